@@ -1,0 +1,119 @@
+"""The fishing logs: one row per bait and stretch of fishing, and one row per fish.
+
+date,build,fished,fate,count,bait,cause,water,angler,trip,habitat,leader,casts,note
+2026-05-09,perch-grub,2:15,lost,1,,bite off,Mill Reach,Ansa,1,weeds;shallow,no,,
+
+date,species,build,count,length,mass,bait,water,angler,trip,habitat,released,note
+2026-05-09,yellow perch,perch-grub,1,9 1/2 in,,,Mill Reach,Ansa,1,weeds,yes,
+"""
+
+from collections.abc import Iterable, Mapping
+
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl
+
+CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "other")
+LONGEST_DAY_H = 24.0
+
+
+def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
+    """A bait that ended has a cause, one that was kept has none, and a tag belongs to one bait."""
+    fate, cause, count = row["fate"], row["cause"], row["count"]
+    if fate in {"lost", "worn"} and cause is None:
+        yield RowProblem(
+            column="cause", why=f"is empty, and a bait that is `{fate}` needs one ({', '.join(CAUSES)})"
+        )
+    if fate == "kept" and cause is not None:
+        yield RowProblem(column="cause", why="is given for a bait that was `kept`: was it lost or worn?")
+    if count == 0:
+        yield RowProblem(column="count", why="is 0: a row stands for at least one bait")
+    if row["bait"] is not None and isinstance(count, int) and count > 1:
+        yield RowProblem(column="count", why=f"is {count}, and a tag in `bait` belongs to one bait")
+    fished = row["fished_h"]
+    if isinstance(fished, float) and fished > LONGEST_DAY_H:
+        yield RowProblem(column="fished", why="is longer than a day")
+
+
+def check_fish_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
+    """A row stands for at least one fish."""
+    if row["count"] == 0:
+        yield RowProblem(column="count", why="is 0: a row stands for at least one fish")
+
+
+def _shared_columns() -> tuple[Column, ...]:
+    return (
+        Column(name="bait", meaning="tag of this very bait", kind="name", also=("bait tag", "tag")),
+        Column(name="water", meaning="where", kind="name", also=("lake", "river", "place")),
+        Column(name="angler", meaning="who", kind="name", also=("who",)),
+        Column(name="trip", meaning="tells two trips of one day apart", kind="name"),
+        Column(name="habitat", meaning="tags separated by ;", kind="tags", also=("cover",)),
+    )
+
+
+FISHING = LogKind(
+    name="fishing",
+    title="Fishing log: baits",
+    columns=(
+        Column(name="date", meaning="day of the trip", kind="date", needed=True),
+        Column(
+            name="build", meaning="a finished bait in bench.toml", kind="name", needed=True, refers_to="build"
+        ),
+        Column(
+            name="fished",
+            meaning="how long it was in use",
+            kind="duration",
+            needed=True,
+            also=("time fished", "hours", "in use"),
+        ),
+        Column(
+            name="fate",
+            meaning="kept (still usable), lost, or worn (back home but beyond use)",
+            kind="word",
+            needed=True,
+            words=("kept", "lost", "worn"),
+        ),
+        Column(
+            name="count",
+            meaning="identical baits this row stands for, each fished that long",
+            kind="count",
+            default=1,
+            also=("qty", "quantity", "number"),
+        ),
+        Column(name="cause", meaning="why it was lost or worn", kind="word", words=CAUSES),
+        *_shared_columns(),
+        Column(name="leader", meaning="yes, no, or its material", kind="yes_no", words=("*",)),
+        Column(name="casts", meaning="casts made", kind="count"),
+        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+    ),
+    check=check_bait_row,
+)
+
+CATCH = LogKind(
+    name="catch",
+    title="Fishing log: fish",
+    columns=(
+        Column(name="date", meaning="day of the trip", kind="date", needed=True),
+        Column(name="species", meaning="what fish", kind="name", needed=True, also=("fish",)),
+        Column(
+            name="build", meaning="a finished bait in bench.toml", kind="name", needed=True, refers_to="build"
+        ),
+        Column(
+            name="count",
+            meaning="fish this row stands for, alike",
+            kind="count",
+            default=1,
+            also=("qty", "quantity", "number"),
+        ),
+        Column(name="length", meaning="total length", kind="length", also=("total length",)),
+        Column(name="mass", meaning="mass of one fish", kind="mass", also=("weight",)),
+        *_shared_columns(),
+        Column(name="released", meaning="yes or no", kind="yes_no"),
+        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+    ),
+    check=check_fish_row,
+)
+
+
+@hookimpl
+def log_kinds() -> Iterable[LogKind]:
+    """Both shapes of the fishing log."""
+    return [FISHING, CATCH]

@@ -1,0 +1,58 @@
+"""The inventory log: one row per movement or count of an item.
+
+    date,item,move,amount,cost,uncertainty,note
+    2026-04-01,alloy,counted,11 lb 4 oz,,,
+    2026-04-03,hook-2,received,100,22.00,,two packs
+
+Rejects and sprues go back to the pot: they never left the store, so they need no row.
+"""
+
+from collections.abc import Iterable, Mapping
+
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl
+
+MOVES = ("received", "counted", "used", "discarded", "recovered")
+
+
+def check_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
+    """Money is paid for what is received; nothing else has a cost."""
+    if row["cost"] is not None and row["move"] != "received":
+        yield RowProblem(
+            column="cost",
+            why=f"stands on a row that is `{row['move']}`, and only what is `received` costs money",
+        )
+
+
+INVENTORY = LogKind(
+    name="inventory",
+    title="Inventory log",
+    columns=(
+        Column(name="date", meaning="day of the movement or count", kind="date", needed=True),
+        Column(name="item", meaning="an item in bench.toml", kind="name", needed=True, refers_to="item"),
+        Column(
+            name="move",
+            meaning="received, counted, used, discarded or recovered",
+            kind="word",
+            needed=True,
+            words=MOVES,
+            also=("movement", "what"),
+        ),
+        Column(
+            name="amount",
+            meaning="quantity with unit, or a plain count for counted items",
+            kind="amount",
+            needed=True,
+            also=("qty", "quantity"),
+        ),
+        Column(name="cost", meaning="money paid for the row", kind="money", also=("paid", "price paid")),
+        Column(name="uncertainty", meaning="standard uncertainty of the amount", kind="spread"),
+        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+    ),
+    check=check_row,
+)
+
+
+@hookimpl
+def log_kinds() -> Iterable[LogKind]:
+    """The inventory log."""
+    return [INVENTORY]

@@ -1,0 +1,1 @@
+"""Analyse: run every analysis, each in its own guard, and bring the sections together."""

@@ -1,0 +1,66 @@
+"""The whole report as plain data: what rendering is given."""
+
+from dataclasses import dataclass
+
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.season import Span
+from benchwater.plugin.section import Action, Section, Status
+from benchwater.plugin_host.loaded import PluginProblem
+from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpanSection:
+    """What one analysis said about one span."""
+
+    span: Span
+    section: Section
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportSection:
+    """One analysis in the report: its parts in order (the period, then the season to date)."""
+
+    id: str
+    title: str
+    question: str
+    status: Status
+    why: str
+    parts: tuple[SpanSection, ...]
+    origin: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RankedAction:
+    """An action on the front page, with the section it comes from."""
+
+    action: Action
+    section_id: str
+    section_title: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """Everything on the page and in the JSON twin.
+
+    The parts of a section are for `period` and `season` in a monthly report, for `season` alone in a
+    season report, whose `period` is the whole season.
+    """
+
+    bench: Bench
+    label: str
+    period: Span
+    season: Span
+    sections: tuple[ReportSection, ...]
+    actions: tuple[RankedAction, ...]
+    sources: tuple[Source, ...]
+    set_aside: tuple[SetAside, ...]
+    repeats: tuple[Repeat, ...]
+    not_read: tuple[NotRead, ...]
+    plugin_problems: tuple[PluginProblem, ...] = ()
+    version: str = ""
+
+    @property
+    def failed(self) -> bool:
+        """Whether any analysis broke or any plugin could not be loaded."""
+        return bool(self.plugin_problems) or any(section.status == "failed" for section in self.sections)

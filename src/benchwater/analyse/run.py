@@ -1,0 +1,118 @@
+"""Run the analyses one by one, each in its own guard: one that breaks is a failed section, no more."""
+
+import math
+import traceback
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
+from benchwater.plugin.hooks import Analysis
+from benchwater.plugin.season import Season, Span
+from benchwater.plugin.section import Action, Section, Status
+from benchwater.plugin_host.loaded import LoadedPlugin
+
+MOST_ACTIONS = 7
+
+
+def run_analyses(
+    analyses: Sequence[tuple[Analysis, LoadedPlugin]],
+    season: Season,
+    spans: Sequence[Span],
+    *,
+    progress: Callable[[str], None] = lambda title: None,
+    on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
+) -> tuple[ReportSection, ...]:
+    """One section an analysis, in the order given. `on_failure` gets the id and traceback of a broken one."""
+    sections = []
+    for analysis, plugin in analyses:
+        progress(analysis.title)
+        parts = tuple(
+            SpanSection(span=span, section=_guarded(analysis, plugin, season, span, on_failure))
+            for span in spans
+        )
+        status, why = _overall(parts)
+        sections.append(
+            ReportSection(
+                id=analysis.id,
+                title=analysis.title,
+                question=analysis.question,
+                status=status,
+                why=why,
+                parts=parts,
+                origin=f"{plugin.origin}: {plugin.where}",
+            )
+        )
+    return tuple(sections)
+
+
+def rank_actions(sections: Sequence[ReportSection], most: int = MOST_ACTIONS) -> tuple[RankedAction, ...]:
+    """The season's own list: what is urgent, then by what it is worth, then in the order of the report."""
+    listed = [
+        RankedAction(action=action, section_id=section.id, section_title=section.title)
+        for section in sections
+        for action in merged_actions(section)
+    ]
+    return tuple(sorted(listed, key=_rank)[:most])
+
+
+def merged_actions(section: ReportSection) -> tuple[Action, ...]:
+    """A section's actions, each piece of advice once: the season's wording stands before the period's."""
+    by_id: dict[str, Action] = {}
+    for part in section.parts:
+        by_id.update({action.id: action for action in part.section.actions})
+    return tuple(by_id.values())
+
+
+def _rank(entry: RankedAction) -> tuple[int, int, float]:
+    action = entry.action
+    unit = {"money": 0, "baits": 1, None: 2}[action.worth_unit if action.worth is not None else None]
+    return (0 if action.urgent else 1, unit, -(action.worth or 0.0))
+
+
+def _guarded(
+    analysis: Analysis,
+    plugin: LoadedPlugin,
+    season: Season,
+    span: Span,
+    on_failure: Callable[[str, str], None],
+) -> Section:
+    missing = [kind for kind in analysis.needs if not season.holds(kind)]
+    if missing:
+        listed = " and ".join(f"the {kind} log" for kind in missing)
+        return Section.empty(f"There is nothing yet in {listed}.")
+    try:
+        section = analysis.analyse(season, span)
+        _check(section)
+    except Exception as error:
+        on_failure(analysis.id, traceback.format_exc())
+        where = _where(error, plugin)
+        return Section(status="failed", why=f"This analysis broke: {type(error).__name__}: {error}{where}")
+    return section
+
+
+def _check(section: object) -> None:
+    if not isinstance(section, Section):
+        raise TypeError(f"`analyse` must return a Section, not {type(section).__name__}")
+    if section.status == "failed":
+        raise ValueError("`failed` is for the host to give: raise an exception instead")
+    for finding in section.findings:
+        for value in (finding.value, finding.low, finding.high):
+            if value is not None and math.isnan(value):
+                raise ValueError(
+                    f"finding {finding.id!r} is not a number: leave it None when it is not known"
+                )
+
+
+def _overall(parts: Sequence[SpanSection]) -> tuple[Status, str]:
+    order: tuple[Status, ...] = ("failed", "ok", "thin", "empty")
+    status = next(status for status in order if any(part.section.status == status for part in parts))
+    why = next((part.section.why for part in reversed(parts) if part.section.status == status), "")
+    return status, why
+
+
+def _where(error: Exception, plugin: LoadedPlugin) -> str:
+    if plugin.path is None:
+        return ""
+    frames = traceback.extract_tb(error.__traceback__)
+    lines = [frame.lineno for frame in frames if Path(frame.filename) == plugin.path]
+    return f" ({plugin.where}, line {lines[-1]})" if lines else ""

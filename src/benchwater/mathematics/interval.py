@@ -1,0 +1,47 @@
+"""An estimate with its confidence limits, and the argument checks shared by the modules that make them."""
+
+import math
+from dataclasses import dataclass
+
+from scipy.special import ndtri
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """A point estimate with two-sided confidence limits at `level`, all in the unit of the estimate.
+
+    A limit that cannot be computed is nan; an unbounded one is infinite.
+    """
+
+    estimate: float
+    low: float
+    high: float
+    level: float
+
+
+def tail_probability(level: float) -> float:
+    """The probability outside a two-sided interval on each side, (1 - level) / 2.
+
+    Raises ValueError unless 0 < level < 1.
+    """
+    if not 0.0 < level < 1.0:
+        raise ValueError(f"confidence level must lie between 0 and 1, not {level}")
+    return (1.0 - level) / 2.0
+
+
+def normal_quantile(level: float) -> float:
+    """The standard normal quantile of a two-sided interval: 1.96 at level 0.95.
+
+    Raises ValueError unless 0 < level < 1.
+    """
+    return -float(ndtri(tail_probability(level)))
+
+
+def whole_count(value: float, name: str) -> int:
+    """`value` as an int.
+
+    Raises ValueError, naming it `name`, if it is not a whole number of at least 0.
+    """
+    if not math.isfinite(value) or value < 0 or value != math.floor(value):
+        raise ValueError(f"{name} must be a whole number of at least 0, not {value}")
+    return int(value)

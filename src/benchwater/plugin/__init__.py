@@ -1,0 +1,37 @@
+"""All that a plugin needs, in one import: hooks, log kinds, the bench, the season and the section.
+
+    from benchwater.plugin import Analysis, Section, hookimpl
+
+Everything here is plain data and imports no heavy library, so that a plugin file loads in a blink.
+"""
+
+from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, Mold, Plan
+from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, hookimpl
+from benchwater.plugin.logs import Column, LogKind, RowProblem
+from benchwater.plugin.season import Season, Span
+from benchwater.plugin.section import Action, Cell, Figure, Finding, Section, Table, TableColumn
+
+__all__ = [
+    "CONTRACT_VERSION",
+    "Action",
+    "Analysis",
+    "Bench",
+    "Build",
+    "Cavity",
+    "Cell",
+    "Column",
+    "CureWindow",
+    "Figure",
+    "Finding",
+    "Item",
+    "LogKind",
+    "Mold",
+    "Plan",
+    "RowProblem",
+    "Season",
+    "Section",
+    "Span",
+    "Table",
+    "TableColumn",
+    "hookimpl",
+]

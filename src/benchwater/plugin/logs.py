@@ -1,0 +1,112 @@
+"""What an ingest plugin declares: log kinds and their columns. The host does all the reading."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from benchwater.plugin.bench import Bench
+
+ColumnKind = Literal[
+    "date",
+    "text",
+    "word",
+    "name",
+    "tags",
+    "yes_no",
+    "count",
+    "number",
+    "money",
+    "amount",
+    "spread",
+    "temperature",
+    "mass",
+    "duration",
+    "length",
+    "volume",
+]
+Reference = Literal["mold", "cavity", "item", "build"]
+Value = str | float | int | bool | object | None
+
+CANONICAL_SUFFIX: Mapping[str, str] = {
+    "temperature": "_c",
+    "mass": "_g",
+    "duration": "_h",
+    "length": "_mm",
+    "volume": "_ml",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column of a log.
+
+    `kind` says how a cell is read:
+
+    - `date` a day, or day and time; `text` as written; `tags` several, set apart by `;`;
+    - `name` as written, upper and lower case not told apart;
+    - `word` one of `words`, any case; `yes_no` yes or no, or (when `words` is `("*",)`) any other text;
+    - `count` a whole number, 0 or more; `number` any number; `money` 0 or more;
+    - `temperature`, `mass`, `duration`, `length`, `volume` a quantity, held in degC, g, h, mm, mL under
+      the name with the suffix `_c`, `_g`, `_h`, `_mm`, `_ml`;
+    - `amount` a quantity in the unit of the item that the row's `item` column names, whole pieces for
+      counted items; `spread` a standard uncertainty in that unit.
+
+    `refers_to` names what on the bench the cell must exist as. `also` lists other headings people use.
+    `default` stands in for an empty cell; without one an empty cell is missing. `signed` lets a
+    number be negative. `bare_unit` is the unit of a bare number where neither the cell, the heading nor
+    bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
+    """
+
+    name: str
+    meaning: str
+    kind: ColumnKind
+    needed: bool = False
+    words: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    refers_to: Reference | None = None
+    default: float | int | str | None = None
+    signed: bool = False
+    bare_unit: str = ""
+
+    @property
+    def frame_name(self) -> str:
+        """The name of this column in the season's table, canonical unit included."""
+        return self.name + CANONICAL_SUFFIX.get(self.kind, "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowProblem:
+    """Why a row cannot be used: the column to look at, and a sentence for the maker."""
+
+    column: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogKind:
+    """A kind of log: how its header is known, its columns, and what each row must satisfy.
+
+    A file is of this kind when its header has every column in `known_by` (any needed column when that
+    is left out). `check` gets one row's values by the table's column names, and the bench, and yields
+    what is wrong with the row.
+    """
+
+    name: str
+    title: str
+    columns: tuple[Column, ...]
+    known_by: tuple[str, ...] = ()
+    check: Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]] | None = None
+
+    @property
+    def signature(self) -> tuple[str, ...]:
+        """The columns a header must have to be recognised as this log."""
+        return self.known_by or tuple(column.name for column in self.columns if column.needed)
+
+    @property
+    def frame_columns(self) -> tuple[str, ...]:
+        """The columns of this log's table, in order."""
+        return (*(column.frame_name for column in self.columns), "file", "line")
+
+    def column(self, name: str) -> Column | None:
+        """The column of that name, if declared."""
+        return next((column for column in self.columns if column.name == name), None)

@@ -1,0 +1,65 @@
+"""The season: everything the logs hold up to the end of the report, and the spans a report looks at."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Literal
+
+from benchwater.plugin.bench import Bench
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """Days from `start` up to, not including, `end`."""
+
+    name: Literal["period", "season"]
+    label: str
+    start: date
+    end: date
+
+
+class Season:
+    """Read-only: every table handed out is a copy, so no analysis can disturb its neighbour.
+
+    `start` is the first day of the season, `end` the day after the last one of the report. Rows later
+    than `end` are not here: a report of May knows nothing of June. Rows earlier than `start` are, for
+    what was on hand or in use when the season began.
+    """
+
+    def __init__(self, bench: Bench, logs: Mapping[str, "pd.DataFrame"], start: date, end: date) -> None:
+        """`logs` holds one table a log kind, columns as `LogKind.frame_columns` names them."""
+        self.bench = bench
+        self.start = start
+        self.end = end
+        self._logs = dict(logs)
+
+    def log(self, kind: str) -> "pd.DataFrame":
+        """All rows of one log kind up to the report's end, in order of date, file and line.
+
+        Columns: `date` (datetime64, day or day and time), each declared column in its canonical unit
+        (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as text, `file` and `line`. A cell not
+        recorded is missing (`NaN`, `None`), never zero.
+        """
+        return self._logs[kind].copy()
+
+    def rows(self, kind: str, span: Span) -> "pd.DataFrame":
+        """The rows of one log kind whose date falls in the span."""
+        table = self._logs[kind]
+        inside = (table["date"] >= _midnight(span.start)) & (table["date"] < _midnight(span.end))
+        return table[inside].reset_index(drop=True).copy()
+
+    def before(self, kind: str, day: date) -> "pd.DataFrame":
+        """The rows of one log kind before the start of that day."""
+        table = self._logs[kind]
+        return table[table["date"] < _midnight(day)].reset_index(drop=True).copy()
+
+    def holds(self, kind: str) -> bool:
+        """Whether any row of that kind was used."""
+        return kind in self._logs and len(self._logs[kind]) > 0
+
+
+def _midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day)

@@ -1,0 +1,138 @@
+"""What an analysis returns: a section as plain data, never as HTML.
+
+Canonical units, everywhere in a section: `degC`, `g`, `h`, `mL`, `mm`, `pieces`, `1/h`, `1` (a share
+between 0 and 1), `delta_degC` (a temperature difference), and the bench's currency as `money`. The
+report converts to what the bench prints in; the JSON twin keeps the canonical value, unrounded.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Literal
+
+Cell = str | float | int | bool | date | None
+Status = Literal["ok", "thin", "empty", "failed"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One number with its interval and its count, and the sentence that says what it means.
+
+    `text` is a whole sentence a maker can act on, already in the units the bench prints in (see
+    `Bench.show`). `value`, `low`, `high` are in the canonical `unit`; `level` is the coverage of the
+    interval; `n` the count behind the number; `group` what it is about (a mold, an item, a build).
+    `more` holds further numbers by name, such as `p` and `df` of a test.
+    """
+
+    id: str
+    text: str
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    level: float = 0.95
+    unit: str | None = None
+    n: int | None = None
+    group: str | None = None
+    more: Mapping[str, Cell] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableColumn:
+    """A column: `name` in the JSON twin, `label` on the page, and the canonical `unit` of its numbers.
+
+    `digits` is the number of decimals printed (after conversion); left out, three figures are shown.
+    `unit_from` names another column of the same table whose cell holds the canonical unit of this
+    row's number, for tables that mix grams and pieces. A `hidden` column is in the JSON twin only.
+    """
+
+    name: str
+    label: str
+    unit: str | None = None
+    unit_from: str | None = None
+    digits: int | None = None
+    hidden: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Rows of plain cells under named columns. `None` prints as a dash: not known, never zero.
+
+    `print_units`, where given, is one printed unit a row (such as `lb`) for columns with `unit_from`.
+    `print_rows` bounds what is printed on paper (the JSON twin always holds all rows); 0 prints none.
+    """
+
+    id: str
+    title: str
+    columns: tuple[TableColumn, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    note: str = ""
+    print_units: tuple[str | None, ...] | None = None
+    print_rows: int = 40
+
+    def __post_init__(self) -> None:
+        """Refuse rows that do not fit the columns."""
+        width = len(self.columns)
+        for number, row in enumerate(self.rows, start=1):
+            if len(row) != width:
+                raise ValueError(f"table {self.id!r}: row {number} has {len(row)} cells, {width} columns")
+        if self.print_units is not None and len(self.print_units) != len(self.rows):
+            raise ValueError(
+                f"table {self.id!r}: {len(self.print_units)} printed units, {len(self.rows)} rows"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A plot as SVG (see `benchwater.plots`), and `alt`: a sentence that says what it shows."""
+
+    id: str
+    title: str
+    alt: str
+    svg: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """Something to do next, and why.
+
+    `id` is the same in both spans for the same piece of advice, so that it is given once. `worth` is
+    what doing it is worth, in `worth_unit` (`money` in the bench's currency, or `baits`) where that
+    can be said; the front page ranks by it. `urgent` puts safety before money.
+    """
+
+    id: str
+    text: str
+    because: str
+    worth: float | None = None
+    worth_unit: Literal["money", "baits"] | None = None
+    urgent: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """What one analysis has to say about one span.
+
+    `thin` says that there is too little to conclude from: it must carry no action. `empty` says that
+    the logs hold nothing for it. `failed` is given by the host alone, to an analysis that broke.
+    `methods` names how each number was made, with its published source.
+    """
+
+    status: Status
+    why: str = ""
+    findings: tuple[Finding, ...] = ()
+    tables: tuple[Table, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    actions: tuple[Action, ...] = ()
+    methods: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Hold a section to its own promises."""
+        if self.status != "ok" and not self.why:
+            raise ValueError(f"a section that is {self.status!r} must say why")
+        if self.status != "ok" and self.actions:
+            raise ValueError(f"a section that is {self.status!r} must give no advice")
+
+    @classmethod
+    def empty(cls, why: str) -> "Section":
+        """A section for which the logs hold nothing."""
+        return cls(status="empty", why=why)

@@ -1,0 +1,131 @@
+"""Load every plugin in its own guard, check what it brings, and list what is wrong with the rest."""
+
+import difflib
+import traceback
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+import pluggy
+
+from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks
+from benchwater.plugin.logs import LogKind
+from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins
+from benchwater.plugin_host.places import Candidate, candidates
+
+_Brought = TypeVar("_Brought", LogKind, Analysis)
+
+
+class _RefusedError(Exception):
+    """A plugin that was imported but cannot be taken; the message says what to change."""
+
+
+def load_plugins(workspace: Path | None, off: Sequence[str] = ()) -> Plugins:
+    """Load plugins from all three places (see `places`). One that fails is a problem in the result.
+
+    `off` names plugins, or the ids of analyses, that bench.toml switches off.
+    """
+    manager = pluggy.PluginManager(PROJECT)
+    manager.add_hookspecs(Hooks)
+    loaded: list[LoadedPlugin] = []
+    problems: list[PluginProblem] = []
+    for candidate in candidates(workspace):
+        if candidate.name in off:
+            continue
+        try:
+            loaded.append(_load(candidate, manager, loaded, off))
+        except _RefusedError as refusal:
+            problems.append(_problem(candidate, str(refusal)))
+        except (Exception, SystemExit) as error:
+            why = f"could not be loaded: {type(error).__name__}: {error}{_at(error, candidate)}"
+            problems.append(_problem(candidate, why, traceback.format_exc()))
+    return Plugins(loaded=tuple(loaded), problems=tuple(problems), off=tuple(off))
+
+
+def _problem(candidate: Candidate, why: str, detail: str = "") -> PluginProblem:
+    return PluginProblem(origin=candidate.origin, name=candidate.where, why=why, detail=detail)
+
+
+def _load(
+    candidate: Candidate, manager: pluggy.PluginManager, earlier: Sequence[LoadedPlugin], off: Sequence[str]
+) -> LoadedPlugin:
+    plugin = candidate.load()
+    version = getattr(plugin, "CONTRACT_VERSION_NEEDED", CONTRACT_VERSION)
+    if version != CONTRACT_VERSION:
+        raise _RefusedError(
+            f"was written for version {version} of the plugin contract, and this is version "
+            f"{CONTRACT_VERSION}: see DEVELOPERS.md for what changed"
+        )
+    _refuse_unknown_hooks(plugin, manager)
+    manager.register(plugin, name=f"{candidate.origin}:{candidate.name}")
+    try:
+        brought = LoadedPlugin(
+            name=candidate.name,
+            origin=candidate.origin,
+            where=candidate.where,
+            path=candidate.path,
+            log_kinds=tuple(_answers(manager.hook.log_kinds, plugin, LogKind)),
+            analyses=tuple(
+                analysis
+                for analysis in _answers(manager.hook.analyses, plugin, Analysis)
+                if analysis.id not in off
+            ),
+        )
+        _refuse_taken_names(brought, earlier)
+    except BaseException:
+        manager.unregister(plugin)
+        raise
+    return brought
+
+
+def _refuse_unknown_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
+    known = [name for name in vars(Hooks) if not name.startswith("_")]
+    offered = [name for name in dir(plugin) if manager.parse_hookimpl_opts(plugin, name) is not None]
+    for name in offered:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+            hint = f"; did you mean `{near[0]}`?" if near else f" (hooks: {', '.join(known)})"
+            raise _RefusedError(f"implements a hook `{name}` that does not exist{hint}")
+    if not offered:
+        raise _RefusedError(
+            f"implements no hook (hooks: {', '.join(known)}): is the `@hookimpl` decorator missing?"
+        )
+
+
+def _answers(caller: pluggy.HookCaller, plugin: object, kind: type[_Brought]) -> Iterable[_Brought]:
+    for implementation in caller.get_hookimpls():
+        if implementation.plugin is not plugin:
+            continue
+        answer = implementation.function()
+        if not isinstance(answer, Iterable) or isinstance(answer, str):
+            raise _RefusedError(f"`{caller.name}` must return a list of {kind.__name__}, not {answer!r}")
+        for entry in answer:
+            if not isinstance(entry, kind):
+                raise _RefusedError(
+                    f"`{caller.name}` must return a list of {kind.__name__}; one of them is {entry!r}"
+                )
+            yield entry
+
+
+def _refuse_taken_names(brought: LoadedPlugin, earlier: Sequence[LoadedPlugin]) -> None:
+    for analysis in brought.analyses:
+        if not analysis.id.isidentifier():
+            raise _RefusedError(f"the analysis id {analysis.id!r} must be a plain name such as `rainy_days`")
+    names = [analysis.id for analysis in brought.analyses] + [kind.name for kind in brought.log_kinds]
+    for other in earlier:
+        taken = {analysis.id for analysis in other.analyses} | {kind.name for kind in other.log_kinds}
+        for name in names:
+            if name in taken:
+                raise _RefusedError(
+                    f"brings `{name}`, which {other.where} ({other.origin}) already brings: choose another "
+                    f"id, or switch that one off in bench.toml with `off = [{name!r}]` under [plugins]"
+                )
+
+
+def _at(error: BaseException, candidate: Candidate) -> str:
+    if candidate.path is None:
+        return ""
+    frames = traceback.extract_tb(error.__traceback__)
+    inside = [frame for frame in frames if Path(frame.filename) == candidate.path]
+    line = inside[-1].lineno if inside else getattr(error, "lineno", None)
+    return f" (line {line})" if line else ""

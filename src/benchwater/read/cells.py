@@ -1,0 +1,251 @@
+"""One cell to one value, by what its column declares. No library guesses a type, a date or a unit."""
+
+import difflib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, cast
+
+from benchwater.plugin.bench import Bench, Item
+from benchwater.plugin.logs import Column, Value
+from benchwater.read.reasons import CellError, Reason
+from benchwater.units import Dimension, QuantityError, read_number, read_quantity
+
+DateOrder = Literal["iso", "day first", "month first"]
+
+_ISO = re.compile(r"([0-9]{4})[-/]([0-9]{1,2})[-/]([0-9]{1,2})")
+_OTHER = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
+_TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
+_LIKE_A_DATE = re.compile(
+    r"(?:[0-9]{1,2}[-. ])?(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*(?:[-. ][0-9]{1,4})?"
+    r"|[0-9]{4}-[0-9]{2}-[0-9]{2}.*|[0-9]{1,2}-[0-9]{1,2}(?:-[0-9]{2,4})?",
+    re.IGNORECASE,
+)
+_YES = frozenset({"yes", "y", "true", "x"})
+_NO = frozenset({"no", "n", "false", "none"})
+_DOCUMENTED_DEFAULT = {
+    ("temperature", "us"): "degF",
+    ("temperature", "metric"): "degC",
+    ("mass", "us"): "g",
+    ("mass", "metric"): "g",
+    ("duration", "us"): "h",
+    ("duration", "metric"): "h",
+    ("length", "us"): "in",
+    ("length", "metric"): "mm",
+    ("volume", "us"): "fl oz",
+    ("volume", "metric"): "mL",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellContext:
+    """What a cell is read against: the bench, the file's decimal mark, the column's bare unit."""
+
+    bench: Bench
+    decimal_comma: bool
+    bare_unit: str | None
+
+
+def documented_unit(column: Column, bench: Bench) -> str | None:
+    """The unit of a bare number where neither cell, heading nor bench.toml names one."""
+    return column.bare_unit or _DOCUMENTED_DEFAULT.get((column.kind, bench.system))
+
+
+def read_cell(text: str, column: Column, context: CellContext) -> Value:
+    """The value of one non-empty cell in the column's canonical unit; CellError says why there is none.
+
+    `amount` cells are read by `read_amount`, since their item decides the unit; `cavity` names are
+    checked by `check_cavity`, since their mold does.
+    """
+    kind = column.kind
+    if kind == "date":
+        return read_date(text, context.bench.date_order)
+    if kind in {"text", "amount", "spread"}:
+        return text
+    if kind == "name":
+        return _name(text, column, context.bench)
+    if kind == "word":
+        return _word(text, column)
+    if kind == "tags":
+        return tuple(tag for tag in (" ".join(part.split()).casefold() for part in text.split(";")) if tag)
+    if kind == "yes_no":
+        return _yes_no(text, column)
+    if kind in {"count", "number", "money"}:
+        return _plain_number(text, column, context)
+    return _quantity(text, cast(Dimension, kind), column, context)
+
+
+def read_date(text: str, order: DateOrder) -> datetime:
+    """A day, or a day and a time, in ISO 8601 or in the order that bench.toml names; never guessed."""
+    day_text, _, time_text = text.strip().replace("T", " ").partition(" ")
+    hour, minute, second = _time_of_day(text, time_text.strip())
+    if iso := _ISO.fullmatch(day_text):
+        year, month, day = (int(part) for part in iso.groups())
+    elif other := _OTHER.fullmatch(day_text):
+        first, middle, year = (int(part) for part in other.groups())
+        if order == "iso":
+            raise CellError(Reason.DATE_ORDER, _which_order(first, middle, year))
+        day, month = (first, middle) if order == "day first" else (middle, first)
+    else:
+        raise CellError(Reason.DATE, "is not a date (accepted: `2026-05-17`, `2026-05-17 09:40`)")
+    if not 1950 <= year <= 2150:
+        raise CellError(Reason.DATE, f"is not a date: the year {year} cannot be meant")
+    try:
+        return datetime(year, month, day, hour, minute, second)
+    except ValueError:
+        raise CellError(Reason.DATE, "is not a day in the calendar (year, month, day)") from None
+
+
+def read_amount(text: str, item: Item, context: CellContext, *, whole: bool = True) -> float:
+    """An amount of an item in its canonical unit: a bare number is in the unit the bench uses for it.
+
+    Counted items come in whole pieces, unless `whole` is false.
+
+    A volume of something kept by mass is converted by the item's `density`, if bench.toml has one.
+    """
+    if item.unit == "pieces":
+        value = _amount(text, "pieces", None, context)
+        if whole and value != int(value):
+            raise CellError(Reason.QUANTITY, f"is not a whole number of pieces of `{item.name}`")
+        return value
+    dimension: Dimension = "mass" if item.unit == "g" else "volume"
+    other: Dimension = "volume" if item.unit == "g" else "mass"
+    try:
+        return _amount(text, dimension, item.print_unit, context)
+    except CellError as refusal:
+        try:
+            converted = _amount(text, other, None, context)
+        except CellError:
+            raise refusal from None
+        if item.density_g_per_ml is None:
+            raise CellError(
+                Reason.QUANTITY,
+                f"is a {other}, and `{item.name}` is kept by {dimension}: write a {dimension}, "
+                f"or give its `density` under [items.{item.name}]",
+            ) from None
+        density = item.density_g_per_ml
+        return converted * density if item.unit == "g" else converted / density
+
+
+def check_cavity(text: str, mold: str, bench: Bench) -> str:
+    """The name of a cavity of a known mold, as bench.toml writes it."""
+    cavities = bench.molds[mold].cavities
+    found = _same_name(text, cavities)
+    if found is not None:
+        return found
+    if _LIKE_A_DATE.fullmatch(text.strip()):
+        raise CellError(
+            Reason.NAME,
+            f"looks like a date that a spreadsheet made of a fraction such as `1/8` "
+            f"(cavities of `{mold}`: {_listed(cavities)}): format the column as text",
+        )
+    raise CellError(Reason.NAME, f"is not a cavity of `{mold}` (it has {_listed(cavities)})")
+
+
+def unknown_name(text: str, known: Iterable[str], what: str) -> str:
+    """The sentence for a name that is not on the bench, with the nearest known ones."""
+    names = list(known)
+    near = difflib.get_close_matches(text.casefold(), [name.casefold() for name in names], n=3, cutoff=0.6)
+    meant = [name for candidate in near for name in names if name.casefold() == candidate]
+    if meant:
+        return f"is not {what} in bench.toml; nearest: {_listed(meant)}"
+    if not names:
+        return f"is not {what} in bench.toml, which has none yet"
+    return f"is not {what} in bench.toml (it has {_listed(names)})"
+
+
+def _listed(names: Iterable[str], most: int = 8) -> str:
+    shown = [f"`{name}`" for name in names]
+    more = f" and {len(shown) - most} more" if len(shown) > most else ""
+    return ", ".join(shown[:most]) + more
+
+
+def _same_name(text: str, known: Iterable[str]) -> str | None:
+    plain = " ".join(text.split()).casefold()
+    return next((name for name in known if " ".join(name.split()).casefold() == plain), None)
+
+
+def _name(text: str, column: Column, bench: Bench) -> str:
+    if column.refers_to is None or column.refers_to == "cavity":
+        return " ".join(text.split())
+    known, what = {
+        "mold": (list(bench.molds), "a mold"),
+        "item": (list(bench.items), "an item"),
+        "build": (list(bench.builds), "a build"),
+    }[column.refers_to]
+    found = _same_name(text, known)
+    if found is None:
+        raise CellError(Reason.NAME, unknown_name(text, known, what))
+    return found
+
+
+def _word(text: str, column: Column) -> str:
+    plain = " ".join(text.replace("-", " ").split()).casefold()
+    for word in column.words:
+        if plain == word.replace("-", " ").casefold():
+            return word
+    raise CellError(Reason.WORD, f"is not a known {column.name} (accepted: {_listed(column.words)})")
+
+
+def _yes_no(text: str, column: Column) -> str:
+    plain = text.strip().casefold()
+    if plain in _YES:
+        return "yes"
+    if plain in _NO:
+        return "no"
+    if "*" in column.words:
+        return " ".join(text.split())
+    raise CellError(Reason.WORD, "is neither `yes` nor `no`")
+
+
+def _plain_number(text: str, column: Column, context: CellContext) -> float | int:
+    try:
+        value = read_number(
+            _without_currency(text, column, context.bench), decimal_comma=context.decimal_comma
+        )
+    except QuantityError as error:
+        raise CellError(Reason.NUMBER, str(error)) from None
+    if value < 0 and not column.signed:
+        raise CellError(Reason.NUMBER, "is negative")
+    if column.kind == "count":
+        if value != int(value):
+            raise CellError(Reason.NUMBER, "is not a whole number")
+        return int(value)
+    return value
+
+
+def _without_currency(text: str, column: Column, bench: Bench) -> str:
+    if column.kind != "money":
+        return text
+    plain = text.strip()
+    for mark in (bench.currency, "$", "€", "£", "¥"):
+        plain = plain.removeprefix(mark).removesuffix(mark).strip()
+    return plain
+
+
+def _quantity(text: str, dimension: Dimension, column: Column, context: CellContext) -> float:
+    return _amount(text, dimension, context.bare_unit, context)
+
+
+def _amount(text: str, dimension: Dimension, bare_unit: str | None, context: CellContext) -> float:
+    try:
+        return read_quantity(text, dimension, default_unit=bare_unit, decimal_comma=context.decimal_comma)
+    except QuantityError as error:
+        raise CellError(Reason.QUANTITY, str(error)) from None
+
+
+def _time_of_day(text: str, time_text: str) -> tuple[int, int, int]:
+    if not time_text:
+        return 0, 0, 0
+    match = _TIME.fullmatch(time_text)
+    if match is None:
+        raise CellError(Reason.DATE, f"has a time that cannot be read: `{time_text}` (accepted: `09:40`)")
+    return int(match[1]), int(match[2]), int(match[3] or 0)
+
+
+def _which_order(first: int, middle: int, year: int) -> str:
+    accepted = 'write it as year-month-day, or set `dates = "day first"` or `"month first"` under [bench]'
+    if first <= 12 and middle <= 12 and first != middle:
+        return f"could be {year}-{middle:02}-{first:02} or {year}-{first:02}-{middle:02}: {accepted}"
+    return f"is not in year-month-day order: {accepted}"

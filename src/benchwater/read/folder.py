@@ -1,0 +1,149 @@
+"""A maker's folder: every log below it, recognised by its header, and an account of every file and row."""
+
+import hashlib
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.logs import LogKind
+from benchwater.read.decode import decode
+from benchwater.read.headers import recognise
+from benchwater.read.limits import LARGEST_FILE_BYTES
+from benchwater.read.outcome import NotRead, Reading, Source
+from benchwater.read.reasons import FileError
+from benchwater.read.repeats import FileRows, take_repeats
+from benchwater.read.rows import ReadRows, read_rows
+from benchwater.read.tables import build_tables
+
+LOG_ENDINGS = (".csv", ".tsv", ".txt")
+NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
+SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _ReadFile:
+    file: str
+    sha256: str
+    kind: LogKind
+    dialect: str
+    content: ReadRows
+
+
+def read_folder(
+    folder: Path,
+    kinds: Sequence[LogKind],
+    bench: Bench,
+    *,
+    keep_repeats: Sequence[str] = (),
+    progress: Callable[[str], None] = lambda file: None,
+) -> Reading:
+    """Read every log below the folder. Never raises for what a file holds: each is listed with its reason.
+
+    `keep_repeats` names files whose rows are all meant, though another file holds the same ones; `*` is
+    every file.
+    """
+    files: list[_ReadFile] = []
+    not_read: list[NotRead] = []
+    for path, why in log_files(folder):
+        name = path.relative_to(folder).as_posix()
+        progress(name)
+        if why is not None:
+            not_read.append(NotRead(file=name, why=why))
+            continue
+        try:
+            files.append(_read_file(path, name, kinds, bench))
+        except FileError as error:
+            not_read.append(NotRead(file=name, why=str(error)))
+    unique = take_repeats(
+        [FileRows(file=read.file, log=read.kind.name, rows=read.content.rows) for read in files], keep_repeats
+    )
+    sources = []
+    for read in files:
+        used = len(unique.rows[read.file])
+        set_aside = len(read.content.set_aside)
+        sources.append(
+            Source(
+                file=read.file,
+                sha256=read.sha256,
+                log=read.kind.name,
+                rows=len(read.content.rows) + set_aside,
+                used=used,
+                repeated=sum(repeat.rows for repeat in unique.repeats if repeat.file == read.file),
+                set_aside=set_aside,
+                dialect=read.dialect,
+            )
+        )
+    return Reading(
+        tables=build_tables(kinds, [(read.kind, read.file, unique.rows[read.file]) for read in files]),
+        sources=tuple(sources),
+        set_aside=tuple(entry for read in files for entry in read.content.set_aside),
+        repeats=unique.repeats,
+        not_read=tuple(not_read),
+        fallbacks=tuple(sorted({text for read in files for text in read.content.fallbacks})),
+    )
+
+
+def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
+    """Every file below the folder that may be a log, in order of name, with why it cannot be one.
+
+    Hidden ones, the folders `plugins` and `reports` at the top, and kinds of file that are never logs
+    are passed over; a folder reached twice through links is walked once.
+    """
+    seen: set[str] = set()
+    for current, folders, names in os.walk(folder, followlinks=True):
+        real = os.path.realpath(current)
+        if real in seen:
+            folders.clear()
+            continue
+        seen.add(real)
+        at_top = Path(current) == folder
+        for name in sorted(folders):
+            if name.lower().endswith(LOG_ENDINGS):
+                yield Path(current, name), "is a folder, not a file"
+        folders[:] = sorted(
+            name for name in folders if not name.startswith(".") and not (at_top and name in SKIPPED_FOLDERS)
+        )
+        for name in sorted(names):
+            ending = Path(name).suffix.lower()
+            if name.startswith((".", "~")) or ending in NOT_LOGS:
+                continue
+            known = ending in LOG_ENDINGS
+            yield (
+                Path(current, name),
+                None if known else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}",
+            )
+
+
+def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) -> _ReadFile:
+    data = _bytes(path)
+    decoded = decode(data)
+    header = recognise(decoded.text, kinds)
+    content = read_rows(name, header, bench)
+    separator = {",": "commas", ";": "semicolons", "\t": "tabs"}[header.separator]
+    return _ReadFile(
+        file=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        kind=header.kind,
+        dialect=f"{decoded.encoding}, {separator}",
+        content=content,
+    )
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        before = path.stat()
+        if not path.is_file():
+            raise FileError("is not an ordinary file")
+        if before.st_size > LARGEST_FILE_BYTES:
+            raise FileError(f"is larger than {LARGEST_FILE_BYTES // 1024 // 1024} MiB")
+        data = path.read_bytes()
+        after = path.stat()
+    except OSError as error:
+        raise FileError(f"cannot be opened: {error.strerror or error}") from error
+    if (before.st_mtime_ns, before.st_size) != (after.st_mtime_ns, after.st_size) or len(
+        data
+    ) != after.st_size:
+        raise FileError("is being written to just now: run again when it is saved")
+    return data

@@ -1,0 +1,130 @@
+"""Which log a header belongs to, and which column of it each heading names."""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from benchwater.plugin.logs import Column, LogKind
+from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
+from benchwater.read.reasons import FileError
+from benchwater.read.records import Record, records
+
+SEPARATORS = (",", ";", "\t")
+_UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heading:
+    """One heading: its position, the declared column it names (if any), its own text, and its unit."""
+
+    position: int
+    column: Column | None
+    text: str
+    unit: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Header:
+    """A recognised header and the records below it."""
+
+    kind: LogKind
+    headings: tuple[Heading, ...]
+    separator: str
+    rows: tuple[Record, ...]
+
+
+def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
+    """The log that a text is, by its header in any of the separators.
+
+    FileError where no log kind, or more than one, could claim it: order never decides.
+    """
+    candidates: list[Header] = []
+    nearest: list[tuple[int, str]] = []
+    for separator in SEPARATORS:
+        found = list(records(_without_hint(text), separator))
+        for index, record in enumerate(found[:DEEPEST_HEADER_ROW]):
+            matches = [kind for kind in kinds if _names(kind, record.cells).issuperset(kind.signature)]
+            if matches:
+                candidates += [
+                    _header(kind, record.cells, separator, tuple(found[index + 1 :])) for kind in matches
+                ]
+                break
+            nearest += [_missing(kind, record.cells) for kind in kinds]
+    if not text.strip():
+        raise FileError("is empty")
+    if len(candidates) > 1:
+        names = " and ".join(sorted({f"`{header.kind.name}`" for header in candidates}))
+        raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
+    if not candidates:
+        raise FileError(_nothing_like_it(nearest))
+    return candidates[0]
+
+
+def plain_heading(text: str) -> str:
+    """A heading as it is compared: lower case, words joined by underscores."""
+    return "_".join(re.sub(r"[\s_\-]+", " ", text).strip().casefold().split())
+
+
+def split_unit(text: str) -> tuple[str, str | None]:
+    """`mold_temp [F]` is `mold_temp` in `F`."""
+    match = _UNIT.fullmatch(text.strip())
+    return (match["name"].strip(), match["unit"].strip()) if match else (text.strip(), None)
+
+
+def _without_hint(text: str) -> str:
+    first, _, rest = text.partition("\n")
+    return f"\n{rest}" if re.fullmatch(r"sep=[,;\t]\s*", first, re.IGNORECASE) else text
+
+
+def _lookup(kind: LogKind) -> Mapping[str, Column]:
+    known: dict[str, Column] = {}
+    for column in kind.columns:
+        for name in (column.name, *column.also):
+            known.setdefault(plain_heading(name), column)
+    return known
+
+
+def _names(kind: LogKind, cells: Iterable[str]) -> set[str]:
+    known = _lookup(kind)
+    found = (known.get(plain_heading(split_unit(cell)[0])) for cell in cells)
+    return {column.name for column in found if column is not None}
+
+
+def _header(kind: LogKind, cells: Sequence[str], separator: str, rows: tuple[Record, ...]) -> Header:
+    if len(cells) > MOST_COLUMNS:
+        raise FileError(f"has {len(cells)} columns (at most {MOST_COLUMNS})")
+    known = _lookup(kind)
+    headings = []
+    for position, cell in enumerate(cells):
+        name, unit = split_unit(cell)
+        headings.append(
+            Heading(
+                position=position, column=known.get(plain_heading(name)), text=plain_heading(name), unit=unit
+            )
+        )
+    taken: dict[str, int] = {}
+    for heading in headings:
+        if heading.column is None:
+            continue
+        if heading.column.name in taken:
+            raise FileError(
+                f"has two columns for `{heading.column.name}` (columns {taken[heading.column.name] + 1} "
+                f"and {heading.position + 1}): keep one"
+            )
+        taken[heading.column.name] = heading.position
+    return Header(kind=kind, headings=tuple(headings), separator=separator, rows=rows)
+
+
+def _missing(kind: LogKind, cells: Sequence[str]) -> tuple[int, str]:
+    names = _names(kind, cells)
+    missing = [name for name in kind.signature if name not in names]
+    score = len(kind.signature) - len(missing)
+    listed = ", ".join(f"`{name}`" for name in missing)
+    return (score, f"looks like a {kind.name} log, but its header has no column {listed}")
+
+
+def _nothing_like_it(nearest: Sequence[tuple[int, str]]) -> str:
+    best = max(nearest, key=lambda entry: entry[0], default=(0, ""))
+    if best[0] >= 2:
+        return best[1]
+    return "has no header of a log"

@@ -1,0 +1,8 @@
+"""Bounds that no honest log reaches, so that a damaged or hostile file stops early."""
+
+LARGEST_FILE_BYTES = 32 * 1024 * 1024
+MOST_ROWS = 200_000
+MOST_COLUMNS = 200
+LONGEST_CELL = 2_000
+MOST_LINES_IN_A_CELL = 40
+DEEPEST_HEADER_ROW = 5

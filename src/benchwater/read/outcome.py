@@ -1,0 +1,73 @@
+"""What reading a folder gives: tables of rows that can be used, and an account of every other row."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetAside:
+    """A row that could not be used: where, the cell as written, and why. `reason` is from a closed set."""
+
+    file: str
+    line: int
+    column: str
+    value: str
+    why: str
+    reason: str
+    log: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeat:
+    """Rows of `file` that an earlier file already holds, as runs of lines such as `2-14, 17`."""
+
+    file: str
+    lines: str
+    rows: int
+    first_in: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """One log file: every row it holds is used, a repeat of another file's, or set aside."""
+
+    file: str
+    sha256: str
+    log: str
+    rows: int
+    used: int
+    repeated: int
+    set_aside: int
+    dialect: str = ""
+
+    def __post_init__(self) -> None:
+        """Rows seen = rows used + rows repeated + rows set aside, always."""
+        if self.rows != self.used + self.repeated + self.set_aside:
+            raise AssertionError(f"{self.file}: {self.rows} rows do not add up")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotRead:
+    """A file that is no log, or could not be read, and why."""
+
+    file: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Everything one folder gave. `tables` holds one table a log kind, see `Season.log`.
+
+    `fallbacks` says in words which documented units stood in for bare numbers.
+    """
+
+    tables: Mapping[str, "pd.DataFrame"]
+    sources: tuple[Source, ...]
+    set_aside: tuple[SetAside, ...]
+    repeats: tuple[Repeat, ...]
+    not_read: tuple[NotRead, ...]
+    fallbacks: tuple[str, ...] = ()

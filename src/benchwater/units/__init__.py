@@ -1,0 +1,15 @@
+"""Units: where quantities enter and leave. The only place that knows pint."""
+
+from benchwater.units.display import figures, heading_unit, show, show_bare
+from benchwater.units.quantities import Dimension, QuantityError, read_number, read_quantity
+
+__all__ = [
+    "Dimension",
+    "QuantityError",
+    "figures",
+    "heading_unit",
+    "read_number",
+    "read_quantity",
+    "show",
+    "show_bare",
+]

@@ -1,0 +1,231 @@
+"""Numbers and quantities as people write them: `3/8 oz`, `1 1/2 lb`, `350°F`, `1:30`, `10,6 g`.
+
+A small grammar with a closed list of unit spellings a dimension, because general unit parsers read
+`350 F` as farads and `1 1/2 oz` as half an ounce. Number and unit are split here; only the unit's name
+reaches the registry. Factors: NIST SP 811 Appendix B, through pint.
+"""
+
+import math
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Literal
+
+Dimension = Literal["temperature", "mass", "duration", "length", "volume", "pieces"]
+
+CANONICAL: Mapping[Dimension, str] = {
+    "temperature": "degC",
+    "mass": "g",
+    "duration": "h",
+    "length": "mm",
+    "volume": "mL",
+    "pieces": "pieces",
+}
+
+_SPELLINGS: Mapping[Dimension, Mapping[str, tuple[str, ...]]] = {
+    "temperature": {
+        "degC": ("c", "°c", "degc", "deg c", "degrees c", "celsius", "degrees celsius", "℃"),
+        "degF": ("f", "°f", "degf", "deg f", "degrees f", "fahrenheit", "degrees fahrenheit", "℉"),
+        "kelvin": ("k", "kelvin"),
+    },
+    "mass": {
+        "gram": ("g", "gm", "gram", "grams", "gramme", "grammes"),
+        "milligram": ("mg", "milligram", "milligrams"),
+        "kilogram": ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms"),
+        "ounce": ("oz", "ozs", "ounce", "ounces"),
+        "pound": ("lb", "lbs", "pound", "pounds", "#"),
+        "grain": ("gr", "grain", "grains"),
+    },
+    "duration": {
+        "hour": ("h", "hr", "hrs", "hour", "hours"),
+        "minute": ("min", "mins", "minute", "minutes", "m"),
+        "second": ("s", "sec", "secs", "second", "seconds"),
+        "day": ("d", "day", "days"),
+        "week": ("wk", "week", "weeks"),
+    },
+    "length": {
+        "millimeter": ("mm", "millimeter", "millimeters", "millimetre", "millimetres"),
+        "centimeter": ("cm", "centimeter", "centimeters", "centimetre", "centimetres"),
+        "meter": ("m", "meter", "meters", "metre", "metres"),
+        "inch": ("in", "inch", "inches", '"', "″", "”", "''"),
+        "foot": ("ft", "foot", "feet", "'", "′", "’"),
+    },
+    "volume": {
+        "milliliter": ("ml", "milliliter", "milliliters", "millilitre", "millilitres", "cc"),
+        "liter": ("l", "liter", "liters", "litre", "litres"),
+        "fluid_ounce": ("fl oz", "floz", "fluid ounce", "fluid ounces"),
+        "cup": ("cup", "cups"),
+        "pint": ("pt", "pint", "pints"),
+        "quart": ("qt", "quart", "quarts"),
+        "gallon": ("gal", "gallon", "gallons"),
+    },
+    "pieces": {"dimensionless": ("pieces", "piece", "pcs", "pc", "each", "ea", "ct", "count")},
+}
+
+_BY_SPELLING: Mapping[Dimension, Mapping[str, str]] = {
+    dimension: {spelling: unit for unit, spellings in units.items() for spelling in spellings}
+    for dimension, units in _SPELLINGS.items()
+}
+
+_EXAMPLES: Mapping[Dimension, str] = {
+    "temperature": "`350 F`, `176 C`",
+    "mass": "`3/8 oz`, `10.6 g`, `1 1/2 lb`",
+    "duration": "`1:30`, `90 min`, `1.5 h`",
+    "length": "`9 1/2 in`, `24 cm`",
+    "volume": "`8 fl oz`, `250 mL`, `1 pint`",
+    "pieces": "`50`, `50 pcs`",
+}
+
+_ARTICLE: Mapping[Dimension, str] = {"pieces": "a number of"}
+
+_VULGAR = {
+    "¼": "1/4", "½": "1/2", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5",
+    "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅐": "1/7",
+    "⅑": "1/9", "⅒": "1/10",
+}  # fmt: skip
+_PLAIN = str.maketrans(
+    {
+        **{vulgar: f" {plain}" for vulgar, plain in _VULGAR.items()},
+        "\u2044": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " ", "\u2007": " ", "\t": " ",
+        "\u2212": "-", "\u2013": "-", "\u2011": "-", "\u2010": "-",
+    }
+)  # fmt: skip
+
+_NUMBER = re.compile(
+    r"(?P<sign>[+-]?)\s?"
+    r"(?:(?P<whole>[0-9]{1,9})(?:\s{1,3}|\s?-\s?)(?P<num2>[0-9]{1,6})/(?P<den2>[0-9]{1,6})"
+    r"|(?P<num>[0-9]{1,6})/(?P<den>[0-9]{1,6})"
+    r"|(?P<decimal>[0-9][0-9.,]{0,30}|[.,][0-9]{1,30}))"
+)
+_CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?\s?(h|hr|hrs|hours?)?", re.IGNORECASE)
+_GROUPED = re.compile(r"[0-9]{1,3}(?:[.,][0-9]{3})+")
+_LONGEST = 60
+
+
+class QuantityError(ValueError):
+    """A cell that is no quantity of the dimension asked for; the message says what would be."""
+
+
+def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
+    """The registry's name of a unit as people spell it; QuantityError names the spellings accepted."""
+    key = " ".join(spelling.replace(".", " ").split()).lower()
+    known = _BY_SPELLING[dimension]
+    if key in known:
+        return known[key]
+    accepted = ", ".join(spellings[0] for spellings in _SPELLINGS[dimension].values())
+    raise QuantityError(f"`{spelling.strip()}` is not a unit of {dimension} (accepted: {accepted})")
+
+
+def read_number(text: str, *, decimal_comma: bool = False) -> float:
+    """A bare number: whole, decimal, `3/8`, `1 1/2`, `1-1/2`, `1½`; signed. No unit.
+
+    `decimal_comma` says that the file writes `10,6`. A single mark before exactly three digits is taken
+    as that file's decimal mark, and refused where it is the other one (`1,234` could be either).
+    """
+    plain = _plain(text)
+    match = _NUMBER.fullmatch(plain)
+    if match is None:
+        raise QuantityError("is not a number (accepted: `12`, `0.5`, `3/8`, `1 1/2`)")
+    return _value(match, decimal_comma)
+
+
+def read_quantity(
+    text: str, dimension: Dimension, *, default_unit: str | None = None, decimal_comma: bool = False
+) -> float:
+    """A quantity in the canonical unit of its dimension (degC, g, h, mm, mL, pieces).
+
+    `default_unit` is the spelling of the unit a bare number stands in. Several parts add up:
+    `2 lb 4 oz`, `1 h 30 min`. Durations may be `1:30` (hours and minutes). Raises QuantityError for
+    anything else, hook sizes such as `4/0` included.
+    """
+    return _read_quantity(text, dimension, default_unit, decimal_comma)
+
+
+@lru_cache(maxsize=20_000)
+def _read_quantity(text: str, dimension: Dimension, default_unit: str | None, decimal_comma: bool) -> float:
+    plain = _plain(text)
+    if dimension == "duration" and (clock := _CLOCK.fullmatch(plain)):
+        hours, minutes, seconds = clock.group(1), clock.group(2), clock.group(3) or "0"
+        return int(hours) + int(minutes) / 60 + int(seconds) / 3600
+    total, parts, position = 0.0, 0, 0
+    while position < len(plain):
+        match = _NUMBER.match(plain, position)
+        if match is None:
+            raise QuantityError(
+                f"is not {_ARTICLE.get(dimension, 'a')} {dimension} (accepted: {_EXAMPLES[dimension]})"
+            )
+        following = re.compile(r"[^0-9+]*?(?=\s?[0-9]|$)").match(plain, match.end())
+        unit = "" if following is None else following.group().strip()
+        position = match.end() if following is None else following.end()
+        while position < len(plain) and plain[position] == " ":
+            position += 1
+        number = _value(match, decimal_comma)
+        if parts and (number < 0 or dimension == "temperature"):
+            raise QuantityError(f"is not one {dimension} (accepted: {_EXAMPLES[dimension]})")
+        total += _canonical(number, unit.removeprefix("-").strip(), dimension, default_unit, whole=not parts)
+        parts += 1
+    if not parts:
+        raise QuantityError(f"is empty (accepted: {_EXAMPLES[dimension]})")
+    if dimension != "temperature" and total < 0:
+        raise QuantityError("is negative")
+    if dimension == "temperature" and total < -273.15:
+        raise QuantityError("is below absolute zero")
+    return total
+
+
+def _canonical(
+    number: float, unit: str, dimension: Dimension, default_unit: str | None, *, whole: bool
+) -> float:
+    if not unit and dimension == "pieces":
+        return number
+    if not unit and (default_unit is None or not whole):
+        raise QuantityError(f"has no unit (accepted: {_EXAMPLES[dimension]})")
+    name = canonical_unit_name(unit or str(default_unit), dimension)
+    if dimension == "pieces":
+        return number
+    from benchwater.units.registry import conversion
+
+    scale, offset = conversion(name, CANONICAL[dimension])
+    return scale * number + offset
+
+
+def _plain(text: str) -> str:
+    if len(text) > _LONGEST:
+        raise QuantityError(f"is too long for a quantity ({len(text)} characters)")
+    return text.translate(_PLAIN).strip()
+
+
+def _value(match: re.Match[str], decimal_comma: bool) -> float:
+    sign = -1.0 if match["sign"] == "-" else 1.0
+    if match["decimal"] is not None:
+        value = _decimal(match["decimal"], decimal_comma)
+    else:
+        numerator, denominator = match["num2"] or match["num"], match["den2"] or match["den"]
+        if int(denominator) == 0:
+            raise QuantityError(f"`{numerator}/{denominator}` is a hook size, not a number")
+        value = int(match["whole"] or 0) + int(numerator) / int(denominator)
+    if not math.isfinite(value):
+        raise QuantityError("is not a finite number")
+    return sign * value
+
+
+def _decimal(text: str, decimal_comma: bool) -> float:
+    points, commas = text.count("."), text.count(",")
+    if points and commas:
+        mark = max(".", ",", key=text.rfind)
+        whole, _, fraction = text.rpartition(mark)
+        if text.count(mark) > 1 or not _GROUPED.fullmatch(whole):
+            raise QuantityError("is not a number: its points and commas do not fit together")
+        return float(f"{re.sub('[.,]', '', whole)}.{fraction or '0'}")
+    if points + commas > 1:
+        if not _GROUPED.fullmatch(text):
+            raise QuantityError("is not a number: its points or commas do not fit together")
+        return float(re.sub("[.,]", "", text))
+    mark = "," if commas else "."
+    whole, _, fraction = text.partition(mark)
+    expected = "," if decimal_comma else "."
+    if mark in text and len(fraction) == 3 and whole.strip("0") and mark != expected:
+        raise QuantityError(
+            f"could mean {whole}{fraction} or {whole}.{fraction}: write it without the {mark!r}"
+        )
+    return float(f"{whole or '0'}.{fraction or '0'}")
