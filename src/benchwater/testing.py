@@ -1,9 +1,11 @@
 """For whoever writes a plugin: a season from a few lines of bench.toml and CSV, and checks on a section."""
 
+import importlib.util
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 
 from benchwater.gather.season import gather
 from benchwater.pipeline import Request, choose_spans, read_workspace
@@ -37,6 +39,16 @@ def make_season(bench: str, logs: Mapping[str, str], month: str | None = None) -
     spans = choose_spans(workspace, Request(month=month))
     season = gather(workspace.reading, workspace.bench, spans)
     return MadeSeason(season=season, period=spans.period, whole=spans.season)
+
+
+def plugin_file(path: Path) -> ModuleType:
+    """The module of a plugin's file, imported afresh as the host would."""
+    spec = importlib.util.spec_from_file_location(f"benchwater_plugin_under_test_{path.stem}", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 def finding(section: Section, id: str, group: str | None = None) -> Finding:

@@ -71,3 +71,8 @@ class Reading:
     repeats: tuple[Repeat, ...]
     not_read: tuple[NotRead, ...]
     fallbacks: tuple[str, ...] = ()
+
+    @property
+    def holds_rows(self) -> bool:
+        """Whether any log has a row that can be used."""
+        return any(source.used for source in self.sources)

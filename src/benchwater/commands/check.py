@@ -1,0 +1,102 @@
+"""`benchwater check`: read everything, say what was understood and what was set aside."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchwater.commands.guard import DONE, INCOMPLETE
+from benchwater.commands.terminal import (
+    debug_option,
+    folder_argument,
+    plain,
+    progress,
+    workspace_plugins_option,
+)
+
+if TYPE_CHECKING:
+    from benchwater.pipeline import Workspace
+
+
+@click.command(short_help="Read everything: what was understood, what was set aside.")
+@folder_argument
+@workspace_plugins_option
+@debug_option
+def check(folder: Path, workspace_plugins: bool) -> int:
+    """Say what was understood of FOLDER (left out: this folder) and what was set aside.
+
+    Nothing is written. Every row that cannot be used is shown with its file, line, column, the cell as
+    written, and what would have been accepted.
+
+    Exit status: 0 everything was understood; 1 something was set aside or not read; 2 bench.toml
+    cannot be used.
+    """
+    from benchwater.pipeline import read_workspace
+
+    with progress() as step:
+        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
+    _say_bench(workspace)
+    _say_files(workspace)
+    _say_repeats(workspace)
+    _say_set_aside(workspace)
+    _say_plugins(workspace)
+    reading = workspace.reading
+    clean = not (reading.set_aside or reading.not_read or workspace.plugins.problems)
+    return DONE if clean else INCOMPLETE
+
+
+def _say_bench(workspace: "Workspace") -> None:
+    bench = workspace.bench
+    click.echo(
+        f"{plain(bench.name)}: {_count(len(bench.items), 'item')}, {_count(len(bench.molds), 'mold')}, "
+        f"{_count(len(bench.builds), 'build')}"
+    )
+    for fallback in bench.fallbacks:
+        click.echo(f"  note: {plain(fallback)}")
+
+
+def _say_files(workspace: "Workspace") -> None:
+    reading = workspace.reading
+    if not reading.sources and not reading.not_read:
+        click.echo("No logs yet: drop CSV files into this folder.")
+    if reading.sources:
+        width = max(len(plain(source.file)) for source in reading.sources)
+        click.echo(f"\n{'file':<{width}}  {'log':<10}{'rows':>6}{'used':>6}{'repeated':>10}{'set aside':>11}")
+    for source in reading.sources:
+        click.echo(
+            f"{plain(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
+            f"{source.repeated:>10}{source.set_aside:>11}"
+        )
+    if reading.not_read:
+        click.echo("\nNot read:")
+    for entry in reading.not_read:
+        click.echo(f"  {plain(entry.file)} {plain(entry.why)}")
+
+
+def _say_repeats(workspace: "Workspace") -> None:
+    if workspace.reading.repeats:
+        click.echo("\nTaken as repeats (say otherwise with `keep_repeats` under [logs] in bench.toml):")
+    for repeat in workspace.reading.repeats:
+        click.echo(f"  {plain(repeat.file)}, lines {repeat.lines}: already in {plain(repeat.first_in)}")
+
+
+def _say_set_aside(workspace: "Workspace") -> None:
+    set_aside = workspace.reading.set_aside
+    if not set_aside:
+        return
+    click.echo(f"\nSet aside: {_count(len(set_aside), 'row')}")
+    for entry in set_aside:
+        column = f", column `{plain(entry.column)}`" if entry.column else ""
+        written = f"`{plain(entry.value)}` " if entry.value else ""
+        click.echo(f"  {plain(entry.file)}, line {entry.line}{column}: {written}{plain(entry.why)}")
+
+
+def _say_plugins(workspace: "Workspace") -> None:
+    if workspace.plugins.problems:
+        click.echo("\nPlugins that could not be used:")
+    for problem in workspace.plugins.problems:
+        click.echo(f"  {plain(problem.name)} ({problem.origin}) {plain(problem.why)}")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"

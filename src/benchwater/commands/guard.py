@@ -1,0 +1,52 @@
+"""No traceback reaches a user: what is wrong, in one sentence; `--debug` shows the rest."""
+
+import sys
+import traceback
+from collections.abc import Sequence
+
+import click
+
+DONE, INCOMPLETE, REFUSED, INTERRUPTED = 0, 1, 2, 130
+
+
+def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
+    """Run the command line; its exit status.
+
+    0 done, 1 done but something failed or was set aside, 2 the command or bench.toml cannot be used.
+    """
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    debug = "--debug" in words
+    try:
+        status = cli.main(args=words, prog_name="benchwater", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as help_text:
+        click.echo(help_text.format_message())
+        return REFUSED
+    except click.ClickException as error:
+        error.show()
+        return REFUSED
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped.", err=True)
+        return INTERRUPTED
+    except Exception as error:
+        if debug:
+            traceback.print_exc()
+        else:
+            click.echo(_sentence(error), err=True)
+        return REFUSED
+    return status if isinstance(status, int) else DONE
+
+
+def _sentence(error: Exception) -> str:
+    from benchwater.commands.terminal import plain
+
+    if isinstance(error, OSError):
+        return f"Error: {plain(error.strerror or str(error))}: {plain(str(error.filename or ''))}".rstrip(
+            ": "
+        )
+    if isinstance(error, ValueError | RuntimeError) and type(error).__module__.startswith("benchwater."):
+        return f"Error: {plain(str(error))}"
+    return (
+        f"Error: benchwater stopped on something it did not expect "
+        f"({type(error).__name__}: {plain(str(error))}). "
+        f"Run again with --debug to see where, and please report it."
+    )

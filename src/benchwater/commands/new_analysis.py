@@ -1,0 +1,45 @@
+"""`benchwater new-analysis`: a plugin with its test, ready to edit."""
+
+import keyword
+import re
+from importlib.resources import files
+from pathlib import Path
+
+import click
+
+from benchwater.commands.terminal import debug_option, plain
+
+
+@click.command("new-analysis", short_help="Write a plugin and its test, ready to edit.")
+@click.argument("name")
+@click.option(
+    "--in",
+    "folder",
+    type=click.Path(file_okay=False, exists=True, path_type=Path),
+    default=Path(),
+    help="The workspace (left out: this folder).",
+)
+@debug_option
+def new_analysis(name: str, folder: Path) -> None:
+    """Write an analysis called NAME and its test into the workspace's plugins/.
+
+    It works at once and appears in the next report; change it into your own question. NAME is a plain
+    name such as rainy-days.
+    """
+    identity = re.sub(r"[\s-]+", "_", name.strip()).lower()
+    if not identity.isidentifier() or not identity.isascii() or keyword.iskeyword(identity):
+        raise click.UsageError(f"`{plain(name)}` is not a plain name such as rainy-days")
+    title = identity.replace("_", " ").capitalize()
+    plugins = folder / "plugins"
+    plugin, test = plugins / f"{identity}.py", plugins / f"test_{identity}.py"
+    for path in (plugin, test):
+        if path.exists():
+            raise click.UsageError(f"{path} is already there: choose another name, or remove it first")
+    plugins.mkdir(exist_ok=True)
+    for path, template in ((plugin, "analysis.py.txt"), (test, "test_analysis.py.txt")):
+        text = (files("benchwater.commands") / "templates" / template).read_text(encoding="utf-8")
+        path.write_text(
+            text.replace("@ID@", identity).replace("@TITLE@", title), encoding="utf-8", newline="\n"
+        )
+        click.echo(f"Wrote {plain(str(path))}")
+    click.echo("It is in the next `benchwater report`. Its test runs with `python -m pytest`.")

@@ -1,0 +1,82 @@
+"""`benchwater report`: the season report as PDF, HTML and JSON."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from benchwater.commands.guard import DONE, INCOMPLETE
+from benchwater.commands.terminal import (
+    debug_option,
+    folder_argument,
+    plain,
+    progress,
+    workspace_plugins_option,
+)
+
+
+@click.command(short_help="Write the report of a folder as PDF, HTML and JSON.")
+@folder_argument
+@click.option("--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows).")
+@click.option("--season", "whole_season", is_flag=True, help="The whole season to date instead of a month.")
+@click.option(
+    "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Where reports go (left out: reports/ in FOLDER).",
+)
+@workspace_plugins_option
+@debug_option
+def report(
+    folder: Path,
+    month: str | None,
+    whole_season: bool,
+    only: tuple[str, ...],
+    out: Path | None,
+    workspace_plugins: bool,
+) -> int:
+    """Write the report of FOLDER (left out: this folder).
+
+    Reads every log below FOLDER and writes season-report.pdf, .html and .json to reports/<period>/.
+    Rows that cannot be read are set aside and listed in the report's appendix. While the logs hold no
+    row at all, the report is of the current month.
+
+    Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
+    printed; 2 nothing could be written.
+    """
+    from benchwater.pipeline import Request, make_report, read_workspace
+    from benchwater.render.write import write_report
+
+    failures: list[str] = []
+    with progress() as step:
+        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
+        if month is None and not workspace.reading.holds_rows:
+            month = f"{date.today():%Y-%m}"
+        made = make_report(
+            workspace,
+            Request(month=month, whole_season=whole_season, only=only),
+            progress=step,
+            on_failure=lambda analysis, trace: failures.append(trace),
+        )
+        written = write_report(made, out or folder / "reports", progress=step)
+    for path in written.files:
+        click.echo(f"Wrote {plain(str(path))}")
+    used = sum(source.used for source in made.sources)
+    click.echo(
+        f"{used} rows used, {len(made.set_aside)} set aside (see the appendix, or `benchwater check`)."
+    )
+    for problem in made.plugin_problems:
+        click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
+        if debugging() and problem.detail:
+            click.echo(problem.detail, err=True)
+    for section in made.sections:
+        if section.status == "failed":
+            click.echo(f"{section.id} failed. {plain(section.why)}", err=True)
+    if debugging():
+        for trace in failures:
+            click.echo(trace, err=True)
+    if written.problem:
+        click.echo(written.problem, err=True)
+    return INCOMPLETE if made.failed or written.problem else DONE

@@ -1,0 +1,46 @@
+"""`benchwater start`: a new workspace with a commented bench.toml and blank logs."""
+
+from importlib.resources import files
+from pathlib import Path
+
+import click
+
+from benchwater.commands.terminal import debug_option, plain
+
+
+@click.command(short_help="Make a new workspace: bench.toml and blank logs.")
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@debug_option
+def start(folder: Path) -> None:
+    """Make FOLDER a workspace: bench.toml to fill in, blank logs, a place for reports and plugins.
+
+    Files that are already there are left as they are.
+    """
+    from benchwater.plugin_host.load import load_plugins
+
+    written: list[Path] = []
+    kept: list[Path] = []
+    texts = {"bench.toml": _template("bench.toml")}
+    for kind in load_plugins(None).log_kinds:
+        heading = ",".join(column.name for column in kind.columns)
+        texts[f"logs/{kind.name}.csv"] = f"{heading}\n"
+    for name, text in texts.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists():
+            kept.append(path)
+        else:
+            path.write_text(text, encoding="utf-8", newline="\n")
+            written.append(path)
+    (folder / "plugins").mkdir(exist_ok=True)
+    (folder / "reports").mkdir(exist_ok=True)
+    for path in written:
+        click.echo(f"Wrote {plain(str(path))}")
+    for path in kept:
+        click.echo(f"Left as it is: {plain(str(path))}")
+    click.echo("Next: say what stands on your bench in bench.toml, add rows to the logs, then")
+    click.echo(f"  benchwater check {plain(str(folder))}")
+
+
+def _template(name: str) -> str:
+    return (files("benchwater.commands") / "templates" / name).read_text(encoding="utf-8")

@@ -1,0 +1,73 @@
+"""What every command shares at the terminal: plain text, progress, and options of the same name."""
+
+import sys
+import unicodedata
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+def plain(text: str) -> str:
+    """Text from a log or a file's name, safe to print: control and format characters are shown as `\\x1b`."""
+    return "".join(
+        character
+        if character in "\n " or unicodedata.category(character)[0] != "C"
+        else character.encode("unicode_escape").decode("ascii")
+        for character in text
+    )
+
+
+def folder_argument(command: _Command) -> _Command:
+    """The workspace: the current folder when left out."""
+    return click.argument(
+        "folder",
+        type=click.Path(file_okay=False, exists=True, path_type=Path),
+        default=Path(),
+        required=False,
+    )(command)
+
+
+def debug_option(command: _Command) -> _Command:
+    """`--debug`: see `debugging`; the guard around the command line looks for it as well."""
+    return click.option(
+        "--debug", is_flag=True, expose_value=False, callback=_note_debug, help="Show tracebacks."
+    )(command)
+
+
+def debugging() -> bool:
+    """Whether `--debug` was given."""
+    return bool(click.get_current_context().meta.get("benchwater.debug", False))
+
+
+def _note_debug(context: click.Context, parameter: click.Parameter, value: bool) -> None:
+    context.meta["benchwater.debug"] = value
+
+
+def workspace_plugins_option(command: _Command) -> _Command:
+    """`--no-workspace-plugins`."""
+    return click.option(
+        "--no-workspace-plugins",
+        "workspace_plugins",
+        flag_value=False,
+        default=True,
+        help="Leave the folder's own plugins/ out: they run as your own code.",
+    )(command)
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[str], None]]:
+    """A line on the terminal that says what is being done; silent when standard error is no terminal."""
+    if not sys.stderr.isatty():
+        yield lambda step: None
+        return
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(stderr=True)
+    with console.status(Text("Starting")) as status:
+        yield lambda step: status.update(Text(plain(step)))
