@@ -8,6 +8,7 @@ import click
 from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
     debug_option,
+    debugging,
     folder_argument,
     plain,
     progress,
