@@ -1,8 +1,18 @@
 """benchwater: the season report for people who make their own fishing lures."""
 
-from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING
 
-try:
-    __version__ = version("benchwater")
-except PackageNotFoundError:
-    __version__ = "0"
+if TYPE_CHECKING:
+    __version__: str
+
+
+def __getattr__(name: str) -> str:
+    """`__version__`, looked up only when asked for: package metadata is slow to import."""
+    if name != "__version__":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("benchwater")
+    except PackageNotFoundError:
+        return "0"

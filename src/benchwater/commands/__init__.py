@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import click
 
-from benchwater import __version__
 from benchwater.commands.check import check
 from benchwater.commands.guard import guarded
 from benchwater.commands.new_analysis import new_analysis
@@ -35,7 +34,7 @@ class _InOrder(click.Group):
     help=OVERVIEW,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(__version__, "--version", prog_name="benchwater")
+@click.version_option(package_name="benchwater", prog_name="benchwater")
 def cli() -> None:
     """All commands."""
 

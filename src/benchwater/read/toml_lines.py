@@ -30,7 +30,10 @@ def key_lines(text: str) -> Mapping[Path, int]:
 
 
 def nearest_line(lines: Mapping[Path, int], path: Path) -> int | None:
-    """The line of a key, or of the closest thing around it that has one."""
+    """The line of a key, of the first thing inside it, or of the closest thing around it that has one."""
+    within = [line for known, line in lines.items() if known[: len(path)] == path]
+    if within:
+        return min(within)
     for end in range(len(path), 0, -1):
         if path[:end] in lines:
             return lines[path[:end]]

@@ -1,0 +1,97 @@
+from datetime import date
+
+import pytest
+
+from benchwater.analyse.run import rank_actions, run_analyses
+from benchwater.plugin import Action, Analysis, Bench, Finding, Season, Section, Span
+from benchwater.plugin_host.loaded import LoadedPlugin
+
+PERIOD = Span(name="period", label="2026-05", start=date(2026, 5, 1), end=date(2026, 6, 1))
+WHOLE = Span(name="season", label="season", start=date(2026, 3, 1), end=date(2026, 6, 1))
+SEASON = Season(Bench(name="b"), {}, WHOLE.start, WHOLE.end)
+PLUGIN = LoadedPlugin(name="p", origin="workspace", where="p.py", log_kinds=(), analyses=())
+
+
+def analysis(id, analyse, needs=()):
+    return Analysis(id=id, title=id, question="?", order=1, analyse=analyse, needs=needs), PLUGIN
+
+
+def fine(season, span):
+    return Section(status="ok", findings=(Finding(id="f", text="Fine."),))
+
+
+def broken(season, span):
+    raise KeyError("no such column")
+
+
+@pytest.mark.parametrize(
+    "analyse,words",
+    [
+        (broken, "KeyError"),
+        (lambda season, span: "a text", "must return a Section"),
+        (lambda season, span: None, "must return a Section"),
+        (lambda season, span: Section(status="failed", why="x"), "for the host to give"),
+        (
+            lambda season, span: Section(
+                status="ok", findings=(Finding(id="f", text="", value=float("nan")),)
+            ),
+            "not a number",
+        ),
+        (
+            lambda season, span: Section(
+                status="thin", why="little", actions=(Action(id="a", text="", because=""),)
+            ),
+            "advice",
+        ),
+        (lambda season, span: Section(status="empty"), "must say why"),
+    ],
+)
+def test_an_analysis_that_breaks_is_a_failed_section_and_its_neighbours_do_not_notice(analyse, words):
+    traces = []
+    sections = run_analyses(
+        [analysis("broken", analyse), analysis("fine", fine)],
+        SEASON,
+        [PERIOD, WHOLE],
+        on_failure=lambda identity, trace: traces.append(trace),
+    )
+    assert [section.status for section in sections] == ["failed", "ok"]
+    assert words in sections[0].why
+    assert len(traces) == 2
+
+
+def test_an_analysis_whose_logs_are_empty_is_not_called():
+    (section,) = run_analyses([analysis("needy", broken, needs=("pour",))], SEASON, [WHOLE])
+    assert (section.status, section.why) == ("empty", "There is nothing yet in the pour log.")
+
+
+def test_a_section_is_ok_when_one_of_its_spans_is():
+    def by_span(season, span):
+        return fine(season, span) if span.name == "season" else Section(status="thin", why="Three rows.")
+
+    (section,) = run_analyses([analysis("a", by_span)], SEASON, [PERIOD, WHOLE])
+    assert section.status == "ok"
+    assert [part.section.status for part in section.parts] == ["thin", "ok"]
+
+
+def test_the_front_page_puts_danger_first_then_money_and_gives_each_advice_once():
+    def advise(season, span):
+        return Section(
+            status="ok",
+            actions=(
+                Action(id="word", text="A word", because=""),
+                Action(id="small", text="Small", because="", worth=1.0, worth_unit="money"),
+                Action(id="large", text=f"Large, {span.name}", because="", worth=9.0, worth_unit="money"),
+                Action(id="baits", text="Baits", because="", worth=99.0, worth_unit="baits"),
+                Action(id="danger", text="Danger", because="", urgent=True),
+            ),
+        )
+
+    sections = run_analyses([analysis("a", advise)], SEASON, [PERIOD, WHOLE])
+    assert [entry.action.text for entry in rank_actions(sections)] == [
+        "Danger",
+        "Large, season",
+        "Small",
+        "Baits",
+        "A word",
+    ]
+    assert len(rank_actions(sections, most=2)) == 2

@@ -1,0 +1,51 @@
+from datetime import datetime
+
+import pytest
+
+from benchwater.plugin import Bench, Item
+from benchwater.read.cells import CellContext, read_amount, read_date
+from benchwater.read.reasons import CellError, Reason
+
+
+@pytest.mark.parametrize(
+    "text,order,expected",
+    [
+        ("2026-05-17", "iso", datetime(2026, 5, 17)),
+        ("2026-05-17 09:40", "iso", datetime(2026, 5, 17, 9, 40)),
+        ("2026-05-17T09:40:30", "iso", datetime(2026, 5, 17, 9, 40, 30)),
+        ("2026/5/7", "iso", datetime(2026, 5, 7)),
+        ("03/04/2026", "day first", datetime(2026, 4, 3)),
+        ("03/04/2026", "month first", datetime(2026, 3, 4)),
+        ("3.4.2026 6:05", "day first", datetime(2026, 4, 3, 6, 5)),
+    ],
+)
+def test_dates_are_read_in_the_order_stated(text, order, expected):
+    assert read_date(text, order) == expected
+
+
+@pytest.mark.parametrize(
+    "text,reason",
+    [
+        ("03/04/2026", Reason.DATE_ORDER),
+        ("25/03/2026", Reason.DATE_ORDER),
+        ("2026-02-30", Reason.DATE),
+        ("26-05-17", Reason.DATE),
+        ("May 17", Reason.DATE),
+        ("2026-05-17 25:00", Reason.DATE),
+        ("0026-05-17", Reason.DATE),
+    ],
+)
+def test_a_date_is_never_guessed(text, reason):
+    with pytest.raises(CellError) as refusal:
+        read_date(text, "iso")
+    assert refusal.value.reason == reason
+
+
+def test_a_volume_of_something_kept_by_mass_needs_its_density():
+    context = CellContext(bench=Bench(name="b"), decimal_comma=False, bare_unit=None)
+    plastic = Item(name="plastic", kind="plastic", unit="g", print_unit="g", density_g_per_ml=1.08)
+    assert read_amount("1 fl oz", plastic, context) == pytest.approx(31.94, abs=0.005)
+    alloy = Item(name="alloy", kind="metal", unit="g", print_unit="lb")
+    with pytest.raises(CellError, match="density"):
+        read_amount("3 fl oz", alloy, context)
+    assert read_amount("2", alloy, context) == pytest.approx(907.18474)

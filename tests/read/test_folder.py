@@ -1,0 +1,195 @@
+import os
+
+import pytest
+from small_bench import read_files
+
+from benchwater.read.limits import LARGEST_FILE_BYTES, LONGEST_CELL
+from benchwater.read.reasons import Reason
+
+POUR = """\
+date,mold,cavity,outcome,count,mold_temp,mass,note
+2026-05-02,round-jig,1/8,good,2,350,7.1,"first, of the day"
+2026-05-02,round-jig,1/8,reject,1,245.5,,short
+2026-05-02,round-jig,1/8,good,2,350,7.1,"first, of the day"
+"""
+
+DIALECTS = {
+    "plain": POUR.encode(),
+    "windows line ends and a mark": b"\xef\xbb\xbf" + POUR.replace("\n", "\r\n").encode(),
+    "utf-16": POUR.encode("utf-16"),
+    "tabs": POUR.replace('"first, of the day"', "first; of the day")
+    .replace(",", "\t")
+    .replace(";", ",")
+    .encode(),
+    "semicolons and decimal commas": (
+        b"date;mold;cavity;outcome;count;mold_temp;mass;note\n"
+        b"2026-05-02;round-jig;1/8;good;2;350;7,1;first, of the day\n"
+        b"2026-05-02;round-jig;1/8;reject;1;245,5;;short\n"
+        b"2026-05-02;round-jig;1/8;good;2;350;7,1;first, of the day\n"
+    ),
+    "stray case, spaces, units in cells and heading, synonyms, ragged and blank lines": (
+        b"\n Date , MOULD,Cavity ,Outcome, QTY ,Mold Temp [F],weight,Notes,,\n"
+        b'2026-05-02,Round-Jig,1/8,GOOD,2,350 F,7.1 g,"first, of the day",,\n\n'
+        b"2026-05-02,round-jig, 1/8 ,Reject,,245.5,,short\n"
+        b'2026-05-02,round-jig,1/8,good,2,350\xc2\xb0F,7.1g,"first, of the day"\n'
+    ),
+    "a hint for spreadsheets above the header": b"sep=,\n" + POUR.encode(),
+}
+
+
+@pytest.mark.parametrize("data", DIALECTS.values(), ids=DIALECTS.keys())
+def test_the_same_log_is_the_same_table_in_every_dialect(tmp_path, data):
+    reading = read_files(tmp_path, {"a log.csv": data})
+    assert not reading.set_aside
+    table = reading.tables["pour"]
+    assert table["count"].tolist() == [2, 1, 2]
+    assert table["mold"].tolist() == ["round-jig"] * 3
+    assert table["mold_temp_c"].tolist() == pytest.approx([176.6667, 118.6111, 176.6667], abs=1e-4)
+    assert table["mass_g"].tolist() == pytest.approx([7.1, float("nan"), 7.1], nan_ok=True)
+    assert table["note"].tolist() == ["first, of the day", "short", "first, of the day"]
+
+
+SMALLEST = {
+    Reason.MISSING: ("2026-05-02,,1/8,good,1,,", "mold", ""),
+    Reason.DATE: ("yesterday,round-jig,1/8,good,1,,", "date", "yesterday"),
+    Reason.DATE_ORDER: ("03/04/2026,round-jig,1/8,good,1,,", "date", "03/04/2026"),
+    Reason.NUMBER: ("2026-05-02,round-jig,1/8,good,two,,", "count", "two"),
+    Reason.QUANTITY: ("2026-05-02,round-jig,1/8,good,1,hot,", "mold_temp", "hot"),
+    Reason.WORD: ("2026-05-02,round-jig,1/8,fine,1,,", "outcome", "fine"),
+    Reason.NAME: ("2026-05-02,round-gig,1/8,good,1,,", "mold", "round-gig"),
+    Reason.TOO_MANY_CELLS: ("2026-05-02,round-jig,1/8,good,1,350,,10,6", "", "10"),
+    Reason.TOO_LONG: (f"2026-05-02,round-jig,1/8,good,1,,{'x' * (LONGEST_CELL + 1)}", "note", None),
+    Reason.OPEN_QUOTE: ('2026-05-02,round-jig,1/8,good,1,,"never closed', "", '"never closed'),
+    Reason.TOTALS: ("Total,,,,12,,", "date", "Total"),
+    Reason.RULE: ("2026-05-02,round-jig,1/8,good,0,,", "count", "0"),
+}
+
+
+@pytest.mark.parametrize("reason", list(Reason))
+def test_each_reason_has_a_smallest_row_and_the_rows_around_it_are_used(tmp_path, reason):
+    row, column, value = SMALLEST[reason]
+    good = "2026-05-02,round-jig,1/8,good,1,,"
+    text = f"date,mold,cavity,outcome,count,mold_temp,note\n{good}\n{row}\n{good}\n"
+    reading = read_files(tmp_path, {"pour.csv": text})
+    (entry,) = reading.set_aside
+    assert (entry.file, entry.line, entry.column) == ("pour.csv", 3, column)
+    assert entry.reason == reason.name.lower()
+    assert value is None or entry.value == value
+    assert entry.why
+    (source,) = reading.sources
+    assert (source.rows, source.used, source.set_aside) == (3, 2, 1)
+
+
+@pytest.mark.parametrize(
+    "files,expected",
+    [
+        ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-gig,1/8,good\n"}, "nearest: `round-jig`"),
+        ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-jig,1/4,good\n"}, "it has `1/8`"),
+        ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-jig,8-Jan,good\n"}, "spreadsheet"),
+        ({"s.csv": "date,item,move,amount\n2026-05-02,hook-3,received,4\n"}, "nearest: `hook-2`"),
+        ({"f.csv": "date,build,fished,fate\n2026-05-02,perch-gurb,1 h,kept\n"}, "nearest: `perch-grub`"),
+        ({"f.csv": "date,build,fished,fate\n2026-05-02,perch-grub,1 h,lost\n"}, "needs one"),
+    ],
+)
+def test_an_unknown_name_names_the_nearest_known_ones(tmp_path, files, expected):
+    (entry,) = read_files(tmp_path, files).set_aside
+    assert expected in entry.why
+
+
+def test_a_second_problem_of_a_row_is_told_with_the_first(tmp_path):
+    text = "date,mold,cavity,outcome,mold_temp\nyesterday,round-jig,1/8,fine,hot\n"
+    (entry,) = read_files(tmp_path, {"pour.csv": text}).set_aside
+    assert "`outcome`" in entry.why
+    assert "`mold_temp`" in entry.why
+
+
+def test_equal_rows_of_one_file_are_meant_and_those_of_a_second_file_are_repeats(tmp_path):
+    cumulative = POUR + "2026-06-01,round-jig,1/8,good,1,350,,\n"
+    reading = read_files(tmp_path, {"2026-05.csv": POUR, "all.csv": cumulative, "copy.csv": cumulative})
+    assert len(reading.tables["pour"]) == 4
+    assert [(repeat.file, repeat.lines, repeat.first_in) for repeat in reading.repeats] == [
+        ("all.csv", "2-4", "2026-05.csv"),
+        ("copy.csv", "2-4", "2026-05.csv"),
+        ("copy.csv", "5", "all.csv"),
+    ]
+    assert [(source.rows, source.used, source.repeated) for source in reading.sources] == [
+        (3, 3, 0),
+        (4, 1, 3),
+        (4, 0, 4),
+    ]
+
+
+def test_a_repeat_written_in_another_dialect_is_still_one(tmp_path):
+    reading = read_files(tmp_path, {"a.csv": POUR, "b.csv": DIALECTS["semicolons and decimal commas"]})
+    assert len(reading.tables["pour"]) == 3
+
+
+def test_bench_toml_can_say_that_equal_rows_of_a_file_are_meant(tmp_path):
+    assert (
+        len(read_files(tmp_path, {"a.csv": POUR, "b.csv": POUR}, keep_repeats=("b.csv",)).tables["pour"]) == 6
+    )
+
+
+def test_every_file_that_is_no_log_is_listed_with_its_reason(tmp_path):
+    (tmp_path / "folder.csv").mkdir(parents=True)
+    (tmp_path / "loop").symlink_to(tmp_path)
+    (tmp_path / "gone.csv").symlink_to(tmp_path / "nowhere")
+    with (tmp_path / "huge.csv").open("wb") as handle:
+        handle.truncate(LARGEST_FILE_BYTES + 1)
+    reading = read_files(
+        tmp_path,
+        {
+            "empty.csv": "",
+            "shopping.csv": "what,where\nmilk,shop\n",
+            "nearly.csv": "date,mold,outcome\n",
+            "both.csv": "date,build,fished,fate,species\n",
+            "twice.csv": "date,mold,cavity,outcome,mass,weight\n",
+            "oddunit.csv": "date,mold,cavity,outcome,mold_temp [oz]\n",
+            "binary.csv": b"\x00\x01\x02\x03" * 10,
+            "picture.jpg": b"\xff\xd8",
+            "headeronly.csv": "date,mold,cavity,outcome\n",
+            "reports/old.csv": POUR,
+            ".hidden.csv": POUR,
+            "notes.md": "# notes",
+        },
+    )
+    why = {entry.file: entry.why for entry in reading.not_read}
+    assert set(why) == {
+        "folder.csv", "gone.csv", "huge.csv", "empty.csv", "shopping.csv", "nearly.csv", "both.csv",
+        "twice.csv", "oddunit.csv", "binary.csv", "picture.jpg",
+    }  # fmt: skip
+    assert "`cavity`" in why["nearly.csv"]
+    assert "`catch`" in why["both.csv"]
+    assert "`fishing`" in why["both.csv"]
+    assert "two columns" in why["twice.csv"]
+    assert [source.file for source in reading.sources] == ["headeronly.csv"]
+
+
+def test_a_file_that_may_not_be_opened_is_listed(tmp_path):
+    path = tmp_path / "locked.csv"
+    path.write_text(POUR)
+    path.chmod(0)
+    if os.access(path, os.R_OK):
+        pytest.skip("this user may open anything")
+    (entry,) = read_files(tmp_path, {}).not_read
+    assert entry.file == "locked.csv"
+
+
+def test_logs_are_never_written_to(tmp_path):
+    read_files(tmp_path, {"pour.csv": POUR})
+    assert (tmp_path / "pour.csv").read_text() == POUR
+    assert [path.name for path in tmp_path.iterdir()] == ["pour.csv"]
+
+
+def test_extra_columns_are_handed_on_as_text(tmp_path):
+    text = "date,mold,cavity,outcome,weather,mold_temp_c\n2026-05-02,round-jig,1/8,good,05,NA\n"
+    table = read_files(tmp_path, {"pour.csv": text}).tables["pour"]
+    assert table.loc[0, "weather"] == "05"
+    assert table.loc[0, "extra_mold_temp_c"] == "NA"
+
+
+def test_bare_numbers_read_by_a_documented_default_are_told(tmp_path):
+    text = "date,build,fished,fate\n2026-05-02,perch-grub,2,kept\n"
+    reading = read_files(tmp_path, {"f.csv": text})
+    assert reading.tables["fishing"].loc[0, "fished_h"] == 2.0
+    assert any("`fished`" in fallback for fallback in reading.fallbacks)
