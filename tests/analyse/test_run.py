@@ -25,7 +25,7 @@ def broken(season, span):
 
 
 @pytest.mark.parametrize(
-    "analyse,words",
+    ("analyse", "words"),
     [
         (broken, "KeyError"),
         (lambda season, span: "a text", "must return a Section"),

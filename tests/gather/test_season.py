@@ -1,10 +1,10 @@
 from datetime import date
 
 import pytest
-from small_bench import SMALL_BENCH
 
 from benchwater.plugin import Span
 from benchwater.testing import make_season
+from small_bench import SMALL_BENCH
 
 LOG = """\
 date,mold,cavity,outcome,count

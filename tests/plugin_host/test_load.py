@@ -7,7 +7,10 @@ from benchwater.plugin import Analysis, Section, hookimpl
 
 @hookimpl
 def analyses():
-    return [Analysis(id="{id}", title="T", question="Q?", order=1, analyse=lambda season, span: Section.empty("no"))]
+    return [Analysis(id="{id}", title="T", question="Q?", order=1, analyse=analyse)]
+
+def analyse(season, span):
+    return Section.empty("no")
 """
 
 
@@ -27,7 +30,7 @@ def test_a_single_file_in_the_workspace_is_a_plugin_and_stands_where_its_order_s
 
 
 @pytest.mark.parametrize(
-    "text,words",
+    ("text", "words"),
     [
         ("def broken(:\n", ["SyntaxError", "line 1"]),
         ("\n\n1 / 0\n", ["ZeroDivisionError", "line 3"]),

@@ -1,7 +1,7 @@
 import pytest
-from small_bench import SMALL_BENCH
 
 from benchwater.read.bench_file import BenchError, load_bench, parse_bench
+from small_bench import SMALL_BENCH
 
 
 def test_the_bench_is_read_in_canonical_units():
@@ -22,7 +22,7 @@ def edited(old, new):
 
 
 @pytest.mark.parametrize(
-    "text,line,words",
+    ("text", "line", "words"),
     [
         (edited('kind = "metal"', 'kind = "meatl"'), 13, ["items.alloy.kind", "meatl", "metal"]),
         (

@@ -8,7 +8,7 @@ from benchwater.read.reasons import CellError, Reason
 
 
 @pytest.mark.parametrize(
-    "text,order,expected",
+    ("text", "order", "expected"),
     [
         ("2026-05-17", "iso", datetime(2026, 5, 17)),
         ("2026-05-17 09:40", "iso", datetime(2026, 5, 17, 9, 40)),
@@ -24,7 +24,7 @@ def test_dates_are_read_in_the_order_stated(text, order, expected):
 
 
 @pytest.mark.parametrize(
-    "text,reason",
+    ("text", "reason"),
     [
         ("03/04/2026", Reason.DATE_ORDER),
         ("25/03/2026", Reason.DATE_ORDER),

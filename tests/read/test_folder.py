@@ -1,10 +1,10 @@
 import os
 
 import pytest
-from small_bench import read_files
 
 from benchwater.read.limits import LARGEST_FILE_BYTES, LONGEST_CELL
 from benchwater.read.reasons import Reason
+from small_bench import read_files
 
 POUR = """\
 date,mold,cavity,outcome,count,mold_temp,mass,note
@@ -81,7 +81,7 @@ def test_each_reason_has_a_smallest_row_and_the_rows_around_it_are_used(tmp_path
 
 
 @pytest.mark.parametrize(
-    "files,expected",
+    ("files", "expected"),
     [
         ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-gig,1/8,good\n"}, "nearest: `round-jig`"),
         ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-jig,1/4,good\n"}, "it has `1/8`"),

@@ -4,7 +4,7 @@ from benchwater.units import heading_unit, show, show_bare
 
 
 @pytest.mark.parametrize(
-    "value,unit,system,expected",
+    ("value", "unit", "system", "expected"),
     [
         (176.6667, "degC", "us", "350 °F"),
         (176.6667, "degC", "metric", "177 °C"),

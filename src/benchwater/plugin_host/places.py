@@ -28,7 +28,7 @@ def candidates(workspace: Path | None) -> Iterator[Candidate]:
     yield from _in_folder(shipped_folder(), "shipped")
     for entry in sorted(entry_points(group=PROJECT), key=lambda entry: entry.name):
         yield Candidate(name=entry.name, origin="installed", where=entry.value, load=entry.load)
-    if workspace is not None:
+    if workspace is not None and (workspace / "plugins").resolve() != shipped_folder().resolve():
         yield from _in_folder(workspace / "plugins", "workspace")
 
 
