@@ -1,0 +1,24 @@
+"""Run the command line in this process, as its user would."""
+
+import contextlib
+import io
+from dataclasses import dataclass
+
+from benchwater.commands import cli
+from benchwater.commands.guard import guarded
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Exit status and what was printed."""
+
+    status: int
+    out: str
+    err: str
+
+
+def run(*arguments: object) -> Outcome:
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        status = guarded(cli, [str(argument) for argument in arguments])
+    return Outcome(status, out.getvalue(), err.getvalue())

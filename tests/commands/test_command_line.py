@@ -1,0 +1,32 @@
+import subprocess
+import sys
+
+from command_line import run
+
+HEAVY = ("pandas", "numpy", "pint", "weasyprint", "matplotlib", "scipy", "statsmodels", "jinja2", "rich")
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; from benchwater.commands import cli\n"
+        "for words in (['--help'], ['report', '--help'], ['check', '--help']):\n"
+        "    try: cli.main(words, standalone_mode=False)\n"
+        "    except SystemExit: pass\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert result.stdout.splitlines()[-1] == "[]"
+
+
+def test_every_command_is_in_the_help_with_a_whole_sentence():
+    listed = run("--help").out.partition("Commands:")[2]
+    for name in ("start", "check", "report", "plugins", "new-analysis"):
+        assert name in listed
+    assert "..." not in listed
+
+
+def test_a_misspelt_command_is_a_plain_refusal():
+    outcome = run("reprot")
+    assert outcome.status == 2
+    assert "reprot" in outcome.err
+    assert "Traceback" not in outcome.err

@@ -1,0 +1,28 @@
+import subprocess
+import sys
+
+import pytest
+from command_line import run
+
+
+@pytest.mark.slow
+def test_what_new_analysis_writes_passes_its_own_test_and_is_loaded_at_once(tmp_path):
+    run("start", tmp_path)
+    assert run("new-analysis", "Rainy-days", "--in", tmp_path).status == 0
+    test = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-W", "error", "plugins"], cwd=tmp_path, capture_output=True, text=True
+    )
+    assert "1 passed" in test.stdout, test.stdout + test.stderr
+    listed = run("plugins", tmp_path)
+    assert listed.status == 0
+    assert "rainy_days" in listed.out
+    assert "workspace: rainy_days.py" in listed.out
+
+
+def test_it_never_writes_over_what_is_there_and_refuses_what_is_no_name(tmp_path):
+    assert run("new-analysis", "mine", "--in", tmp_path).status == 0
+    again = run("new-analysis", "mine", "--in", tmp_path)
+    assert again.status == 2
+    assert "already there" in again.err
+    for name in ("1st", "a b/c", "../escape", "class", "ünï"):
+        assert run("new-analysis", name, "--in", tmp_path).status == 2

@@ -1,0 +1,122 @@
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from command_line import run
+from pypdf import PdfReader
+from small_bench import SMALL_BENCH
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "sample_logs"
+
+FINE = """
+from benchwater.plugin import Analysis, Finding, Section, hookimpl
+
+def analyse(season, span):
+    return Section(status="ok", findings=(Finding(id="rows", text="Seen by my own plugin.", value=1.0),))
+
+@hookimpl
+def analyses():
+    return [Analysis(id="mine", title="My own question", question="What?", order=950, analyse=analyse)]
+"""
+BROKEN = FINE.replace('"mine"', '"broken"').replace("My own", "A broken").replace(
+    "    return Section(", '    season.log("pour")["no such column"]\n    return Section('
+)
+
+
+def workspace(tmp_path, **plugins):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "p.csv").write_text("date,mold,cavity,outcome\n2026-05-02,round-jig,1/8,good\n")
+    (tmp_path / "plugins").mkdir()
+    for name, text in plugins.items():
+        (tmp_path / "plugins" / f"{name}.py").write_text(text)
+    return tmp_path
+
+
+def twin(folder):
+    return json.loads((folder / "season-report.json").read_text(encoding="utf-8"))
+
+
+def bookmarks(pdf):
+    def titles(outline):
+        return [title for entry in outline for title in (titles(entry) if isinstance(entry, list) else [entry.title])]
+
+    return titles(PdfReader(pdf).outline)
+
+
+def test_a_new_workspace_gives_an_honest_nearly_empty_report(tmp_path):
+    run("start", tmp_path)
+    outcome = run("report", tmp_path, "--month", "2026-05")
+    assert (outcome.status, outcome.err) == (0, "")
+    made = twin(tmp_path / "reports" / "2026-05")
+    statuses = {section["id"]: section["status"] for section in made["sections"]}
+    statuses.pop("bench_safety", None)
+    assert set(statuses.values()) == {"empty"}
+    assert made["set_aside"] == []
+
+
+@pytest.mark.slow
+def test_a_dropped_file_is_a_section_and_a_broken_one_is_a_failed_section_among_the_rest(tmp_path):
+    folder = workspace(tmp_path, mine=FINE, broken=BROKEN, unloadable="1/0\n")
+    outcome = run("report", folder)
+    assert outcome.status == 1
+    assert "broken failed" in outcome.err
+    assert "broken.py, line 5" in outcome.err
+    assert "unloadable.py" in outcome.err
+    assert "Traceback" not in outcome.err
+    sections = {section["id"]: section for section in twin(folder / "reports" / "2026-05")["sections"]}
+    assert sections["mine"]["findings"][0]["text"] == "Seen by my own plugin."
+    assert sections["broken"]["status"] == "failed"
+    assert "KeyError" in sections["broken"]["why"]
+    pdf = folder / "reports" / "2026-05" / "season-report.pdf"
+    assert {"My own question", "A broken question"} <= set(bookmarks(pdf))
+    text = "".join(page.extract_text() for page in PdfReader(pdf).pages)
+    assert "KeyError" in text
+    assert "Traceback" in run("report", folder, "--debug").err
+    refused = run("report", folder, "--no-workspace-plugins")
+    assert refused.status == 0
+    assert "mine" not in [section["id"] for section in twin(folder / "reports" / "2026-05")["sections"]]
+
+
+def test_only_what_is_asked_for_is_reported_and_an_unknown_name_is_told(tmp_path):
+    folder = workspace(tmp_path, mine=FINE)
+    assert run("report", folder, "--only", "mine").status == 0
+    assert [section["id"] for section in twin(folder / "reports" / "2026-05")["sections"]] == ["mine"]
+    unknown = run("report", folder, "--only", "mime")
+    assert unknown.status == 2
+    assert "mine" in unknown.err
+
+
+def test_a_month_that_is_none_is_told(tmp_path):
+    outcome = run("report", workspace(tmp_path), "--month", "May")
+    assert outcome.status == 2
+    assert "2026-05" in outcome.err
+
+
+def test_the_report_cannot_go_where_nothing_may_be_written(tmp_path):
+    folder = workspace(tmp_path)
+    (tmp_path / "blocked").write_text("a file where a folder is wanted")
+    outcome = run("report", folder, "--out", tmp_path / "blocked" / "deeper")
+    assert outcome.status == 2
+    assert "blocked" in outcome.err
+    assert "Traceback" not in outcome.err
+
+
+@pytest.mark.slow
+def test_the_same_logs_give_the_same_bytes_in_another_place_and_time_zone(tmp_path):
+    for name, environment in (
+        ("one", {"PYTHONHASHSEED": "1", "TZ": "Pacific/Auckland", "LC_ALL": "C.UTF-8"}),
+        ("two", {"PYTHONHASHSEED": "2", "TZ": "America/Anchorage", "LC_ALL": "C"}),
+    ):
+        subprocess.run(
+            [sys.executable, "-m", "benchwater", "report", DEMO, "--month", "2026-06", "--out", tmp_path / name],
+            check=True,
+            env={**os.environ, **environment},
+            stdout=subprocess.PIPE,
+        )
+    for ending in ("pdf", "html", "json"):
+        one, two = (tmp_path / name / "2026-06" / f"season-report.{ending}" for name in ("one", "two"))
+        assert one.read_bytes() == two.read_bytes(), ending

@@ -1,0 +1,57 @@
+from command_line import run
+from small_bench import SMALL_BENCH
+
+
+def test_start_writes_a_workspace_that_check_accepts(tmp_path):
+    started = run("start", tmp_path / "bench")
+    assert started.status == 0
+    checked = run("check", tmp_path / "bench")
+    assert (checked.status, checked.err) == (0, "")
+    for kind in ("pour", "inventory", "finishing", "fishing", "catch"):
+        assert f"logs/{kind}.csv" in checked.out
+    assert "note:" not in checked.out, "the bench.toml to begin from leaves no default unsaid"
+
+
+def test_start_leaves_what_is_there_as_it_is(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    outcome = run("start", tmp_path)
+    assert "Left as it is" in outcome.out
+    assert (tmp_path / "bench.toml").read_text() == SMALL_BENCH
+
+
+def test_check_shows_file_line_column_value_and_reason_and_says_so_by_its_status(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "p.csv").write_text("date,mold,cavity,outcome,mold_temp\n2026-05-02,round-jig,1/8,good,hot\n")
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert "p.csv, line 2, column `mold_temp`: `hot` is not a temperature" in outcome.out
+
+
+def test_terminal_escapes_in_a_log_are_shown_not_obeyed(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "p.csv").write_text(
+        "date,mold,cavity,outcome\n2026-05-02,\x1b]0;owned\x07\x1b[31mred,1/8,good\n2026-05-02,\u202eabc,1/8,good\n"
+    )
+    outcome = run("check", tmp_path)
+    assert "\x1b" not in outcome.out
+    assert "\\x1b[31mred" in outcome.out
+    assert "\u202e" not in outcome.out
+
+
+def test_a_missing_or_wrong_bench_is_one_sentence_and_no_traceback(tmp_path):
+    missing = run("check", tmp_path)
+    assert missing.status == 2
+    assert "benchwater start" in missing.err
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH.replace('kind = "metal"', 'kind = "meatl"'))
+    wrong = run("report", tmp_path)
+    assert wrong.status == 2
+    assert "line 13" in wrong.err
+    assert "items.alloy.kind" in wrong.err
+    assert "Traceback" not in wrong.err
+    assert "Traceback" in run("report", tmp_path, "--debug").err
+
+
+def test_a_folder_that_is_not_there_is_a_plain_refusal(tmp_path):
+    outcome = run("check", tmp_path / "nowhere")
+    assert outcome.status == 2
+    assert "does not exist" in outcome.err
