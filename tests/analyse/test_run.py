@@ -1,3 +1,4 @@
+import threading
 from datetime import date
 
 import pytest
@@ -57,6 +58,27 @@ def test_an_analysis_that_breaks_is_a_failed_section_and_its_neighbours_do_not_n
     assert [section.status for section in sections] == ["failed", "ok"]
     assert words in sections[0].why
     assert len(traces) == 2
+
+
+def test_an_analysis_that_hangs_or_leaves_harms_only_its_own_section(monkeypatch):
+    monkeypatch.setattr("benchwater.analyse.run.LONGEST_ANALYSIS_S", 0.2)
+    never = threading.Event()
+
+    def leave(season, span):
+        raise SystemExit(0)
+
+    sections = run_analyses(
+        [
+            analysis("hangs", lambda season, span: never.wait()),
+            analysis("leaves", leave),
+            analysis("fine", fine),
+        ],
+        SEASON,
+        [WHOLE],
+    )
+    never.set()
+    assert [section.status for section in sections] == ["failed", "failed", "ok"]
+    assert "not done after 0.2 seconds" in sections[0].why
 
 
 def test_an_analysis_whose_logs_are_empty_is_not_called():

@@ -66,3 +66,10 @@ def test_documented_defaults_that_stand_in_are_told():
     bench = parse_bench("[bench]\n").bench
     assert (bench.currency, bench.system, bench.paper) == ("USD", "us", "letter")
     assert len(bench.fallbacks) == 5
+
+
+def test_the_bench_cannot_be_changed_by_an_analysis():
+    bench = parse_bench(SMALL_BENCH).bench
+    for facts in (bench.items, bench.molds, bench.builds, bench.molds["round-jig"].cavities):
+        with pytest.raises(TypeError):
+            facts["new"] = None  # type: ignore[index]

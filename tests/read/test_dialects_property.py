@@ -7,11 +7,12 @@ from fractions import Fraction
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
 from small_bench import read_files, shipped_kinds
 
-NOTES = st.text(
-    alphabet=st.characters(codec="cp1252", exclude_categories=("Cc", "Cf")), max_size=30
-).map(lambda text: " ".join(text.split()))
+NOTES = st.text(alphabet=st.characters(codec="cp1252", exclude_categories=("Cc", "Cf")), max_size=30).map(
+    lambda text: " ".join(text.split())
+)
 ROWS = st.lists(
     st.fixed_dictionaries(
         {
@@ -50,7 +51,13 @@ HABITS = st.fixed_dictionaries(
         "order": st.permutations(range(8)),
     }
 )
-OTHER_NAMES = {"mold": "mould", "count": "qty", "mold_temp": "mould temp", "mass": "weight", "note": "remarks"}
+OTHER_NAMES = {
+    "mold": "mould",
+    "count": "qty",
+    "mold_temp": "mould temp",
+    "mass": "weight",
+    "note": "remarks",
+}
 UNICODE_EIGHTHS = {1: "⅛", 2: "¼", 3: "⅜", 4: "½", 5: "⅝", 6: "¾", 7: "⅞"}
 
 
@@ -82,7 +89,9 @@ def temperature(fahrenheit, habits):
 def heading(name, habits):
     plain = OTHER_NAMES.get(name, name) if habits["other_names"] else name
     plain = plain.replace("_", habits["header_gap"]).replace(" ", habits["header_gap"])
-    unit = f" [{'C' if habits['celsius'] else 'F'}]" if name == "mold_temp" and habits["unit_in_heading"] else ""
+    unit = (
+        f" [{'C' if habits['celsius'] else 'F'}]" if name == "mold_temp" and habits["unit_in_heading"] else ""
+    )
     return f"{habits['header_margin']}{habits['header_case'](plain)}{habits['header_margin']}{unit}"
 
 
@@ -91,7 +100,9 @@ def written(rows, habits):
     columns = [*(columns[index] for index in habits["order"]), "note"]
     out = io.StringIO()
     quoting = csv.QUOTE_ALL if habits["quote_all"] else csv.QUOTE_MINIMAL
-    writer = csv.writer(out, delimiter=habits["separator"], lineterminator=habits["line_end"], quoting=quoting)
+    writer = csv.writer(
+        out, delimiter=habits["separator"], lineterminator=habits["line_end"], quoting=quoting
+    )
     if habits["hint"]:
         out.write(f"sep={habits['separator']}{habits['line_end']}")
     extra = ["weather"] if habits["extra_column"] else []

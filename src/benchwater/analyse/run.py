@@ -5,6 +5,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from benchwater.analyse.limit import within
 from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
@@ -12,6 +13,7 @@ from benchwater.plugin.section import Action, Section, Status
 from benchwater.plugin_host.loaded import LoadedPlugin
 
 MOST_ACTIONS = 7
+LONGEST_ANALYSIS_S = 120.0
 
 
 def run_analyses(
@@ -81,9 +83,9 @@ def _guarded(
         listed = " and ".join(f"the {kind} log" for kind in missing)
         return Section.empty(f"There is nothing yet in {listed}.")
     try:
-        section = analysis.analyse(season, span)
+        section = within(LONGEST_ANALYSIS_S, lambda: analysis.analyse(season, span))
         _check(section)
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         on_failure(analysis.id, traceback.format_exc())
         where = _where(error, plugin)
         return Section(status="failed", why=f"This analysis broke: {type(error).__name__}: {error}{where}")
@@ -110,7 +112,7 @@ def _overall(parts: Sequence[SpanSection]) -> tuple[Status, str]:
     return status, why
 
 
-def _where(error: Exception, plugin: LoadedPlugin) -> str:
+def _where(error: BaseException, plugin: LoadedPlugin) -> str:
     if plugin.path is None:
         return ""
     frames = traceback.extract_tb(error.__traceback__)

@@ -5,6 +5,7 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path as FilePath
+from types import MappingProxyType
 from typing import Any, cast
 
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
@@ -99,14 +100,14 @@ class _Reader:
                 system=cast(Any, system or "us"),
                 paper=cast(Any, paper or "letter"),
                 season_start=self._month_day(start) if start else (1, 1),
-                items=items,
-                molds=molds,
-                builds=builds,
+                items=MappingProxyType(items),
+                molds=MappingProxyType(molds),
+                builds=MappingProxyType(builds),
                 plan=plan,
-                default_units=default_units,
+                default_units=MappingProxyType(default_units),
                 date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
                 fallbacks=tuple(self._fallbacks),
-                plugin_options=options,
+                plugin_options=MappingProxyType(options),
             ),
             keep_repeats=keep_repeats,
             plugins_off=off,
@@ -212,7 +213,7 @@ class _Reader:
         mold = Mold(
             name=name,
             material=str(material),
-            cavities=cavities,
+            cavities=MappingProxyType(cavities),
             metal_mass_g=table.quantity("metal_mass", "mass", "g"),
             price=table.number("price"),
         )
@@ -255,7 +256,7 @@ class _Reader:
             trailer=self._casting(table, "trailer", molds),
             coat=coat_item,
             coat_mass_g=coat_mass,
-            fittings=fittings,
+            fittings=MappingProxyType(fittings),
             bought_price=table.number("bought_price"),
             planned_hours=table.number("planned_hours"),
         )
@@ -281,7 +282,7 @@ class _Reader:
             target_reject_rate=standard.target_reject_rate if rejects is None else rejects,
         )
 
-    def _default_units(self, top: "_Table") -> Mapping[str, str]:
+    def _default_units(self, top: "_Table") -> dict[str, str]:
         table = top.table("defaults")
         units = {key: str(table.text(key)) for key in table.written_keys()}
         table.close()
@@ -293,10 +294,14 @@ class _Reader:
                 raise table.error(key, f"`{unit}` is not a unit (such as `degF`, `g`, `min`, `in`)")
         return units
 
-    def _plugins(self, top: "_Table") -> tuple[Mapping[str, Mapping[str, object]], tuple[str, ...]]:
+    def _plugins(self, top: "_Table") -> tuple[dict[str, Mapping[str, object]], tuple[str, ...]]:
         table = top.table("plugins")
         off = table.texts("off")
-        options = {key: dict(table.table(key).take_all()) for key in table.written_keys() if key != "off"}
+        options: dict[str, Mapping[str, object]] = {
+            key: MappingProxyType(dict(table.table(key).take_all()))
+            for key in table.written_keys()
+            if key != "off"
+        }
         table.close()
         return options, off
 
