@@ -1,0 +1,1 @@
+"""Render: from a Report to HTML, PDF and JSON. The only place that knows templates."""

@@ -1,0 +1,56 @@
+"""The HTML report: one file that needs nothing else, for the browser and for the printer alike."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from benchwater.analyse.report import Report
+from benchwater.render.page import compose
+from benchwater.render.text import pieces, shorten, visible
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_LONGEST_NAME = 160
+_LONGEST_SENTENCE = 1200
+
+
+def render_html(report: Report) -> str:
+    """The report as one HTML document: no script, no request, plots inside as images."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.filters["name"] = _name
+    environment.filters["cell"] = _cell
+    return environment.get_template("report.html.j2").render(
+        report=report, bench=report.bench, page=compose(report)
+    )
+
+
+def _name(text: str) -> str:
+    """A title, a label or a file's name, cut where it is absurdly long."""
+    return shorten(visible(text), _LONGEST_NAME)
+
+
+def _cell(text: str) -> "Markup":
+    """Escaped text that may break inside its longest words, so that no cell outgrows the page."""
+    from markupsafe import Markup
+
+    return Markup("<wbr>").join(pieces(shorten(visible(text), _LONGEST_SENTENCE)))
+
+
+def _shown(value: object) -> object:
+    """Every value a template prints passes here, before it is escaped; what is markup already does not."""
+    from markupsafe import Markup
+
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return shorten(visible(value), _LONGEST_SENTENCE)
+    return value

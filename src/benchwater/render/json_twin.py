@@ -1,0 +1,191 @@
+"""The JSON twin: the numbers of the page, unrounded and in canonical units, for other programs."""
+
+import json
+from collections.abc import Mapping
+from datetime import date
+from typing import TypeAlias
+
+from benchwater.analyse.report import RankedAction, Report, ReportSection
+from benchwater.analyse.run import merged_actions
+from benchwater.plugin.season import Span
+from benchwater.plugin.section import Action, Finding, Table, TableColumn
+from benchwater.render.cells import iso, plain
+from benchwater.render.days import span_title
+
+FORMAT = 1
+Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
+
+
+def render_json(report: Report) -> str:
+    """The report as JSON text, the same for the same report, keys in the order of the contract."""
+    text = json.dumps(_report(report), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _report(report: Report) -> Json:
+    bench = report.bench
+    return {
+        "format": FORMAT,
+        "version": report.version,
+        "bench": bench.name,
+        "currency": bench.currency,
+        "period": {"label": report.label, "title": span_title(report.period), **_days(report.period)},
+        "season": {"title": span_title(report.season), **_days(report.season)},
+        "sources": [
+            {
+                "file": source.file,
+                "sha256": source.sha256,
+                "log": source.log,
+                "rows": source.rows,
+                "used": source.used,
+                "repeated": source.repeated,
+                "set_aside": source.set_aside,
+                "dialect": source.dialect,
+            }
+            for source in report.sources
+        ],
+        "set_aside": [
+            {
+                "file": row.file,
+                "line": row.line,
+                "column": row.column,
+                "value": row.value,
+                "why": row.why,
+                "reason": row.reason,
+                "log": row.log,
+            }
+            for row in report.set_aside
+        ],
+        "repeats": [
+            {"file": each.file, "lines": each.lines, "rows": each.rows, "first_in": each.first_in}
+            for each in report.repeats
+        ],
+        "not_read": [{"file": each.file, "why": each.why} for each in report.not_read],
+        "fallbacks": list(bench.fallbacks),
+        "sections": [_section(section) for section in report.sections],
+        "actions": [_ranked(ranked) for ranked in report.actions],
+        "plugin_problems": [
+            {"origin": each.origin, "name": each.name, "why": each.why} for each in report.plugin_problems
+        ],
+    }
+
+
+def _section(section: ReportSection) -> Json:
+    return {
+        "id": section.id,
+        "title": section.title,
+        "question": section.question,
+        "origin": section.origin,
+        "status": section.status,
+        "why": section.why,
+        "spans": [
+            {
+                "name": part.span.name,
+                "title": span_title(part.span),
+                **_days(part.span),
+                "status": part.section.status,
+                "why": part.section.why,
+            }
+            for part in section.parts
+        ],
+        "findings": [
+            _finding(finding, part.span) for part in section.parts for finding in part.section.findings
+        ],
+        "tables": _tables(section),
+        "figures": [
+            {
+                "id": figure.id,
+                "span": part.span.name,
+                "title": figure.title,
+                "alt": figure.alt,
+                "svg": figure.svg,
+            }
+            for part in section.parts
+            for figure in part.section.figures
+        ],
+        "actions": [_action(action) for action in merged_actions(section)],
+        "methods": list(dict.fromkeys(line for part in section.parts for line in part.section.methods)),
+    }
+
+
+def _finding(finding: Finding, span: Span) -> Json:
+    return {
+        "id": finding.id,
+        "span": span.name,
+        "text": finding.text,
+        "value": _value(finding.value),
+        "low": _value(finding.low),
+        "high": _value(finding.high),
+        "level": _value(finding.level),
+        "unit": finding.unit,
+        "n": _value(finding.n),
+        "group": finding.group,
+        "more": {name: _value(cell) for name, cell in finding.more.items()},
+    }
+
+
+def _tables(section: ReportSection) -> list[Json]:
+    """Tables of one id over all parts, each as one."""
+    parts: dict[str, list[tuple[Span, Table]]] = {}
+    for part in section.parts:
+        for table in part.section.tables:
+            parts.setdefault(table.id, []).append((part.span, table))
+    return [_merged(identity, tables) for identity, tables in parts.items()]
+
+
+def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
+    """One table whose first column is `span`; a column that only one part has is null in the other.
+
+    A plugin's own column named `span` gives way to it.
+    """
+    columns: dict[str, TableColumn] = {}
+    for _, table in parts:
+        for column in table.columns:
+            if column.name != "span":
+                columns.setdefault(column.name, column)
+    rows: list[Json] = []
+    for span, table in parts:
+        names = [column.name for column in table.columns]
+        for row in table.rows:
+            cells = dict(zip(names, row, strict=True))
+            rows.append([span.name, *(_value(cells.get(name)) for name in columns)])
+    first = parts[0][1]
+    return {
+        "id": identity,
+        "title": first.title,
+        "columns": ["span", *columns],
+        "labels": {name: column.label for name, column in columns.items()},
+        "units": {name: column.unit for name, column in columns.items() if column.unit is not None},
+        "unit_from": {
+            name: column.unit_from for name, column in columns.items() if column.unit_from is not None
+        },
+        "note": first.note,
+        "rows": rows,
+    }
+
+
+def _action(action: Action) -> dict[str, Json]:
+    return {
+        "id": action.id,
+        "text": action.text,
+        "because": action.because,
+        "worth": _value(action.worth),
+        "worth_unit": action.worth_unit,
+        "urgent": action.urgent,
+    }
+
+
+def _ranked(ranked: RankedAction) -> Json:
+    action = _action(ranked.action)
+    return {"text": action["text"], "because": action["because"], "section": ranked.section_id} | {
+        key: action[key] for key in ("worth", "worth_unit", "urgent", "id")
+    }
+
+
+def _days(span: Span) -> Mapping[str, Json]:
+    return {"start": iso(span.start), "end": iso(span.end)}
+
+
+def _value(cell: object) -> Json:
+    value = plain(cell)
+    return iso(value) if isinstance(value, date) else value

@@ -1,0 +1,73 @@
+"""The PDF report: the HTML printed by WeasyPrint, tagged (PDF/UA-1), the same bytes for the same report."""
+
+import base64
+import contextlib
+import io
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from benchwater.analyse.report import Report
+from benchwater.render.fonts import FACES, FAMILY
+from benchwater.render.json_twin import render_json
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+INSTALL_HINT = """\
+Printing needs Pango's native libraries. Install them, then run again:
+  Debian, Ubuntu:  apt-get install libpangoft2-1.0-0 libharfbuzz-subset0
+  macOS:           brew install pango
+  Windows:         MSYS2, then in its shell: pacman -S mingw-w64-x86_64-pango"""
+
+
+class PrintingUnavailable(RuntimeError):  # noqa: N818 - what cannot be done, not what went wrong
+    """The PDF cannot be made on this machine; the message says what to install."""
+
+
+def print_pdf(html: str, report: Report) -> bytes:
+    """The PDF of `render_html(report)`, with the JSON twin attached. It reads nothing but what it is given.
+
+    Title, language and dates come from the HTML. What WeasyPrint has to say it logs under `weasyprint`.
+    Raises PrintingUnavailable where native libraries are missing.
+    """
+    weasyprint = _weasyprint()
+    from weasyprint.text.fonts import FontConfiguration
+    from weasyprint.urls import URLFetcher
+
+    fetcher = URLFetcher(allowed_protocols={"data"}, allow_redirects=False)
+    fonts = FontConfiguration()
+    made = datetime(report.period.end.year, report.period.end.month, report.period.end.day)
+    twin: Any = weasyprint.Attachment(
+        string=render_json(report),
+        name="season-report.json",
+        description="The numbers of this report, unrounded, for other programs",
+        created=made,
+        modified=made,
+        relationship="Data",
+        url_fetcher=fetcher,
+    )
+    typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts, url_fetcher=fetcher)
+    page = weasyprint.HTML(string=html, url_fetcher=fetcher)
+    pdf: bytes = page.write_pdf(
+        stylesheets=[typeface], font_config=fonts, attachments=[twin], pdf_variant="pdf/ua-1"
+    )
+    return pdf
+
+
+def _weasyprint() -> "ModuleType":
+    """WeasyPrint, whose import prints to standard output where a native library is missing."""
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):
+            import weasyprint
+    except OSError as error:
+        raise PrintingUnavailable(f"{INSTALL_HINT}\n({error})") from error
+    module: ModuleType = weasyprint
+    return module
+
+
+def _font_faces() -> str:
+    return "\n".join(
+        f'@font-face {{ font-family: "{FAMILY}"; font-weight: {face.weight}; font-style: {face.style}; '
+        f'src: url("data:font/ttf;base64,{base64.b64encode(face.path.read_bytes()).decode("ascii")}") }}'
+        for face in FACES
+    )

@@ -1,0 +1,206 @@
+"""A table as it is printed: cells as text in the bench's units, numbers to the right, cut to a length."""
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import NamedTuple
+
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.section import Cell, Table, TableColumn
+from benchwater.render.cells import iso, plain
+from benchwater.render.text import LONG_WORD, PIECE, counted, shorten
+from benchwater.units import figures, heading_unit, show, show_bare
+
+DASH = "–"
+LONGEST_CELL = 240
+_SHORT_TABLE = 14
+_ALIKE = 100
+_DECIMALS = re.compile(r"[.](\d+)")
+
+_PAGE_POINTS = 470
+_LETTER_EMS = 0.59
+
+
+class _Setting(NamedTuple):
+    """A way to set a table: its name in the stylesheet, type size in points, space before a column in ems."""
+
+    name: str
+    points: float
+    space_ems: float
+    numbers_break: bool
+
+
+_SETTINGS = (
+    _Setting("roomy", 8.1, 1.6, False),
+    _Setting("medium", 8.1, 0.9, False),
+    _Setting("close", 7.0, 0.9, False),
+    _Setting("dense", 6.6, 0.75, True),
+)
+_LAST_RESORT = "crammed"
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedColumn:
+    """One column: its heading, the unit in it where there is one for all, and how it is set."""
+
+    label: str
+    unit: str
+    cells: tuple[str, ...]
+    numeric: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedTable:
+    """A table ready for the page; `more` says what was cut, `setting` how tightly it must be set."""
+
+    title: str
+    note: str
+    columns: tuple[PrintedColumn, ...]
+    more: str
+    setting: str
+    short: bool
+    names_rows: bool
+
+    @property
+    def rows(self) -> tuple[tuple[str, ...], ...]:
+        """The cells row by row."""
+        return tuple(zip(*(column.cells for column in self.columns), strict=True))
+
+
+def print_table(table: Table, bench: Bench) -> PrintedTable:
+    """The table as the bench prints it, without hidden columns and without rows beyond `print_rows`."""
+    rows = table.rows[: table.print_rows]
+    places = [index for index, column in enumerate(table.columns) if not column.hidden]
+    columns = tuple(_print_column(table, index, rows, bench) for index in places)
+    left_out = len(table.rows) - len(rows)
+    return PrintedTable(
+        title=table.title,
+        note=table.note,
+        columns=columns,
+        more=f"and {counted(left_out, 'more row')} in season-report.json" if left_out else "",
+        setting=_setting(columns),
+        short=len(rows) <= _SHORT_TABLE,
+        names_rows=bool(columns) and not columns[0].numeric,
+    )
+
+
+def show_number(value: float | None, unit: str | None, bench: Bench, digits: int | None = None) -> str:
+    """A number with its unit; a bare one has three figures, and an integer all of its own."""
+    if unit is None:
+        return _bare_number(value, digits)
+    return bench.show(value, unit, digits)
+
+
+def _setting(columns: Sequence[PrintedColumn]) -> str:
+    """The roomiest setting in which no word has to be broken on the narrower paper, by a fair estimate."""
+    for setting in _SETTINGS:
+        letters = sum(_narrowest(column, setting.numbers_break) for column in columns)
+        ems = letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
+        if ems * setting.points <= _PAGE_POINTS:
+            return setting.name
+    return _LAST_RESORT
+
+
+def _narrowest(column: PrintedColumn, numbers_break: bool) -> int:
+    heading = max((len(word) for word in [*column.label.split(), column.unit]), default=0)
+    if column.numeric and not numbers_break:
+        return max([heading, *(len(cell) for cell in column.cells)])
+    words = (len(word) for cell in column.cells for word in cell.split())
+    return max(
+        heading, max((min(size, PIECE + 1) if size > LONG_WORD else size for size in words), default=0)
+    )
+
+
+def _print_column(table: Table, index: int, rows: Sequence[tuple[Cell, ...]], bench: Bench) -> PrintedColumn:
+    column = table.columns[index]
+    values = [plain(row[index]) for row in rows]
+    numeric = any(_is_number(value) for value in values)
+    if column.unit_from is None:
+        unit = heading_unit(column.unit, system=bench.system, currency=bench.currency) if numeric else ""
+        cells = _column_cells(values, column, bench)
+    else:
+        unit, cells = _mixed_cells(table, column, rows, values, bench)
+    return PrintedColumn(column.label, unit, cells, numeric)
+
+
+def _column_cells(values: Sequence[Cell], column: TableColumn, bench: Bench) -> tuple[str, ...]:
+    if column.unit == "1":
+        return tuple(_cell(value, column, bench) for value in values)
+    return _evened(values, column, lambda even: tuple(_cell(value, even, bench) for value in values))
+
+
+def _evened(
+    values: Sequence[Cell], column: TableColumn, draw: Callable[[TableColumn], tuple[str, ...]]
+) -> tuple[str, ...]:
+    """Cells of one unit, with as many decimals throughout as any of them needs where sizes are alike."""
+    cells = draw(column)
+    sizes = [abs(value) for value in values if isinstance(value, int | float) and value]
+    decimals = max((len(part[1]) for cell in cells if (part := _DECIMALS.search(cell))), default=0)
+    if column.digits is not None or not decimals or not sizes or max(sizes) > _ALIKE * min(sizes):
+        return cells
+    return draw(replace(column, digits=decimals))
+
+
+def _mixed_cells(
+    table: Table, column: TableColumn, rows: Sequence[tuple[Cell, ...]], values: Sequence[Cell], bench: Bench
+) -> tuple[str, tuple[str, ...]]:
+    """Cells each in their own unit; where that is one and the same, it moves into the heading."""
+    names = [each.name for each in table.columns]
+    source = names.index(column.unit_from or "")
+    printed_as = table.print_units or (None,) * len(rows)
+    units = [(plain(row[source]), printed_as[number]) for number, row in enumerate(rows)]
+    in_use = {unit for unit, value in zip(units, values, strict=True) if _is_number(value)}
+    canonical, print_unit = next(iter(in_use)) if len(in_use) == 1 else (None, None)
+    if isinstance(canonical, str) and print_unit is None:
+        heading = heading_unit(canonical, system=bench.system, currency=bench.currency)
+        return heading, _column_cells(values, replace(column, unit=canonical), bench)
+
+    def draw(even: TableColumn) -> tuple[str, ...]:
+        pairs = zip(values, units, strict=True)
+        return tuple(_cell_in(value, unit, printed, even.digits, bench) for value, (unit, printed) in pairs)
+
+    if print_unit is None:
+        return "", draw(column)
+    cells = _evened(values, column, draw)
+    suffix = f" {print_unit}"
+    if all(cell.endswith(suffix) or cell == DASH for cell in cells):
+        return print_unit, tuple(cell.removesuffix(suffix) for cell in cells)
+    return "", cells
+
+
+def _cell(value: Cell, column: TableColumn, bench: Bench) -> str:
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return _word(value)
+    if column.unit is None or (column.unit == "pieces" and isinstance(value, int)):
+        return _bare_number(value, column.digits)
+    return show_bare(value, column.unit, system=bench.system, currency=bench.currency, digits=column.digits)
+
+
+def _cell_in(value: Cell, unit: Cell, print_unit: str | None, digits: int | None, bench: Bench) -> str:
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return _word(value)
+    known = unit if isinstance(unit, str) else None
+    return show(
+        value, known, system=bench.system, currency=bench.currency, digits=digits, print_unit=print_unit
+    )
+
+
+def _word(value: Cell) -> str:
+    if value is None:
+        return DASH
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, date):
+        return iso(value).replace("T", " ")
+    return shorten(str(value), LONGEST_CELL)
+
+
+def _bare_number(value: float | None, digits: int | None) -> str:
+    if value is None:
+        return DASH
+    return figures(value, 0 if digits is None and isinstance(value, int) else digits)
+
+
+def _is_number(value: Cell) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)

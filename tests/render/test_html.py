@@ -1,0 +1,158 @@
+"""The HTML is self-contained, well formed for assistive technology, and takes no text for markup."""
+
+import itertools
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from benchwater.analyse.report import Report
+from benchwater.render.html import render_html
+from render.sample_report import HOSTILE, LONG_WORD, hostile_report, sample_report
+
+VOID = {"meta", "img", "br", "wbr"}
+
+
+class Outline(HTMLParser):
+    """Tags with their attributes, headings in order, and the text outside of style sheets."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.open: list[str] = []
+        self.styles: list[str] = []
+        self.words: list[str] = []
+        self.feed(html)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        (self.styles if self.open and self.open[-1] == "style" else self.words).append(data)
+
+    @property
+    def text(self) -> str:
+        return "".join(self.words)
+
+
+def test_it_needs_nothing_but_itself(html: str) -> None:
+    page = Outline(html)
+    assert page.open == []
+    assert {tag for tag, _ in page.tags} & {
+        "script",
+        "link",
+        "iframe",
+        "object",
+        "base",
+        "form",
+        "svg",
+    } == set()
+    policies = [attrs.get("content") for _, attrs in page.tags if "http-equiv" in attrs]
+    assert policies == [
+        "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+    ]
+    ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    for _, attrs in page.tags:
+        assert not [name for name in attrs if name.startswith("on") or name == "style"]
+        assert (attrs.get("src") or "data:").startswith("data:image/svg+xml;base64,") or "src" not in attrs
+        if "href" in attrs:
+            assert (attrs["href"] or "").removeprefix("#") in ids
+    assert all(url.startswith('"data:') for style in page.styles for url in re.findall(r"url\((.{6})", style))
+
+
+def test_it_reads_well_aloud(html: str) -> None:
+    page = Outline(html)
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+    assert all(attrs.get("alt") for tag, attrs in page.tags if tag == "img")
+    assert all(attrs.get("scope") in ("col", "row") for tag, attrs in page.tags if tag == "th")
+    assert ("html", {"lang": "en"}) in page.tags
+
+
+def test_the_front_page_ranks_and_the_sections_say_how_sure_they_are(html: str) -> None:
+    text = Outline(html).text
+    todo = text[text.index("What to do next") : text.index("At a glance")]
+    order = [
+        "Keep the pot below",
+        "Pour four warm-up",
+        "Open the vent",
+        "Tie a leader",
+        "Weigh the soft lead",
+    ]
+    assert sorted(order, key=todo.index) == order
+    assert "Safety" in todo
+    assert "worth about USD 38.40" in todo
+    assert "worth about 6 baits" in todo
+    for words in (
+        "487 of 494 rows from 3 files used, 3 repeated elsewhere, 4 set aside. 1 file was not read.",
+        "Season to date: 1 March to 31 May 2026",
+        "95 % interval 340 to 367 °F, n = 96",
+        "Thin data Nine losses are too few to compare leaders.",
+        "No data The coat log holds no row",
+        "Failed ZeroDivisionError",
+        "and 18 more rows in season-report.json.",
+        "Only in season-report.json: The fitted curve (12 rows).",
+        "Purchases not logged: none.",
+        "0.90 was taken",
+        "it needs 'ephem'",
+    ):
+        assert words in text, words
+    assert text.count("The coat log holds no row") == 2  # at a glance and in its section, not once a span
+
+
+def test_seven_things_to_do_and_a_count_of_the_rest(report: Report) -> None:
+    text = Outline(render_html(replace(report, actions=report.actions * 2))).text
+    todo = text[text.index("What to do next") : text.index("At a glance")]
+    assert todo.count("worth about USD 38.40") == 2
+    assert todo.count("Weigh the soft lead") == 1
+    assert "And 3 more things to do in season-report.json." in todo
+
+
+def test_what_is_not_there_is_said() -> None:
+    bare = replace(
+        sample_report(),
+        sections=(),
+        actions=(),
+        sources=(),
+        set_aside=(),
+        repeats=(),
+        not_read=(),
+        plugin_problems=(),
+    )
+    text = Outline(render_html(bare)).text
+    for sentence in (
+        "The logs call for nothing in particular this time.",
+        "No analysis is loaded.",
+        "No log was read.",
+        "No row was set aside.",
+        "No row came twice.",
+        "Every file in the folder was read.",
+        "Every plugin loaded.",
+    ):
+        assert sentence in text
+
+
+@pytest.mark.parametrize("text", [HOSTILE, LONG_WORD, "   "])
+def test_text_is_text_in_every_field(text: str, html: str) -> None:
+    hostile = render_html(hostile_report(text))
+    page, harmless = Outline(hostile), Outline(html)
+    assert page.open == []
+    assert {tag for tag, _ in page.tags} - {"wbr", "q"} <= {tag for tag, _ in harmless.tags}
+    assert page.styles == harmless.styles
+    assert all(character.isprintable() or character == "\n" for character in hostile)
+    if text == HOSTILE:
+        assert page.text.count("{{ 7*7 }}{% raw %}</style>") > 40
+        assert "\\x1b[31mred" in page.text
+        assert "\\u202egnp.exe" in page.text
+        assert "\\x00\\ud800" in page.text
+    assert max(map(len, page.words)) <= 1400

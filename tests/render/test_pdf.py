@@ -1,0 +1,145 @@
+"""The PDF: bookmarks, words, attachment, the same bytes every time, and not one request."""
+
+import hashlib
+import io
+import json
+import os
+import subprocess
+import sys
+import urllib.request
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+
+from benchwater.analyse.report import Report
+from benchwater.plugin.section import Figure
+from benchwater.render.html import render_html
+from benchwater.render.json_twin import render_json
+from benchwater.render.pdf import PrintingUnavailable, _font_faces, print_pdf
+from render.sample_report import HOSTILE, LONG_WORD, hostile_report
+
+ROOT = Path(__file__).parents[2]
+PRINT_AGAIN = """
+import hashlib
+from render.sample_report import sample_report
+from benchwater.render.html import render_html
+from benchwater.render.pdf import print_pdf
+report = sample_report()
+print(hashlib.sha256(print_pdf(render_html(report), report)).hexdigest())
+"""
+
+
+def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]], report: Report) -> None:
+    pdf, said = printed
+    assert said == []
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Season report, Little River bench, 2026-05"
+    assert str(reader.metadata["/CreationDate"]) == "D:20260601"
+    root: Any = reader.root_object
+    assert root["/Lang"] == "en"
+    assert root["/MarkInfo"]["/Marked"]
+    assert b"pdfuaid:part" in root["/Metadata"].get_data()
+    attached = reader.attachments["season-report.json"][0]
+    assert json.loads(attached) == json.loads(render_json(report))
+
+    pages = [page.extract_text() for page in reader.pages]
+    assert "What to do next" in pages[0]
+    assert "How much of the logs" in pages[0]
+    assert f"page 1 of {len(pages)}" in pages[0]
+    assert "Defects by mold temperature" in pages[1]
+    assert all("Little River bench · May 2026" in page for page in pages)
+
+    top = [entry.title for entry in reader.outline if not isinstance(entry, list)]
+    assert top == ["Season report", *(section.title for section in report.sections), "Appendix: the logs"]
+    nested: list[Any] = [entry for entry in reader.outline if isinstance(entry, list)]
+    spans = [[each.title for each in entry] for entry in nested]
+    assert spans[0] == ["May 2026", "Season to date: 1 March to 31 May 2026"]
+    assert "How these numbers were made" not in str(spans)
+
+
+@pytest.mark.slow
+def test_the_same_bytes_in_another_process_place_and_language(printed: tuple[bytes, list[str]]) -> None:
+    elsewhere = os.environ | {
+        "PYTHONPATH": os.pathsep.join(str(ROOT / name) for name in ("src", "tests")),
+        "PYTHONHASHSEED": "4711",
+        "TZ": "Pacific/Kiritimati",
+        "LANG": "de_DE.UTF-8",
+        "LC_ALL": "C",
+    }
+    again = subprocess.run(
+        [sys.executable, "-c", PRINT_AGAIN], env=elsewhere, capture_output=True, text=True, check=True
+    )
+    assert again.stdout.strip() == hashlib.sha256(printed[0]).hexdigest()
+
+
+def test_hostile_text_and_plots_fetch_nothing(monkeypatch: pytest.MonkeyPatch, report: Report) -> None:
+    asked: list[str] = []
+    plain_open = urllib.request.OpenerDirector.open
+
+    def count(self: Any, request: Any, *args: Any, **kwargs: Any) -> Any:
+        url = request if isinstance(request, str) else request.full_url
+        if not url.startswith("data:"):
+            asked.append(url)
+        return plain_open(self, request, *args, **kwargs)
+
+    monkeypatch.setattr(urllib.request.OpenerDirector, "open", count)
+    reaching = Figure(
+        id="reach",
+        title="A plot that reaches out",
+        alt="nothing",
+        svg='<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        'width="9" height="9">'
+        '<style>@import url("http://evil.invalid/a.css");</style>'
+        '<image xlink:href="http://evil.invalid/x.png" width="9" height="9"/>'
+        '<image href="file:///etc/passwd" width="9" height="9"/></svg>',
+    )
+    hostile = hostile_report(HOSTILE)
+    first = hostile.sections[0]
+    part = replace(first.parts[0], section=replace(first.parts[0].section, figures=(reaching,), tables=()))
+    hostile = replace(hostile, sections=(replace(first, parts=(part,)),))
+    reader = pypdf.PdfReader(io.BytesIO(print_pdf(render_html(hostile), hostile)))
+    assert asked == []
+    assert list(reader.attachments) == ["season-report.json"]
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize("text", ["", LONG_WORD])
+def test_nothing_runs_over_the_margin(paper: Any, text: str, report: Report) -> None:
+    import weasyprint
+    from weasyprint.text.fonts import FontConfiguration
+
+    wide = hostile_report(text) if text else report
+    sections = wide.sections[2:3] if text else wide.sections
+    wide = replace(wide, bench=replace(wide.bench, paper=paper), sections=sections, actions=wide.actions[:1])
+    fonts = FontConfiguration()
+    typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts)
+    document = weasyprint.HTML(string=render_html(wide)).render(font_config=fonts, stylesheets=[typeface])
+    margin = 21 / 25.4 * 96
+    widths = {round(page.width * 25.4 / 96) for page in document.pages}
+    assert widths == {216 if paper == "letter" else 210}
+    for page in document.pages:
+        for box in page._page_box.descendants():
+            if getattr(box, "text", ""):
+                assert box.position_x + box.width <= page.width - margin + 1, box.text
+
+
+def test_missing_native_libraries_are_explained(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str], report: Report
+) -> None:
+    (tmp_path / "weasyprint.py").write_text(
+        "print('could not import some external libraries')\n"
+        "raise OSError('cannot load library libpangoft2-1.0-0')\n"
+    )
+    for name in [name for name in sys.modules if name.partition(".")[0] == "weasyprint"]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.syspath_prepend(tmp_path)
+    with pytest.raises(PrintingUnavailable) as caught:
+        print_pdf("<p>", report)
+    assert capsys.readouterr().out == ""
+    for hint in ("apt-get install libpangoft2-1.0-0 libharfbuzz-subset0", "brew install pango", "MSYS2"):
+        assert hint in str(caught.value)
+    assert "cannot load library" in str(caught.value)

@@ -1,0 +1,133 @@
+"""Plots: the same bytes every time, text as text, colours that hold without colour vision."""
+
+import itertools
+import math
+import os
+import subprocess
+import sys
+import xml.etree.ElementTree as ElementTree
+from datetime import date, timedelta
+from pathlib import Path
+
+import matplotlib
+import pytest
+
+from benchwater import plots
+
+ROOT = Path(__file__).parents[1]
+SVG = "{http://www.w3.org/2000/svg}"
+
+# Severity 1 of Machado, Oliveira and Fernandes (2009), on linear RGB.
+SIGHT = {
+    "full": ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
+    "no red": (
+        (0.152286, 1.052583, -0.204868),
+        (0.114503, 0.786281, 0.099216),
+        (-0.003882, -0.048116, 1.051998),
+    ),
+    "no green": (
+        (0.367322, 0.860646, -0.227968),
+        (0.280085, 0.672501, 0.047413),
+        (-0.011820, 0.042940, 0.968881),
+    ),
+    "no blue": (
+        (1.255528, -0.076749, -0.178779),
+        (-0.078411, 0.930809, 0.147602),
+        (0.004733, 0.691367, 0.303900),
+    ),
+}
+
+
+def _everything() -> str:
+    figure, axes = plots.new_figure(170, 60)
+    days = [date(2026, 3, 1) + timedelta(days=7 * week) for week in range(6)]
+    values = [0.9, 0.7, 0.5, 0.3, 0.2, 0.1]
+    low, high = [each - 0.05 for each in values], [each + 0.05 for each in values]
+    plots.band(axes, days, low, high)
+    plots.line(axes, days, values, label="a <script>alert(1)</script> & $5 each, $6 for two")
+    plots.steps(axes, days, values, low=low, high=high, series=1, label="steps \x1b[31m \u65e5\u672c")
+    plots.points(axes, days, values, series=2)
+    plots.interval_points(axes, days, values, low, high, series=3, label="points")
+    plots.window(axes, days[1], days[2], "window")
+    plots.reference_line(axes, "target", y=0.1)
+    plots.reference_line(axes, "then", x=days[3])
+    plots.date_axis(axes)
+    axes.set_ylabel("Share -->")
+    plots.legend(axes)
+    return plots.to_svg(figure)
+
+
+def test_a_plot_is_a_drawing_and_nothing_else() -> None:
+    before = dict(matplotlib.rcParams)
+    svg = _everything()
+    assert dict(matplotlib.rcParams) == before
+    assert svg == _everything()
+    assert svg.startswith("<svg")
+    assert "<!--" not in svg
+    assert "\x1b" not in svg
+    tree = ElementTree.fromstring(svg)
+    tags = {element.tag.removeprefix(SVG) for element in tree.iter()}
+    assert tags <= {"svg", "defs", "style", "g", "path", "use", "clipPath", "rect"}
+    links = [value for element in tree.iter() for name, value in element.items() if name.endswith("href")]
+    assert links
+    assert all(link.startswith("#") for link in links)
+    assert "2026" not in svg
+    width = float((tree.get("width") or "").removesuffix("pt"))
+    assert width == pytest.approx(170 / 25.4 * 72)
+
+
+def test_rows_by_name_and_intervals_lying_down() -> None:
+    figure, axes = plots.new_figure(height_mm=40)
+    plots.bars(axes, ["$1 head", "second"], [3, 5])
+    plots.interval_points(axes, [0, 1], [3, 5], [2, 4], [4, float("nan")], series=1, horizontal=True)
+    assert [label.get_text() for label in axes.get_yticklabels()] == ["$1 head", "second"]
+    assert axes.yaxis_inverted()
+    ElementTree.fromstring(plots.to_svg(figure))
+
+
+@pytest.mark.slow
+def test_another_process_draws_the_same() -> None:
+    code = "import test_plots, hashlib; print(hashlib.sha256(test_plots._everything().encode()).hexdigest())"
+    path = os.pathsep.join(str(ROOT / name) for name in ("src", "tests"))
+    outputs = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            env=os.environ | {"PYTHONPATH": path, "PYTHONHASHSEED": seed, "TZ": zone},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed, zone in (("1", "UTC"), ("2", "Asia/Tokyo"))
+    }
+    assert len(outputs) == 1
+
+
+def test_series_differ_without_colour_and_stand_out_from_the_page() -> None:
+    assert len(plots.PALETTE) == len(set(plots.DASHES)) == len(set(plots.MARKERS))
+    for colour in (*plots.PALETTE, plots.INK, plots.QUIET):
+        luminance = sum(
+            share * part for share, part in zip((0.2126, 0.7152, 0.0722), _linear(colour), strict=True)
+        )
+        assert 1.05 / (luminance + 0.05) >= 3
+    for sight in SIGHT:
+        for one, other in itertools.combinations(plots.PALETTE, 2):
+            assert math.dist(_lab(one, sight), _lab(other, sight)) > 13, (sight, one, other)
+
+
+def _linear(colour: str) -> list[float]:
+    parts = [int(colour[start : start + 2], 16) / 255 for start in (1, 3, 5)]
+    return [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+
+
+def _lab(colour: str, sight: str) -> tuple[float, float, float]:
+    """CIELAB (D65) of a colour as seen, for the CIE 1976 distance."""
+    plain = _linear(colour)
+    red, green, blue = (
+        min(1.0, max(0.0, sum(weight * part for weight, part in zip(row, plain, strict=True))))
+        for row in SIGHT[sight]
+    )
+    x = (0.4124 * red + 0.3576 * green + 0.1805 * blue) / 0.9505
+    y = 0.2126 * red + 0.7152 * green + 0.0722 * blue
+    z = (0.0193 * red + 0.1192 * green + 0.9505 * blue) / 1.089
+    fx, fy, fz = (each ** (1 / 3) if each > 0.008856 else 7.787 * each + 16 / 116 for each in (x, y, z))
+    return 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)
