@@ -39,7 +39,9 @@ def read_table(path: Path) -> tuple[Mapping[str, str], ...]:
 def reference_case(name: str) -> ReferenceCase:
     """One case from tests/references/stats by name."""
     answers = json.loads((STATS / f"{name}.json").read_text(encoding="utf-8"))
-    return ReferenceCase(name, read_table(STATS / f"{name}.csv"), answers["expected"], answers.get("published", {}))
+    return ReferenceCase(
+        name, read_table(STATS / f"{name}.csv"), answers["expected"], answers.get("published", {})
+    )
 
 
 def worked_examples(kind: str) -> list[tuple[str, dict[str, Any], dict[str, Any], float]]:

@@ -5,12 +5,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, chdtri, expit, gammaln, logit, ndtri, xlogy
+from scipy.special import chdtrc, chdtri, expit, gammaln, logit, xlogy
+
+from benchwater.mathematics.interval import normal_quantile, tail_probability
 
 FloatArray = NDArray[np.float64]
 
 MAX_ITERATIONS = 500
 SEPARATION_RATIO = 1e-7
+SMALLEST_PROBABILITY = 1e-14
+SPLIT_SPAN = 20.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,8 +138,8 @@ def fit_logistic(
         problem.refuse_separation(coefficients)
     probability = expit(x @ coefficients)
     expected = n * probability
-    with np.errstate(divide="ignore", invalid="ignore"):
-        pearson_terms = (y - expected) ** 2 / (expected * (1 - probability))
+    inner = np.clip(probability, SMALLEST_PROBABILITY, 1 - SMALLEST_PROBABILITY)
+    pearson = (y - n * inner)[used] ** 2 / (n * inner * (1 - inner))[used]
     return LogisticFit(
         coefficients=coefficients,
         covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
@@ -147,7 +151,7 @@ def fit_logistic(
         penalised_loglik=objective if firth else None,
         deviance=_deviance(y, n, expected),
         null_deviance=_deviance(y, n, n * (y.sum() / n.sum())),
-        pearson=float(pearson_terms[used].sum()),
+        pearson=float(pearson.sum()),
         residual_df=int(used.sum()) - count,
         firth=firth,
     )
@@ -167,15 +171,14 @@ def likelihood_ratio_tests(fit: LogisticFit) -> LikelihoodRatioTests:
     return LikelihoodRatioTests(statistic=statistics, p_value=np.asarray(chdtrc(1.0, statistics)))
 
 
-def profile_limits(fit: LogisticFit, *, confidence: float = 0.95) -> Limits:
+def profile_limits(fit: LogisticFit, *, level: float = 0.95) -> Limits:
     """Profile (penalised) likelihood limits of each coefficient, shape (k,).
 
     The values not rejected by the test of `likelihood_ratio_tests`: Heinze and Schemper 2002 (from memory).
-    Raises ValueError for a confidence outside (0, 1).
+    Raises ValueError for a level outside (0, 1).
     """
-    _check_confidence(confidence)
     profile = _Profile(fit)
-    critical = float(chdtri(1.0, 1 - confidence))
+    critical = float(chdtri(1.0, 2 * tail_probability(level)))
     unit = np.eye(fit.coefficients.size)
     lower, upper = [], []
     for j, (centre, step) in enumerate(zip(fit.coefficients, fit.standard_errors, strict=True)):
@@ -210,7 +213,8 @@ def dispersion_factor(fit: LogisticFit, clusters: ArrayLike | None = None) -> fl
         raise ValueError(f"clusters has shape {labels.shape}, the fit has {fit.events.size} rows")
     used = fit.trials > 0
     group = np.unique(labels[used], return_inverse=True)[1]
-    y, n, p = fit.events[used], fit.trials[used], fit.fitted_probability[used]
+    y, n = fit.events[used], fit.trials[used]
+    p = np.clip(fit.fitted_probability[used], SMALLEST_PROBABILITY, 1 - SMALLEST_PROBABILITY)
     count = int(group.max()) + 1
     degrees = count - fit.coefficients.size
     size = np.bincount(group, n)
@@ -238,28 +242,27 @@ def with_dispersion(fit: LogisticFit, dispersion: float) -> LogisticFit:
     return replace(fit, covariance=fit.covariance * factor, dispersion=float(dispersion))
 
 
-def probability_limits(fit: LogisticFit, design: ArrayLike, *, confidence: float = 0.95) -> Limits:
+def probability_limits(fit: LogisticFit, design: ArrayLike, *, level: float = 0.95) -> Limits:
     """Pointwise Wald limits, on the logit scale, of the probability at the rows of `design` (m, k).
 
     Hosmer and Lemeshow 2000, Applied Logistic Regression, section 1.4 (from memory).
-    Raises ValueError for a confidence outside (0, 1).
+    Raises ValueError for a level outside (0, 1).
     """
-    _check_confidence(confidence)
     x = np.asarray(design, dtype=np.float64)
     centre = x @ fit.coefficients
-    half = float(ndtri(0.5 + confidence / 2)) * np.sqrt(np.einsum("ij,jk,ik->i", x, fit.covariance, x))
+    half = normal_quantile(level) * np.sqrt(np.einsum("ij,jk,ik->i", x, fit.covariance, x))
     return Limits(lower=np.asarray(expit(centre - half)), upper=np.asarray(expit(centre + half)))
 
 
 def inverse_prediction(
-    coefficients: ArrayLike, covariance: ArrayLike, probability: float, *, confidence: float = 0.95
+    coefficients: ArrayLike, covariance: ArrayLike, probability: float, *, level: float = 0.95
 ) -> InversePrediction | None:
     """The x at which intercept + slope * x equals logit(probability), with delta and Fieller limits.
 
     `coefficients` (2,) and any `covariance` (2, 2) of them. Fieller 1954, Journal of the Royal Statistical
     Society B 16:175-185; for the dose-response case Finney 1971, Probit Analysis (from memory). None where
     the slope is zero (under a millionth of its standard error), as after `firth` without events: no x has
-    that probability. Raises ValueError for other shapes, or a probability or confidence outside (0, 1).
+    that probability. Raises ValueError for other shapes, or a probability or level outside (0, 1).
     """
     beta = np.asarray(coefficients, dtype=np.float64)
     cov = np.asarray(covariance, dtype=np.float64)
@@ -267,10 +270,9 @@ def inverse_prediction(
         raise ValueError("inverse prediction needs an intercept, a slope and their 2 x 2 covariance")
     if not 0 < probability < 1:
         raise ValueError(f"probability must lie between 0 and 1, not {probability}")
-    _check_confidence(confidence)
     if abs(beta[1]) <= 1e-6 * np.sqrt(cov[1, 1]):
         return None
-    z = float(ndtri(0.5 + confidence / 2))
+    z = normal_quantile(level)
     height = float(beta[0] - logit(probability))
     slope = float(beta[1])
     estimate = -height / slope
@@ -294,7 +296,7 @@ def inverse_prediction(
 
 
 def profile_inverse_prediction(
-    fit: LogisticFit, probability: float, *, confidence: float = 0.95
+    fit: LogisticFit, probability: float, *, level: float = 0.95
 ) -> InversePrediction | None:
     """As `inverse_prediction`, with limits from the (penalised) likelihood ratio in place of Fieller's.
 
@@ -302,11 +304,11 @@ def profile_inverse_prediction(
     separation they are to be preferred. Williams 1986, Biometrics 42:641-645 (from memory). None and
     ValueError as of `inverse_prediction`.
     """
-    wald = inverse_prediction(fit.coefficients, fit.covariance, probability, confidence=confidence)
+    wald = inverse_prediction(fit.coefficients, fit.covariance, probability, level=level)
     if wald is None:
         return None
     profile = _Profile(fit)
-    critical = float(chdtri(1.0, 1 - confidence))
+    critical = float(chdtri(1.0, 2 * tail_probability(level)))
     if profile.statistic(np.zeros(2), np.array([[1.0], [0.0]])) <= critical:
         return replace(wald, lower=-np.inf, upper=np.inf)
 
@@ -337,7 +339,7 @@ def working_window(
     low: float,
     high: float,
     *,
-    confidence: float = 0.95,
+    level: float = 0.95,
 ) -> WorkingWindow:
     """Where, between `low` and `high`, the sum of two fitted rates on one x is at most `target_rate`.
 
@@ -352,7 +354,7 @@ def working_window(
     mislead under separation; with one fit the limits are those of `profile_inverse_prediction`. The two fits
     are taken as independent, which flaws excluding each other are nearly while both are rare.
 
-    Raises ValueError for a target outside (0, 0.5), low >= high, a confidence outside (0, 1), no fit at all
+    Raises ValueError for a target outside (0, 0.5), low >= high, a level outside (0, 1), no fit at all
     or a fit of other than two coefficients.
     """
     limbs = [limb for limb in (cold, hot) if limb is not None]
@@ -364,7 +366,6 @@ def working_window(
         raise ValueError(f"the target rate must lie between 0 and 0.5, not {target_rate}")
     if not low < high:
         raise ValueError(f"the range searched is empty: {low} to {high}")
-    _check_confidence(confidence)
     low, high = float(low), float(high)
 
     def excess_rate(x: float) -> float:
@@ -379,7 +380,7 @@ def working_window(
         window_low = low if starts_before else _bisect(excess_rate, low, best)
         window_high = high if ends_after else _bisect(excess_rate, best, high)
 
-    root_of_critical = float(np.sqrt(chdtri(1.0, 1 - confidence)))
+    root_of_critical = float(np.sqrt(chdtri(1.0, 2 * tail_probability(level))))
     statistic = _SumProfile(limbs, target_rate)
 
     def rejection(x: float) -> float:
@@ -459,9 +460,9 @@ class _Problem:
         value = self.loglik(eta)
         if not self.firth:
             return value
-        small = (self.orthonormal * self.weights(eta)[:, None]).T @ self.orthonormal
-        sign, log_determinant = np.linalg.slogdet(small)
-        return value + self.log_scale + log_determinant / 2 if sign > 0 else -np.inf
+        triangle = np.linalg.qr(self.orthonormal * np.sqrt(self.weights(eta))[:, None], mode="r")
+        diagonal = np.abs(np.diag(triangle))
+        return value + self.log_scale + float(np.log(diagonal).sum()) if diagonal.min() > 0 else -np.inf
 
     def working_score(self, eta: FloatArray) -> FloatArray:
         """Residual of each row, with the adjustment by its leverage if penalised."""
@@ -469,17 +470,16 @@ class _Problem:
         residual = np.asarray(self.events - self.trials * probability)
         if not self.firth:
             return residual
-        weights = self.weights(eta)
-        inverse = np.linalg.inv((self.orthonormal * weights[:, None]).T @ self.orthonormal)
-        leverage = weights * np.einsum("ij,jk,ik->i", self.orthonormal, inverse, self.orthonormal)
-        return np.asarray(residual + leverage * (0.5 - probability))
+        rotated = np.linalg.qr(self.orthonormal * np.sqrt(self.weights(eta))[:, None])[0]
+        return np.asarray(residual + (rotated**2).sum(axis=1) * (0.5 - probability))
 
     def maximise(
-        self, origin: FloatArray, basis: FloatArray, reference: FloatArray
+        self, origin: FloatArray, basis: FloatArray, reference: FloatArray, *, tolerance: float = 1e-16
     ) -> tuple[FloatArray, float]:
         """Coefficients of the form origin + basis @ free with the highest objective, and that objective.
 
-        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row).
+        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row),
+        until the score times the step is under `tolerance`.
         """
         offset = self.design @ origin
         if basis.shape[1] == 0:
@@ -496,17 +496,17 @@ class _Problem:
             curvature = (directions * self.weights(eta)[:, None]).T @ directions
             step = np.linalg.lstsq(curvature, score, rcond=None)[0]
             length = 1.0
-            tolerance = 1e-13 * (1 + abs(value))
+            rounding = 1e-13 * (1 + abs(value))
             while length > 1e-10:
                 candidate = offset + directions @ (free + length * step)
                 candidate_value = self.objective(candidate)
-                if candidate_value >= value - tolerance:
+                if candidate_value >= value - rounding:
                     break
                 length /= 2
             else:
                 break
             free, eta, value = free + length * step, candidate, candidate_value
-            if abs(float(score @ step)) < 1e-16 * (1 + abs(value)):
+            if abs(float(score @ step)) < tolerance * (1 + abs(value)):
                 break
         return origin + basis @ np.linalg.solve(triangle, free), value
 
@@ -531,7 +531,7 @@ class _Profile:
 
     def statistic(self, origin: FloatArray, basis: FloatArray) -> float:
         """Twice the fall of the objective when the coefficients must be origin + basis @ free."""
-        value = self._problem.maximise(origin, basis, self._reference)[1]
+        value = self._problem.maximise(origin, basis, self._reference, tolerance=1e-11)[1]
         return max(2 * (self._top - value), 0.0) / self._dispersion
 
     def statistic_at(self, x: float, probability: float) -> float:
@@ -543,6 +543,7 @@ class _SumProfile:
     """Likelihood-ratio statistic of "the rates of these fits at x add up to the target"."""
 
     def __init__(self, limbs: list[LogisticFit], target: float) -> None:
+        self._limbs = limbs
         self._profiles = [_Profile(limb) for limb in limbs]
         self._target = target
 
@@ -553,11 +554,28 @@ class _SumProfile:
             return self._profiles[0].statistic_at(x, self._target)
         first, second = self._profiles
 
-        def split(log_odds: float) -> float:
+        def of_split(log_odds: float) -> float:
             one = first.statistic_at(x, self._target * float(expit(log_odds)))
             return one + second.statistic_at(x, self._target * float(expit(-log_odds)))
 
-        return float(minimize_scalar(split, bounds=(-12, 12), method="bounded", options={"xatol": 1e-3}).fun)
+        found = minimize_scalar(
+            of_split, bounds=self._split_bounds(x), method="bounded", options={"xatol": 1e-3}
+        )
+        return float(found.fun)
+
+    def _split_bounds(self, x: float) -> tuple[float, float]:
+        """Log-odds of the split around the minimum: both rates move the same way from their fits."""
+        one, other = (max(float(expit(limb.coefficients @ (1.0, x))), 1e-200) for limb in self._limbs)
+        target = self._target
+        kept_first = float(np.log(one / (target - one))) if one < target else None
+        kept_second = float(np.log((target - other) / other)) if other < target else None
+        if kept_first is None:
+            lower = -SPLIT_SPAN if kept_second is None else kept_second
+            return lower, lower + (2 * SPLIT_SPAN if kept_second is None else SPLIT_SPAN)
+        if kept_second is None:
+            return kept_first - SPLIT_SPAN, kept_first
+        lower, upper = sorted((kept_first, kept_second))
+        return lower, max(upper, lower + 1e-6)
 
 
 def _checked_counts(
@@ -576,11 +594,6 @@ def _checked_counts(
     if n.sum() == 0:
         raise ValueError("there are no trials")
     return y, n, x
-
-
-def _check_confidence(confidence: float) -> None:
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
 
 
 def _deviance(y: FloatArray, n: FloatArray, expected: FloatArray) -> float:

@@ -54,10 +54,11 @@ class MoldSession:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MoldCalibration:
-    """Heat capacity (J/K) and loss (W/K) of a mold, fitted to its log or, with `fitted` false, the book values.
+    """Heat capacity (J/K) and loss (W/K) of a mold, fitted to its log, or as in the book.
 
-    `reason` says why not fitted, or None. `measured_used` counts the measurements that bear on the fit;
-    `residual_deviation` (K) is the root mean square of measured - predicted on them, None without any.
+    With `fitted` false they are the book values and `reason` says why. `measured_used` counts the
+    measurements that bear on the fit; `residual_deviation` (K) is the root mean square of measured -
+    predicted on them, None without any.
     """
 
     heat_capacity: float
@@ -136,10 +137,10 @@ def warm_up_equilibrium(
     start: float,
     fills: int,
 ) -> WarmUp:
-    """Warm-up where each casting leaves at the temperature of the mold, so that the heat given falls as it warms.
+    """Warm-up where each casting leaves at the temperature of the mold.
 
-    Real castings leave hotter, so a count from it is a lower bracket. Valid below the solidus of the metal.
-    Raises ValueError for a negative number of fills.
+    The heat given then falls as the mold warms. Real castings leave hotter, so a count from it is a lower
+    bracket. Valid below the solidus of the metal. Raises ValueError for a negative number of fills.
     """
     rise = _equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
     return _warm_up(rise, kept, ambient, start, fills)
@@ -176,7 +177,7 @@ def fills_to_warm_up_equilibrium(
     start: float,
     target: float,
 ) -> int | None:
-    """As `fills_to_warm_up` for castings that leave at the temperature of the mold; None where never reached."""
+    """As `fills_to_warm_up`, for castings that leave at the temperature of the mold: a lower bracket."""
     step = _equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
     temperature, count = start, 0
     while temperature < target:
@@ -202,7 +203,7 @@ def estimate_temperatures(session: MoldSession, heat_capacity: float, loss: floa
 def calibrate_mold(
     sessions: Sequence[MoldSession], *, heat_capacity: float, loss: float, temperature_deviation: float = 5.0
 ) -> MoldCalibration:
-    """Fit heat capacity and loss to the measured temperatures of several sessions, from the book values given.
+    """Fit heat capacity and loss to the measured temperatures of sessions, from the book values given.
 
     Each session is simulated from its start without correction by later measurements (output-error least
     squares: Ljung 1999, System Identification, chapter 3; from memory). A measurement counts with

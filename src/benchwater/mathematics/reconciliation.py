@@ -43,19 +43,19 @@ def reconcile(
     constraints: ArrayLike,
     targets: ArrayLike | None = None,
     *,
-    level: float = 0.05,
+    significance: float = 0.05,
 ) -> Reconciliation:
     """Change `measured` (n,) as little as possible so that `constraints` (k, n) @ x equals `targets` (k,).
 
     Squared changes weigh 1/`variance` (n,). `targets` (k,), None = zeros. A variance of 0 makes a quantity
     exact; constraints may repeat each other. Reconciliation and tests: Narasimhan and Jordache 2000, Data
     Reconciliation and Gross Error Detection, chapters 3 and 7; global test Reilly and Carpani 1963;
-    measurement test Mah and Tamhane 1982, AIChE Journal 28:828-830, its critical value at `level` over all
-    testable quantities by Sidak 1967; nodal test Mah, Stanley and Downing 1976 (all from memory). The
+    measurement test Mah and Tamhane 1982, AIChE Journal 28:828-830, its critical value at `significance` over
+    all testable quantities by Sidak 1967; nodal test Mah, Stanley and Downing 1976 (all from memory). The
     statistic without a quantity is the global one less its squared z.
 
-    Raises ValueError for other shapes, a variance negative or not finite, a level outside (0, 1), or balances
-    that no adjustment of the inexact quantities can satisfy.
+    Raises ValueError for other shapes, a variance negative or not finite, a significance outside (0, 1), or
+    balances that no adjustment of the inexact quantities can satisfy.
     """
     y, v = np.asarray(measured, dtype=np.float64), np.asarray(variance, dtype=np.float64)
     a = np.asarray(constraints, dtype=np.float64)
@@ -70,8 +70,8 @@ def reconcile(
         raise ValueError(
             "measurements, variances, constraints and targets must be finite, variances not negative"
         )
-    if not 0 < level < 1:
-        raise ValueError(f"level must lie between 0 and 1, not {level}")
+    if not 0 < significance < 1:
+        raise ValueError(f"significance must lie between 0 and 1, not {significance}")
 
     deviation = np.sqrt(v)
     scaled = a * deviation
@@ -101,7 +101,7 @@ def reconcile(
     z[testable] = np.abs(standardized[testable]) / np.sqrt(leverage[testable])
     statistic = float((standardized**2).sum())
     covariance = np.diag(v) - deviation[:, None] * projector * deviation
-    critical = float(ndtri(1 - (1 - (1 - level) ** (1 / max(int(testable.sum()), 1))) / 2))
+    critical = float(ndtri(1 - (1 - (1 - significance) ** (1 / max(int(testable.sum()), 1))) / 2))
     suspects: tuple[int, ...] = ()
     if testable.any() and np.nanmax(z) > critical:
         suspects = tuple(int(i) for i in np.flatnonzero(z >= np.nanmax(z) * (1 - 1e-8)))

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import chdtrc, ndtri
+from scipy.special import chdtrc
+
+from benchwater.mathematics.interval import normal_quantile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +34,7 @@ def mantel_haenszel(
     events_b: ArrayLike,
     trials_b: ArrayLike,
     *,
-    confidence: float = 0.95,
+    level: float = 0.95,
     continuity: bool = False,
 ) -> MantelHaenszel:
     """Compare two groups within strata, all arrays (strata,).
@@ -42,7 +44,7 @@ def mantel_haenszel(
     Breslow and Greenland 1986, Biometrics 42:311-323 (both from memory). Where outcomes are alike within
     clusters, take the clusters themselves (the fills) as strata.
 
-    Raises ValueError for unequal shapes, events outside 0..trials, values not finite, a confidence outside
+    Raises ValueError for unequal shapes, events outside 0..trials, values not finite, a level outside
     (0, 1).
     """
     a, size_a, c, size_b = (
@@ -54,8 +56,7 @@ def mantel_haenszel(
         raise ValueError("events and trials must be finite")
     if np.any(a < 0) or np.any(a > size_a) or np.any(c < 0) or np.any(c > size_b):
         raise ValueError("events must lie between 0 and trials")
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
+    quantile = normal_quantile(level)
     total = size_a + size_b
     happened = a + c
     use = (size_a > 0) & (size_b > 0) & (happened > 0) & (happened < total)
@@ -90,7 +91,7 @@ def mantel_haenszel(
                 + (q * s).sum() / (2 * s_sum**2)
             )
         )
-        reach = float(np.exp(float(ndtri(0.5 + confidence / 2)) * log_error))
+        reach = float(np.exp(quantile * log_error))
         lower, upper = odds_ratio / reach, odds_ratio * reach
     return MantelHaenszel(
         odds_ratio=odds_ratio,

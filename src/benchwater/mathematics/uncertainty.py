@@ -2,7 +2,9 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri, stdtrit
+from scipy.special import stdtrit
+
+from benchwater.mathematics.interval import normal_quantile, tail_probability
 
 FloatArray = NDArray[np.float64]
 
@@ -26,9 +28,9 @@ def rectangular_uncertainty(half_width: float) -> float:
 
 
 def combined_uncertainty(components: ArrayLike) -> float:
-    """Root of the sum of squares of uncorrelated components (n,), already in the unit of the result; GUM 5.1.2.
+    """Root of the sum of squares of uncorrelated components (n,); GUM 5.1.2.
 
-    No component gives 0.
+    The components are in the unit of the result. No component gives 0.
     """
     values = np.asarray(components, dtype=np.float64)
     return float(np.sqrt((values**2).sum()))
@@ -82,15 +84,13 @@ def welch_satterthwaite(components: ArrayLike, degrees_of_freedom: ArrayLike) ->
     return float((u**2).sum()) ** 2 / denominator if denominator > 0 else np.inf
 
 
-def coverage_factor(degrees_of_freedom: float = np.inf, *, confidence: float = 0.95) -> float:
-    """Two-sided Student factor, the degrees of freedom cut to a whole number; normal at inf; GUM G.4.1, note 1.
+def coverage_factor(degrees_of_freedom: float = np.inf, *, level: float = 0.95) -> float:
+    """Two-sided Student factor, the degrees of freedom cut to a whole number; normal at inf; GUM G.4.
 
-    Raises ValueError for fewer than 1 degree of freedom or a confidence outside (0, 1).
+    Raises ValueError for fewer than 1 degree of freedom or a level outside (0, 1).
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
     if not degrees_of_freedom >= 1:
         raise ValueError(f"at least 1 degree of freedom is needed, not {degrees_of_freedom}")
     if np.isinf(degrees_of_freedom):
-        return float(ndtri(0.5 + confidence / 2))
-    return float(stdtrit(float(np.floor(degrees_of_freedom)), 0.5 + confidence / 2))
+        return normal_quantile(level)
+    return float(stdtrit(float(np.floor(degrees_of_freedom)), 1 - tail_probability(level)))
