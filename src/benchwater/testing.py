@@ -1,6 +1,7 @@
 """For whoever writes a plugin: a season from a few lines of bench.toml and CSV, and checks on a section."""
 
 import importlib.util
+import sys
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -47,6 +48,7 @@ def plugin_file(path: Path) -> ModuleType:
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
+    sys.modules[module.__name__] = module
     spec.loader.exec_module(module)
     return module
 

@@ -1,0 +1,91 @@
+import itertools
+import math
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from benchwater.mathematics.rates import rate_ratio
+from benchwater.mathematics.stratified_rates import common_rate_ratio
+
+
+@pytest.mark.parametrize(
+    ("x1", "t1", "x2", "t2"),
+    [(20, 129.25, 5, 150.5), (0, 3.0, 4, 2.0), (6, 1.0, 0, 9.0), (41, 28010, 15, 19017)],
+)
+def test_one_stratum_is_the_exact_rate_ratio(x1: int, t1: float, x2: int, t2: float) -> None:
+    whole, split = rate_ratio(x1, t1, x2, t2), common_rate_ratio([x1], [t1], [x2], [t2])
+    assert (split.ratio, split.low, split.high) == pytest.approx((whole.ratio, whole.low, whole.high))
+    assert split.p_central == pytest.approx(whole.p_central)
+    assert split.informative == 1
+
+
+def test_two_strata_match_an_example_computed_with_openepi() -> None:
+    # OpenEpi, "Comparing 2 person-time rates", two strata; one-tailed exact p over both 0.00001118.
+    both = common_rate_ratio([17, 8], [10002.5, 7853.1], [3, 1], [12226.8, 7793.2])
+    assert both.p_central == pytest.approx(2 * 0.00001118, rel=1e-3)
+    first = common_rate_ratio([17], [10002.5], [3], [12226.8])
+    assert (first.ratio, first.low, first.high) == pytest.approx((6.927, 2.004, 36.89), rel=5e-4)
+
+
+def test_limits_leave_the_tail_that_they_promise() -> None:
+    x1, t1, x2, t2 = [4, 1, 2], [5.0, 2.0, 9.0], [1, 3, 2], [6.0, 8.0, 4.0]
+    totals = np.add(x1, x2)
+    result = common_rate_ratio(x1, t1, x2, t2, level=0.9)
+
+    def chance_of(ratio: float, sums: set[int]) -> float:
+        share = [ratio * a / (ratio * a + b) for a, b in zip(t1, t2, strict=True)]
+        cells = itertools.product(*(range(n + 1) for n in totals))
+        return sum(
+            math.prod(float(binom.pmf(k, n, p)) for k, n, p in zip(cell, totals, share, strict=True))
+            for cell in cells
+            if sum(cell) in sums
+        )
+
+    assert result.low is not None
+    assert result.high is not None
+    assert chance_of(result.low, set(range(7, 14))) == pytest.approx(0.05)
+    assert chance_of(result.high, set(range(8))) == pytest.approx(0.05)
+    share = [result.ratio * a / (result.ratio * a + b) for a, b in zip(t1, t2, strict=True)]  # type: ignore[operator]
+    assert float(np.dot(totals, share)) == pytest.approx(sum(x1))
+
+
+def test_strata_undo_a_mixture_that_the_crude_ratio_falls_for() -> None:
+    # Rates in both strata are the same in both groups; only the hours are spread differently.
+    result = common_rate_ratio([40, 1], [20, 10], [20, 10], [10, 100])
+    assert rate_ratio(41, 30, 30, 110).low > 2
+    assert result.ratio == pytest.approx(1.0)
+    assert result.p_central == pytest.approx(1.0)
+
+
+def test_strata_without_a_comparison_count_for_nothing() -> None:
+    alone = common_rate_ratio([3], [4.0], [2], [5.0])
+    joined = common_rate_ratio([3, 7, 0], [4.0, 6.0, 3.0], [2, 0, 0], [5.0, 0.0, 8.0])
+    assert (joined.ratio, joined.low, joined.high) == (alone.ratio, alone.low, alone.high)
+    assert joined.informative == 1
+    nothing = common_rate_ratio([2], [1.0], [0], [0.0])
+    assert (nothing.ratio, nothing.low, nothing.high, nothing.p_central) == (None, None, None, None)
+
+
+def test_large_counts_stay_finite() -> None:
+    result = common_rate_ratio([900, 700], [1e3, 1e3], [300, 200], [1e3, 1e3])
+    assert result.low is not None
+    assert result.high is not None
+    assert 2.5 < result.low < 3.2 < result.high < 3.7
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ([1], [1.0, 2.0], [1], [1.0]),
+        ([1.5], [1.0], [1], [1.0]),
+        ([1], [-1.0], [1], [1.0]),
+        ([1], [0.0], [1], [1.0]),
+        ([1], [math.nan], [1], [1.0]),
+    ],
+)
+def test_what_cannot_be_compared_is_refused(
+    arguments: tuple[list[float], list[float], list[float], list[float]],
+) -> None:
+    with pytest.raises(ValueError, match=r"events|exposures"):
+        common_rate_ratio(*arguments)
