@@ -6,7 +6,7 @@ Everything here is plain data and imports no heavy library, so that a plugin fil
 """
 
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, Mold, Plan
-from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, hookimpl
+from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, ReportWritten, hookimpl
 from benchwater.plugin.logs import Column, LogKind, RowProblem
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Cell, Figure, Finding, Section, Table, TableColumn
@@ -23,10 +23,12 @@ __all__ = [
     "CureWindow",
     "Figure",
     "Finding",
+    "HandOnError",
     "Item",
     "LogKind",
     "Mold",
     "Plan",
+    "ReportWritten",
     "RowProblem",
     "Season",
     "Section",

@@ -3,8 +3,9 @@
 Hooks return descriptions; the host calls what they describe one by one, each in its own guard.
 """
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import pluggy
 
@@ -38,6 +39,31 @@ class Analysis:
     needs: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportWritten:
+    """A report that now lies on disk, as a `report_written` hook is told of it.
+
+    `label` names its period (`2026-05`, `season-2026`), `workspace` is the maker's folder, and `folder`
+    the one that holds `files` (the PDF first, where it could be printed). `failed` says that an analysis
+    or a plugin broke. `options` is what bench.toml says under `[plugins.ID]`, ID being the name of the
+    plugin's file without its ending, or of its entry point.
+    """
+
+    label: str
+    workspace: Path
+    folder: Path
+    files: tuple[Path, ...]
+    failed: bool = False
+    options: Mapping[str, object] = field(default_factory=dict)
+
+
+class HandOnError(Exception):
+    """Raised by a `report_written` hook that cannot do its part: the message is a sentence for the maker.
+
+    Anything else it raises is shown as well, with the name of its type.
+    """
+
+
 class Hooks:
     """The specifications."""
 
@@ -48,3 +74,12 @@ class Hooks:
     @hookspec
     def analyses(self) -> Iterable[Analysis]:  # type: ignore[empty-body]
         """Return the analyses this plugin brings."""
+
+    @hookspec
+    def report_written(self, report: ReportWritten) -> None:
+        """Do something with a report that was just written, such as copying it somewhere.
+
+        It is called after the files are in place, once for each report, each plugin's in its own guard:
+        one that raises is a warning and exit status 1, and the report stays as it is. `due` calls it
+        again in its next run where it raised.
+        """

@@ -21,7 +21,8 @@ class Finding:
     `text` is a whole sentence a maker can act on, already in the units the bench prints in (see
     `Bench.show`). `value`, `low`, `high` are in the canonical `unit`; `level` is the coverage of the
     interval; `n` the count behind the number; `group` what it is about (a mold, an item, a build).
-    `more` holds further numbers by name, such as `p` and `df` of a test.
+    `more` holds further numbers by name, such as `p` and `df` of a test. A `quiet` finding is in the JSON
+    twin only: for what is as expected, so that the page keeps to what a maker must know.
     """
 
     id: str
@@ -34,6 +35,7 @@ class Finding:
     n: int | None = None
     group: str | None = None
     more: Mapping[str, Cell] = field(default_factory=dict)
+    quiet: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +69,7 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     note: str = ""
     print_units: tuple[str | None, ...] | None = None
-    print_rows: int = 40
+    print_rows: int = 20
 
     def __post_init__(self) -> None:
         """Refuse rows that do not fit the columns."""

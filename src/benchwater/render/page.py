@@ -14,6 +14,7 @@ from benchwater.render.text import counted, shorten, visible
 MOST_ACTIONS = 7
 _LONGEST_GLANCE = 220
 _LONGEST_RUNNING = 48
+_SHORT_ON_PAPER = 10
 
 STATUS_WORDS: dict[Status, str] = {
     "ok": "Enough data",
@@ -57,11 +58,20 @@ class FindingLine:
 
 @dataclass(frozen=True, slots=True)
 class FigureView:
-    """A plot as an image that carries itself."""
+    """A plot as an image that carries itself. One on `screen_only` is left out on paper."""
 
     title: str
     alt: str
     source: str
+    screen_only: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TableView:
+    """A table, and whether it is left out on paper."""
+
+    table: PrintedTable
+    screen_only: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +84,7 @@ class SpanView:
     note: str
     findings: tuple[FindingLine, ...]
     figures: tuple[FigureView, ...]
-    tables: tuple[PrintedTable, ...]
+    tables: tuple[TableView, ...]
     nothing: tuple[str, ...]
     data_only: str
 
@@ -228,6 +238,7 @@ def _same_status(part: SpanSection, section: ReportSection) -> bool:
 
 def _span_view(part: SpanSection, section: ReportSection, bench: Bench) -> SpanView:
     said = part.section
+    told_later = _told_for_the_season(part, section)
     printed = [table for table in said.tables if table.print_rows > 0 and table.rows]
     unprinted = [table for table in said.tables if table.print_rows <= 0]
     return SpanView(
@@ -235,15 +246,30 @@ def _span_view(part: SpanSection, section: ReportSection, bench: Bench) -> SpanV
         status=said.status,
         word=STATUS_WORDS[said.status],
         note=said.why if said.status != "ok" and not _same_status(part, section) else "",
-        findings=tuple(_finding_line(finding, bench) for finding in said.findings),
-        figures=tuple(FigureView(each.title, each.alt, _as_data(each.svg)) for each in said.figures),
-        tables=tuple(print_table(table, bench) for table in printed),
+        findings=tuple(_finding_line(finding, bench) for finding in said.findings if not finding.quiet),
+        figures=tuple(
+            FigureView(each.title, each.alt, _as_data(each.svg), each.id in told_later)
+            for each in said.figures
+        ),
+        tables=tuple(
+            TableView(print_table(table, bench), table.id in told_later and len(table.rows) > _SHORT_ON_PAPER)
+            for table in printed
+        ),
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
             f"{shorten(table.title, _LONGEST_RUNNING)} ({counted(len(table.rows), 'row')})"
             for table in unprinted
         ),
     )
+
+
+def _told_for_the_season(part: SpanSection, section: ReportSection) -> frozenset[str]:
+    """The figures and tables of a month that the season to date shows as well: on paper once is enough."""
+    season = section.parts[-1]
+    if part is season or season.section.status != "ok":
+        return frozenset()
+    later = season.section
+    return frozenset([figure.id for figure in later.figures] + [table.id for table in later.tables])
 
 
 def _finding_line(finding: Finding, bench: Bench) -> FindingLine:

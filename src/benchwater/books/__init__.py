@@ -1,0 +1,1 @@
+"""Books: what several analyses must agree on about a season, worked out once from its logs and bench."""

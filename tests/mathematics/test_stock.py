@@ -1,0 +1,111 @@
+import math
+from datetime import datetime, timedelta
+
+import pytest
+
+from benchwater.mathematics.stock import (
+    Ledger,
+    Movement,
+    chain_counts,
+    close_books,
+    net_amount,
+    net_uncertainty,
+)
+
+
+def day(number: int, hour: int = 0) -> datetime:
+    return datetime(2026, 5, 1, hour) + timedelta(days=number - 1)
+
+
+def moved(when: datetime, amount: float, kind: str = "used", **spread: float) -> Movement:
+    return Movement(when=when, kind=kind, amount=amount, u=spread.get("u", 0.0))
+
+
+def test_shared_errors_add_before_they_are_squared() -> None:
+    alike = [Movement(when=day(1), kind="out", amount=-5.0, u=3.0, source="cavity", shared_u=2.0)] * 2
+    assert net_amount(alike) == -10.0
+    # Own: 3 and 3; shared: 2 + 2; another: 1.
+    assert net_uncertainty(alike, [1.0]) == pytest.approx(math.sqrt(9 + 9 + 16 + 1))
+
+
+def test_shared_errors_of_opposite_movements_cancel() -> None:
+    there = Movement(when=day(1), kind="out", amount=-5.0, source="cavity", shared_u=2.0)
+    back = Movement(when=day(2), kind="in", amount=5.0, source="cavity", shared_u=2.0)
+    assert net_uncertainty([there, back]) == 0.0
+
+
+def test_first_count_stands_for_the_start_of_its_day_and_later_ones_for_the_end() -> None:
+    ledger = Ledger()
+    ledger.add_count(day(1), 10.0)
+    ledger.add_count(day(3), 9.0)
+    ledger.add_count(day(4, 15), 8.0)
+    assert [count.moment for count in ledger.counts] == [day(1), day(4), day(4, 15)]
+    assert [count.day for count in ledger.counts] == [day(1).date(), day(3).date(), day(4).date()]
+
+
+def test_books_close_from_count_to_count() -> None:
+    ledger = Ledger(movements=[moved(day(1), -1.0), moved(day(2), 5.0, "received"), moved(day(3), -2.0)])
+    ledger.add_count(day(1), 10.0, 0.3)
+    ledger.add_count(day(3), 11.0, 0.4)
+    found = close_books(ledger, day(1), day(32))
+    assert (found.opening, found.book, found.counted, found.unaccounted) == (10.0, 12.0, 11.0, 1.0)
+    assert found.flows == {"used": 3.0, "received": 5.0}
+    assert found.u == pytest.approx(0.5)
+
+
+def test_opening_rolls_forward_and_closing_too_and_neither_counts_twice() -> None:
+    ledger = Ledger(
+        movements=[moved(day(2), -1.0, u=3.0), moved(day(12), -2.0, u=4.0), moved(day(22), -4.0, u=9.0)]
+    )
+    ledger.add_count(day(1), 100.0)
+    ledger.add_count(day(20), 96.5)
+    found = close_books(ledger, day(10), day(30))
+    assert (found.opening, found.book, found.counted, found.unaccounted) == (99.0, 93.0, 92.5, 0.5)
+    assert found.u == pytest.approx(5.0)
+    assert found.book_u == pytest.approx(math.sqrt(9 + 16 + 81))
+    assert found.counted_u == pytest.approx(9.0)
+
+
+def test_a_balance_begins_with_a_first_count_inside_the_stretch() -> None:
+    ledger = Ledger(movements=[moved(day(2), -1.0), moved(day(12), -2.0)])
+    ledger.add_count(day(10), 50.0)
+    found = close_books(ledger, day(1), day(30))
+    assert (found.opening, found.book) == (50.0, 48.0)
+    assert found.flows == {"used": 2.0}
+    assert found.last is None
+    assert math.isnan(found.unaccounted)
+
+
+def test_never_counted_leaves_only_the_flows() -> None:
+    found = close_books(Ledger(movements=[moved(day(2), -1.0)]), day(1), day(30))
+    assert found.first is None
+    assert math.isnan(found.book)
+    assert found.flows == {"used": 1.0}
+
+
+def test_a_recount_of_the_same_day_is_the_one_that_closes() -> None:
+    ledger = Ledger()
+    for when, amount in ((day(1), 10.0), (day(9), 100.0), (day(9), 10.0)):
+        ledger.add_count(when, amount)
+    assert close_books(ledger, day(1), day(30)).counted == 10.0
+
+
+def test_chain_takes_no_stretch_for_exact() -> None:
+    ledger = Ledger(movements=[moved(day(5), -3.0, u=2.0)])
+    for when, amount, u in ((day(1), 10.0, 0.0), (day(9), 7.0, 0.7), (day(19), 6.0, 0.0)):
+        ledger.add_count(when, amount, u)
+    chain = chain_counts(ledger, day(1), least_u=0.5)
+    assert chain is not None
+    assert chain.flows == (-3.0, 0.0)
+    assert chain.u == (0.5, 0.7, 0.5, 2.0, 0.5)
+    assert [chain.gap(0), chain.gap(1)] == [0.0, 1.0]
+    assert chain.result.agrees
+
+
+def test_no_chain_of_two_counts_or_of_an_unknown_flow() -> None:
+    ledger = Ledger(movements=[moved(day(5), math.nan)])
+    ledger.add_count(day(1), 10.0)
+    ledger.add_count(day(9), 10.0)
+    assert chain_counts(ledger, day(1), least_u=0.5) is None
+    ledger.add_count(day(19), 10.0)
+    assert chain_counts(ledger, day(1), least_u=0.5) is None
