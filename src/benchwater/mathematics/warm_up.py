@@ -1,0 +1,139 @@
+"""The heat balance of a mold in steps of one fill: from book values, fitted to the temperatures of a log.
+
+Temperatures in degrees Celsius, masses kg. Time is counted in fills, each taken as `SECONDS_PER_FILL`, so
+that the bench's own rhythm, which no log holds, is part of the fitted loss.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchwater.mathematics.mold_heat import (
+    CastingMetal,
+    MoldSession,
+    calibrate_mold,
+    fills_to_warm_up,
+    fills_to_warm_up_equilibrium,
+    fraction_kept,
+    heat_per_fill,
+    warm_up_equilibrium,
+)
+
+FloatArray = NDArray[np.float64]
+
+SECONDS_PER_FILL = 60.0
+AIR_C = 20.0
+ALUMINIUM = 896.0
+ALUMINIUM_DENSITY = 2700.0
+LOSS_PER_AREA = 10.0
+FLAT_BLOCK = 8.0
+LOW_MELTING_C = 200.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WarmingMold:
+    """A mold with what one fill brings it: `fill_mass` of metal at `pour`, and what it keeps until the next.
+
+    `fitted` says whether heat capacity and loss were fitted to `measured` temperatures or are the book's;
+    `deviation` (K) is the root mean square of what the fit leaves, None without measurements.
+    """
+
+    metal: CastingMetal
+    fill_mass: float
+    pour: float
+    heat_capacity: float
+    kept: float
+    fitted: bool
+    measured: int
+    deviation: float | None
+
+    def before_each(self, start: float, fills: int) -> FloatArray:
+        """Temperature just before each fill of a session that starts at `start`."""
+        warm = warm_up_equilibrium(
+            self.fill_mass,
+            self.pour,
+            self.metal,
+            heat_capacity=self.heat_capacity,
+            kept=self.kept,
+            ambient=AIR_C,
+            start=start,
+            fills=fills,
+        )
+        return np.concatenate([[start], warm.before_next])[:fills]
+
+    def fills_to(self, target: float, start: float = AIR_C) -> tuple[int | None, int | None]:
+        """Fills after which the next finds the mold at `target`: lower and upper bracket, None = never.
+
+        Lower: castings leave as warm as the mold. Upper: every fill gives only what one does at the target.
+        """
+        lower = fills_to_warm_up_equilibrium(
+            self.fill_mass,
+            self.pour,
+            self.metal,
+            heat_capacity=self.heat_capacity,
+            kept=self.kept,
+            ambient=AIR_C,
+            start=start,
+            target=target,
+        )
+        heat = _heat(self.fill_mass, self.pour, target, self.metal)
+        upper = fills_to_warm_up(heat / self.heat_capacity, self.kept, AIR_C, start, target)
+        return lower, upper
+
+
+def book_metal(liquidus: float) -> CastingMetal:
+    """Thermal data for a casting metal of that liquidus: lead's above LOW_MELTING_C, tin-bismuth's below.
+
+    Lead: CRC Handbook of Chemistry and Physics and Dinsdale 1991, Calphad 15:317-425. Tin with 58 % bismuth:
+    mass-weighted means of the elements, latent heat from memory.
+    """
+    if liquidus >= LOW_MELTING_C:
+        return CastingMetal(
+            liquidus=liquidus, liquid_specific_heat=148.0, solid_specific_heat=136.0, latent_heat=23040.0
+        )
+    return CastingMetal(
+        liquidus=liquidus, liquid_specific_heat=188.0, solid_specific_heat=167.0, latent_heat=45000.0
+    )
+
+
+def warming_mold(
+    mold_mass: float, fill_mass: float, pour: float, liquidus: float, sessions: Sequence[FloatArray]
+) -> WarmingMold:
+    """Balance of an aluminium mold of `mold_mass`, fitted to `sessions`.
+
+    Each session holds the temperature just before fill 1, 2, ... (nan where not measured). The book values:
+    specific heat of alloy 6061; loss of 10 W/(m2 K) from a flat block of that mass (free convection and
+    radiation of a bare mold, see Cengel, Heat Transfer) at one fill a minute. A pour below the liquidus is
+    taken to be just above it. Raises ValueError for masses not above 0.
+    """
+    if not (mold_mass > 0 and fill_mass > 0):
+        raise ValueError(f"the mold and the metal of a fill must have a mass: {mold_mass}, {fill_mass}")
+    metal = book_metal(liquidus)
+    pour = max(pour, liquidus + 5.0)
+    area = FLAT_BLOCK * (mold_mass / ALUMINIUM_DENSITY) ** (2 / 3)
+    runs = []
+    for measured in sessions:
+        if np.isnan(measured).all():
+            continue
+        eject = np.where(np.isnan(measured), np.nanmean(measured), measured)
+        heat = [_heat(fill_mass, pour, float(temperature), metal) for temperature in eject]
+        first = int(np.flatnonzero(~np.isnan(measured))[0])
+        wait = np.full(measured.size - first, SECONDS_PER_FILL)
+        runs.append(MoldSession(wait=wait, heat=heat[first:], measured=measured[first:], ambient=AIR_C))
+    found = calibrate_mold(runs, heat_capacity=mold_mass * ALUMINIUM, loss=LOSS_PER_AREA * area)
+    return WarmingMold(
+        metal=metal,
+        fill_mass=fill_mass,
+        pour=pour,
+        heat_capacity=found.heat_capacity,
+        kept=fraction_kept(found.heat_capacity, found.loss, SECONDS_PER_FILL),
+        fitted=found.fitted,
+        measured=found.measured_used,
+        deviation=found.residual_deviation,
+    )
+
+
+def _heat(fill_mass: float, pour: float, eject: float, metal: CastingMetal) -> float:
+    return heat_per_fill(fill_mass, pour, min(eject, metal.liquidus), metal)

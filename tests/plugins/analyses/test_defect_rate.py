@@ -1,0 +1,473 @@
+"""Bad castings: small seasons whose answer is known, then the demo season against what was built into it."""
+
+import json
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+from time import perf_counter
+
+import numpy as np
+import pytest
+from scipy.special import expit
+
+from benchwater.gather.season import gather
+from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.plugin import Analysis, Finding, Section
+from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
+
+ROOT = Path(__file__).parents[3]
+ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/defect_rate.py").analyses()))
+TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
+BENCH = """
+[bench]
+name = "Test bench"
+units = "UNITS"
+[defaults]
+mold_temp = "degC"
+melt_temp = "degC"
+[items.alloy]
+kind = "metal"
+melts = "250 degC"
+[items.hook]
+kind = "insert"
+PRICE
+[molds.ball]
+material = "alloy"
+MASS
+[[molds.ball.cavities]]
+name = "small"
+mass = "2 g"
+insert = "hook"
+per_fill = 2
+[[molds.ball.cavities]]
+name = "large"
+mass = "4 g"
+insert = "hook"
+per_fill = 3
+[molds.wide]
+material = "alloy"
+[[molds.wide.cavities]]
+name = "only"
+mass = "4 g"
+"""
+HEADER = "date,mold,cavity,outcome,count,fill,mold_temp,melt_temp,flaw,session"
+CONTRACT = {
+    "by_temperature": "mold low_c high_c castings rejects rate low high",
+    "curve": "mold temp_c flaw rate low high",
+    "by_cavity": "mold cavity castings rejects rate low high p_adjusted",
+    "sessions": "session castings rejects rate center lower upper signal",
+    "mold_heat": "session fill measured_c estimated_c",
+}
+
+
+def fill_rows(
+    day: str,
+    fill: int | str,
+    temp: float | str,
+    flaws: dict[str, int],
+    made: int = 5,
+    place: str = "ball,large",
+) -> list[str]:
+    """One fill: its bad castings by flaw (an empty one is not named), the rest good."""
+    good = made - sum(flaws.values())
+    rows = [f"{day},{place},reject,{n},{fill},{temp},,{flaw}," for flaw, n in flaws.items() if n]
+    return [f"{day},{place},good,{good},{fill},{temp},,,", *rows] if good else rows
+
+
+def season_of(rows: Iterable[str], *, units: str = "us", price: bool = True, mass: bool = True) -> MadeSeason:
+    bench = BENCH.replace("UNITS", units)
+    bench = bench.replace("PRICE", "pack = 50\nprice = 10.00" if price else "")
+    bench = bench.replace("MASS", 'metal_mass = "0.25 kg"' if mass else "")
+    return make_season(bench, {"pour.csv": "\n".join([HEADER, *rows, ""])})
+
+
+def section_of(rows: Iterable[str], *, units: str = "us", price: bool = True, mass: bool = True) -> Section:
+    made = season_of(rows, units=units, price=price, mass=mass)
+    section = ANALYSIS.analyse(made.season, made.whole)
+    check(section)
+    return section
+
+
+def check(section: Section) -> None:
+    """What holds for every section: the contract's columns, intervals about their values, finite numbers."""
+    for found in section.tables:
+        assert " ".join(column.name for column in found.columns) == CONTRACT[found.id]
+    for entry in section.findings:
+        numbers = [value for value in (entry.low, entry.value, entry.high) if value is not None]
+        assert np.isfinite(numbers).all()
+        assert numbers == sorted(numbers), entry
+        assert entry.text.endswith(".")
+        assert "nan" not in entry.text
+    for figure in section.figures:
+        assert figure.svg.startswith("<svg")
+        assert figure.alt.endswith(".")
+    assert len({action.id for action in section.actions}) == len(section.actions)
+
+
+def separated(days: int = 3) -> list[str]:
+    """Every casting short below 130 degC, none above."""
+    rows = []
+    for day in range(1, days + 1):
+        for fill, temp in enumerate((90, 100, 110, 120, 150, 160, 170, 180), start=1):
+            flaws = {"short fill": 5} if temp < 130 else {}
+            rows += fill_rows(f"2026-05-{day:02}", fill, temp + day, flaws)
+    return rows
+
+
+# --- temperature ---------------------------------------------------------------
+
+
+def test_perfect_separation_is_survived_and_answered() -> None:
+    section = section_of(separated())
+    assert section.status == "ok"
+    target = finding(section, "target_temp", "ball")
+    assert target.value is not None
+    assert 123 < target.value < 151
+    assert target.unit == "degC"
+    assert target.n == 120
+    assert finding(section, "trend_p", "ball").value == pytest.approx(0, abs=1e-6)
+    assert finding(section, "window_high", "ball").value is None
+    advice = {action.id: action for action in section.actions}["warm:ball"]
+    assert advice.worth == pytest.approx(60 * 0.20)
+    assert advice.worth_unit == "money"
+    assert "°F" in advice.text
+    assert "60 of the 60" in advice.because
+
+
+def test_without_a_price_the_worth_is_in_baits() -> None:
+    advice = {action.id: action for action in section_of(separated(), price=False).actions}["warm:ball"]
+    assert (advice.worth, advice.worth_unit) == (60.0, "baits")
+
+
+def test_flash_closes_the_window_from_above() -> None:
+    rng = np.random.default_rng(3)
+    rows = []
+    for number, temp in enumerate(np.linspace(100, 230, 60)):
+        short = int(rng.binomial(5, expit(-0.12 * (temp - 125))))
+        flash = int(rng.binomial(5 - short, expit(0.12 * (temp - 215))))
+        flaws = {"short fill": short, "flash": flash}
+        rows += fill_rows(f"2026-05-{1 + number // 10:02}", number % 10 + 1, round(float(temp), 1), flaws)
+    section = section_of(rows, units="metric")
+    low, high = finding(section, "window_low", "ball"), finding(section, "window_high", "ball")
+    truth = 125 + np.log(9) / 0.12, 215 - np.log(9) / 0.12
+    for entry, true in zip((low, high), truth, strict=True):
+        assert entry.low is not None
+        assert entry.high is not None
+        assert entry.low <= true <= entry.high
+    assert {action.id for action in section.actions} >= {"warm:ball", "rest:ball"}
+    assert {row["flaw"] for row in records(section, "curve")} == {"cold", "hot", "all"}
+    assert table(section, "curve").print_rows == 0
+    bins = records(section, "by_temperature")
+    assert [row["low_c"] for row in bins] == [float(low) for low in range(100, 231, 10)]
+    assert sum(int(str(row["castings"])) for row in bins) == 300
+
+
+def test_bins_are_round_in_fahrenheit_on_a_us_bench() -> None:
+    for row in records(section_of(separated()), "by_temperature"):
+        low, high = (float(str(row[name])) * 1.8 + 32 for name in ("low_c", "high_c"))
+        assert low % 25 == pytest.approx(0, abs=1e-6) or low % 25 == pytest.approx(25, abs=1e-6)
+        assert high - low == pytest.approx(25)
+
+
+def test_a_temperature_written_once_holds_for_the_whole_fill() -> None:
+    first_only: list[str] = []
+    seen: set[tuple[str, str]] = set()
+    for row in separated():
+        cells = row.split(",")
+        if (cells[0], cells[5]) in seen:
+            cells[6] = ""
+        seen.add((cells[0], cells[5]))
+        first_only.append(",".join(cells))
+    assert finding(section_of(first_only), "target_temp").n == 120
+
+
+def test_unnamed_flaws_are_taken_as_cold_ones_where_most_are_unnamed() -> None:
+    section = section_of([row.replace("short fill", "") for row in separated()])
+    assert finding(section, "target_temp", "ball").value is not None
+
+
+# --- too little ------------------------------------------------------------------
+
+
+def thin(section: Section) -> str:
+    assert section.status == "thin"
+    assert section.actions == ()
+    return section.why
+
+
+def test_no_thermometer_is_thin_but_rates_cavities_and_sessions_stand() -> None:
+    rows = [row.replace(f",{row.split(',')[6]},", ",,", 1) for row in separated()]
+    section = section_of(rows)
+    assert "no mold temperatures" in thin(section)
+    assert finding(section, "reject_rate", "ball").value == pytest.approx(0.5)
+    ids = {found.id for found in section.tables}
+    assert ids == {"by_cavity", "sessions", "mold_heat"}
+    warm = finding(section, "warm_up_fills", "ball")
+    assert "customary" in warm.text
+    assert "book values" in warm.text
+    estimated = [float(str(row["estimated_c"])) for row in records(section, "mold_heat")[:8]]
+    assert estimated[0] == 20.0
+    assert estimated == sorted(estimated)
+
+
+def test_no_thermometer_and_no_mold_mass_leave_the_warm_up_unsaid() -> None:
+    rows = [row.replace(f",{row.split(',')[6]},", ",,", 1) for row in separated()]
+    section = section_of(rows, mass=False)
+    assert not [entry for entry in section.findings if entry.id == "warm_up_fills"]
+
+
+def test_one_temperature_only_is_thin() -> None:
+    rows = [row for fill in range(1, 11) for row in fill_rows("2026-05-01", fill, 120, {"short fill": 2})]
+    assert "at 1 temperature" in thin(section_of(rows))
+
+
+def test_four_cold_flaws_are_too_few() -> None:
+    rows = [
+        row
+        for fill in range(1, 11)
+        for row in fill_rows("2026-05-01", fill, 100 + 5 * fill, {"short fill": int(fill < 5)})
+    ]
+    assert "4 cold" in thin(section_of(rows))
+
+
+def test_no_rejects_at_all() -> None:
+    rows = [row for fill in range(1, 11) for row in fill_rows("2026-05-01", fill, 100 + 5 * fill, {})]
+    section = section_of(rows)
+    thin(section)
+    rate = finding(section, "reject_rate", "ball")
+    assert rate.value == 0
+    assert rate.high is not None
+    assert 0.05 < rate.high < 0.1
+    assert not [entry for entry in section.findings if entry.id == "trend_p"]
+
+
+def test_all_rejects_meet_the_target_nowhere() -> None:
+    rows = [
+        row
+        for fill in range(1, 11)
+        for row in fill_rows("2026-05-01", fill, 100 + 5 * fill, {"cold shut": 5})
+    ]
+    section = section_of(rows)
+    target = finding(section, "target_temp", "ball")
+    assert target.value is None
+    assert "no temperature logged" in target.text
+    assert section.actions == ()
+
+
+def test_a_target_used_up_by_other_flaws_is_said() -> None:
+    rows = [
+        row
+        for fill in range(1, 13)
+        for row in fill_rows("2026-05-01", fill, 100 + 5 * fill, {"short fill": int(fill < 7), "other": 1})
+    ]
+    assert "temperature does not explain" in finding(section_of(rows), "target_temp", "ball").text
+
+
+def test_a_mold_never_warm_enough_is_to_be_poured_hotter() -> None:
+    bad = (5, 5, 5, 4, 4, 4, 3, 3, 2, 2, 2, 1)
+    rows = [
+        row
+        for day in (1, 2, 3)
+        for fill, n in enumerate(bad, start=1)
+        for row in fill_rows(f"2026-05-{day:02}", fill, 80 + 5 * fill, {"short fill": n})
+    ]
+    section = section_of(rows)
+    assert finding(section, "target_temp", "ball").value is None
+    assert [action.id for action in section.actions if action.id == "hotter:ball"]
+
+
+def test_only_blank_fills_are_empty() -> None:
+    section = section_of(["2026-05-01,ball,large,blank,3,1,60,,,"])
+    assert section.status == "empty"
+
+
+def test_missing_fill_numbers_and_a_single_session_are_survived() -> None:
+    rows = fill_rows("2026-05-01", "", "", {"short fill": 3}, made=40)
+    section = section_of(rows)
+    thin(section)
+    assert finding(section, "reject_rate", "ball").more["design_effect"] == 1.0
+    warm = [
+        row for n in range(8) for row in fill_rows("2026-05-01", "", 90 + 10 * n, {"short fill": 5 * (n < 4)})
+    ]
+    assert finding(section_of(warm), "target_temp", "ball").value is not None
+
+
+# --- castings of one fill, cavities, sessions --------------------------------------
+
+
+def test_castings_of_one_fill_are_not_counted_as_independent() -> None:
+    alike = [
+        row for f in range(1, 21) for row in fill_rows("2026-05-01", f, "", {"short fill": 5 * (f % 4 == 0)})
+    ]
+    mixed = [
+        row for f in range(1, 21) for row in fill_rows("2026-05-01", f, "", {"short fill": 1 + (f % 4 == 0)})
+    ]
+    wide, narrow = (finding(section_of(rows), "reject_rate", "ball") for rows in (alike, mixed))
+    assert wide.more["design_effect"] == pytest.approx(5, rel=0.06)
+    assert narrow.more["design_effect"] == 1.0
+    assert "count as" in wide.text
+    assert width(wide) > 1.8 * width(narrow)
+
+
+def width(entry: Finding) -> float:
+    assert entry.high is not None
+    assert entry.low is not None
+    return entry.high - entry.low
+
+
+def cavity_rows(shares: dict[tuple[str, int], tuple[int, int]]) -> list[str]:
+    """Cavities poured each in fills of their own: (cavity, temp) to (fills, short ones of 5)."""
+    rows, fill = [], 0
+    for (cavity, temp), (fills, bad) in shares.items():
+        for _ in range(fills):
+            fill += 1
+            rows += fill_rows("2026-05-01", fill, temp, {"short fill": bad}, place=f"ball,{cavity}")
+    return rows
+
+
+def test_a_cavity_that_is_merely_poured_colder_is_not_blamed() -> None:
+    cold, warm = 102, 162
+    fills = {
+        ("small", cold): (12, 3),
+        ("large", cold): (4, 3),
+        ("small", warm): (4, 0),
+        ("large", warm): (12, 0),
+    }
+    section = section_of(cavity_rows(fills))
+    rates = {row["cavity"]: float(str(row["rate"])) for row in records(section, "by_cavity")}
+    assert rates["small"] > 2 * rates["large"]
+    for row in records(section, "by_cavity"):
+        assert row["p_adjusted"] is None or float(str(row["p_adjusted"])) > 0.5
+    assert not [action for action in section.actions if action.id.startswith("cavity")]
+
+
+def test_a_cavity_worse_in_the_same_fill_is_named() -> None:
+    rows = []
+    for fill in range(1, 25):
+        temp = 100 + 4 * fill
+        rows += fill_rows(
+            "2026-05-01", fill, temp, {"short fill": 2 * (fill % 3 > 0)}, made=2, place="ball,small"
+        )
+        rows += fill_rows("2026-05-01", fill, temp, {"short fill": int(fill < 9)}, made=3)
+    section = section_of(rows)
+    worst = {row["cavity"]: row["p_adjusted"] for row in records(section, "by_cavity")}
+    assert float(str(worst["small"])) < 0.001
+    assert worst["small"] == worst["large"]
+    assert [action.id for action in section.actions if action.id.startswith("cavity")] == [
+        "cavity:ball small"
+    ]
+    assert finding(section, "worse_cavity", "ball small").value is not None
+
+
+def test_a_session_beyond_its_limits_is_flagged_and_named() -> None:
+    rows = []
+    for day in range(1, 11):
+        for fill in range(1, 9):
+            bad = {"misset insert": 3} if day == 7 else {"short fill": int(fill == 1 and day < 9)}
+            rows += fill_rows(f"2026-05-{day:02}", fill, 140 + fill, bad)
+    section = section_of(rows)
+    flagged = [row for row in records(section, "sessions") if row["signal"]]
+    assert [row["session"] for row in flagged] == ["2026-05-07 ball"]
+    assert float(str(flagged[0]["rate"])) == pytest.approx(0.6)
+    assert "session:2026-05-07 ball" in {action.id for action in section.actions}
+    alt = next(figure.alt for figure in section.figures if figure.id == "sessions:ball")
+    assert "2026-05-07" in alt
+
+
+def test_sessions_of_one_day_are_told_apart_by_name() -> None:
+    rows = [f"{row[:-1]},{name}" for name in ("am", "pm") for row in fill_rows("2026-05-01", 1, 150, {})]
+    names = [row["session"] for row in records(section_of(rows), "sessions")]
+    assert names == ["2026-05-01 am ball", "2026-05-01 pm ball"]
+
+
+# --- warm-up ------------------------------------------------------------------------
+
+
+def test_warm_up_without_a_mold_mass_is_as_logged() -> None:
+    section = section_of(separated(), mass=False)
+    warm = finding(section, "warm_up_fills", "ball")
+    assert warm.value == 4
+    assert warm.n == 3
+    assert "as logged" in str(warm.more["method"])
+
+
+def test_warm_up_by_heat_balance_from_measured_fills() -> None:
+    section = section_of(separated())
+    warm = finding(section, "warm_up_fills", "ball")
+    assert "fitted" in str(warm.more["method"])
+    assert warm.value is not None
+    assert warm.value > 4
+    assert warm.more["from_usual_start"] in {4, 5, 6}
+
+
+# --- the demo season ------------------------------------------------------------------
+
+
+@cache
+def demo() -> MadeSeason:
+    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+    spans = choose_spans(workspace, Request())
+    season = gather(workspace.reading, workspace.bench, spans)
+    return MadeSeason(season=season, period=spans.period, whole=spans.season)
+
+
+@cache
+def demo_section() -> Section:
+    return ANALYSIS.analyse(demo().season, demo().whole)
+
+
+def covers(entry: Finding, truth: float) -> bool:
+    return (entry.low is None or entry.low <= truth) and (entry.high is None or truth <= entry.high)
+
+
+def test_demo_the_window_covers_the_truth() -> None:
+    check(demo_section())
+    built = TRUTH["mold_temperature"]
+    target, top = (finding(demo_section(), name, "round-jig") for name in ("target_temp", "window_high"))
+    assert covers(target, built["window_all"]["low_c"])
+    assert target.value == pytest.approx(built["window_all"]["low_c"], abs=6)
+    assert top.value is not None
+    assert top.value == pytest.approx(built["window_all"]["high_c"], abs=12)
+    guard = built["window_by_cavity"]
+    low, high = (guard[name]["low_c"] for name in ("guard-jig 1/4", "guard-jig 1/8"))
+    assert covers(finding(demo_section(), "target_temp", "guard-jig"), (low + high) / 2)
+
+
+def test_demo_the_worse_cavity_and_no_other_is_named() -> None:
+    worst = TRUTH["mold_temperature"]["worst_cavity"]
+    named = [action.id for action in demo_section().actions if action.id.startswith("cavity:")]
+    assert named == [f"cavity:{worst['mold']} {worst['cavity']}"]
+
+
+def test_demo_cold_sessions_are_beyond_the_limits() -> None:
+    flagged = {str(row["session"])[:10] for row in records(demo_section(), "sessions") if row["signal"]}
+    assert flagged == set(TRUTH["cold_sessions"])
+
+
+def test_demo_heat_balance_follows_the_thermometer() -> None:
+    off = [
+        float(str(row["measured_c"])) - float(str(row["estimated_c"]))
+        for row in records(demo_section(), "mold_heat")
+        if row["measured_c"] is not None
+    ]
+    assert float(np.sqrt(np.mean(np.square(off)))) < 4
+
+
+def test_demo_counts_are_the_logs() -> None:
+    rows = demo().season.rows("pour", demo().whole)
+    castings = rows[rows["outcome"] != "blank"]["count"].sum()
+    whole = next(entry for entry in demo_section().findings if entry.group is None)
+    assert whole.n == castings
+    assert sum(int(str(row["castings"])) for row in records(demo_section(), "sessions")) == castings
+
+
+def test_demo_both_spans_within_two_seconds() -> None:
+    demo_section()
+    began = perf_counter()
+    for span in (demo().period, demo().whole):
+        ANALYSIS.analyse(demo().season, span)
+    assert perf_counter() - began < 2
+
+
+def test_the_same_season_gives_the_same_section() -> None:
+    assert ANALYSIS.analyse(demo().season, demo().whole) == demo_section()
