@@ -15,6 +15,7 @@ season's from new. The three untagged ones came home after 1 h: each lasts 1 h o
 import contextlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from benchwater import plots
@@ -59,7 +60,8 @@ GROUP_WORDS |= {"guard": "with a guard", "no coat": "without a coat"}
 LABELS = {"time_h": "in use", "at_risk": "followed", "bait_hours": "bait-hours", "p_adjusted": "p adjusted"}
 LABELS |= {"incidence": "share", "survival": "still in use", "within_low": "low", "within_high": "high"}
 UNITS = {"time_h": "h", "bait_hours": "h", "survival": "1", "incidence": "1", "rate": "1/h"}
-DIGITS = {"p": 4, "p_adjusted": 4, "bait_hours": 1, "rate": 3, "ratio": 2}
+UNITS |= {"p": "p", "p_adjusted": "p"}
+DIGITS = {"bait_hours": 1, "rate": 3, "ratio": 2}
 DIGITS |= {"within": 2, "within_low": 2, "within_high": 2}
 METHODS = (
     "Time is hours in use. A tagged bait's hours add up over its trips, those before the span too, and in a "
@@ -307,7 +309,8 @@ def _log_ranks(rows: "pd.DataFrame", factors: Sequence[Factor]) -> list[Finding]
         text = f"By {name}, how long baits last {'differs' if p < CLEAR else 'does not clearly differ'}: "
         text += f"log-rank chi-square {test.statistic:.3g} on {test.df} df, {_p(test.p)}, adjusted {_p(p)}."
         more, n = {"p": test.p, "df": test.df, "p_adjusted": p}, sum(test.observed)
-        found.append(_finding("logrank", text, (test.statistic,), n=n, group=name, more=more))
+        told = _finding("logrank", text, (test.statistic,), n=n, group=name, more=more)
+        found.append(replace(told, quiet=p >= CLEAR))
     return found
 
 
@@ -474,7 +477,7 @@ def _losses_table(rows: "pd.DataFrame") -> Table:
     baits = rows[rows["ended"] > 0].groupby(["fate", "cause"], as_index=False)[["ended"]].sum()
     baits = baits.sort_values(["fate", "ended", "cause"], ascending=[True, False, True])
     body = [(str(fate), str(cause), int(n)) for fate, cause, n in baits.itertuples(index=False)]
-    return _table("losses", "Baits lost and worn", "fate cause baits", body)
+    return _table("losses", "Baits lost and worn", "fate cause baits", body, print_rows=12)
 
 
 def _curve_tables(lives: dict[str, "Lives"], causes: Iterable[str]) -> tuple[Table, Table]:
@@ -641,7 +644,7 @@ def _finding(
 
 
 def _table(
-    id: str, title: str, columns: str, body: Sequence[Row], *, note: str = "", print_rows: int = 40
+    id: str, title: str, columns: str, body: Sequence[Row], *, note: str = "", print_rows: int = 16
 ) -> Table:
     """`columns` are names; limits have the unit of what they limit."""
     names = columns.split()

@@ -689,23 +689,23 @@ COLUMNS = {
         *(_column("measured_c", "Measured", "degC"), _column("estimated_c", "Estimated", "degC")),
         *(_column("castings", "Castings"), _column("rejects", "Bad castings"), _column("rate", "Bad", "1")),
         *(_column(name, name.title(), "1") for name in ("low", "high", "center", "lower", "upper")),
-        _column("p_adjusted", "p at equal temperature", digits=3),
+        _column("p_adjusted", "p at equal temperature", "p"),
     )
 }
 # id, rows printed, columns, title, note
 TABLES = (
-    ("by_temperature", 40, "mold low_c high_c castings rejects rate low high", "By mold temperature", ""),
+    ("by_temperature", 24, "mold low_c high_c castings rejects rate low high", "By mold temperature", ""),
     ("curve", 0, "mold temp_c flaw rate low high", "Fitted share of flaws by mold temperature", ""),
     (
-        *("by_cavity", 40, "mold cavity castings rejects rate low high p_adjusted", "By cavity"),
+        *("by_cavity", 24, "mold cavity castings rejects rate low high p_adjusted", "By cavity"),
         "p: against the other cavities of the mold, adjusted for all that were compared.",
     ),
     (
-        *("sessions", 24, "session castings rejects rate center lower upper signal", "By session"),
+        *("sessions", 10, "session castings rejects rate center lower upper signal", "By session"),
         f"Judged where a mold has {ENOUGH_SESSIONS} sessions or more.",
     ),
     (
-        *("mold_heat", 12, "session fill measured_c estimated_c", "Mold temperature, measured and estimated"),
+        *("mold_heat", 0, "session fill measured_c estimated_c", "Mold temperature, measured and estimated"),
         "Estimated by heat balance from the first fill of the session onward.",
     ),
 )

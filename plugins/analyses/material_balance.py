@@ -114,7 +114,7 @@ def analyse(season: Season, span: Span) -> Section:
         ),
         tables=(_balance_table(lines, span, notes), *([_reconciled_table(chains)] if chains else [])),
         figures=_stock_figure(lines, season) if told else (),
-        actions=(*actions, *_yield_actions(yields, bench)) if counted else (),
+        actions=tuple(actions) if counted else (),
         methods=(*METHODS, CHAIN_METHOD) if chains else METHODS,
     )
 
@@ -350,20 +350,6 @@ def _price(season: Season, item: Item) -> float | None:
     return item.price / item.pack if item.price is not None and item.pack else None
 
 
-def _yield_actions(yields: Iterable[tuple[str, int, int]], bench: Bench) -> Iterator[Action]:
-    aim = 1 - bench.plan.target_reject_rate
-    for mold, good, total in yields:
-        high = wilson_interval(good, total).high
-        if total >= FEWEST_FOR_YIELD and high < aim:
-            share, best = bench.show(good / total, "1"), bench.show(high, "1")
-            yield Action(
-                id=f"first-pass-yield-{mold}",
-                text=f"Look up {mold} under bad castings: which cavity, and at which temperature.",
-                because=f"{share} of its {total} castings were good at the first pour, {best} at best; the "
-                f"aim is {bench.show(aim, '1')}.",
-            )
-
-
 # --- tables and figure ---------------------------------------------------------------------------------
 
 
@@ -390,6 +376,7 @@ def _balance_table(lines: Sequence[Line], span: Span, notes: Sequence[str]) -> T
         ),
         rows=tuple(rows),
         note=" ".join(("Unaccounted is book less counted: above 0 is missing.", *notes)),
+        each_span=True,
         print_units=tuple(_print_unit(line.item) for line in lines),
     )
 

@@ -13,6 +13,14 @@ def analyse(season, span):
     return Section.empty("no")
 """
 
+POUR_AGAIN = """
+from benchwater.plugin import Column, LogKind, hookimpl
+
+@hookimpl
+def log_kinds():
+    return [LogKind(name="pour", title="T", columns=(Column(name="date", meaning="", kind="date"),))]
+"""
+
 
 def workspace(tmp_path, **plugins):
     folder = tmp_path / "plugins"
@@ -44,7 +52,11 @@ def test_a_single_file_in_the_workspace_is_a_plugin_and_stands_where_its_order_s
         (GOOD.format(id="defect rate"), ["'defect rate'"]),
         (GOOD.format(id="a").replace("return [", "return 5 or ["), ["list of Analysis"]),
         ("CONTRACT_VERSION_NEEDED = 99\n" + GOOD.format(id="a"), ["version 99"]),
-        (GOOD.format(id="pour"), ["`pour`", "ingest/pour.py"]),
+        (
+            GOOD.format(id="defect_rate"),
+            ["`defect_rate`", "analyses/defect_rate.py", "off = ['defect_rate']"],
+        ),
+        (POUR_AGAIN, ["`pour`", "ingest/pour.py", "off = ['ingest.pour']"]),
     ],
 )
 def test_a_broken_plugin_is_told_by_name_and_its_neighbours_load(tmp_path, text, words):

@@ -32,7 +32,7 @@ LONG_WORD = "W" * 10_000
 def sample_report() -> Report:
     """Four sections (ok, thin, empty, failed), two spans, figures, long tables and mixed units."""
     bench = Bench(
-        name="Little River bench",
+        name="Alder Flat bench",
         fallbacks=(
             "No plan.service_level in bench.toml: 0.90 was taken.",
             "mold 'Ball jig, six cavities' has no price: its share of the cost is left out.",

@@ -23,7 +23,7 @@ def test_the_shape_of_the_contract(report: Report) -> None:
     assert text.endswith("}\n")
     assert "°F" in text
     assert twin["format"] == 1
-    assert twin["bench"] == "Little River bench"
+    assert twin["bench"] == "Alder Flat bench"
     assert (twin["period"]["label"], twin["period"]["start"], twin["period"]["end"]) == (
         "2026-05",
         "2026-05-01",

@@ -37,7 +37,7 @@ def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]
     assert said == []
     reader = pypdf.PdfReader(io.BytesIO(pdf))
     assert reader.metadata is not None
-    assert reader.metadata.title == "Season report, Little River bench, 2026-05"
+    assert reader.metadata.title == "Season report, Alder Flat bench, 2026-05"
     assert str(reader.metadata["/CreationDate"]) == "D:20260601"
     root: Any = reader.root_object
     assert root["/Lang"] == "en"
@@ -51,7 +51,7 @@ def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]
     assert "How much of the logs" in pages[0]
     assert f"page 1 of {len(pages)}" in pages[0]
     assert "Defects by mold temperature" in pages[1]
-    assert all("Little River bench · May 2026" in page for page in pages)
+    assert all("Alder Flat bench · May 2026" in page for page in pages)
 
     top = [entry.title for entry in reader.outline if not isinstance(entry, list)]
     assert top == ["Season report", *(section.title for section in report.sections), "Appendix: the logs"]

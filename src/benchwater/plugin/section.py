@@ -1,8 +1,8 @@
 """What an analysis returns: a section as plain data, never as HTML.
 
 Canonical units, everywhere in a section: `degC`, `g`, `h`, `mL`, `mm`, `pieces`, `1/h`, `1` (a share
-between 0 and 1), `delta_degC` (a temperature difference), and the bench's currency as `money`. The
-report converts to what the bench prints in; the JSON twin keeps the canonical value, unrounded.
+between 0 and 1), `p` (a p-value), `delta_degC` (a temperature difference), and the bench's currency as
+`money`. The report converts to what the bench prints in; the JSON twin keeps the canonical value, unrounded.
 """
 
 from collections.abc import Mapping
@@ -59,7 +59,9 @@ class TableColumn:
 class Table:
     """Rows of plain cells under named columns. `None` prints as a dash: not known, never zero.
 
-    `print_units`, where given, is one printed unit a row (such as `lb`) for columns with `unit_from`.
+    On paper a month's figures and longer tables give way to those of the season to date with the same id;
+    `each_span` prints this table for both. `print_units`, where given, is one printed unit a row (such as
+    `lb`) for columns with `unit_from`.
     `print_rows` bounds what is printed on paper (the JSON twin always holds all rows); 0 prints none.
     """
 
@@ -70,6 +72,7 @@ class Table:
     note: str = ""
     print_units: tuple[str | None, ...] | None = None
     print_rows: int = 20
+    each_span: bool = False
 
     def __post_init__(self) -> None:
         """Refuse rows that do not fit the columns."""

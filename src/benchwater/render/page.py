@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.section import Action, Finding, Status
+from benchwater.plugin.section import Action, Finding, Status, Table
 from benchwater.render.days import span_title
 from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import counted, shorten, visible
@@ -52,6 +52,7 @@ class FindingLine:
     """A finding's sentence and, beside it, its interval and count."""
 
     text: str
+    level: str
     interval: str
     count: str
 
@@ -252,8 +253,7 @@ def _span_view(part: SpanSection, section: ReportSection, bench: Bench) -> SpanV
             for each in said.figures
         ),
         tables=tuple(
-            TableView(print_table(table, bench), table.id in told_later and len(table.rows) > _SHORT_ON_PAPER)
-            for table in printed
+            TableView(print_table(table, bench), _left_to_season(table, told_later)) for table in printed
         ),
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
@@ -272,15 +272,19 @@ def _told_for_the_season(part: SpanSection, section: ReportSection) -> frozenset
     return frozenset([figure.id for figure in later.figures] + [table.id for table in later.tables])
 
 
+def _left_to_season(table: Table, told_later: frozenset[str]) -> bool:
+    return table.id in told_later and not table.each_span and len(table.rows) > _SHORT_ON_PAPER
+
+
 def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     low = show_number(finding.low, finding.unit, bench) if finding.low is not None else ""
     high = show_number(finding.high, finding.unit, bench) if finding.high is not None else ""
     interval = _interval(low, high)
+    said_already = not interval or interval in finding.text
     return FindingLine(
         text=finding.text,
-        interval=f"{100 * finding.level:.4g} % interval {interval}"
-        if interval and interval not in finding.text
-        else "",
+        level="" if said_already else f"{100 * finding.level:.4g} % interval",
+        interval="" if said_already else interval,
         count=f"n = {finding.n}" if finding.n is not None else "",
     )
 

@@ -88,6 +88,8 @@ def show(
         return DASH
     if unit == "1":
         return f"{_share(value, digits)} %"
+    if unit == "p":
+        return _p_value(value)
     if unit == "money":
         return f"{currency} {figures(value, minor_digits(currency) if digits is None else digits)}"
     if unit is not None and unit.startswith("money/"):
@@ -119,6 +121,8 @@ def show_bare(
         return DASH
     if unit == "1":
         return _share(value, digits)
+    if unit == "p":
+        return _p_value(value)
     if unit is not None and unit.startswith("money"):
         return figures(value, minor_digits(currency) if digits is None else digits)
     printed = _PRINTED.get((unit or "", system))
@@ -129,7 +133,7 @@ def show_bare(
 
 def heading_unit(unit: str | None, *, system: System, currency: str = "USD") -> str:
     """The unit a column's heading names, empty where there is none to name."""
-    if unit is None or unit == "pieces":
+    if unit is None or unit in {"pieces", "p"}:
         return ""
     if unit == "1":
         return "%"
@@ -137,6 +141,10 @@ def heading_unit(unit: str | None, *, system: System, currency: str = "USD") -> 
         return unit.replace("money", currency, 1)
     printed = _PRINTED.get((unit, system))
     return printed.label if printed is not None else unit.replace("1/h", "per h")
+
+
+def _p_value(value: float) -> str:
+    return "< 0.001" if value < 0.001 else figures(value, 3 if value < 0.1 else 2)
 
 
 def _share(value: float, digits: int | None) -> str:

@@ -399,15 +399,6 @@ def test_first_pass_yield_leaves_blanks_out() -> None:
     assert "too few to judge by" in found.text
 
 
-def test_a_mold_below_its_aim_is_sent_to_the_rejects() -> None:
-    season = made(
-        "2026-03-01,hook,counted,100,,,\n2026-03-31,hook,counted,70,,,\n",
-        "2026-03-09,ball,1/4,good,30,,,\n2026-03-09,ball,1/4,reject,20,,flash,\n",
-    )
-    section = ANALYSIS.analyse(season.season, season.period)
-    assert [action.id for action in section.actions] == ["first-pass-yield-ball"]
-
-
 # --- the demo season ---------------------------------------------------------------------------------------
 
 

@@ -1,0 +1,351 @@
+"""What the baits catch: fish per hour in use, by build, water, habitat and coat, and which differences hold.
+
+Two grub heads and a guard jig go out on one trip; the perch take the grub, and nothing takes the other:
+
+    date,trip,build,fished,fate,count          date,trip,species,build,count
+    2026-05-09,1,perch-grub,1:30,kept,2        2026-05-09,1,yellow perch,perch-grub,3
+    2026-05-09,1,pond-guard,2 h,kept,
+
+Two grubs for 1:30 are 3 bait-hours, so perch-grub made 1 fish per hour and pond-guard 0 in 2 h; together
+that is 3 fish in 5 h, 0.6 per hour. A rate is always all the fish over all the hours, never the mean of the
+trips' rates. A trip is the day and its `trip`, or the day and its water where no trip is written. A trip
+without a fish counts with its hours. A fish whose build has no hours on that trip is in no rate, and the
+section says so.
+"""
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from benchwater.plugin import (
+    Action,
+    Analysis,
+    Bench,
+    Cell,
+    Figure,
+    Finding,
+    Season,
+    Section,
+    Span,
+    Table,
+    TableColumn,
+    hookimpl,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from benchwater.mathematics.fish import RateContrast
+    from benchwater.mathematics.ratio import RatioOfTotals
+
+LEAST_TRIPS = 5
+MOST_TOLD, MOST_COMPARED = 8, 12
+CLEAR = 0.05
+ALL, NO_COAT = "all", "no coat"
+PER_HOUR = "fish/h"
+FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat"), ("build", "water")
+COLUMNS = ("factor", "group", "species", "effort_h", "fish", "rate", "low", "high")
+CONTRASTS = ("factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted")
+UNITS = {"effort_h": "h", "fish": "pieces", "rate": PER_HOUR, "low": PER_HOUR, "high": PER_HOUR}
+LABELS = {"effort_h": "Bait-hours", "p": "p", "p_adjusted": "p adjusted"}
+DIGITS = {"effort_h": 1, "rate": 2, "ratio": 2, "low": 2, "high": 2}
+METHODS = (
+    "Fish per bait-hour is the ratio of the totals, with trips as the sampling unit and trips without a fish "
+    "counted: Cochran 1977, Sampling Techniques, chapter 6; Pollock, Jones & Brown 1994, Angler Survey "
+    "Methods and Their Applications in Fisheries Management. Limits: delta method on the logarithm, "
+    "jackknife over trips, Student's t, never narrower than exact Poisson limits (Garwood 1936).",
+    "Two builds are compared on the trips that used both, by swapping them trip by trip; two waters by "
+    "dealing the trips anew to them (permutation tests, Fisher 1935, The Design of Experiments; all ways "
+    "where few, else 4999 draws from a fixed seed). Limits of a ratio are the ratios that this test does not "
+    "refuse. p-values are adjusted for all comparisons of the section (Holm 1979).",
+    "Nobody drew lots for which bait was fished when, so a difference may also be the hour, the place or the "
+    "hand that held the rod.",
+)
+
+
+@dataclass(slots=True, kw_only=True)
+class Water:
+    """Hours by group and trip, fish by group, species (`ALL` too) and trip, and the fish left out of both."""
+
+    hours: dict[str, dict[str, Counter[str]]] = field(default_factory=dict)
+    fish: dict[tuple[str, str, str], Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    species: dict[str, str] = field(default_factory=dict)
+    zero_trips: int = 0
+    without_hours: int = 0
+
+    def rate(self, factor: str, group: str, species: str = ALL) -> "RatioOfTotals":
+        """Fish over hours, trip by trip."""
+        from benchwater.mathematics.ratio import ratio_of_totals
+
+        hours, fish = self.hours[factor][group], self.fish[factor, group, species]
+        return ratio_of_totals([fish[trip] for trip in hours], list(hours.values()))
+
+    def groups(self, factor: str, most: int | None = None) -> list[str]:
+        """The groups of a factor (the `most` ones fished longest), the highest rate first."""
+        fished = self.hours.get(factor, {})
+        kept = sorted(fished, key=lambda group: (-fished[group].total(), group))[:most]
+        return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
+
+    def trips(self, factor: str) -> dict[str, dict[str, tuple[int, float]]]:
+        """Fish and hours by trip of the groups of a factor fished longest."""
+        return {
+            group: {
+                trip: (self.fish[factor, group, ALL][trip], h)
+                for trip, h in self.hours[factor][group].items()
+            }
+            for group in self.groups(factor, MOST_COMPARED)
+        }
+
+
+def tallied(fishing: "pd.DataFrame", catch: "pd.DataFrame", bench: Bench) -> Water:
+    """Put every stretch of fishing and every fish to its trip and its groups."""
+    from benchwater.mathematics.fish import fish_standard
+
+    water = Water()
+    spelt: dict[str, str] = {}
+    stretches: defaultdict[object, list[dict[str, str]]] = defaultdict(list)
+    for row in fishing.to_dict("records"):
+        hours = row["fished_h"] * row["count"]
+        if hours > 0:
+            facts = {name: _key(row[name]) for name in ("trip", "water", "build", "angler")}
+            trip = f"{row['date'].date()} {facts['trip'] or 'at ' + facts['water']}"
+            stretches[row["date"].date()].append({**facts, "unit": trip})
+            for factor, group in _groups(row, bench, spelt):
+                water.hours.setdefault(factor, {}).setdefault(group, Counter())[trip] += hours
+    with_fish = set()
+    for row in catch.to_dict("records"):
+        unit = _unit_of(row, stretches[row["date"].date()])
+        with_fish.add(unit)
+        if unit is None or unit not in water.hours["build"].get(row["build"], ()):
+            water.without_hours += row["count"]
+            continue
+        species = water.species.setdefault(fish_standard(row["species"]).key, row["species"])
+        for factor, group in _groups(row, bench, spelt):
+            if unit in water.hours.get(factor, {}).get(group, ()):
+                water.fish[factor, group, ALL][unit] += row["count"]
+                water.fish[factor, group, species][unit] += row["count"]
+    water.zero_trips = len(set(water.hours.get(ALL, {}).get(ALL, ())) - with_fish)
+    return water
+
+
+def analyse(season: Season, span: Span) -> Section:
+    """Rates by group, the differences between builds and between waters, and the best-supported of them."""
+    from benchwater.mathematics.fish import contrast_rates
+
+    catch = season.rows("catch", span)
+    water = tallied(season.rows("fishing", span), catch, season.bench)
+    if not water.hours:
+        also = f" {int(catch['count'].sum())} fish were, and have no rate." if len(catch) else ""
+        return Section.empty(f"No hours of fishing were logged in these days.{also}")
+    trips = water.rate(ALL, ALL).units
+    thin = trips < LEAST_TRIPS
+    found = [] if thin else contrast_rates({each: water.trips(each) for each in COMPARED}, within=["build"])
+    rates = list(_findings(water, season.bench))
+    return Section(
+        status="thin" if thin else "ok",
+        why=f"{_counted(trips, 'trip')}: fewer than {LEAST_TRIPS} say little of the next." if thin else "",
+        findings=(rates[0], *([] if thin else _difference(found)), *rates[1:]),
+        tables=(_rate_table(water), _contrast_table(found)),
+        figures=(_figure(water),),
+        actions=_actions(found),
+        methods=METHODS,
+    )
+
+
+def _unit_of(row: dict[Any, Any], stretches: list[dict[str, str]]) -> str | None:
+    """The trip of a fish: trip and water must agree as far as named, build and angler tell the rest."""
+    left = stretches
+    for column, must in (("trip", True), ("water", True), ("build", False), ("angler", False)):
+        wanted = _key(row[column])
+        same = [each for each in left if each[column] == wanted]
+        if wanted:
+            left = same or ([each for each in left if not each[column]] if must else left)
+    units = {each["unit"] for each in left}
+    return units.pop() if len(units) == 1 else None
+
+
+def _groups(row: dict[Any, Any], bench: Bench, spelt: dict[str, str]) -> Iterable[tuple[str, str]]:
+    """The factors and groups a row of either log belongs to; a cell not recorded puts it in none."""
+    yield ALL, ALL
+    yield "build", row["build"]
+    yield "coat", bench.builds[row["build"]].coat or NO_COAT
+    if _key(row["water"]):
+        yield "water", spelt.setdefault(_key(row["water"]), row["water"])
+    tags = row["habitat"] if isinstance(row["habitat"], tuple) else ()
+    yield from (("habitat", tag) for tag in dict.fromkeys(_key(tag) for tag in tags))
+
+
+def _findings(water: Water, bench: Bench) -> Iterable[Finding]:
+    """All baits and the builds fished most on the page, every group in the JSON twin."""
+    zero = f", {water.zero_trips} of them without a fish" if water.zero_trips else ""
+    for factor in FACTORS:
+        told = water.groups(factor, MOST_TOLD) if factor in {ALL, "build"} else []
+        for group in water.groups(factor):
+            rate = water.rate(factor, group)
+            low, high = _limits(rate)
+            shown, trips = bench.show(rate.ratio, PER_HOUR), _counted(rate.units, "trip")
+            what = f"{int(rate.total_y)} fish in {bench.show(rate.total_x, 'h')} on {trips}"
+            text = f"{group}: {shown} ({what})."
+            if factor == ALL:
+                text = f"All baits together caught {shown} in use: {what}{zero}."
+            yield Finding(
+                id="cpue",
+                text=text,
+                value=rate.ratio,
+                low=low,
+                high=high,
+                unit=PER_HOUR,
+                n=rate.units,
+                group=group,
+                more={"factor": factor, "fish": int(rate.total_y), "effort_h": rate.total_x},
+                quiet=group not in told,
+            )
+    left = water.without_hours
+    if left:
+        text = f"{left} fish are in no rate: the fishing log has no hours of their build on their trip."
+        yield Finding(id="fish_without_hours", text=text, value=left, unit="pieces", n=left)
+
+
+def _difference(found: "Sequence[RateContrast]") -> Iterable[Finding]:
+    """The best-supported difference in words, or that none is supported."""
+    if not found:
+        text = "No two builds or waters have enough trips with a fish between them to be compared."
+        yield Finding(id="difference", text=text)
+        return
+    best, made = found[0], _counted(len(found), "comparison")
+    held = sum(each.p_adjusted < CLEAR for each in found)
+    p = "p < 0.001" if best.p_adjusted < 0.001 else f"p = {best.p_adjusted:.2g}"
+    text = f"No difference between builds or between waters is supported ({made}; the clearest has {p})."
+    if held:
+        also = f" {held} of the {made} hold." if held > 1 else ""
+        text = (
+            f"Best supported: {_said(best)} Luck alone would seldom do that ({p}, adjusted for {made}).{also}"
+        )
+    yield Finding(
+        id="difference",
+        text=text,
+        value=_finite(best.ratio),
+        low=best.low,
+        high=_finite(best.high),
+        n=best.units,
+        group=best.group,
+        more={"factor": best.factor, "against": best.against, "p": best.p, "p_adjusted": best.p_adjusted},
+    )
+
+
+def _said(row: "RateContrast") -> str:
+    where = "on the trips that used both, " if row.factor == "build" else ""
+    if math.isinf(row.ratio):
+        return f"{where}{row.group} caught fish and {row.against} none."
+    return f"{where}{row.group} caught {row.ratio:.1f} times as many fish per hour as {row.against}."
+
+
+def _actions(found: "Sequence[RateContrast]") -> tuple[Action, ...]:
+    """Fish more of the build that others were shown to fall behind, and that itself fell behind none."""
+    held = [each for each in found if each.factor == "build" and each.p_adjusted < CLEAR]
+    beaten = {each.against for each in held}
+    best = next((each for each in held if each.group not in beaten), None)
+    if best is None:
+        return ()
+    because = _said(best)[0].upper() + _said(best)[1:]
+    others = [each.against for each in held if each.group == best.group and each is not best]
+    if others:
+        because += f" It was ahead of others too: {', '.join(others)}."
+    return (Action(id=f"fish-more-{best.group}", text=f"Fish {best.group} more.", because=because),)
+
+
+def _rate_table(water: Water) -> Table:
+    """Printed: all fish of every group, and each species over all baits. Species by build: JSON only."""
+    keys = [(factor, group, ALL) for factor in FACTORS for group in water.groups(factor)]
+    keys += [(ALL, ALL, name) for name in water.species.values()]
+    printed = len(keys)
+    keys += [("build", build, name) for build in water.groups("build") for name in water.species.values()]
+    rows: list[tuple[Cell, ...]] = []
+    for key in keys:
+        rate = water.rate(*key)
+        rows.append((*key, rate.total_x, int(rate.total_y), rate.ratio, *_limits(rate)))
+    note = "Low and high are 95 % limits; a dash is one that so few trips cannot give. "
+    note += "Those of a single trip are of that trip alone. "
+    note += "A bait with several habitat tags counts under each."
+    return _table("cpue", "Fish per bait-hour", COLUMNS, rows, note, min(printed, 40))
+
+
+def _contrast_table(found: "Sequence[RateContrast]") -> Table:
+    rows = [
+        (*row[:3], _finite(row.ratio), row.low, _finite(row.high), row.p, row.p_adjusted) for row in found
+    ]
+    note = "Ratio of the rates; builds on the trips that used both. Left out are pairs with too few trips "
+    note += f"to tell, and any beyond the {MOST_COMPARED} builds and waters fished most."
+    return _table("contrasts", "Builds and waters compared", CONTRASTS, rows, note, 10)
+
+
+def _table(
+    id: str, title: str, names: Sequence[str], rows: Sequence[tuple[Cell, ...]], note: str, print_rows: int
+) -> Table:
+    units = UNITS if "rate" in names else {"p": "p", "p_adjusted": "p"}
+    columns = [
+        TableColumn(
+            name=name,
+            label=LABELS.get(name, name.capitalize()),
+            unit=units.get(name),
+            digits=DIGITS.get(name),
+        )
+        for name in names
+    ]
+    return Table(
+        id=id, title=title, columns=tuple(columns), rows=tuple(rows), note=note, print_rows=print_rows
+    )
+
+
+def _figure(water: Water) -> Figure:
+    from benchwater import plots
+
+    builds = water.groups("build", MOST_COMPARED)
+    rates = [water.rate("build", build) for build in builds]
+    widest = 2 * max(rate.ratio for rate in rates) or max(rate.high for rate in rates)
+    values, lows = [rate.ratio for rate in rates], [rate.low for rate in rates]
+    highs = [min(rate.high, widest) for rate in rates]
+    figure, axes = plots.new_figure(height_mm=18 + 7 * len(builds))
+    plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
+    plots.named_rows(axes, builds)
+    axes.set_xlim(-0.01 * max(highs), max(highs))
+    axes.set_xlabel("fish per bait-hour")
+    alt = f"Fish per bait-hour of {_counted(len(builds), 'build')} with 95 % intervals, {builds[0]} highest."
+    return Figure(id="cpue", title="Fish per bait-hour by build", alt=alt, svg=plots.to_svg(figure))
+
+
+def _limits(rate: "RatioOfTotals") -> tuple[float, float | None]:
+    """The limits; a hundred times off from the rate they say nothing: 0, and none, stand in for them."""
+    if rate.ratio == 0:
+        return rate.low, rate.high
+    low = rate.low if rate.low > rate.ratio / 100 else 0.0
+    return low, rate.high if rate.high < 100 * rate.ratio else None
+
+
+def _key(cell: object) -> str:
+    return " ".join(cell.split()).casefold() if isinstance(cell, str) else ""
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+@hookimpl
+def analyses() -> Iterable[Analysis]:
+    """One analysis; the catch log may be empty, since a trip without a fish is a trip."""
+    return [
+        Analysis(
+            id="catch_rate",
+            title="Catch rate",
+            question="What do my baits catch per hour, and does it matter which one I fish?",
+            order=400,
+            analyse=analyse,
+            needs=("fishing",),
+        )
+    ]
