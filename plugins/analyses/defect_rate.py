@@ -731,7 +731,7 @@ def analyses() -> Iterable[Analysis]:
     return [
         Analysis(
             id="defect_rate",
-            title="Bad castings and the mold's temperature",
+            title="Bad castings",
             question="How warm must the mold be before good inserts go in, and which castings go bad?",
             order=200,
             needs=("pour",),

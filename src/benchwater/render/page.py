@@ -12,7 +12,7 @@ from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import counted, shorten, visible
 
 MOST_ACTIONS = 7
-_LONGEST_GLANCE = 220
+_LONGEST_GLANCE = 130
 _LONGEST_RUNNING = 48
 _SHORT_ON_PAPER = 10
 
