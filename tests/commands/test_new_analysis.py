@@ -2,6 +2,7 @@ import subprocess
 import sys
 
 import pytest
+
 from command_line import run
 
 
@@ -10,7 +11,10 @@ def test_what_new_analysis_writes_passes_its_own_test_and_is_loaded_at_once(tmp_
     run("start", tmp_path)
     assert run("new-analysis", "Rainy-days", "--in", tmp_path).status == 0
     test = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-W", "error", "plugins"], cwd=tmp_path, capture_output=True, text=True
+        [sys.executable, "-m", "pytest", "-q", "-W", "error", "plugins"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
     )
     assert "1 passed" in test.stdout, test.stdout + test.stderr
     listed = run("plugins", tmp_path)

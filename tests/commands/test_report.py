@@ -5,8 +5,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from command_line import run
 from pypdf import PdfReader
+
+from command_line import run
 from small_bench import SMALL_BENCH
 
 ROOT = Path(__file__).parents[2]
@@ -22,8 +23,10 @@ def analyse(season, span):
 def analyses():
     return [Analysis(id="mine", title="My own question", question="What?", order=950, analyse=analyse)]
 """
-BROKEN = FINE.replace('"mine"', '"broken"').replace("My own", "A broken").replace(
-    "    return Section(", '    season.log("pour")["no such column"]\n    return Section('
+BROKEN = (
+    FINE.replace('"mine"', '"broken"')
+    .replace("My own", "A broken")
+    .replace("    return Section(", '    season.log("pour")["no such column"]\n    return Section(')
 )
 
 
@@ -42,7 +45,11 @@ def twin(folder):
 
 def bookmarks(pdf):
     def titles(outline):
-        return [title for entry in outline for title in (titles(entry) if isinstance(entry, list) else [entry.title])]
+        return [
+            title
+            for entry in outline
+            for title in (titles(entry) if isinstance(entry, list) else [entry.title])
+        ]
 
     return titles(PdfReader(pdf).outline)
 
@@ -112,7 +119,17 @@ def test_the_same_logs_give_the_same_bytes_in_another_place_and_time_zone(tmp_pa
         ("two", {"PYTHONHASHSEED": "2", "TZ": "America/Anchorage", "LC_ALL": "C"}),
     ):
         subprocess.run(
-            [sys.executable, "-m", "benchwater", "report", DEMO, "--month", "2026-06", "--out", tmp_path / name],
+            [
+                sys.executable,
+                "-m",
+                "benchwater",
+                "report",
+                DEMO,
+                "--month",
+                "2026-06",
+                "--out",
+                tmp_path / name,
+            ],
             check=True,
             env={**os.environ, **environment},
             stdout=subprocess.PIPE,

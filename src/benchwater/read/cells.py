@@ -14,6 +14,8 @@ from benchwater.units import Dimension, QuantityError, read_number, read_quantit
 
 DateOrder = Literal["iso", "day first", "month first"]
 
+LONGEST_COMPARED = 60
+
 _ISO = re.compile(r"([0-9]{4})[-/]([0-9]{1,2})[-/]([0-9]{1,2})")
 _OTHER = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
 _TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
@@ -146,7 +148,8 @@ def check_cavity(text: str, mold: str, bench: Bench) -> str:
 def unknown_name(text: str, known: Iterable[str], what: str) -> str:
     """The sentence for a name that is not on the bench, with the nearest known ones."""
     names = list(known)
-    near = difflib.get_close_matches(text.casefold(), [name.casefold() for name in names], n=3, cutoff=0.6)
+    asked = text.casefold()[:LONGEST_COMPARED]
+    near = difflib.get_close_matches(asked, [name.casefold() for name in names], n=3, cutoff=0.6)
     meant = [name for candidate in near for name in names if name.casefold() == candidate]
     if meant:
         return f"is not {what} in bench.toml; nearest: {_listed(meant)}"

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 _TEMPLATES = Path(__file__).parent / "templates"
+MOST_LISTED = 300
 _LONGEST_NAME = 160
 _LONGEST_SENTENCE = 1200
 
@@ -30,8 +31,9 @@ def render_html(report: Report) -> str:
     )
     environment.filters["name"] = _name
     environment.filters["cell"] = _cell
+    environment.filters["sentence"] = _sentence
     return environment.get_template("report.html.j2").render(
-        report=report, bench=report.bench, page=compose(report)
+        report=report, bench=report.bench, page=compose(report), most_listed=MOST_LISTED
     )
 
 
@@ -45,6 +47,17 @@ def _cell(text: str) -> "Markup":
     from markupsafe import Markup
 
     return Markup("<wbr>").join(pieces(shorten(visible(text), _LONGEST_SENTENCE)))
+
+
+def _sentence(text: str) -> "Markup":
+    """Escaped text in which what stands in `backticks`, to be typed as it is, is set as such."""
+    from markupsafe import Markup
+
+    parts = text.split("`")
+    if len(parts) % 2 == 0:
+        return _cell(text)
+    typed, said = Markup('<span class="code">{}</span>'), [_cell(part) for part in parts]
+    return Markup("").join(typed.format(part) if odd % 2 else part for odd, part in enumerate(said))
 
 
 def _shown(value: object) -> object:
