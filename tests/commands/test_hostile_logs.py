@@ -2,7 +2,7 @@
 
 import json
 import logging
-import re
+from html.parser import HTMLParser
 
 import pytest
 from pypdf import PdfReader
@@ -28,6 +28,19 @@ NASTY = [
     "%s%n{0}{0.__class__}",
     "-- \x00 \ud7ff \ufdd0",
 ]
+
+
+class Tags(HTMLParser):
+    """The tags of a page and their attributes."""
+
+    def __init__(self):
+        super().__init__()
+        self.names = set()
+        self.attributes = []
+
+    def handle_starttag(self, tag, attrs):
+        self.names.add(tag)
+        self.attributes += [(name, value or "") for name, value in attrs]
 
 
 def quoted(text):
@@ -62,9 +75,12 @@ def test_hostile_text_in_every_place_a_log_has_is_text_and_nothing_is_fetched(tm
     assert "\x1b" not in outcome.out + outcome.err + run("check", tmp_path).out
     made = tmp_path / "reports" / "2026-05"
     html = (made / "season-report.html").read_text(encoding="utf-8")
-    assert not re.search(r"<(script|iframe|link|object|embed|base|form)\b", html)
-    assert not re.search(r"<[^>]*\s(on\w+|href\s*=\s*[\"']?(?!#))", html)
-    assert set(re.findall(r"<img[^>]*?src=\"([^\":]*):", html)) <= {"data"}
+    page = Tags()
+    page.feed(html)
+    assert not {"script", "iframe", "link", "object", "embed", "base", "form"} & page.names
+    assert not [name for name, _ in page.attributes if name.startswith("on")]
+    assert all(value.startswith("#") for name, value in page.attributes if name == "href")
+    assert all(value.startswith("data:") for name, value in page.attributes if name == "src")
     assert "alert(1)" in html, "the text itself is kept"
     assert "\x1b" not in html
     assert "\u202e" not in html
