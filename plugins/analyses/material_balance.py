@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import isfinite, isnan, nan
 
-from benchwater.books.log_rows import known, log_rows, midnight, number_or_nan
+from benchwater.books.log_rows import known, log_rows, midnight
+from benchwater.books.prices import unit_prices
 from benchwater.books.stock_books import COAT_SHARE, FEWEST_WEIGHED, FLOWS, NOMINAL, Book, keep_books
 from benchwater.mathematics.proportions import wilson_interval
 from benchwater.mathematics.stock import Balance, Chain, chain_counts, close_books
@@ -327,7 +328,7 @@ def _search(line: Line, season: Season) -> Action:
     if line.verdict == "surplus":
         text = f"Log what brought {amount}: it came in {when}.{again}"
         return Action(id=f"log-{item.name}", text=text, because=because)
-    price = _price(season, item)
+    price = unit_prices(season, midnight(season.end))[item.name].per_unit
     return Action(
         id=f"look-for-{item.name}",
         text=f"Look for {amount} that left {when}.{again}",
@@ -335,19 +336,6 @@ def _search(line: Line, season: Season) -> Action:
         worth=None if price is None else balance.unaccounted * price,
         worth_unit=None if price is None else "money",
     )
-
-
-def _price(season: Season, item: Item) -> float | None:
-    """Money for one unit of an item: the mean of what was paid, else the bench's price of a pack."""
-    receipts = [
-        (amount, cost)
-        for name, amount, cost in log_rows(season, "inventory", "item", "amount", "cost")
-        if name == item.name and isfinite(number_or_nan(cost))
-    ]
-    bought = sum(amount for amount, _ in receipts)
-    if bought > 0:
-        return float(sum(cost for _, cost in receipts) / bought)
-    return item.price / item.pack if item.price is not None and item.pack else None
 
 
 # --- tables and figure ---------------------------------------------------------------------------------

@@ -241,7 +241,7 @@ def _span_view(part: SpanSection, section: ReportSection, bench: Bench) -> SpanV
     said = part.section
     told_later = _told_for_the_season(part, section)
     printed = [table for table in said.tables if table.print_rows > 0 and table.rows]
-    unprinted = [table for table in said.tables if table.print_rows <= 0]
+    unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in told_later]
     return SpanView(
         label=span_title(part.span),
         status=said.status,

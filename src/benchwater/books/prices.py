@@ -1,0 +1,72 @@
+"""What an item costs: the moving average of what was paid for it, else the price that bench.toml states."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from math import isfinite
+
+from benchwater.books.log_rows import log_rows, number_or_nan
+from benchwater.books.stock_books import keep_books
+from benchwater.mathematics.stock import Ledger
+from benchwater.plugin.season import Season
+
+FROM_RECEIPTS = "receipts"
+FROM_BENCH = "bench.toml price"
+NO_PRICE = "no price"
+
+
+@dataclass(frozen=True, slots=True)
+class UnitPrice:
+    """The price of one canonical unit of an item (1 g, 1 mL, 1 piece), None where nothing tells it.
+
+    `source` is `FROM_RECEIPTS`, `FROM_BENCH` or `NO_PRICE`. `receipts` counts those that state a cost;
+    `received` is all that came in, with or without a cost, and `spent` the money paid for it.
+    """
+
+    per_unit: float | None
+    source: str
+    receipts: int
+    received: float = 0.0
+    spent: float = 0.0
+
+
+def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
+    """The price of every item of the bench, from what was received before `up_to`.
+
+    Perpetual weighted average (cost formula of IAS 2, paragraphs 25 and 27, from memory): each receipt with a
+    cost averages with the stock on hand just before it, at the average it then has. That stock is the last
+    count rolled forward by the season's books, or what the rows add up to where nothing was counted yet, and
+    never below 0. Stock that no receipt has priced (the opening, gifts, what was recovered) takes the average
+    in force, or that of the first receipt with a cost. Counts and what leaves do not move the average. An
+    item no receipt of which states a cost falls back on the price per pack of bench.toml.
+    """
+    books, _ = keep_books(season)
+    columns = ("date", "item", "move", "amount", "cost")
+    rows = [row for row in log_rows(season, "inventory", *columns) if row[2] == "received" and row[0] < up_to]
+    prices = {}
+    for name, book in books.items():
+        receipts = [
+            (when, amount, number_or_nan(cost)) for when, item, _, amount, cost in rows if item == name
+        ]
+        received, spent = sum(amount for _, amount, _ in receipts), 0.0
+        average, source, costed, today = None, NO_PRICE, 0, (datetime.min, 0.0)
+        for when, amount, cost in receipts:
+            earlier_today = today[1] if today[0] == when else 0.0
+            today = (when, earlier_today + amount)
+            if not isfinite(cost) or amount <= 0:
+                continue
+            before = 0.0 if average is None else _stock_before(book.ledger, when) + earlier_today
+            average = ((average or 0.0) * before + cost) / (before + amount)
+            costed, spent, source = costed + 1, spent + cost, FROM_RECEIPTS
+        if average is None and book.item.price is not None and book.item.pack:
+            average, source = book.item.price / book.item.pack, FROM_BENCH
+        prices[name] = UnitPrice(average, source, costed, received, spent)
+    return prices
+
+
+def _stock_before(ledger: Ledger, when: datetime) -> float:
+    """What was on hand just before that moment; a movement of unknown size is left to the next count."""
+    counts = [count for count in ledger.counts if count.moment <= when]
+    since, amount = (counts[-1].moment, counts[-1].amount) if counts else (datetime.min, 0.0)
+    moved = (movement.amount for movement in ledger.between(since, when))
+    return max(0.0, amount + sum(change for change in moved if isfinite(change)))
