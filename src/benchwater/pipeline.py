@@ -13,6 +13,7 @@ from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin_host.load import load_plugins
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
+from benchwater.plugin_host.options import read_options
 from benchwater.read.bench_file import load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
@@ -44,11 +45,18 @@ def read_workspace(
     folder: Path,
     *,
     workspace_plugins: bool = True,
+    plugin_files: Sequence[Path] = (),
     progress: Callable[[str], None] = lambda step: None,
 ) -> Workspace:
-    """Read everything a folder holds. BenchError where bench.toml is missing or wrong."""
+    """Read everything a folder holds. BenchError where bench.toml is missing or wrong.
+
+    `plugin_files` are plugins that do not lie in the folder, as a test of one has it.
+    """
     bench_file = load_bench(folder)
-    plugins = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)
+    plugins = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off, files=plugin_files)
+    options = read_options(
+        plugins, bench_file.bench.plugin_options, bench_file.plugin_lines, complete=workspace_plugins
+    )
     reading = read_folder(
         folder,
         plugins.log_kinds,
@@ -56,7 +64,11 @@ def read_workspace(
         keep_repeats=bench_file.keep_repeats,
         progress=lambda file: progress(f"Reading {file}"),
     )
-    bench = replace(bench_file.bench, fallbacks=bench_file.bench.fallbacks + reading.fallbacks)
+    bench = replace(
+        bench_file.bench,
+        fallbacks=bench_file.bench.fallbacks + reading.fallbacks,
+        plugin_options=options,
+    )
     return Workspace(folder=folder, bench=bench, plugins=plugins, reading=reading)
 
 
@@ -85,7 +97,7 @@ def make_report(
         period=spans.period,
         season=spans.season,
         sections=sections,
-        actions=rank_actions(sections),
+        actions=rank_actions(sections, workspace.bench),
         sources=reading.sources,
         set_aside=reading.set_aside,
         repeats=reading.repeats,

@@ -7,12 +7,14 @@ from pathlib import Path
 
 from benchwater.analyse.limit import within
 from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
+from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Section, Status
 from benchwater.plugin_host.loaded import LoadedPlugin
 
 MOST_ACTIONS = 7
+MOST_OF_ONE_SECTION = 3
 LONGEST_ANALYSIS_S = 120.0
 
 
@@ -47,14 +49,24 @@ def run_analyses(
     return tuple(sections)
 
 
-def rank_actions(sections: Sequence[ReportSection], most: int = MOST_ACTIONS) -> tuple[RankedAction, ...]:
-    """The season's own list: what is urgent, then by what it is worth, then in the order of the report."""
-    listed = [
-        RankedAction(action=action, section_id=section.id, section_title=section.title)
-        for section in sections
-        for action in merged_actions(section)
-    ]
-    return tuple(sorted(listed, key=_rank)[:most])
+def rank_actions(
+    sections: Sequence[ReportSection], bench: Bench, most: int = MOST_ACTIONS
+) -> tuple[RankedAction, ...]:
+    """The season's own list: what is urgent, then by what it is worth, then in the order of the report.
+
+    A bait counts as the mean of what the bench's builds cost in a shop. No section takes more than
+    `MOST_OF_ONE_SECTION` places.
+    """
+    prices = [build.bought_price for build in bench.builds.values() if build.bought_price is not None]
+    bait_price = sum(prices) / len(prices) if prices else 0.0
+    listed: list[RankedAction] = []
+    for section in sections:
+        of_one = [
+            RankedAction(action=action, section_id=section.id, section_title=section.title)
+            for action in merged_actions(section)
+        ]
+        listed += sorted(of_one, key=lambda entry: _rank(entry, bait_price))[:MOST_OF_ONE_SECTION]
+    return tuple(sorted(listed, key=lambda entry: _rank(entry, bait_price))[:most])
 
 
 def merged_actions(section: ReportSection) -> tuple[Action, ...]:
@@ -65,10 +77,10 @@ def merged_actions(section: ReportSection) -> tuple[Action, ...]:
     return tuple(by_id.values())
 
 
-def _rank(entry: RankedAction) -> tuple[int, int, float]:
+def _rank(entry: RankedAction, bait_price: float) -> tuple[int, float]:
     action = entry.action
-    unit = {"money": 0, "baits": 1, None: 2}[action.worth_unit if action.worth is not None else None]
-    return (0 if action.urgent else 1, unit, -(action.worth or 0.0))
+    worth = (action.worth or 0.0) * (bait_price if action.worth_unit == "baits" else 1.0)
+    return (0 if action.urgent else 1, -worth)
 
 
 def _guarded(

@@ -22,7 +22,8 @@ class Finding:
     `Bench.show`). `value`, `low`, `high` are in the canonical `unit`; `level` is the coverage of the
     interval; `n` the count behind the number; `group` what it is about (a mold, an item, a build).
     `more` holds further numbers by name, such as `p` and `df` of a test. A `quiet` finding is in the JSON
-    twin only: for what is as expected, so that the page keeps to what a maker must know.
+    twin only: for what is as expected, so that the page keeps to what a maker must know. A `headline` is
+    what the front page says of the section, instead of its first finding.
     """
 
     id: str
@@ -36,6 +37,7 @@ class Finding:
     group: str | None = None
     more: Mapping[str, Cell] = field(default_factory=dict)
     quiet: bool = False
+    headline: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import counted, shorten, visible
 
 MOST_ACTIONS = 7
-_LONGEST_GLANCE = 130
+_LONGEST_GLANCE = 84
 _LONGEST_RUNNING = 48
 _SHORT_ON_PAPER = 10
 
@@ -186,9 +186,13 @@ def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
 
 
 def _first_words(section: ReportSection) -> str:
-    """The first finding of a part that is sure of itself, else of any part, else why there is none."""
+    """The headline, else the first finding of a part that is sure of itself, else of any, else why none."""
     if section.status in ("empty", "failed"):
         return section.why
+    for part in section.parts:
+        for finding in part.section.findings:
+            if finding.headline:
+                return finding.text
     told = [part for part in section.parts if part.section.findings]
     sure = [part for part in told if part.section.status == "ok"]
     for part in sure or told:
