@@ -3,7 +3,18 @@ import sys
 
 from command_line import run
 
-HEAVY = ("pandas", "numpy", "pint", "weasyprint", "matplotlib", "scipy", "statsmodels", "jinja2", "rich")
+HEAVY = (
+    "pandas",
+    "numpy",
+    "pint",
+    "weasyprint",
+    "matplotlib",
+    "scipy",
+    "statsmodels",
+    "jinja2",
+    "rich",
+    "watchfiles",
+)
 
 
 def test_help_imports_nothing_heavy():
@@ -20,7 +31,7 @@ def test_help_imports_nothing_heavy():
 
 def test_every_command_is_in_the_help_with_a_whole_sentence():
     listed = run("--help").out.partition("Commands:")[2]
-    for name in ("start", "check", "report", "plugins", "new-analysis"):
+    for name in ("start", "check", "report", "due", "watch", "timer", "plugins", "new-analysis"):
         assert name in listed
     assert "..." not in listed
 

@@ -16,7 +16,7 @@ def test_what_new_analysis_writes_passes_its_own_test_and_is_loaded_at_once(tmp_
         capture_output=True,
         text=True,
     )
-    assert "1 passed" in test.stdout, test.stdout + test.stderr
+    assert "3 passed" in test.stdout, test.stdout + test.stderr
     listed = run("plugins", tmp_path)
     assert listed.status == 0
     assert "rainy_days" in listed.out

@@ -10,22 +10,29 @@ HERE = Path(__file__).parent
 DEMO = HERE.parents[1] / "sample_logs"
 
 
+def files_below(folder):
+    return sorted(
+        path.relative_to(folder)
+        for path in folder.rglob("*")
+        if path.is_file() and "reports" not in path.relative_to(folder).parts
+    )
+
+
 def test_the_demo_is_what_its_script_writes(tmp_path):
     subprocess.run([sys.executable, HERE / "write_demo_season.py", tmp_path / "logs", tmp_path], check=True)
-    written = sorted(path.relative_to(tmp_path / "logs") for path in (tmp_path / "logs").rglob("*") if path.is_file())
-    kept = sorted(path.relative_to(DEMO) for path in DEMO.rglob("*") if path.is_file() and "reports" not in path.parts)
+    written, kept = files_below(tmp_path / "logs"), files_below(DEMO)
     assert written == kept
     for name in kept:
         assert filecmp.cmp(tmp_path / "logs" / name, DEMO / name, shallow=False), name
-    for name in ("truth.json", "expected_set_aside.json"):
-        assert (tmp_path / name).read_bytes() == (HERE / name).read_bytes(), name
+    for answers in ("truth.json", "expected_set_aside.json"):
+        assert (tmp_path / answers).read_bytes() == (HERE / answers).read_bytes(), answers
 
 
 def test_the_demos_spoilt_rows_and_no_others_are_set_aside():
     reading = read_workspace(DEMO).reading
     expected = json.loads((HERE / "expected_set_aside.json").read_text(encoding="utf-8"))
-    assert sorted((entry.file, entry.line, entry.column, entry.value) for entry in reading.set_aside) == sorted(
-        (entry["file"], entry["line"], entry["column"], entry["value"]) for entry in expected
-    )
+    found = [(entry.file, entry.line, entry.column, entry.value) for entry in reading.set_aside]
+    wanted = [(entry["file"], entry["line"], entry["column"], entry["value"]) for entry in expected]
+    assert sorted(found) == sorted(wanted)
     assert not reading.not_read
     assert not reading.repeats

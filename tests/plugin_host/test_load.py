@@ -13,13 +13,15 @@ def analyse(season, span):
     return Section.empty("no")
 """
 
-POUR_AGAIN = """
+LOG = """
 from benchwater.plugin import Column, LogKind, hookimpl
 
 @hookimpl
 def log_kinds():
-    return [LogKind(name="pour", title="T", columns=(Column(name="date", meaning="", kind="date"),))]
+    date = Column(name="{date}", meaning="", kind="date", needed=True)
+    return [LogKind(name="{name}", title="T", columns=(date,))]
 """
+POUR_AGAIN = LOG.format(name="pour", date="date")
 
 
 def workspace(tmp_path, **plugins):
@@ -51,7 +53,16 @@ def test_a_single_file_in_the_workspace_is_a_plugin_and_stands_where_its_order_s
         ),
         (GOOD.format(id="defect rate"), ["'defect rate'"]),
         (GOOD.format(id="a").replace("return [", "return 5 or ["), ["list of Analysis"]),
-        ("CONTRACT_VERSION_NEEDED = 99\n" + GOOD.format(id="a"), ["version 99"]),
+        (
+            "CONTRACT_VERSION_NEEDED = 99\n" + GOOD.format(id="a"),
+            ["version 99", "this is version 1", "newer benchwater", "say CONTRACT_VERSION_NEEDED = 1"],
+        ),
+        (
+            "CONTRACT_VERSION_NEEDED = 0\n" + GOOD.format(id="a"),
+            ["version 0", "DEVELOPERS.md", "say CONTRACT_VERSION_NEEDED = 1"],
+        ),
+        ("CONTRACT_VERSION_NEEDED = '1'\n" + GOOD.format(id="a"), ["'1'", "whole number"]),
+        (LOG.format(name="weather", date="day"), ["`weather`", "name='date'", "needed=True"]),
         (
             GOOD.format(id="defect_rate"),
             ["`defect_rate`", "analyses/defect_rate.py", "off = ['defect_rate']"],

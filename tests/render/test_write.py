@@ -8,7 +8,6 @@ import time
 
 import pytest
 
-from benchwater.render import write
 from benchwater.render.write import write_whole
 
 OLD, NEW = b"old " * 1000, b"new " * 2000
@@ -26,7 +25,7 @@ def test_a_write_that_fails_at_any_step_leaves_the_old_file_and_nothing_else(
         raise OSError(error, os.strerror(error))
 
     if call == "mkstemp":
-        monkeypatch.setattr(write.tempfile, "mkstemp", fail)
+        monkeypatch.setattr("benchwater.render.write.tempfile.mkstemp", fail)
     elif call in {"write", "flush"}:
         real = os.fdopen
 
@@ -40,9 +39,9 @@ def test_a_write_that_fails_at_any_step_leaves_the_old_file_and_nothing_else(
                 "flush": fail,
             })()  # fmt: skip
 
-        monkeypatch.setattr(write.os, "fdopen", opened)
+        monkeypatch.setattr("benchwater.render.write.os.fdopen", opened)
     else:
-        monkeypatch.setattr(write.os, call, fail)
+        monkeypatch.setattr(f"benchwater.render.write.os.{call}", fail)
     with pytest.raises(OSError, match=os.strerror(error)):
         write_whole(path, NEW)
     monkeypatch.undo()

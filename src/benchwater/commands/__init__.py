@@ -5,11 +5,14 @@ from collections.abc import Sequence
 import click
 
 from benchwater.commands.check import check
+from benchwater.commands.due import due
 from benchwater.commands.guard import guarded
 from benchwater.commands.new_analysis import new_analysis
 from benchwater.commands.plugins import plugins
 from benchwater.commands.report import report
 from benchwater.commands.start import start
+from benchwater.commands.timer import timer
+from benchwater.commands.watch import watch
 
 OVERVIEW = """\
 The season report for people who make their own fishing lures.
@@ -21,6 +24,7 @@ monthly report that closes the books between bench and water and says what to do
   benchwater start my-bench           a new folder: bench.toml and blank logs
   benchwater check my-bench           what was understood, what was set aside and why
   benchwater report my-bench          the report of the latest month, as PDF, HTML and JSON
+  benchwater due my-bench             every report that is owed; `watch` and `timer` do it by themselves
 """
 
 
@@ -39,7 +43,7 @@ def cli() -> None:
     """All commands."""
 
 
-for _command in (start, check, report, plugins, new_analysis):
+for _command in (start, check, report, due, watch, timer, plugins, new_analysis):
     cli.add_command(_command)
 
 

@@ -31,12 +31,13 @@ def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
         if debug:
             traceback.print_exc()
         else:
-            click.echo(_sentence(error), err=True)
+            click.echo(sentence_for(error), err=True)
         return REFUSED
     return status if isinstance(status, int) else DONE
 
 
-def _sentence(error: Exception) -> str:
+def sentence_for(error: Exception) -> str:
+    """What is wrong, in one sentence for the maker."""
     from benchwater.commands.terminal import plain
 
     if isinstance(error, OSError):

@@ -1,4 +1,4 @@
-"""`benchwater new-analysis`: a plugin with its test, ready to edit."""
+"""`benchwater new-analysis`: a plugin with its test and the rows for it, ready to edit."""
 
 import keyword
 import re
@@ -21,7 +21,7 @@ from benchwater.commands.terminal import debug_option, plain
 )
 @debug_option
 def new_analysis(name: str, folder: Path) -> None:
-    """Write an analysis called NAME and its test into the workspace's plugins/.
+    """Write an analysis called NAME, its test and the rows for it into the workspace's plugins/.
 
     It works at once and appears in the next report; change it into your own question. NAME is a plain
     name such as rainy-days.
@@ -31,12 +31,16 @@ def new_analysis(name: str, folder: Path) -> None:
         raise click.UsageError(f"`{plain(name)}` is not a plain name such as rainy-days")
     title = identity.replace("_", " ").capitalize()
     plugins = folder / "plugins"
-    plugin, test = plugins / f"{identity}.py", plugins / f"test_{identity}.py"
-    for path in (plugin, test):
+    written = {
+        plugins / f"{identity}.py": "analysis.py.txt",
+        plugins / f"test_{identity}.py": "test_analysis.py.txt",
+        plugins / f"test_{identity}.csv": "test_analysis.csv.txt",
+    }
+    for path in written:
         if path.exists():
             raise click.UsageError(f"{path} is already there: choose another name, or remove it first")
     plugins.mkdir(exist_ok=True)
-    for path, template in ((plugin, "analysis.py.txt"), (test, "test_analysis.py.txt")):
+    for path, template in written.items():
         text = (files("benchwater.commands") / "templates" / template).read_text(encoding="utf-8")
         path.write_text(
             text.replace("@ID@", identity).replace("@TITLE@", title), encoding="utf-8", newline="\n"

@@ -16,24 +16,40 @@ from benchwater.commands.terminal import (
 
 @click.command(short_help="List the plugins: from where, in what order, what failed.")
 @folder_argument
+@click.option(
+    "--schema",
+    "schemas",
+    metavar="OUT",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Also write the Table Schema (JSON) of every log into the folder OUT.",
+)
 @workspace_plugins_option
 @debug_option
-def plugins(folder: Path, workspace_plugins: bool) -> int:
+def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
     """List the plugins for FOLDER (left out: this folder), in the order of the report.
 
     Plugins come from three places: shipped with benchwater, installed packages, and FOLDER/plugins/.
+    Options are set in bench.toml, under [plugins.ID].
 
-    Exit status: 0 all loaded; 1 at least one could not be used.
+    With --schema, other programs can validate your logs: OUT gets <log>.schema.json of each log as you
+    write it, and <log>.canonical.schema.json of it in canonical units, as season.to_csv writes it.
+
+    Exit status: 0 all loaded; 1 at least one could not be used; 2 bench.toml cannot be used.
     """
     from benchwater.plugin_host.load import load_plugins
+    from benchwater.plugin_host.options import read_options
     from benchwater.read.bench_file import FILE_NAME, load_bench
 
-    off = load_bench(folder).plugins_off if (folder / FILE_NAME).exists() else ()
+    bench_file = load_bench(folder) if (folder / FILE_NAME).exists() else None
+    off = bench_file.plugins_off if bench_file is not None else ()
     found = load_plugins(folder if workspace_plugins else None, off)
     click.echo("Analyses, in the order of the report:")
     for analysis, plugin in found.analyses:
         click.echo(f"  {analysis.order:>5}  {analysis.id:<20} {plain(analysis.question)}")
         click.echo(f"{'':>29}{plugin.origin}: {plain(plugin.where)}")
+        for option in analysis.options:
+            left_out = "" if option.default is None else f" (left out: {option.default})"
+            click.echo(f"{'':>29}option {option.name}: {plain(option.meaning + left_out)}")
     click.echo("\nLogs:")
     for plugin in found.loaded:
         for kind in plugin.log_kinds:
@@ -49,4 +65,18 @@ def plugins(folder: Path, workspace_plugins: bool) -> int:
         click.echo(f"  {plain(problem.name)} ({problem.origin}) {plain(problem.why)}")
         if problem.detail and debugging():
             click.echo(problem.detail)
+    if bench_file is not None:
+        read_options(
+            found,
+            bench_file.bench.plugin_options,
+            bench_file.plugin_lines,
+            complete=workspace_plugins,
+        )
+    if schemas is not None:
+        from benchwater.export.schema_files import write_schemas
+
+        bench = bench_file.bench if bench_file is not None else None
+        click.echo("")
+        for path in write_schemas(found.log_kinds, bench, schemas):
+            click.echo(f"Wrote {plain(str(path))}")
     return INCOMPLETE if found.problems else DONE

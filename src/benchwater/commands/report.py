@@ -48,6 +48,7 @@ def report(
     printed; 2 nothing could be written.
     """
     from benchwater.pipeline import Request, make_report, read_workspace
+    from benchwater.plugin.hooks import ReportWritten
     from benchwater.render.write import write_report
 
     failures: list[str] = []
@@ -61,14 +62,24 @@ def report(
             progress=step,
             on_failure=lambda analysis, trace: failures.append(trace),
         )
-        written = write_report(made, out or folder / "reports", progress=step)
+        out = out or folder / "reports"
+        written = write_report(made, out, progress=step)
+        told = ReportWritten(
+            label=made.label,
+            workspace=folder,
+            folder=out / made.label,
+            files=written.files,
+            failed=made.failed,
+        )
+        whole = not only
+        not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
     used = sum(source.used for source in made.sources)
     click.echo(
         f"{used} rows used, {len(made.set_aside)} set aside (see the appendix, or `benchwater check`)."
     )
-    for problem in made.plugin_problems:
+    for problem in (*made.plugin_problems, *not_handed_on):
         click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
         if debugging() and problem.detail:
             click.echo(problem.detail, err=True)
@@ -80,4 +91,4 @@ def report(
             click.echo(trace, err=True)
     if written.problem:
         click.echo(written.problem, err=True)
-    return INCOMPLETE if made.failed or written.problem else DONE
+    return INCOMPLETE if made.failed or written.problem or not_handed_on else DONE

@@ -8,6 +8,7 @@ Everything here is plain data and imports no heavy library, so that a plugin fil
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, Mold, Plan
 from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, ReportWritten, hookimpl
 from benchwater.plugin.logs import Column, LogKind, RowProblem
+from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Cell, Figure, Finding, Section, Table, TableColumn
 
@@ -27,6 +28,7 @@ __all__ = [
     "Item",
     "LogKind",
     "Mold",
+    "Option",
     "Plan",
     "ReportWritten",
     "RowProblem",

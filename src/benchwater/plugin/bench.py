@@ -89,7 +89,10 @@ class Plan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
-    """The standing facts. `fallbacks` lists, in words, each documented default that had to stand in."""
+    """The standing facts. `fallbacks` lists, in words, each documented default that had to stand in.
+
+    `plugin_options` is what `[plugins.ID]` says, by ID; see `Season.options`.
+    """
 
     name: str
     currency: str = "USD"

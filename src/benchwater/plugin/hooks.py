@@ -10,6 +10,7 @@ from pathlib import Path
 import pluggy
 
 from benchwater.plugin.logs import LogKind
+from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Section
 
@@ -28,7 +29,8 @@ class Analysis:
     `order` (shipped ones use 100 to 900), ties by `id`. `needs` names the log kinds it cannot do
     without: when any of them holds no row the host writes an `empty` section and does not call it.
     `analyse(season, span)` is called once a span, touches no file, clock or network, and returns a
-    Section; same input, same section.
+    Section; same input, same section. `options` are what the maker may set under `[plugins.ID]`, ID being
+    the `id` here; the values are in `season.options(id)`.
     """
 
     id: str
@@ -37,6 +39,7 @@ class Analysis:
     order: int
     analyse: Callable[[Season, Span], Section]
     needs: tuple[str, ...] = ()
+    options: tuple[Option, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,5 +84,5 @@ class Hooks:
 
         It is called after the files are in place, once for each report, each plugin's in its own guard:
         one that raises is a warning and exit status 1, and the report stays as it is. `due` calls it
-        again in its next run where it raised.
+        again in its next run where it raised. A report of chosen analyses (`--only`) is not handed on.
         """

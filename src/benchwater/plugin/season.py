@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from benchwater.plugin.bench import Bench
 
@@ -55,6 +55,18 @@ class Season:
         """The rows of one log kind before the start of that day."""
         table = self._logs[kind]
         return table[table["date"] < _midnight(day)].reset_index(drop=True).copy()
+
+    def options(self, analysis: str) -> Mapping[str, Any]:
+        """What the maker set for that analysis under `[plugins.ID]`, defaults filled in.
+
+        Every option it declares is there; KeyError where no analysis of that id with options is loaded.
+        """
+        if analysis not in self.bench.plugin_options:
+            raise KeyError(
+                f"no analysis {analysis!r} with options is loaded (a test names its file: "
+                "make_season(..., plugins=[FILE]))"
+            )
+        return self.bench.plugin_options[analysis]
 
     def holds(self, kind: str) -> bool:
         """Whether any row of that kind was used."""

@@ -2,14 +2,15 @@
 
 import difflib
 import traceback
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 import pluggy
 
-from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks
+from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks, ReportWritten
 from benchwater.plugin.logs import LogKind
+from benchwater.plugin_host.declared import faults, other_version
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins
 from benchwater.plugin_host.places import Candidate, candidates
 
@@ -20,16 +21,17 @@ class _RefusedError(Exception):
     """A plugin that was imported but cannot be taken; the message says what to change."""
 
 
-def load_plugins(workspace: Path | None, off: Sequence[str] = ()) -> Plugins:
+def load_plugins(workspace: Path | None, off: Sequence[str] = (), *, files: Sequence[Path] = ()) -> Plugins:
     """Load plugins from all three places (see `places`). One that fails is a problem in the result.
 
-    `off` names plugins, or the ids of analyses, that bench.toml switches off.
+    `off` names plugins, or the ids of analyses, that bench.toml switches off. `files` are further plugin
+    files, taken as if they lay in the workspace's `plugins/`.
     """
     manager = pluggy.PluginManager(PROJECT)
     manager.add_hookspecs(Hooks)
     loaded: list[LoadedPlugin] = []
     problems: list[PluginProblem] = []
-    for candidate in candidates(workspace):
+    for candidate in candidates(workspace, files):
         if candidate.name in off:
             continue
         try:
@@ -50,12 +52,9 @@ def _load(
     candidate: Candidate, manager: pluggy.PluginManager, earlier: Sequence[LoadedPlugin], off: Sequence[str]
 ) -> LoadedPlugin:
     plugin = candidate.load()
-    version = getattr(plugin, "CONTRACT_VERSION_NEEDED", CONTRACT_VERSION)
-    if version != CONTRACT_VERSION:
-        raise _RefusedError(
-            f"was written for version {version} of the plugin contract, and this is version "
-            f"{CONTRACT_VERSION}: see DEVELOPERS.md for what changed"
-        )
+    refusal = other_version(getattr(plugin, "CONTRACT_VERSION_NEEDED", CONTRACT_VERSION))
+    if refusal is not None:
+        raise _RefusedError(refusal)
     _refuse_unknown_hooks(plugin, manager)
     manager.register(plugin, name=f"{candidate.origin}:{candidate.name}")
     try:
@@ -70,8 +69,11 @@ def _load(
                 for analysis in _answers(manager.hook.analyses, plugin, Analysis)
                 if analysis.id not in off
             ),
+            report_written=_report_written(manager.hook.report_written, plugin, candidate, off),
         )
         _refuse_taken_names(brought, earlier)
+        for fault in faults(brought.analyses, brought.log_kinds):
+            raise _RefusedError(fault)
     except BaseException:
         manager.unregister(plugin)
         raise
@@ -107,19 +109,36 @@ def _answers(caller: pluggy.HookCaller, plugin: object, kind: type[_Brought]) ->
             yield entry
 
 
+def _report_written(
+    caller: pluggy.HookCaller, plugin: object, candidate: Candidate, off: Sequence[str]
+) -> Callable[[ReportWritten], object] | None:
+    """The plugin's own implementation, unless its short name is switched off."""
+    if candidate.name.rpartition(".")[2] in off:
+        return None
+    found = next((each for each in caller.get_hookimpls() if each.plugin is plugin), None)
+    if found is None:
+        return None
+    return found.function if found.argnames else lambda report: found.function()
+
+
 def _refuse_taken_names(brought: LoadedPlugin, earlier: Sequence[LoadedPlugin]) -> None:
     for analysis in brought.analyses:
         if not analysis.id.isidentifier():
             raise _RefusedError(f"the analysis id {analysis.id!r} must be a plain name such as `rainy_days`")
-    names = [analysis.id for analysis in brought.analyses] + [kind.name for kind in brought.log_kinds]
     for other in earlier:
-        taken = {analysis.id for analysis in other.analyses} | {kind.name for kind in other.log_kinds}
-        for name in names:
-            if name in taken:
-                raise _RefusedError(
-                    f"brings `{name}`, which {other.where} ({other.origin}) already brings: choose another "
-                    f"id, or switch that one off in bench.toml with `off = [{name!r}]` under [plugins]"
-                )
+        for analysis in brought.analyses:
+            if analysis.id in {taken.id for taken in other.analyses}:
+                raise _RefusedError(_taken("analysis", analysis.id, other, analysis.id))
+        for kind in brought.log_kinds:
+            if kind.name in {taken.name for taken in other.log_kinds}:
+                raise _RefusedError(_taken("log", kind.name, other, other.name))
+
+
+def _taken(what: str, name: str, other: LoadedPlugin, switch: str) -> str:
+    return (
+        f"brings the {what} `{name}`, which {other.where} ({other.origin}) already brings: choose another "
+        f"name, or switch that one off in bench.toml with `off = [{switch!r}]` under [plugins]"
+    )
 
 
 def _at(error: BaseException, candidate: Candidate) -> str:

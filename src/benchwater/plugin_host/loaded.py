@@ -1,10 +1,12 @@
 """What loading gives: the plugins that are in, and the problems of those that are not."""
 
-from dataclasses import dataclass
+import traceback
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from benchwater.plugin.hooks import Analysis
+from benchwater.plugin.hooks import Analysis, HandOnError, ReportWritten
 from benchwater.plugin.logs import LogKind
 
 Origin = Literal["shipped", "installed", "workspace"]
@@ -22,7 +24,10 @@ class PluginProblem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadedPlugin:
-    """One plugin and what it brings. `where` is its file, or the entry point that names it."""
+    """One plugin and what it brings. `where` is its file, or the entry point that names it.
+
+    `report_written` is what it wants done with a report that was written, if anything.
+    """
 
     name: str
     origin: Origin
@@ -30,6 +35,12 @@ class LoadedPlugin:
     log_kinds: tuple[LogKind, ...]
     analyses: tuple[Analysis, ...]
     path: Path | None = None
+    report_written: Callable[[ReportWritten], object] | None = None
+
+    @property
+    def id(self) -> str:
+        """The name under which bench.toml configures it: its file's without ending, or its entry point's."""
+        return self.name.rpartition(".")[2]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,3 +63,28 @@ class Plugins:
         """Every analysis with the plugin that brings it, in the order of the report."""
         pairs = [(analysis, plugin) for plugin in self.loaded for analysis in plugin.analyses]
         return tuple(sorted(pairs, key=lambda pair: (pair[0].order, pair[0].id)))
+
+    def hand_on(
+        self, report: ReportWritten, options: Mapping[str, Mapping[str, object]]
+    ) -> tuple[PluginProblem, ...]:
+        """Tell every plugin that asked for it of a report just written; what went wrong, for each.
+
+        `options` holds the tables `[plugins.ID]` of bench.toml. Nothing a plugin raises gets out of here.
+        """
+        problems: list[PluginProblem] = []
+        for plugin in self.loaded:
+            if plugin.report_written is None:
+                continue
+            try:
+                plugin.report_written(replace(report, options=dict(options.get(plugin.id, {}))))
+            except (Exception, SystemExit) as error:
+                said = str(error) if isinstance(error, HandOnError) else f"{type(error).__name__}: {error}"
+                problems.append(
+                    PluginProblem(
+                        origin=plugin.origin,
+                        name=plugin.where,
+                        why=f"could not do its part with the report of {report.label}: {said}",
+                        detail=traceback.format_exc(),
+                    )
+                )
+        return tuple(problems)

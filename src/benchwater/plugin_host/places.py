@@ -2,7 +2,7 @@
 
 import importlib.util
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.metadata import entry_points
 from pathlib import Path
@@ -23,13 +23,18 @@ class Candidate:
     path: Path | None = None
 
 
-def candidates(workspace: Path | None) -> Iterator[Candidate]:
-    """Every plugin there is. `workspace` is the maker's folder, None to leave its plugins out."""
+def candidates(workspace: Path | None, files: Sequence[Path] = ()) -> Iterator[Candidate]:
+    """Every plugin there is. `workspace` is the maker's folder, None to leave its plugins out.
+
+    `files` are further plugin files, taken as if they lay in the workspace's `plugins/`.
+    """
     yield from _in_folder(shipped_folder(), "shipped")
     for entry in sorted(entry_points(group=PROJECT), key=lambda entry: entry.name):
         yield Candidate(name=entry.name, origin="installed", where=entry.value, load=entry.load)
     if workspace is not None and (workspace / "plugins").resolve() != shipped_folder().resolve():
         yield from _in_folder(workspace / "plugins", "workspace")
+    for path in files:
+        yield _in_file(path, path.parent, "workspace")
 
 
 def shipped_folder() -> Path:
@@ -48,14 +53,19 @@ def _in_folder(folder: Path, origin: Origin) -> Iterator[Candidate]:
             part.startswith((".", "_")) for part in relative.parts
         ):
             continue
-        name = relative.with_suffix("").as_posix().replace("/", ".")
-        yield Candidate(
-            name=name,
-            origin=origin,
-            where=relative.as_posix(),
-            load=_file_loader(path, f"{origin}.{name}"),
-            path=path,
-        )
+        yield _in_file(path, folder, origin)
+
+
+def _in_file(path: Path, folder: Path, origin: Origin) -> Candidate:
+    relative = path.relative_to(folder)
+    name = relative.with_suffix("").as_posix().replace("/", ".")
+    return Candidate(
+        name=name,
+        origin=origin,
+        where=relative.as_posix(),
+        load=_file_loader(path, f"{origin}.{name}"),
+        path=path,
+    )
 
 
 def _file_loader(path: Path, name: str) -> Callable[[], ModuleType]:

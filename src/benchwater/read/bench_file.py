@@ -3,7 +3,7 @@
 import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path as FilePath
 from types import MappingProxyType
 from typing import Any, cast
@@ -25,11 +25,15 @@ class BenchError(ValueError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchFile:
-    """The bench, and the settings of bench.toml that are about the logs rather than the bench."""
+    """The bench, and the settings of bench.toml that are about the logs rather than the bench.
+
+    `plugin_lines` holds the line of each key below `[plugins]`.
+    """
 
     bench: Bench
     keep_repeats: tuple[str, ...] = ()
     plugins_off: tuple[str, ...] = ()
+    plugin_lines: Mapping[tuple[str | int, ...], int] = field(default_factory=dict)
 
 
 def load_bench(folder: FilePath) -> BenchFile:
@@ -111,6 +115,7 @@ class _Reader:
             ),
             keep_repeats=keep_repeats,
             plugins_off=off,
+            plugin_lines={path[1:]: line for path, line in self._lines.items() if path[:1] == ("plugins",)},
         )
 
     def _table(self, data: Any, path: Path) -> "_Table":

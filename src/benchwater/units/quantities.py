@@ -116,6 +116,11 @@ def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
     raise QuantityError(f"`{spelling.strip()}` is not a unit of {dimension} (accepted: {accepted})")
 
 
+def unit_spellings(dimension: Dimension) -> tuple[str, ...]:
+    """Every spelling of a unit of that dimension that is read, in lower case; any case is read."""
+    return tuple(_BY_SPELLING[dimension])
+
+
 def read_number(text: str, *, decimal_comma: bool = False) -> float:
     """A bare number: whole, decimal, `3/8`, `1 1/2`, `1-1/2`, `1½`; signed. No unit.
 

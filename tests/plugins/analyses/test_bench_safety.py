@@ -220,7 +220,7 @@ def test_the_demo_finds_the_melts_over_their_limits_and_no_other():
     (section,) = demo()
     melts = [row for row in records(section, "exceedances") if str(row["what"]).startswith("melt")]
     assert [str(row["date"]) for row in melts] == TRUTH["melt_over_842_f"]
-    assert [str(row["date"]) for row in melts if row["limit"] > 460] == TRUTH["melt_over_900_f"]
+    assert [str(row["date"]) for row in melts if float(str(row["limit"])) > 460] == TRUTH["melt_over_900_f"]
     assert str(finding(section, "hottest_melt").more["date"]) == TRUTH["melt_over_900_f"][0]
     assert [each.id for each in section.actions if each.urgent] == ["melt-too-hot"]
 
@@ -235,7 +235,7 @@ def test_the_demo_finds_the_ovens_that_were_too_hot():
 
 def test_a_month_of_the_demo_tells_that_month_alone():
     period, whole = demo("2026-07")
-    assert {row["date"].month for row in records(period, "exceedances")} == {7}
+    assert {str(row["date"])[:7] for row in records(period, "exceedances")} == {"2026-07"}
     assert len(records(whole, "exceedances")) == 3
 
 

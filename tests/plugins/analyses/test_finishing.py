@@ -9,7 +9,7 @@ import pytest
 from benchwater.gather.season import gather
 from benchwater.mathematics.proportions import wilson_interval
 from benchwater.pipeline import Request, choose_spans, read_workspace
-from benchwater.plugin import Analysis, Section
+from benchwater.plugin import Action, Analysis, Section
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
 
 ROOT = Path(__file__).parents[3]
@@ -83,7 +83,7 @@ def ids(section: Section) -> list[str]:
     return [each.id for each in section.findings]
 
 
-def actions(section: Section) -> dict[str, object]:
+def actions(section: Section) -> dict[str, Action]:
     return {each.id: each for each in section.actions}
 
 
@@ -225,6 +225,7 @@ def test_flaws_of_dipping_are_told_by_the_temperature_of_the_piece():
     expected = wilson_interval(16, 40)
     assert (bare[0]["low"], bare[0]["high"]) == (pytest.approx(expected.low), pytest.approx(expected.high))
     trend = finding(section, "flaw_trend", "bare spot")
+    assert trend.value is not None
     assert trend.value < 0.001
     assert "cooler pieces" in trend.text
 
@@ -271,7 +272,9 @@ def test_the_demo_used_what_it_planned_to():
     (section,) = demo()
     for coat in ("chartreuse", "pearl"):
         used = finding(section, "coat_per_piece", coat)
-        assert used.low <= used.more["planned"] <= used.high
+        assert used.low is not None
+        assert used.high is not None
+        assert used.low <= float(str(used.more["planned"])) <= used.high
 
 
 def test_same_input_same_section():

@@ -214,7 +214,7 @@ def test_no_hours_to_come_need_nothing() -> None:
     assert section.actions == ()
     demand = row(section, "demand", "pond")
     assert (demand["expected_losses"], demand["target_stock"], demand["to_make"]) == (0, 0, 0)
-    assert section.findings[0].text.endswith("nothing needs to be poured, made or bought.")
+    assert section.findings[0].text.startswith("Nothing needs to be poured, made or bought")
     assert "No hours are planned for pond." in next(t.note for t in section.tables if t.id == "demand")
 
 

@@ -1,0 +1,69 @@
+"""Copy each report's PDF into a folder the maker names: a synced folder, a printer's hot folder.
+
+    [plugins.copy_report]
+    folder = "~/Sync/reports"
+
+Off until a folder is named. A path that is not absolute begins at the workspace.
+"""
+
+import os
+import tempfile
+from pathlib import Path
+
+from benchwater.plugin import HandOnError, ReportWritten, hookimpl
+
+_OPTIONS = ("folder",)
+
+
+@hookimpl
+def report_written(report: ReportWritten) -> None:
+    """Put the PDF there as `season-report-<label>.pdf`, in one step; one that is there already stays."""
+    if not report.options:
+        return
+    folder = _folder(report)
+    pdf = next((path for path in report.files if path.suffix == ".pdf"), None)
+    if pdf is None:
+        raise HandOnError("there is no PDF to copy, as it could not be printed")
+    target = folder / f"{pdf.stem}-{report.label}{pdf.suffix}"
+    try:
+        data = pdf.read_bytes()
+        if not (target.is_file() and target.read_bytes() == data):
+            _write_whole(target, data)
+    except OSError as error:
+        raise HandOnError(f"the PDF could not be copied to {target}: {error.strerror or error}") from error
+
+
+def _folder(report: ReportWritten) -> Path:
+    for name in report.options:
+        if name not in _OPTIONS:
+            raise HandOnError(f"[plugins.copy_report] in bench.toml has no option `{name}`: it has `folder`")
+    named = report.options.get("folder")
+    if not isinstance(named, str) or not named.strip():
+        raise HandOnError('[plugins.copy_report] in bench.toml needs `folder = "..."`, the path of a folder')
+    try:
+        folder = report.workspace / Path(named).expanduser()
+    except RuntimeError as error:
+        raise HandOnError(
+            f"the folder `{named}` of [plugins.copy_report] cannot be found: {error}"
+        ) from error
+    if not folder.is_dir():
+        raise HandOnError(
+            f"the folder {folder} of [plugins.copy_report] is not there, so the PDF was not copied: make it, "
+            "connect its drive, or name another in bench.toml"
+        )
+    return folder
+
+
+def _write_whole(target: Path, data: bytes) -> None:
+    """Under a name that is no PDF's until it is whole: a hot folder prints what it sees."""
+    handle, temporary = tempfile.mkstemp(prefix=f".{target.stem}.", suffix=".part", dir=target.parent)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, target)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise

@@ -1,0 +1,155 @@
+"""`benchwater due`: write each report that is owed, and nothing else."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchwater.commands.guard import DONE, INCOMPLETE
+from benchwater.commands.guard import sentence_for as sentence
+from benchwater.commands.terminal import (
+    debug_option,
+    debugging,
+    folder_argument,
+    plain,
+    progress,
+    workspace_plugins_option,
+)
+
+if TYPE_CHECKING:
+    from benchwater.schedule.catch_up import Done
+
+
+@click.command(short_help="Write each report that is owed, and nothing else.")
+@folder_argument
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Where reports go (left out: reports/ in FOLDER).",
+)
+@click.option(
+    "--today",
+    metavar="DATE",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="The day that counts as today, such as 2026-06-01 (left out: today).",
+)
+@click.option("--list", "only_list", is_flag=True, help="Say how each period stands and why; write nothing.")
+@click.option(
+    "--log",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Also note each run in this file, which stays small (used by `timer`).",
+)
+@workspace_plugins_option
+@debug_option
+def due(
+    folder: Path,
+    out: Path | None,
+    today: datetime | None,
+    only_list: bool,
+    log: Path | None,
+    workspace_plugins: bool,
+) -> int:
+    """Write each report of FOLDER (left out: this folder) that is owed.
+
+    A month that has ended and has rows is owed a report; a season that has ended, its season report. A
+    report is owed again when its files are gone, or when what it rests on changed: its rows, bench.toml,
+    a plugin, or benchwater itself. Rows of later months change no earlier report. What a report rests on
+    is kept in .benchwater-due.json beside the reports. A report in which something failed is tried again
+    once something it rests on changes.
+
+    With nothing to do it is quick and says nothing.
+
+    Exit status: 0 nothing was owed, or all of it is written; 1 a report could not be written, something
+    in one failed, or a plugin could do nothing with it; 2 bench.toml cannot be used, or another run is
+    at it.
+    """
+    day = date.today() if today is None else today.date()
+    out = out or folder / "reports"
+    if only_list:
+        return _list(folder, out, day, workspace_plugins)
+    said = _Said()
+    with _logged(said, log):
+        return _write_owed(folder, out, day, workspace_plugins, said)
+
+
+def _write_owed(folder: Path, out: Path, day: date, workspace_plugins: bool, said: "_Said") -> int:
+    from benchwater.schedule.inputs import take_inputs
+    from benchwater.schedule.manifest import read_manifest
+    from benchwater.schedule.owed import is_settled
+
+    inputs = take_inputs(folder, workspace_plugins=workspace_plugins)
+    if is_settled(read_manifest(out), inputs, out, day):
+        return DONE
+    from benchwater.schedule.catch_up import catch_up
+
+    clean = True
+    with progress() as step:
+        for done in catch_up(folder, out, day, workspace_plugins=workspace_plugins, progress=step):
+            _say(done, said)
+            clean = clean and done.clean
+    return DONE if clean else INCOMPLETE
+
+
+def _say(done: "Done", said: "_Said") -> None:
+    if done.files:
+        first, *others = done.files
+        named = ", ".join([str(first), *(path.suffix for path in others)])
+        said.line(f"{done.label}: wrote {named} ({done.why})")
+    if done.error is not None:
+        said.line(f"{done.label}: not written. {sentence(done.error)}", err=True)
+    for problem in done.problems:
+        said.line(f"{done.label}: {problem}", err=True)
+    if debugging():
+        for trace in done.traces:
+            click.echo(trace, err=True)
+
+
+def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
+    from benchwater.schedule.inputs import take_inputs
+    from benchwater.schedule.look import look_at
+    from benchwater.schedule.manifest import read_manifest
+    from benchwater.schedule.owed import states
+
+    manifest = read_manifest(out)
+    inputs = take_inputs(folder, workspace_plugins=workspace_plugins)
+    with progress() as step:
+        seen = look_at(folder, manifest, inputs=inputs, workspace_plugins=workspace_plugins, progress=step)
+    found = states(seen.look, manifest.reports, out, day)
+    width = max((len(state.label) for state in found), default=0)
+    for state in found:
+        click.echo(f"{state.label:<{width}}  {plain(state.what)}")
+    if not found:
+        click.echo("The logs hold no rows yet.")
+    return DONE
+
+
+class _Said:
+    """What was said so far, for the log."""
+
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+
+    def line(self, text: str, *, err: bool = False) -> None:
+        self.lines.append(plain(text))
+        click.echo(plain(text), err=err)
+
+
+@contextmanager
+def _logged(said: _Said, log: Path | None) -> Iterator[None]:
+    """Note in the log what was said, or why nothing could be done; the guard says the latter."""
+    try:
+        yield
+    except Exception as error:
+        said.lines.append(sentence(error))
+        raise
+    except BaseException:
+        said.lines.append("stopped before it was done")
+        raise
+    finally:
+        if log is not None:
+            from benchwater.schedule.log_file import add_lines
+
+            add_lines(log, said.lines or ["nothing is owed"], stamp=f"{datetime.now():%Y-%m-%d %H:%M}")

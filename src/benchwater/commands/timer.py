@@ -1,0 +1,115 @@
+"""`benchwater timer`: have the operating system run `due` every day."""
+
+import os
+import shutil
+import sys
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchwater.commands.guard import DONE
+from benchwater.commands.terminal import debug_option, folder_argument, plain, workspace_plugins_option
+
+if TYPE_CHECKING:
+    from benchwater.schedule.timers.job import Job, TimerFile
+
+
+@click.command(short_help="Have the operating system run `due` every day.")
+@folder_argument
+@click.option(
+    "--show", "action", flag_value="show", default=True, help="Show it; change nothing (the default)."
+)
+@click.option("--install", "action", flag_value="install", help="Set it up, or bring it up to date.")
+@click.option("--remove", "action", flag_value="remove", help="Take it away again.")
+@click.option(
+    "--at", metavar="HH:MM", default="06:30", type=click.DateTime(["%H:%M"]), help="When (left out: 06:30)."
+)
+@click.option(
+    "--system",
+    type=click.Choice(["systemd", "launchd", "schtasks", "cron"]),
+    help="Which timer (left out: the one this computer has).",
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Where reports go (left out: reports/ in FOLDER).",
+)
+@workspace_plugins_option
+@debug_option
+def timer(
+    folder: Path, action: str, at: datetime, system: str | None, out: Path | None, workspace_plugins: bool
+) -> int:
+    """Show, set up or take away a daily run of `due` for FOLDER (left out: this folder).
+
+    It is a systemd user timer on Linux, a launchd agent on macOS, a task of the Task Scheduler on
+    Windows, and a line in your crontab where there is nothing else. A run that was missed loses
+    nothing: the next one writes whatever is owed. What each run did is noted in due.log beside the
+    reports, which stays small. Nothing that benchwater did not write is replaced or removed.
+
+    Exit status: 0 done; 2 it cannot be done, and why.
+    """
+    from benchwater.schedule.log_file import NAME
+    from benchwater.schedule.timers.install import this_system
+    from benchwater.schedule.timers.job import Job
+
+    folder = folder.resolve()
+    out = (out or folder / "reports").resolve()
+    job = Job(
+        python=sys.executable,
+        folder=folder,
+        out=out,
+        log=out / NAME,
+        hour=at.hour,
+        minute=at.minute,
+        workspace_plugins=workspace_plugins,
+    )
+    system = system or this_system()
+    for line in _steps(system, action, job):
+        click.echo(plain(line))
+    if action != "remove":
+        click.echo(f"Log: {plain(str(job.log))}")
+    return DONE
+
+
+def _steps(system: str, action: str, job: "Job") -> Iterator[str]:
+    from benchwater.schedule.timers import install as timers
+    from benchwater.schedule.timers.cron import cron_lines
+    from benchwater.schedule.timers.job import TimerError
+
+    tool = {"systemd": "systemctl", "launchd": "launchctl", "schtasks": "schtasks", "cron": "crontab"}[system]
+    if action != "show" and shutil.which(tool) is None:
+        raise TimerError(f"there is no `{tool}` on this computer: name another timer with --system")
+    if system == "cron":
+        if action == "show":
+            yield "In your crontab:\n"
+            yield from cron_lines(job)
+            yield ""
+        elif action == "install":
+            yield from timers.install_in_crontab(job, timers.run_command)
+        else:
+            yield from timers.remove_from_crontab(job, timers.run_command)
+        return
+    timer = timers.timer_for(system, job, Path.home(), os.environ)
+    if action == "install":
+        yield from timers.install(timer, timers.run_command)
+        yield timer.note
+    elif action == "remove":
+        yield from timers.remove(timer, timers.run_command)
+    else:
+        for file in timer.files:
+            yield f"{file.path} ({_standing(file)}):\n"
+            yield file.text.expandtabs(2)
+        yield "Switched on with:"
+        yield from (f"  {' '.join(words)}" for words in timer.on)
+        yield timer.note
+
+
+def _standing(file: "TimerFile") -> str:
+    if not file.path.exists():
+        return "not there"
+    if file.path.read_bytes() == file.data:
+        return "in place"
+    return "another one is in place" if file.is_ours() else "there, and not written by benchwater"

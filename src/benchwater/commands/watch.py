@@ -1,0 +1,153 @@
+"""`benchwater watch`: what `due` does, as files arrive."""
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from types import FrameType
+
+import click
+
+from benchwater.commands.guard import DONE
+from benchwater.commands.terminal import (
+    debug_option,
+    debugging,
+    folder_argument,
+    plain,
+    workspace_plugins_option,
+)
+
+_NAMED = 3
+
+
+@click.command(short_help="Write reports as files arrive, until stopped.")
+@folder_argument
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Where reports go (left out: reports/ in FOLDER).",
+)
+@click.option(
+    "--today",
+    metavar="DATE",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="The day that counts as today (left out: today, whichever day it has become).",
+)
+@click.option("--poll", is_flag=True, help="Look again and again: for network folders that tell nothing.")
+@workspace_plugins_option
+@debug_option
+def watch(folder: Path, out: Path | None, today: datetime | None, poll: bool, workspace_plugins: bool) -> int:
+    """Watch FOLDER (left out: this folder) and write each report that is owed, until stopped.
+
+    It looks once at the start, whenever a log, bench.toml or a plugin has changed and then been quiet
+    for two seconds, and when a new day begins. What goes wrong is said, and it keeps watching. Each look
+    is a run of `benchwater due`.
+
+    Exit status: 0 stopped, by Ctrl-C or by a signal to end; 2 FOLDER cannot be watched.
+    """
+    from benchwater.schedule.watching import Relevant, quiet_changes
+
+    out = out or folder / "reports"
+    command = _due_command(folder, out, today, workspace_plugins)
+    days = _Days(today)
+    with _ends_on_signals():
+        try:
+            click.echo(f"Watching {plain(str(folder.resolve()))} (Ctrl-C ends it).")
+            for names in quiet_changes(folder, Relevant(folder, out), poll=poll, anew=days.new_one):
+                days.new_one()
+                _look(command, names)
+        except KeyboardInterrupt:
+            click.echo("Stopped watching.")
+    return DONE
+
+
+class _Days:
+    """Notices that a new day has begun."""
+
+    def __init__(self, fixed: datetime | None) -> None:
+        self._fixed = fixed is not None
+        self._day = date.today()
+
+    def new_one(self) -> bool:
+        day = date.today()
+        is_new = not self._fixed and day != self._day
+        self._day = day
+        return is_new
+
+
+def _due_command(folder: Path, out: Path, today: datetime | None, workspace_plugins: bool) -> list[str]:
+    """A run of its own: what it imports is not held on to, and benchwater may be updated meanwhile."""
+    command = [sys.executable, "-P", "-m", "benchwater", "due", "--out", str(out)]
+    if today is not None:
+        command += ["--today", f"{today:%Y-%m-%d}"]
+    if not workspace_plugins:
+        command.append("--no-workspace-plugins")
+    if debugging():
+        command.append("--debug")
+    return [*command, "--", str(folder)]
+
+
+def _look(command: Sequence[str], names: Sequence[str]) -> None:
+    """Run `due`, whose lines are shown as they come; say so where it found nothing to do."""
+    try:
+        run = subprocess.Popen(
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            encoding="utf-8",
+            errors="replace",
+            env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+            start_new_session=os.name != "nt",
+        )
+    except OSError as error:
+        click.echo(f"Could not look: {error.strerror or error}", err=True)
+        return
+    silent = True
+    try:
+        for line in run.stdout or ():
+            silent = False
+            click.echo(line.rstrip("\n"))
+        run.wait()
+    except KeyboardInterrupt:
+        _end(run)
+        raise
+    if silent and run.returncode < 0:
+        click.echo(f"The look was ended by signal {-run.returncode}; still watching.", err=True)
+    elif silent and names:
+        click.echo(f"{plain(_named(names))} changed: nothing is owed")
+
+
+def _end(run: subprocess.Popen[str]) -> None:
+    if os.name != "nt":
+        run.send_signal(signal.SIGINT)
+    try:
+        run.wait(10)
+    except subprocess.TimeoutExpired:
+        run.kill()
+        run.wait()
+
+
+def _named(names: Sequence[str]) -> str:
+    more = len(names) - _NAMED
+    return ", ".join(names[:_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+@contextmanager
+def _ends_on_signals() -> Iterator[None]:
+    """SIGTERM does what Ctrl-C does, and both do it even where this was started in the background."""
+
+    def end(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

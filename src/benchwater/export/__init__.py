@@ -1,0 +1,1 @@
+"""Export: the logs as other programs take them, and what each column holds as Table Schema."""

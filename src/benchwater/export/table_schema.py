@@ -1,0 +1,197 @@
+"""Table Schema (Frictionless, version 2) of every log, so that other programs can validate the same files.
+
+There are two of each log. The one of a log *as written* is the strict form of what is read: a cell that
+conforms is read (in a file with commas between its cells and points in its numbers), and benchwater is more
+forgiving, with other headings, other case, `$` before money, or fractions typed as one character.
+Quantities carry their unit, so they are strings with a pattern; so are dates, as a log mixes days with days
+and times. What one cell decides about another (a cavity of that mold, an amount in a unit of that item) and
+the rules of a row are beyond a schema: `benchwater check` tells.
+
+The other is of the *canonical* CSV that `to_csv` writes: numbers in the units the fields name.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from benchwater.export.csv_text import DATE_FORMAT, ITEM_UNIT, keeps_item_unit, safe_text
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.logs import Column, LogKind
+from benchwater.read.cells import documented_unit
+from benchwater.units import CANONICAL, Dimension, unit_spellings
+
+Descriptor = dict[str, Any]
+PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
+
+_QUANTITIES: Mapping[str, Dimension] = {
+    "temperature": "temperature",
+    "mass": "mass",
+    "duration": "duration",
+    "length": "length",
+    "volume": "volume",
+}
+_DECIMAL = r"[0-9]{1,6}(\.[0-9]{1,4})?"
+_FRACTION = r"[0-9]{1,4}/[1-9][0-9]{0,3}"
+_NUMBER = rf"({_DECIMAL}|{_FRACTION}|[0-9]{{1,6}} {_FRACTION})"
+_CLOCK = r"[0-9]{1,4}:[0-5][0-9](:[0-5][0-9])?"
+_YEAR, _MONTH, _DAY = r"(19[5-9][0-9]|20[0-9][0-9])", r"(0[1-9]|1[0-2])", r"(0[1-9]|[12][0-9]|3[01])"
+_TIME = r"([ T]([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?)?"
+_LOWEST_C = -273.15
+
+
+def written_schema(kind: LogKind, bench: Bench | None = None) -> Descriptor:
+    """Of a log as makers write it. With a bench, its names, date order and units of bare numbers too."""
+    known = ", ".join(f"`{name}`" for name in kind.signature)
+    return _schema(
+        f"{kind.title}, as written",
+        f"A file is taken for this log when its header has the columns {known}. Columns may be left out or "
+        f"added otherwise. The strict form: benchwater reads more than this.",
+        (_written_field(column, bench) for column in kind.columns),
+        match="partial",
+    )
+
+
+def canonical_schema(kind: LogKind, bench: Bench | None = None, extra: Iterable[str] = ()) -> Descriptor:
+    """Of a log as `to_csv` writes it, the `extra` columns of the maker's own at its end."""
+    fields: list[Descriptor] = []
+    for column in kind.columns:
+        fields.append(_canonical_field(column, bench))
+        if column.kind == "amount" and keeps_item_unit(kind):
+            fields.append(
+                _field(ITEM_UNIT, "string", "unit of this row's amount", enum=["g", "mL", "pieces"])
+            )
+    fields.append(_field("file", "string", "the file the row was read from", required=True))
+    fields.append(_field("line", "integer", "the line the row begins on", required=True, minimum=1))
+    fields += [_field(safe_text(name), "string", "a column of the maker's own") for name in extra]
+    return _schema(
+        f"{kind.title}, in canonical units",
+        "Numbers in the unit that each field names. Text that a spreadsheet would take for a formula begins "
+        "with an apostrophe.",
+        fields,
+        match="equal" if extra else "subset",
+    )
+
+
+def _schema(title: str, description: str, fields: Iterable[Descriptor], *, match: str) -> Descriptor:
+    return {
+        "$schema": PROFILE,
+        "title": title,
+        "description": description,
+        "fields": list(fields),
+        "fieldsMatch": match,
+        "missingValues": [""],
+    }
+
+
+def _field(
+    name: str,
+    type: str,
+    description: str,
+    *,
+    format: str | None = None,
+    unit: str | None = None,
+    **rules: Any,
+) -> Descriptor:
+    field: Descriptor = {"name": name, "type": type}
+    if format is not None:
+        field["format"] = format
+    field["description"] = description
+    if unit is not None:
+        field["unit"] = unit
+    constraints = {rule: value for rule, value in rules.items() if value not in (None, False)}
+    if constraints:
+        field["constraints"] = constraints
+    return field
+
+
+def _written_field(column: Column, bench: Bench | None) -> Descriptor:
+    type, rules = _written_type(column, bench)
+    meaning = column.meaning
+    if column.default is not None:
+        meaning += f" (left empty: {column.default})"
+    field = _field(column.name, type, meaning, required=column.needed, **rules)
+    if column.kind in _QUANTITIES and bench is not None:
+        field["bareUnit"] = bench.default_units.get(column.name) or documented_unit(column, bench)
+    if column.also:
+        field["alsoCalled"] = list(column.also)
+    return field
+
+
+def _written_type(column: Column, bench: Bench | None) -> tuple[str, Descriptor]:
+    if column.kind == "date":
+        return "string", {"pattern": _date_pattern(bench)}
+    if column.kind == "count":
+        return "integer", {"minimum": None if column.signed else 0}
+    if column.kind in {"number", "money"}:
+        return "number", {"minimum": None if column.signed else 0}
+    if column.kind in _QUANTITIES:
+        return "string", {"pattern": _quantity_pattern(_QUANTITIES[column.kind])}
+    if column.kind in {"amount", "spread"}:
+        each = [_quantity_pattern(dimension) for dimension in ("mass", "volume", "pieces")]
+        return "string", {"pattern": f"({'|'.join(each)})"}
+    return "string", {"enum": _enum(column, bench)}
+
+
+def _enum(column: Column, bench: Bench | None) -> list[str] | None:
+    if column.kind == "yes_no":
+        return None if "*" in column.words else ["yes", "no"]
+    if column.kind == "word":
+        return list(column.words)
+    if bench is None or column.refers_to is None:
+        return None
+    names = {"mold": bench.molds, "item": bench.items, "build": bench.builds}.get(column.refers_to)
+    return list(names) if names else None
+
+
+def _date_pattern(bench: Bench | None) -> str:
+    day = f"{_YEAR}-{_MONTH}-{_DAY}"
+    if bench is not None and bench.date_order != "iso":
+        first, second = (_DAY, _MONTH) if bench.date_order == "day first" else (_MONTH, _DAY)
+        day = f"({day}|{first}[/.]{second}[/.]{_YEAR})"
+    return f"{day}{_TIME}"
+
+
+def _quantity_pattern(dimension: Dimension) -> str:
+    unit = f"({'|'.join(_cased(unit_spellings(dimension)))})"
+    if dimension == "temperature":
+        below_zero = rf"-[0-9]{{1,2}}(\.[0-9]{{1,4}})?( ?({'|'.join(_cased(('c', '°c', 'f', '°f')))}))?"
+        return f"({_NUMBER}( ?{unit})?|{below_zero})"
+    if dimension == "pieces":
+        return f"[0-9]{{1,6}}( ?{unit})?"
+    several = f"{_NUMBER}( ?{unit}( {_NUMBER} ?{unit})?)?"
+    return f"({several}|{_CLOCK})" if dimension == "duration" else several
+
+
+def _cased(spellings: Iterable[str]) -> list[str]:
+    """The spellings as people case them: `degf`, `DEGF`, `Degf`, and `degF`."""
+    cased: dict[str, None] = {}
+    for text in spellings:
+        cased |= dict.fromkeys((text, text.upper(), text.capitalize()))
+        if text[-1:] in {"c", "f", "l"}:
+            cased[text[:-1] + text[-1].upper()] = None
+    return list(cased)
+
+
+def _canonical_field(column: Column, bench: Bench | None) -> Descriptor:
+    name, meaning = column.frame_name, column.meaning
+    filled = column.needed or column.default is not None
+    least = None if column.signed else 0
+    if column.kind == "date":
+        return _field(name, "datetime", meaning, format=DATE_FORMAT, required=filled)
+    if column.kind == "count":
+        return _field(name, "integer", meaning, unit="1", required=filled, minimum=least)
+    if column.kind == "number":
+        return _field(name, "number", meaning, required=filled, minimum=least)
+    if column.kind == "money":
+        unit = "money" if bench is None else bench.currency
+        return _field(name, "number", meaning, unit=unit, required=filled, minimum=least)
+    if column.kind in {"amount", "spread"}:
+        return _field(name, "number", f"{meaning}; see {ITEM_UNIT}", required=filled, minimum=0)
+    if column.kind in _QUANTITIES:
+        unit = CANONICAL[_QUANTITIES[column.kind]]
+        lowest = _LOWEST_C if column.kind == "temperature" else 0
+        return _field(name, "number", meaning, unit=unit, required=filled, minimum=lowest)
+    if column.kind == "tags":
+        meaning += ", with ; between them"
+    words = _enum(column, None)
+    enum = [safe_text(word) for word in words] if words is not None else None
+    return _field(name, "string", meaning, required=filled, enum=enum)

@@ -1,0 +1,64 @@
+"""What a plugin declares, held to the contract: a sentence for its author where it cannot be taken."""
+
+from collections.abc import Iterable, Iterator
+
+from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis
+from benchwater.plugin.logs import LogKind
+from benchwater.plugin_host.options import UnusableValueError, read_value
+
+
+def other_version(needed: object) -> str | None:
+    """Why a plugin that needs this version of the contract is refused, and what to change."""
+    if needed == CONTRACT_VERSION:
+        return None
+    if not isinstance(needed, int):
+        return f"says CONTRACT_VERSION_NEEDED = {needed!r}: write a whole number, here {CONTRACT_VERSION}"
+    if needed > CONTRACT_VERSION:
+        advice = "install a newer benchwater, or write it for this version (see DEVELOPERS.md) and say"
+    else:
+        advice = "change what DEVELOPERS.md names since then, and say"
+    return (
+        f"was written for version {needed} of the plugin contract, and this is version {CONTRACT_VERSION}: "
+        f"{advice} CONTRACT_VERSION_NEEDED = {CONTRACT_VERSION}"
+    )
+
+
+def faults(analyses: Iterable[Analysis], log_kinds: Iterable[LogKind]) -> Iterator[str]:
+    """What is wrong with what a plugin brings, beyond names that another one has taken."""
+    for analysis in analyses:
+        yield from _option_faults(analysis)
+    for kind in log_kinds:
+        yield from _log_faults(kind)
+
+
+def _option_faults(analysis: Analysis) -> Iterator[str]:
+    names = [option.name for option in analysis.options]
+    for option in analysis.options:
+        of = f"the option {option.name!r} of `{analysis.id}`"
+        if not option.name.isidentifier():
+            yield f"{of} must be a plain name such as `least_trips`"
+        if names.count(option.name) > 1:
+            yield f"{of} is declared twice"
+        if option.kind == "word" and not option.words:
+            yield f"{of} is a `word`, and names no `words` to choose from"
+        elif option.default is not None:
+            try:
+                read_value(option, option.default, canonical=True)
+            except UnusableValueError as error:
+                yield f"{of} has a default that {error}"
+
+
+def _log_faults(kind: LogKind) -> Iterator[str]:
+    of = f"the log `{kind.name}`"
+    date = kind.column("date")
+    if date is None or date.kind != "date" or not date.needed:
+        yield (
+            f"{of} must declare `Column(name='date', kind='date', needed=True, ...)`, as every row stands "
+            "for a day (other headings for it go into `also`)"
+        )
+    names = [*kind.frame_columns]
+    for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+        yield f"{of} has two columns named `{name}`"
+    for name in kind.signature:
+        if kind.column(name) is None:
+            yield f"{of} is known by a column `{name}` that it does not declare"

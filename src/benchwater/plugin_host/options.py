@@ -1,0 +1,168 @@
+"""The tables `[plugins.ID]` of bench.toml, checked against what each analysis declares."""
+
+import difflib
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
+from typing import cast
+
+from benchwater.plugin.hooks import Analysis
+from benchwater.plugin.options import Option, OptionValue
+from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
+from benchwater.read.bench_file import FILE_NAME, BenchError
+from benchwater.units import Dimension, QuantityError, read_quantity
+
+Written = Mapping[str, Mapping[str, object]]
+Lines = Mapping[tuple[str | int, ...], int]
+_QUANTITIES = ("temperature", "mass", "duration", "length", "volume")
+
+
+class OptionError(BenchError):
+    """bench.toml sets an option that does not exist, or to what it cannot be."""
+
+
+class UnusableValueError(ValueError):
+    """A value that an option cannot have; the message continues 'this value ...'."""
+
+
+def read_options(plugins: Plugins, written: Written, lines: Lines, *, complete: bool = True) -> Written:
+    """Every analysis' options by its id, defaults filled in; what belongs to no analysis as it was written.
+
+    `lines` holds the line of each key below `[plugins]`. An ID that nothing loaded has is refused, unless
+    some plugin could not be loaded or (`complete` False) was left out, as it may be that one's. OptionError
+    with one sentence for whatever is wrong.
+    """
+    analyses = {analysis.id: analysis for analysis, _ in plugins.analyses}
+    given: dict[str, Mapping[str, object]] = {}
+    for identity, table in written.items():
+        owner = next((plugin for plugin in plugins.loaded if plugin.id == identity), None)
+        analysis = analyses.get(identity)
+        if analysis is not None:
+            passed_on = owner is not None and owner.report_written is not None
+            given[identity] = _checked(analysis, table, lines, passed_on=passed_on)
+        elif owner is not None:
+            if owner.report_written is None and table:
+                raise _error((identity,), _no_options(identity, owner), lines)
+            given[identity] = table
+        elif _is_off(identity, plugins.off) or plugins.problems or not complete:
+            given[identity] = table
+        else:
+            raise _error((identity,), _nobody(identity, plugins), lines)
+    for identity, analysis in analyses.items():
+        if analysis.options:
+            defaults = {option.name: option.default for option in analysis.options}
+            given[identity] = {**defaults, **given.get(identity, {})}
+    return MappingProxyType({identity: MappingProxyType(dict(table)) for identity, table in given.items()})
+
+
+def read_value(option: Option, value: object, *, canonical: bool = False) -> OptionValue:
+    """The value of an option as the analysis gets it. UnusableValueError says what it is, and what is needed.
+
+    A quantity is text with its unit, or (`canonical`) a number in the canonical unit.
+    """
+    if option.kind == "text" and isinstance(value, str):
+        return value
+    if option.kind == "texts":
+        listed = [value] if isinstance(value, str) else value
+        if isinstance(listed, list | tuple) and all(isinstance(entry, str) for entry in listed):
+            return tuple(listed)
+    if option.kind == "word" and value in option.words:
+        return value
+    if option.kind == "yes_no" and value in ("yes", "no"):
+        return value == "yes"
+    if option.kind == "yes_no" and isinstance(value, bool):
+        return value
+    if option.kind in _QUANTITIES and isinstance(value, str) and not canonical:
+        try:
+            return read_quantity(value, cast(Dimension, option.kind))
+        except QuantityError as error:
+            raise UnusableValueError(f"is `{value}`, which {error}") from None
+    if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
+        if option.kind in _QUANTITIES and canonical:
+            return float(value)
+        if option.kind in {"number", "whole"} and _fits(option, value):
+            return int(value) if option.kind == "whole" else float(value)
+    raise UnusableValueError(f"is {value!r}, and {_needed(option)} is needed")
+
+
+def _checked(
+    analysis: Analysis, table: Mapping[str, object], lines: Lines, *, passed_on: bool
+) -> Mapping[str, object]:
+    known = {option.name: option for option in analysis.options}
+    values: dict[str, object] = {}
+    for name, value in table.items():
+        option = known.get(name)
+        if option is None:
+            if not passed_on:
+                raise _error((analysis.id, name), _unknown(name, analysis.id, known), lines)
+            values[name] = value
+            continue
+        try:
+            values[name] = read_value(option, value)
+        except UnusableValueError as error:
+            raise _error((analysis.id, name), f"{error} ({option.meaning})", lines) from None
+    return values
+
+
+def _fits(option: Option, value: float) -> bool:
+    return (
+        (option.kind == "number" or value == int(value))
+        and (option.least is None or value >= option.least)
+        and (option.most is None or value <= option.most)
+    )
+
+
+def _needed(option: Option) -> str:
+    if option.kind == "word":
+        return f"one of {_listed(option.words)}"
+    if option.kind in {"number", "whole"}:
+        bounds = ""
+        if option.least is not None and option.most is not None:
+            bounds = f" from {option.least:g} to {option.most:g}"
+        elif option.least is not None:
+            bounds = f" of {option.least:g} or more"
+        elif option.most is not None:
+            bounds = f" of {option.most:g} or less"
+        return f"a {'whole ' if option.kind == 'whole' else ''}number{bounds}"
+    return {
+        "text": "a text in quotation marks",
+        "texts": "a list of texts",
+        "yes_no": "true or false",
+    }.get(option.kind, f"a {option.kind} with its unit, in quotation marks,")
+
+
+def _unknown(name: str, identity: str, known: Iterable[str]) -> str:
+    names = sorted(known)
+    if not names:
+        return f"is set, and `{identity}` takes no options"
+    near = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
+    hint = f"; did you mean `{near[0]}`?" if near else f" (it has {_listed(names)})"
+    return f"is not an option of `{identity}`{hint}"
+
+
+def _no_options(identity: str, owner: LoadedPlugin) -> str:
+    ids = [analysis.id for analysis in owner.analyses]
+    if not ids:
+        return f"is set, and `{identity}` takes no options"
+    return f"names a file with analyses of other names: write [plugins.{ids[0]}] (it brings {_listed(ids)})"
+
+
+def _nobody(identity: str, plugins: Plugins) -> str:
+    names = sorted({plugin.id for plugin in plugins.loaded} | {entry.id for entry, _ in plugins.analyses})
+    near = difflib.get_close_matches(identity, names, n=1, cutoff=0.6)
+    hint = f"; did you mean `{near[0]}`?" if near else " (`benchwater plugins` lists them)"
+    return f"sets options of a plugin that is not there{hint}"
+
+
+def _is_off(identity: str, off: Sequence[str]) -> bool:
+    return any(name == identity or name.rpartition(".")[2] == identity for name in off)
+
+
+def _error(path: tuple[str, ...], why: str, lines: Lines) -> OptionError:
+    line = lines.get(path) or lines.get(path[:1])
+    where = f", line {line}" if line else ""
+    return OptionError(f"{FILE_NAME}{where}: `{'.'.join(('plugins', *path))}` {why}")
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(f"`{name}`" for name in names)

@@ -1,0 +1,136 @@
+"""What is remembered between runs: one small JSON beside the reports, which may be lost without harm."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from benchwater.schedule.inputs import Inputs
+
+NAME = ".benchwater-due.json"
+FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Period:
+    """A month or a season that has rows.
+
+    It has ended once `ended_on` has come. Its report looks at rows before `rows_until`: `rows` is a
+    digest of them all, `files` one for each log file, to say which of them changed.
+    """
+
+    label: str
+    month: str
+    whole_season: bool
+    ended_on: date
+    rows_until: date
+    rows: str = ""
+    files: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """The last look at a folder: its contents, and the periods that have rows."""
+
+    inputs: Inputs
+    periods: tuple[Period, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RestsOn:
+    """All that one report was made from."""
+
+    rows: str
+    files: Mapping[str, str]
+    bench: str
+    plugins: Mapping[str, str]
+    version: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrittenReport:
+    """A report in place: its files, what it rests on, what in it failed, and whether plugins were told."""
+
+    rests_on: RestsOn
+    files: tuple[str, ...]
+    printed: bool = True
+    failed: tuple[str, ...] = ()
+    handed_on: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Manifest:
+    """The last look, if there was one, and every report written, by label."""
+
+    look: Look | None = None
+    reports: Mapping[str, WrittenReport] = field(default_factory=dict)
+
+
+def read_manifest(out: Path) -> Manifest:
+    """The manifest beside the reports; an empty one where it is missing, damaged or of another format."""
+    try:
+        data = json.loads((out / NAME).read_text(encoding="utf-8"))
+        return _manifest(data) if data["format"] == FORMAT else Manifest()
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return Manifest()
+
+
+def manifest_text(manifest: Manifest) -> str:
+    """The manifest as JSON text."""
+    data = {"format": FORMAT, **asdict(manifest)}
+    return json.dumps(data, ensure_ascii=True, indent=1, sort_keys=True, default=date.isoformat) + "\n"
+
+
+def _manifest(data: Mapping[str, Any]) -> Manifest:
+    look = data["look"]
+    return Manifest(
+        look=None if look is None else _look(look),
+        reports={str(label): _report(each) for label, each in data["reports"].items()},
+    )
+
+
+def _look(data: Mapping[str, Any]) -> Look:
+    inputs = data["inputs"]
+    return Look(
+        inputs=Inputs(
+            version=str(inputs["version"]),
+            bench=str(inputs["bench"]),
+            logs=_texts(inputs["logs"]),
+            plugins=_texts(inputs["plugins"]),
+        ),
+        periods=tuple(
+            Period(
+                label=str(each["label"]),
+                month=str(each["month"]),
+                whole_season=bool(each["whole_season"]),
+                ended_on=date.fromisoformat(each["ended_on"]),
+                rows_until=date.fromisoformat(each["rows_until"]),
+                rows=str(each["rows"]),
+                files=_texts(each["files"]),
+            )
+            for each in data["periods"]
+        ),
+    )
+
+
+def _report(data: Mapping[str, Any]) -> WrittenReport:
+    rests = data["rests_on"]
+    return WrittenReport(
+        rests_on=RestsOn(
+            rows=str(rests["rows"]),
+            files=_texts(rests["files"]),
+            bench=str(rests["bench"]),
+            plugins=_texts(rests["plugins"]),
+            version=str(rests["version"]),
+        ),
+        files=tuple(str(name) for name in data["files"]),
+        printed=bool(data["printed"]),
+        failed=tuple(str(text) for text in data["failed"]),
+        handed_on=bool(data["handed_on"]),
+    )
+
+
+def _texts(data: Mapping[str, Any]) -> dict[str, str]:
+    return {str(name): str(text) for name, text in data.items()}

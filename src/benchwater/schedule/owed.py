@@ -1,0 +1,143 @@
+"""Which reports are owed, and why. Pure: it is given what is there, and the day that counts as today."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from benchwater.schedule.inputs import NOT_KNOWN, Inputs
+from benchwater.schedule.manifest import Look, Manifest, Period, RestsOn, WrittenReport
+
+NO_REPORT = "no report yet"
+_MOST_REASONS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """Where one period stands. `period` is None for months without rows, which `label` names."""
+
+    label: str
+    what: str
+    period: Period | None = None
+    owed: str = ""
+    to_hand_on: bool = False
+
+
+def states(
+    look: Look,
+    reports: Mapping[str, WrittenReport],
+    out: Path,
+    today: date,
+    *,
+    can_print: bool = False,
+) -> tuple[State, ...]:
+    """The state of every period with rows, in order, and of the months without any between and since.
+
+    A report whose PDF could not be printed is owed again once `can_print` says that it now can be.
+    """
+    found = [
+        _state(period, rests_on(period, look.inputs), reports.get(period.label), out, today, can_print)
+        for period in look.periods
+    ]
+    return tuple(_with_gaps(found, today))
+
+
+def is_settled(manifest: Manifest, inputs: Inputs, out: Path, today: date) -> bool:
+    """Whether nothing changed since the last look and nothing is left to do, nor to be tried again."""
+    look = manifest.look
+    if look is None or not inputs.same_as(look.inputs):
+        return False
+    found = states(look, manifest.reports, out, today, can_print=True)
+    return not any(state.owed or state.to_hand_on for state in found)
+
+
+def rests_on(period: Period, inputs: Inputs) -> RestsOn:
+    """What the period's report would be made from now."""
+    return RestsOn(
+        rows=period.rows,
+        files=period.files,
+        bench=inputs.bench,
+        plugins=inputs.plugins,
+        version=inputs.version,
+    )
+
+
+def _state(
+    period: Period, now: RestsOn, report: WrittenReport | None, out: Path, today: date, can_print: bool
+) -> State:
+    if period.ended_on > today:
+        return State(label=period.label, what="not ended", period=period)
+    why = _why_owed(period.label, now, report, out)
+    if not why and can_print and report is not None and not report.printed:
+        why = "its PDF could not be printed"
+    if why:
+        return State(label=period.label, what=f"owed: {why}", period=period, owed=why)
+    assert report is not None
+    notes = [*(f"{name} failed" for name in report.failed)]
+    if not report.printed:
+        notes.append("without its PDF, which could not be printed")
+    if not report.handed_on:
+        notes.append("not handed on yet")
+    what = f"written ({', '.join(notes)})" if notes else "written"
+    return State(label=period.label, what=what, period=period, to_hand_on=not report.handed_on)
+
+
+def _why_owed(label: str, now: RestsOn, report: WrittenReport | None, out: Path) -> str:
+    folder = out / label
+    if report is None:
+        known = folder.is_dir() and any(path.name.startswith("season-report.") for path in folder.iterdir())
+        return "there is no record of what its report was made from" if known else NO_REPORT
+    missing = [name for name in report.files if not (folder / name).is_file()]
+    if missing:
+        return NO_REPORT if len(missing) == len(report.files) else f"{missing[0]} is missing"
+    return _shortened(list(_changes(report.rests_on, now)))
+
+
+def _changes(before: RestsOn, now: RestsOn) -> Iterator[str]:
+    if before.version != now.version:
+        yield f"benchwater {before.version} became {now.version}"
+    if before.bench != now.bench or now.bench == NOT_KNOWN:
+        yield "bench.toml changed"
+    for name in sorted({*before.plugins, *now.plugins}):
+        if name not in before.plugins:
+            yield f"{name} is new"
+        elif name not in now.plugins:
+            yield f"{name} is gone"
+        elif before.plugins[name] != now.plugins[name] or now.plugins[name] == NOT_KNOWN:
+            yield f"{name} changed"
+    if before.rows != now.rows:
+        changed = [
+            name
+            for name in sorted({*before.files, *now.files})
+            if before.files.get(name) != now.files.get(name)
+        ]
+        yield from (f"{name} changed" for name in changed)
+        if not changed:
+            yield "the logs changed"
+
+
+def _shortened(reasons: Sequence[str]) -> str:
+    shown = list(reasons[:_MOST_REASONS])
+    if len(reasons) > _MOST_REASONS:
+        shown.append(f"and {len(reasons) - _MOST_REASONS} more")
+    return ", ".join(shown)
+
+
+def _with_gaps(found: Sequence[State], today: date) -> Iterator[State]:
+    """Months without rows between those with rows, and since, up to the last one that has ended."""
+    expected: date | None = None
+    for state in found:
+        period = state.period
+        if period is not None and not period.whole_season:
+            month = date.fromisoformat(f"{period.month}-01")
+            if expected is not None and expected < month:
+                yield _gap(expected, month - timedelta(days=1))
+            expected = period.rows_until
+        yield state
+    if expected is not None and expected < today.replace(day=1):
+        yield _gap(expected, today.replace(day=1) - timedelta(days=1))
+
+
+def _gap(first: date, last: date) -> State:
+    one = (first.year, first.month) == (last.year, last.month)
+    return State(label=f"{first:%Y-%m}" if one else f"{first:%Y-%m} to {last:%Y-%m}", what="no rows")

@@ -1,0 +1,64 @@
+"""A season from a few lines of bench.toml and CSV, read as the program would."""
+
+import importlib.util
+import sys
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import ModuleType
+
+from benchwater.gather.season import gather
+from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.plugin.hooks import Analysis
+from benchwater.plugin.season import Season, Span
+from benchwater.plugin.section import Section
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeSeason:
+    """A season read from texts, with the spans that a report would look at, and the analyses by id."""
+
+    season: Season
+    period: Span
+    whole: Span
+    analyses: Mapping[str, Analysis] = field(default_factory=dict)
+
+    def section(self, analysis: str, span: Span | None = None) -> Section:
+        """What an analysis says about a span (left out: the period). Whatever it raises comes through."""
+        return self.analyses[analysis].analyse(self.season, span or self.period)
+
+
+def make_season(
+    bench: str, logs: Mapping[str, str], month: str | None = None, *, plugins: Sequence[Path] = ()
+) -> MadeSeason:
+    """Read `bench` (a bench.toml) and `logs` (file name to CSV text) as the program would.
+
+    `month` is the report's month, left out for the latest with rows. `plugins` are the files of the plugins
+    under test: their logs are read, and their options are those of `bench`. AssertionError where a row is
+    set aside, a file is not read or one of `plugins` is refused: a test's own data must be clean.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        for name, text in {"bench.toml": bench, **logs}.items():
+            path = Path(folder, name)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(text, encoding="utf-8")
+        workspace = read_workspace(Path(folder), workspace_plugins=False, plugin_files=plugins)
+    refused = [problem for problem in workspace.plugins.problems if problem.origin == "workspace"]
+    spoilt = [*refused, *workspace.reading.set_aside, *workspace.reading.not_read]
+    assert not spoilt, spoilt
+    spans = choose_spans(workspace, Request(month=month))
+    season = gather(workspace.reading, workspace.bench, spans)
+    analyses = {analysis.id: analysis for analysis, _ in workspace.plugins.analyses}
+    return MadeSeason(season=season, period=spans.period, whole=spans.season, analyses=analyses)
+
+
+def plugin_file(path: Path) -> ModuleType:
+    """The module of a plugin's file, imported afresh as the host would."""
+    spec = importlib.util.spec_from_file_location(f"benchwater_plugin_under_test_{path.stem}", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[module.__name__] = module
+    spec.loader.exec_module(module)
+    return module

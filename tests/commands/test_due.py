@@ -1,0 +1,156 @@
+import json
+import re
+import subprocess
+import sys
+import time
+
+import pytest
+
+from command_line import run
+from small_bench import SMALL_BENCH
+
+HEADER = "date,mold,cavity,outcome\n"
+MAY = "2026-05-02,round-jig,1/8,good\n"
+HEAVY = (
+    "pandas", "numpy", "pint", "weasyprint", "matplotlib", "scipy", "statsmodels", "jinja2", "rich",
+    "watchfiles", "pluggy",
+)  # fmt: skip
+BROKEN = """
+from benchwater.plugin import Analysis, hookimpl
+
+def analyse(season, span):
+    raise ValueError("no luck")
+
+@hookimpl
+def analyses():
+    return [Analysis(id="broken", title="T", question="Q?", order=1, analyse=analyse)]
+"""
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "pour-may.csv").write_text(HEADER + MAY)
+    return tmp_path
+
+
+def shown(report_folder):
+    return sorted(path.name for path in report_folder.iterdir())
+
+
+@pytest.mark.slow
+def test_due_writes_what_is_owed_says_why_and_then_is_quick_silent_and_imports_nothing_heavy(folder):
+    first = run("due", folder, "--today", "2026-06-01")
+    assert (first.status, first.err) == (0, "")
+    pdf = folder / "reports" / "2026-05" / "season-report.pdf"
+    assert first.out == f"2026-05: wrote {pdf}, .html, .json (no report yet)\n"
+    assert shown(pdf.parent) == ["season-report.html", "season-report.json", "season-report.pdf"]
+    code = (
+        "import sys; from benchwater.commands import cli\n"
+        f"status = cli.main(['due', {str(folder)!r}, '--today', '2026-06-01'], standalone_mode=False)\n"
+        f"print(status, [name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    second = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert (second.stdout, second.stderr) == ("0 []\n", "")
+    assert run("due", folder, "--today", "2026-06-01", "--list").out.startswith("2026-05      written\n")
+
+
+@pytest.mark.slow
+def test_with_nothing_to_do_due_takes_little_longer_than_asking_for_help(folder):
+    run("due", folder, "--today", "2026-06-01")
+
+    def quickest(*words):
+        took = []
+        for _ in range(9):
+            begun = time.perf_counter()
+            subprocess.run(
+                [sys.executable, "-m", "benchwater", *words], check=True, stdout=subprocess.DEVNULL
+            )
+            took.append(time.perf_counter() - begun)
+        return min(took)
+
+    assert quickest("due", folder, "--today", "2026-06-01") < 2 * quickest("--help")
+
+
+@pytest.mark.slow
+def test_due_writes_the_same_bytes_as_report_does(folder):
+    run("due", folder, "--today", "2027-03-01")
+    run("report", folder, "--month", "2026-05", "--out", folder / "by hand")
+    run("report", folder, "--season", "--out", folder / "by hand")
+    for label in ("2026-05", "season-2026"):
+        for name in ("season-report.pdf", "season-report.html", "season-report.json"):
+            made = (folder / "reports" / label / name).read_bytes()
+            assert made == (folder / "by hand" / label / name).read_bytes()
+
+
+@pytest.mark.slow
+def test_a_section_that_breaks_is_status_1_once_and_tried_again_when_mended(folder):
+    (folder / "plugins").mkdir()
+    (folder / "plugins" / "broken.py").write_text(BROKEN)
+    first = run("due", folder, "--today", "2026-06-01")
+    assert first.status == 1
+    assert "2026-05: broken failed. This analysis broke: ValueError: no luck" in first.err
+    assert "Traceback" not in first.err
+    again = run("due", folder, "--today", "2026-06-01")
+    assert (again.status, again.out, again.err) == (0, "", "")
+    assert "written (broken failed)" in run("due", folder, "--today", "2026-06-01", "--list").out
+    (folder / "plugins" / "broken.py").write_text("from benchwater.plugin import hookimpl\n" + BROKEN)
+    traced = run("due", folder, "--today", "2026-06-01", "--debug")
+    assert "(plugins/broken.py changed)" in traced.out
+    assert "Traceback" in traced.err
+
+
+def test_list_says_how_each_period_stands_and_writes_nothing(folder):
+    (folder / "pour-july.csv").write_text(HEADER + MAY.replace("05-02", "07-02"))
+    before = sorted(path.name for path in folder.rglob("*"))
+    outcome = run("due", folder, "--list", "--today", "2026-07-10")
+    assert (outcome.status, outcome.err) == (0, "")
+    assert outcome.out.splitlines() == [
+        "2026-05      owed: no report yet",
+        "2026-06      no rows",
+        "2026-07      not ended",
+        "season-2026  not ended",
+    ]
+    assert sorted(path.name for path in folder.rglob("*")) == before
+
+
+def test_a_folder_without_rows_is_no_fault(folder):
+    (folder / "pour-may.csv").unlink()
+    outcome = run("due", folder, "--today", "2026-07-10")
+    assert (outcome.status, outcome.out, outcome.err) == (0, "", "")
+    assert "no rows yet" in run("due", folder, "--list", "--today", "2026-07-10").out
+
+
+def test_what_cannot_be_used_is_told_in_a_sentence_and_noted_in_the_log(folder):
+    (folder / "bench.toml").write_text("[bench\n")
+    log = folder / "reports" / "due.log"
+    outcome = run("due", folder, "--log", log)
+    assert outcome.status == 2
+    assert "bench.toml" in outcome.err
+    assert "Traceback" not in outcome.err
+    assert "bench.toml is not valid TOML" in log.read_text()
+    assert run("due", folder, "--today", "yesterday").status == 2
+
+
+def test_the_log_notes_a_run_with_nothing_to_do_though_nothing_is_said(folder):
+    log = folder / "reports" / "due.log"
+    outcome = run("due", folder, "--today", "2026-05-31", "--log", log)
+    assert (outcome.status, outcome.out) == (0, "")
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d  nothing is owed\n", log.read_text())
+
+
+def test_a_report_that_cannot_be_written_is_told_and_stays_owed(folder):
+    (folder / "reports").mkdir()
+    (folder / "reports" / "2026-05").write_text("a file where a folder is wanted")
+    outcome = run("due", folder, "--today", "2026-06-01")
+    assert outcome.status == 1
+    assert outcome.err.startswith("2026-05: not written.")
+    assert "Traceback" not in outcome.err
+    assert "owed" in run("due", folder, "--today", "2026-06-01", "--list").out
+
+
+def test_the_manifest_lies_beside_the_reports_wherever_they_go(folder, tmp_path_factory):
+    out = tmp_path_factory.mktemp("elsewhere")
+    run("due", folder, "--today", "2026-05-31", "--out", out)
+    assert json.loads((out / ".benchwater-due.json").read_text())["format"] == 1
+    assert not (folder / "reports").exists()

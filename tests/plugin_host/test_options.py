@@ -1,0 +1,133 @@
+import pytest
+
+from benchwater.pipeline import read_workspace
+from benchwater.plugin_host.load import load_plugins
+from benchwater.plugin_host.options import OptionError
+from benchwater.testing import make_season
+from command_line import run
+from small_bench import SMALL_BENCH
+
+PLUGIN = """
+from benchwater.plugin import Analysis, Finding, Option, Section, hookimpl
+
+def analyse(season, span):
+    return Section.empty(f"The options are {dict(season.options('rainy'))}.")
+
+@hookimpl
+def analyses():
+    return [
+        Analysis(
+            id="rainy", title="T", question="Q?", order=1, analyse=analyse,
+            options=(
+                Option(name="least", meaning="trips at least", kind="whole", default=5, least=1, most=9),
+                Option(name="share", meaning="a share", kind="number"),
+                Option(name="cold", meaning="what counts as cold", kind="temperature", default=10.0),
+                Option(name="by", meaning="by what", kind="word", words=("water", "build"), default="water"),
+                Option(name="waters", meaning="only these", kind="texts", default=()),
+                Option(name="loud", meaning="say everything", kind="yes_no", default=False),
+            ),
+        ),
+        Analysis(id="plain", title="T", question="Q?", order=2, analyse=analyse),
+    ]
+"""
+DEFAULTS = {"least": 5, "share": None, "cold": 10.0, "by": "water", "waters": (), "loud": False}
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "plugins").mkdir()
+    (tmp_path / "plugins" / "rainy.py").write_text(PLUGIN)
+    return tmp_path
+
+
+def options(folder, toml):
+    (folder / "bench.toml").write_text(SMALL_BENCH + toml)
+    return read_workspace(folder).bench.plugin_options["rainy"]
+
+
+def test_an_analysis_gets_every_option_it_declares_defaults_filled_in(folder):
+    assert options(folder, "") == DEFAULTS
+    said = 'least = 2\nshare = 0.5\ncold = "50 F"\nby = "build"\nwaters = ["Mill Reach"]\nloud = true\n'
+    assert options(folder, f"[plugins.rainy]\n{said}") == {
+        "least": 2,
+        "share": 0.5,
+        "cold": pytest.approx(10.0),
+        "by": "build",
+        "waters": ("Mill Reach",),
+        "loud": True,
+    }
+
+
+@pytest.mark.parametrize(
+    ("toml", "words"),
+    [
+        ("[plugins.rainy]\nlest = 2\n", ["line {2}", "`plugins.rainy.lest`", "did you mean `least`?"]),
+        ("[plugins.rainy]\nleast = 0\n", ["line {2}", "whole number from 1 to 9", "trips at least"]),
+        ("[plugins.rainy]\nleast = 2.5\n", ["2.5", "whole number"]),
+        ("[plugins.rainy]\nleast = true\n", ["True", "whole number"]),
+        ("[plugins.rainy]\nshare = inf\n", ["inf", "a number is needed"]),
+        ("[plugins.rainy]\ncold = 50\n", ["50", "a temperature with its unit"]),
+        ('[plugins.rainy]\ncold = "5 g"\n', ["`5 g`", "not a unit of temperature"]),
+        ('[plugins.rainy]\nby = "species"\n', ["'species'", "`water`, `build`"]),
+        ("[plugins.rainy]\nwaters = [1]\n", ["a list of texts"]),
+        ("[plugins.rainy]\nloud = 1\n", ["true or false"]),
+        ("[plugins.plain]\nleast = 2\n", ["`plugins.plain.least`", "takes no options"]),
+        ("[plugins.finishing]\nleast = 2\n", ["`finishing` takes no options"]),
+        ("[plugins.rayny]\nleast = 2\n", ["line {1}", "`plugins.rayny`", "did you mean `rainy`?"]),
+    ],
+)
+def test_an_option_that_cannot_be_meant_is_told_by_key_line_and_what_is_near(folder, toml, words):
+    with pytest.raises(OptionError) as refusal:
+        options(folder, toml)
+    for word in words:
+        for number in (1, 2):
+            word = word.replace(f"{{{number}}}", str(SMALL_BENCH.count("\n") + number))
+        assert word in str(refusal.value)
+    for command in ("report", "check", "plugins"):
+        outcome = run(command, folder)
+        assert (outcome.status, str(refusal.value) in outcome.err) == (2, True)
+
+
+def test_options_of_what_is_switched_off_left_out_or_broken_do_no_harm(folder):
+    (folder / "bench.toml").write_text(SMALL_BENCH + "[plugins.rainy]\nleast = 2\n")
+    assert "rainy" in read_workspace(folder, workspace_plugins=False).bench.plugin_options
+    (folder / "bench.toml").write_text(
+        SMALL_BENCH + '[plugins]\noff = ["rainy"]\n[plugins.rainy]\nleast = 2\n'
+    )
+    assert not read_workspace(folder).plugins.problems
+    (folder / "bench.toml").write_text(SMALL_BENCH + "[plugins.rainy]\nleast = 2\n")
+    (folder / "plugins" / "rainy.py").write_text("1/0\n")
+    assert read_workspace(folder).plugins.problems
+
+
+def test_the_test_kit_hands_out_the_same_options(folder):
+    made = make_season(
+        SMALL_BENCH + "[plugins.rainy]\nleast = 3\n",
+        {},
+        month="2026-05",
+        plugins=[folder / "plugins" / "rainy.py"],
+    )
+    assert made.section("rainy").why == f"The options are {DEFAULTS | {'least': 3}}."
+    with pytest.raises(KeyError, match="plugins="):
+        make_season(SMALL_BENCH, {}, month="2026-05").season.options("rainy")
+
+
+@pytest.mark.parametrize(
+    ("written", "instead", "words"),
+    [
+        ('name="least"', 'name="at least"', ["'at least'", "plain name"]),
+        ('name="share"', 'name="least"', ["declared twice"]),
+        ("default=5, least=1", "default=0, least=1", ["'least'", "default", "from 1 to 9"]),
+        ('words=("water", "build"), ', "", ["'by'", "no `words`"]),
+    ],
+)
+def test_an_option_that_makes_no_sense_is_refused_with_its_plugin(folder, written, instead, words):
+    (folder / "plugins" / "rainy.py").write_text(PLUGIN.replace(written, instead))
+    (problem,) = load_plugins(folder).problems
+    for word in words:
+        assert word in problem.why
+
+
+def test_plugins_lists_each_option_with_its_meaning_and_what_it_is_left_out(folder):
+    (folder / "bench.toml").write_text(SMALL_BENCH)
+    assert "option least: trips at least (left out: 5)" in run("plugins", folder).out

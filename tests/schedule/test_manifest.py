@@ -1,0 +1,91 @@
+import json
+from datetime import date
+
+import pytest
+
+from benchwater.schedule.inputs import Inputs
+from benchwater.schedule.manifest import (
+    NAME,
+    Look,
+    Manifest,
+    Period,
+    RestsOn,
+    WrittenReport,
+    manifest_text,
+    read_manifest,
+)
+
+FULL = Manifest(
+    look=Look(
+        inputs=Inputs(version="1", bench="b", logs={"päck ☃.csv": "1"}, plugins={"shipped: x.py": "2"}),
+        periods=(
+            Period(
+                label="2026-05",
+                month="2026-05",
+                whole_season=False,
+                ended_on=date(2026, 6, 1),
+                rows_until=date(2026, 6, 1),
+                rows="r",
+                files={"a.csv": "f"},
+            ),
+        ),
+    ),
+    reports={
+        "2026-05": WrittenReport(
+            rests_on=RestsOn(rows="r", files={"a.csv": "f"}, bench="b", plugins={}, version="1"),
+            files=("season-report.pdf",),
+            printed=False,
+            failed=("broken",),
+            handed_on=False,
+        )
+    },
+)
+
+
+def test_what_is_remembered_comes_back_as_it_was(tmp_path):
+    (tmp_path / NAME).write_text(manifest_text(FULL), encoding="utf-8")
+    assert read_manifest(tmp_path) == FULL
+    (tmp_path / NAME).write_text(manifest_text(Manifest()), encoding="utf-8")
+    assert read_manifest(tmp_path) == Manifest()
+
+
+def _without(*keys):
+    data = json.loads(manifest_text(FULL))
+    inner = data
+    for key in keys[:-1]:
+        inner = inner[key]
+    del inner[keys[-1]]
+    return json.dumps(data)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "{",
+        "[]",
+        "null",
+        "7",
+        '{"format": 1}',
+        '{"format": 1, "look": [], "reports": {}}',
+        '{"format": 1, "look": null, "reports": []}',
+        manifest_text(FULL)[:-40],
+        manifest_text(FULL).replace('"format": 1', '"format": 2'),
+        manifest_text(FULL).replace("2026-06-01", "yesterday"),
+        _without("look", "inputs", "bench"),
+        _without("reports", "2026-05", "rests_on", "rows"),
+        "[" * 100_000,
+        "\0",
+    ],
+)
+def test_a_damaged_or_foreign_manifest_is_as_good_as_none(tmp_path, text):
+    (tmp_path / NAME).write_text(text, encoding="utf-8")
+    assert read_manifest(tmp_path) == Manifest()
+
+
+def test_a_manifest_that_is_not_text_or_a_folder_is_as_good_as_none(tmp_path):
+    (tmp_path / NAME).write_bytes(b"\xff\xfe\x00\x80")
+    assert read_manifest(tmp_path) == Manifest()
+    (tmp_path / NAME).unlink()
+    (tmp_path / NAME).mkdir()
+    assert read_manifest(tmp_path) == Manifest()

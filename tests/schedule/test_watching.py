@@ -1,0 +1,66 @@
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from benchwater.schedule.watching import Relevant, quiet_changes
+
+
+@pytest.mark.parametrize(
+    ("path", "counts"),
+    [
+        ("pour.csv", True),
+        ("logs/deep/pour.CSV", True),
+        ("bench.toml", True),
+        ("plugins/mine.py", True),
+        ("logs/reports/pour.csv", True),
+        ("reports/2026-05/season-report.json", False),
+        ("printed/2026-05/season-report.json", False),
+        (".pour.csv.swp", False),
+        (".git/index", False),
+        ("~pour.csv", False),
+        ("plugins/__pycache__/mine.pyc", False),
+        ("../elsewhere.csv", False),
+        ("", False),
+    ],
+)
+def test_only_what_can_change_a_report_is_worth_a_look(tmp_path, path, counts):
+    relevant = Relevant(tmp_path, tmp_path / "printed")
+    assert (
+        relevant(Path(tmp_path.resolve(), path) if ".." not in path else tmp_path.parent / path[3:]) is counts
+    )
+
+
+@pytest.mark.parametrize("poll", [False, True])
+def test_a_file_that_is_still_written_to_is_waited_for_and_then_named_once(tmp_path, poll):
+    (tmp_path / "reports").mkdir()
+    written = []
+
+    def write():
+        time.sleep(0.3)
+        for number in range(8):
+            with (tmp_path / "pour.csv").open("a") as stream:
+                stream.write(f"{number}\n")
+            (tmp_path / "reports" / "x.json").write_text("x")
+            written.append(number)
+            time.sleep(0.1)
+
+    thread = threading.Thread(target=write)
+    changes = quiet_changes(tmp_path, Relevant(tmp_path, tmp_path / "reports"), poll=poll, quiet_ms=700)
+    assert next(changes) == (), "the look at the start"
+    thread.start()
+    try:
+        assert next(changes) == ("pour.csv",)
+        assert len(written) == 8
+    finally:
+        thread.join()
+        changes.close()
+
+
+def test_a_new_day_is_worth_a_look_though_nothing_changed(tmp_path):
+    changes = quiet_changes(
+        tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=50, anew=lambda: True
+    )
+    assert next(changes) == ()
+    changes.close()
