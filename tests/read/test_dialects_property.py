@@ -99,10 +99,8 @@ def written(rows, habits):
     columns = ["date", "mold", "cavity", "outcome", "count", "fill", "mold_temp", "mass"]
     columns = [*(columns[index] for index in habits["order"]), "note"]
     out = io.StringIO()
-    quoting = csv.QUOTE_ALL if habits["quote_all"] else csv.QUOTE_MINIMAL
-    writer = csv.writer(
-        out, delimiter=habits["separator"], lineterminator=habits["line_end"], quoting=quoting
-    )
+    dialect = "unix" if habits["quote_all"] else "excel"
+    writer = csv.writer(out, dialect, delimiter=habits["separator"], lineterminator=habits["line_end"])
     if habits["hint"]:
         out.write(f"sep={habits['separator']}{habits['line_end']}")
     extra = ["weather"] if habits["extra_column"] else []
