@@ -13,29 +13,10 @@ import matplotlib
 import pytest
 
 from benchwater import plots
+from colours import SIGHT, contrast, lab
 
 ROOT = Path(__file__).parents[1]
 SVG = "{http://www.w3.org/2000/svg}"
-
-# Severity 1 of Machado, Oliveira and Fernandes (2009), on linear RGB.
-SIGHT = {
-    "full": ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
-    "no red": (
-        (0.152286, 1.052583, -0.204868),
-        (0.114503, 0.786281, 0.099216),
-        (-0.003882, -0.048116, 1.051998),
-    ),
-    "no green": (
-        (0.367322, 0.860646, -0.227968),
-        (0.280085, 0.672501, 0.047413),
-        (-0.011820, 0.042940, 0.968881),
-    ),
-    "no blue": (
-        (1.255528, -0.076749, -0.178779),
-        (-0.078411, 0.930809, 0.147602),
-        (0.004733, 0.691367, 0.303900),
-    ),
-}
 
 
 def _everything() -> str:
@@ -105,29 +86,7 @@ def test_another_process_draws_the_same() -> None:
 def test_series_differ_without_colour_and_stand_out_from_the_page() -> None:
     assert len(plots.PALETTE) == len(set(plots.DASHES)) == len(set(plots.MARKERS))
     for colour in (*plots.PALETTE, plots.INK, plots.QUIET):
-        luminance = sum(
-            share * part for share, part in zip((0.2126, 0.7152, 0.0722), _linear(colour), strict=True)
-        )
-        assert 1.05 / (luminance + 0.05) >= 3
+        assert contrast(colour, "#ffffff") >= 3
     for sight in SIGHT:
         for one, other in itertools.combinations(plots.PALETTE, 2):
-            assert math.dist(_lab(one, sight), _lab(other, sight)) > 13, (sight, one, other)
-
-
-def _linear(colour: str) -> list[float]:
-    parts = [int(colour[start : start + 2], 16) / 255 for start in (1, 3, 5)]
-    return [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
-
-
-def _lab(colour: str, sight: str) -> tuple[float, float, float]:
-    """CIELAB (D65) of a colour as seen, for the CIE 1976 distance."""
-    plain = _linear(colour)
-    red, green, blue = (
-        min(1.0, max(0.0, sum(weight * part for weight, part in zip(row, plain, strict=True))))
-        for row in SIGHT[sight]
-    )
-    x = (0.4124 * red + 0.3576 * green + 0.1805 * blue) / 0.9505
-    y = 0.2126 * red + 0.7152 * green + 0.0722 * blue
-    z = (0.0193 * red + 0.1192 * green + 0.9505 * blue) / 1.089
-    fx, fy, fz = (each ** (1 / 3) if each > 0.008856 else 7.787 * each + 16 / 116 for each in (x, y, z))
-    return 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)
+            assert math.dist(lab(one, sight), lab(other, sight)) > 13, (sight, one, other)

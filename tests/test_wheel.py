@@ -1,44 +1,92 @@
-"""The wheel carries everything, and works from where it is installed."""
+"""Wheel and sdist carry everything, agree with each other, and work in an empty environment."""
 
+import os
+import subprocess
+import tarfile
 import zipfile
 from pathlib import Path
 
 import pytest
 
-from wheels import build_wheel, install, run_with
+from benchwater.plugin_host.load import load_plugins
+from wheels import build_sdist, build_wheel, new_environment, unpack
 
 ROOT = Path(__file__).parents[1]
+pytestmark = pytest.mark.slow
 
 
-@pytest.mark.slow
-def test_the_wheel_carries_plugins_templates_and_typeface_and_reports_from_where_it_is_installed(tmp_path):
-    wheel = build_wheel(ROOT, tmp_path / "wheels")
-    held = set(zipfile.ZipFile(wheel).namelist())
-    kept = {path.relative_to(ROOT / "src").as_posix() for path in (ROOT / "src").rglob("*") if path.is_file()}
-    kept |= {
-        f"benchwater/shipped_plugins/{path.relative_to(ROOT / 'plugins').as_posix()}"
-        for path in (ROOT / "plugins").rglob("*")
-        if path.is_file()
-    }
-    assert {name for name in kept if "__pycache__" not in name} <= held
-    assert any(
-        name.startswith("benchwater/render/fonts/") and name.endswith(".woff2") for name in held
-    ) or any(name.startswith("benchwater/render/fonts/") and name.endswith((".ttf", ".otf")) for name in held)
+@pytest.fixture(scope="module")
+def sdist(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return build_sdist(ROOT, tmp_path_factory.mktemp("sdist"))
 
-    site = tmp_path / "site"
-    install(wheel, site)
-    places = run_with(
-        site, "-c", "from benchwater.plugin_host.places import shipped_folder as f; print(f().resolve())"
+
+@pytest.fixture(scope="module")
+def wheel(sdist: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The wheel as whoever has only the sdist builds it."""
+    project = unpack(sdist, tmp_path_factory.mktemp("unpacked"))
+    return build_wheel(project, tmp_path_factory.mktemp("wheel"))
+
+
+def files_below(*folders: str) -> set[str]:
+    paths = (path for folder in folders for path in (ROOT / folder).rglob("*") if path.is_file())
+    return {path.relative_to(ROOT).as_posix() for path in paths if "__pycache__" not in path.parts}
+
+
+def content(wheel: Path) -> dict[str, bytes]:
+    with zipfile.ZipFile(wheel) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def test_the_wheel_carries_program_plugins_templates_and_typeface_and_no_tests(wheel):
+    held = {name for name in content(wheel) if ".dist-info/" not in name}
+    wanted = {name.removeprefix("src/") for name in files_below("src")}
+    wanted |= {f"benchwater/shipped_{name}" for name in files_below("plugins")}
+    assert held == wanted
+    assert {Path(name).suffix for name in held} >= {".py", ".j2", ".css", ".ttf", ".csv", ".toml", ".typed"}
+
+
+def test_the_sdist_holds_what_a_wheel_is_built_from_and_the_tests(sdist):
+    with tarfile.open(sdist) as archive:
+        names = {name.partition("/")[2] for name in archive.getnames()}
+    top = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "requirements.lock"}
+    made = {"PKG-INFO", ".gitignore"}
+    assert names == files_below("src", "plugins", "tests") | top | made
+
+
+def test_the_wheel_of_the_sdist_is_the_wheel_of_the_repository_byte_for_byte(wheel, tmp_path):
+    assert content(wheel) == content(build_wheel(ROOT, tmp_path))
+
+
+def test_installed_in_an_empty_environment_it_prints_a_report(wheel, tmp_path):
+    programs = new_environment(tmp_path / "env", wheel)
+
+    def run(program: str, *words: object) -> str:
+        bare = {name: value for name, value in os.environ.items() if not name.startswith("PYTHON")}
+        done = subprocess.run(
+            [programs / program, *map(str, words)],
+            cwd=tmp_path,
+            env=bare,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+        return done.stdout
+
+    where = (
+        "import benchwater as b, benchwater.plugin_host.places as p; print(b.__file__, p.shipped_folder())"
     )
-    assert places.stdout.strip() == str((site / "benchwater" / "shipped_plugins").resolve()), places.stderr
-    listed = run_with(site, "-m", "benchwater", "plugins", tmp_path)
-    assert listed.returncode == 0, listed.stdout + listed.stderr
-    for path in (ROOT / "plugins" / "analyses").glob("*.py"):
-        assert f"shipped: analyses/{path.name}" in listed.stdout
+    for place in run("python", "-c", where).split():
+        assert Path(place).is_relative_to((tmp_path / "env").resolve())
+    listed = run("benchwater", "plugins", tmp_path)
+    for plugin in load_plugins(None).loaded:
+        if plugin.analyses or plugin.log_kinds:
+            assert f"shipped: {plugin.where}" in listed
 
-    bench = tmp_path / "bench"
-    assert run_with(site, "-m", "benchwater", "start", bench).returncode == 0
-    (bench / "logs" / "pour.csv").write_text("date,mold,cavity,outcome\n2026-05-02,round-jig,1/8,good\n")
-    made = run_with(site, "-m", "benchwater", "report", bench)
-    assert made.returncode == 0, made.stdout + made.stderr
-    assert (bench / "reports" / "2026-05" / "season-report.pdf").stat().st_size > 0
+    run("benchwater", "start", "bench")
+    (tmp_path / "bench" / "logs" / "pour.csv").write_text(
+        "date,mold,cavity,outcome\n2026-05-02,round-jig,1/8,good\n", encoding="utf-8"
+    )
+    run("benchwater", "report", "bench")
+    pdf = (tmp_path / "bench" / "reports" / "2026-05" / "season-report.pdf").read_bytes()
+    assert pdf.startswith(b"%PDF")

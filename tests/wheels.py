@@ -1,21 +1,56 @@
-"""Build a wheel and lay it out in a folder, without the network."""
+"""Build a project's wheel and sdist and install them, without the network."""
 
 import os
 import subprocess
 import sys
+import sysconfig
+import tarfile
+import venv
 from pathlib import Path
 
 
 def build_wheel(project: Path, out: Path) -> Path:
-    _run("-m", "hatchling", "build", "-t", "wheel", "-d", out, folder=project)
-    (wheel,) = out.glob("*.whl")
-    return wheel
+    """The wheel of a project, in `out`."""
+    return _build(project, out, "wheel", "*.whl")
+
+
+def build_sdist(project: Path, out: Path) -> Path:
+    """The sdist of a project, in `out`."""
+    return _build(project, out, "sdist", "*.tar.gz")
+
+
+def unpack(sdist: Path, folder: Path) -> Path:
+    """The one folder that an sdist holds."""
+    with tarfile.open(sdist) as archive:
+        archive.extractall(folder, filter="data")
+    (project,) = folder.iterdir()
+    return project
 
 
 def install(wheel: Path, site: Path) -> None:
-    _run(
-        "-m", "pip", "install", "--no-deps", "--no-index", "--no-compile", "--quiet", "--target", site, wheel
-    )
+    """Lay a wheel out in a folder."""
+    _pip("install", "--no-compile", "--target", site, wheel)
+
+
+def new_environment(folder: Path, wheel: Path) -> Path:
+    """A new virtual environment that holds this wheel alone: its folder of programs.
+
+    What the wheel needs is taken from the environment that runs the tests, through a .pth file, which pip is
+    not shown: nothing is fetched, and an installed copy of the project stays behind the one from the wheel.
+    """
+    venv.EnvBuilder(with_pip=False, symlinks=os.name != "nt").create(folder)
+    programs = folder / ("Scripts" if os.name == "nt" else "bin")
+    python = programs / Path("python").with_suffix(".exe" if os.name == "nt" else "")
+    _pip("--python", python, "install", wheel)
+    site = subprocess.run(
+        [python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"],
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.strip()
+    lent = {sysconfig.get_path("purelib"), sysconfig.get_path("platlib")}
+    Path(site, "lent.pth").write_text("".join(f"{path}\n" for path in sorted(lent)), encoding="utf-8")
+    return programs
 
 
 def run_with(site: Path, *words: object) -> subprocess.CompletedProcess[str]:
@@ -28,6 +63,17 @@ def run_with(site: Path, *words: object) -> subprocess.CompletedProcess[str]:
         text=True,
         check=False,
     )
+
+
+def _build(project: Path, out: Path, target: str, ending: str) -> Path:
+    _run("-m", "hatchling", "build", "-t", target, "-d", out, folder=project)
+    (built,) = out.glob(ending)
+    return built
+
+
+def _pip(*words: object) -> None:
+    at = words.index("install") + 1
+    _run("-m", "pip", *words[:at], "--no-deps", "--no-index", "--quiet", *words[at:])
 
 
 def _run(*words: object, folder: Path | None = None) -> None:

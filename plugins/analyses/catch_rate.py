@@ -31,8 +31,10 @@ from benchwater.plugin import (
     Span,
     Table,
     TableColumn,
+    Vital,
     hookimpl,
 )
+from benchwater.units import figures
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -148,7 +150,7 @@ def analyse(season: Season, span: Span) -> Section:
         why=f"{_counted(trips, 'trip')}: fewer than {LEAST_TRIPS} say little of the next." if thin else "",
         findings=(rates[0], *([] if thin else _difference(found)), *rates[1:]),
         tables=(_rate_table(water), _contrast_table(found)),
-        figures=(_figure(water),),
+        figures=_figures(water),
         actions=_actions(found),
         methods=METHODS,
     )
@@ -299,21 +301,31 @@ def _table(
     )
 
 
-def _figure(water: Water) -> Figure:
+def _figures(water: Water) -> tuple[Figure, ...]:
+    """Builds, and habitats where any are logged, each with its interval."""
+    drawn = [_figure(water, "build", "cpue", "build")]
+    if len(water.groups("habitat")) > 1:
+        drawn.append(_figure(water, "habitat", "cpue:habitat", "habitat"))
+    return tuple(drawn)
+
+
+def _figure(water: Water, factor: str, id: str, word: str) -> Figure:
     from benchwater import plots
 
-    builds = water.groups("build", MOST_COMPARED)
-    rates = [water.rate("build", build) for build in builds]
+    builds = water.groups(factor, MOST_COMPARED)
+    rates = [water.rate(factor, build) for build in builds]
     widest = 2 * max(rate.ratio for rate in rates) or max(rate.high for rate in rates)
     values, lows = [rate.ratio for rate in rates], [rate.low for rate in rates]
     highs = [min(rate.high, widest) for rate in rates]
-    figure, axes = plots.new_figure(height_mm=18 + 7 * len(builds))
+    figure, axes = plots.new_figure(plots.HALF_MM, 18 + 6 * max(6, len(builds)))
     plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
     plots.named_rows(axes, builds)
     axes.set_xlim(-0.01 * max(highs), max(highs))
     axes.set_xlabel("fish per bait-hour")
-    alt = f"Fish per bait-hour of {_counted(len(builds), 'build')} with 95 % intervals, {builds[0]} highest."
-    return Figure(id="cpue", title="Fish per bait-hour by build", alt=alt, svg=plots.to_svg(figure))
+    best, worst = (f"{builds[at]} {figures(rates[at].ratio, significant=2)}" for at in (0, -1))
+    alt = f"Fish per bait-hour of {_counted(len(builds), word)} with 95 % intervals: highest {best}"
+    alt += f", lowest {worst}." if len(builds) > 1 else "."
+    return Figure(id=id, title=f"Fish per bait-hour by {word}", alt=alt, svg=plots.to_svg(figure))
 
 
 def _limits(rate: "RatioOfTotals") -> tuple[float, float | None]:
@@ -336,6 +348,18 @@ def _counted(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
+    """Fish per bait-hour, of the fish whose bait's hours are known."""
+    water = tallied(season.rows("fishing", span), season.rows("catch", span), season.bench)
+    rate = water.rate(ALL, ALL) if water.hours else None
+    value, trips = (rate.ratio, rate.units) if rate is not None else (None, 0)
+    return (
+        Vital(
+            id="fish_per_hour", label="fish per bait-hour", value=value, unit=PER_HOUR, better="up", n=trips
+        ),
+    )
+
+
 @hookimpl
 def analyses() -> Iterable[Analysis]:
     """One analysis; the catch log may be empty, since a trip without a fish is a trip."""
@@ -346,6 +370,7 @@ def analyses() -> Iterable[Analysis]:
             question="What do my baits catch per hour, and does it matter which one I fish?",
             order=400,
             analyse=analyse,
+            vitals=vitals,
             needs=("fishing",),
         )
     ]

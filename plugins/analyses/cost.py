@@ -8,9 +8,10 @@ good heads so far it is 0.55 a bait, and less with every further head.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from weakref import WeakKeyDictionary
 
 from benchwater.books.bait_costs import BaitCost, Facts, bait_costs, season_facts
-from benchwater.books.log_rows import log_rows, number_or_nan
+from benchwater.books.log_rows import log_rows, midnight, number_or_nan
 from benchwater.books.savings import (
     Account,
     Losses,
@@ -35,10 +36,12 @@ from benchwater.plugin import (
     Span,
     Table,
     TableColumn,
+    Vital,
     hookimpl,
 )
 
-FEWEST_CASTINGS, FEWEST_LOST, FEWEST_BARS = 20, 5, 2
+FEWEST_CASTINGS, FEWEST_LOST, FEWEST_BARS, MOST_CURVES = 20, 5, 2, 4
+_PRICED: WeakKeyDictionary[Season, tuple[Facts, dict[str, BaitCost]]] = WeakKeyDictionary()
 BARS = ("material", "rejects", "mold's share so far")
 METHODS = (
     "Prices: perpetual weighted average of what was paid (a cost formula of IAS 2), each receipt with a cost "
@@ -73,8 +76,7 @@ def analyse(season: Season, span: Span) -> Section:
     if not any(season.holds(kind) and len(season.rows(kind, span)) for kind in kinds):
         return Section.empty("Nothing was bought, poured, coated or fished in these days.")
     bench, told = season.bench, span.name == "season"
-    facts = season_facts(season)
-    baits = bait_costs(season, facts)
+    facts, baits = _priced(season)
     accounts = [mold_account(season, facts, baits, mold) for mold in bench.molds.values()]
     losses = losses_in(season, span, baits)
     why = _too_little(facts, baits)
@@ -90,7 +92,7 @@ def analyse(season: Season, span: Span) -> Section:
             *(_cost(bench, facts, bait, told) for bait in baits.values()),
         ),
         tables=(_builds_table(baits, told), _molds_table(accounts, told), _spent_table(season, span)),
-        figures=_figure(bench, baits) if told else (),
+        figures=(*_figure(bench, baits), *_break_even_figure(season, accounts, baits)) if told else (),
         actions=tuple(advice),
         methods=METHODS,
     )
@@ -367,7 +369,7 @@ def _figure(bench: Bench, baits: Mapping[str, BaitCost]) -> tuple[Figure, ...]:
         return ()
     from benchwater import plots
 
-    figure, axes = plots.new_figure(height_mm=24 + 6.5 * len(bars))
+    figure, axes = plots.new_figure(plots.HALF_MM, 26 + 5 * max(6, len(bars)))
     names = [name for name, *_ in bars]
     for series in reversed(range(len(BARS))):  # the longest first, so that each shorter one lies on it
         plots.bars(axes, names, [tops[series] for _, tops, _ in bars], series=series, label=BARS[series])
@@ -377,9 +379,67 @@ def _figure(bench: Bench, baits: Mapping[str, BaitCost]) -> tuple[Figure, ...]:
     plots.legend(axes)
     axes.set_xlabel(bench.currency)
     axes.set_xlim(left=0)
-    alt = f"Bars of what one bait costs and marks of what a bought one costs: {', '.join(said)}."
+    alt = f"What one bait costs, and a bought one: {', '.join(said)}."
     title = "What one bait costs, and a bought one"
     return (Figure(id="cost", title=title, alt=alt, svg=plots.to_svg(figure)),)
+
+
+def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
+    """Saved from the season's start to the span's end, where any row up to then could have saved anything."""
+    whole = Span(name="season", label=span.label, start=season.start, end=span.end)
+    kinds = ("pour", "finishing", "fishing")
+    logged = any(season.holds(kind) and len(season.rows(kind, whole)) for kind in kinds)
+    facts, baits = _priced(season)
+    number, saved, _ = saved_in(whole, facts, baits)
+    value = saved.estimate if logged and not _too_little(facts, baits) else None
+    return (
+        Vital(id="saved", label="saved to date", value=value, unit="money", better="up", n=round(number)),
+    )
+
+
+def _priced(season: Season) -> tuple[Facts, dict[str, BaitCost]]:
+    """Facts and costs at the report's end, worked out once a season: every span rests on the same."""
+    if season not in _PRICED:
+        facts = season_facts(season)
+        _PRICED[season] = facts, dict(bait_costs(season, facts))
+    return _PRICED[season]
+
+
+def _break_even_figure(
+    season: Season, accounts: Sequence[Account], baits: Mapping[str, BaitCost]
+) -> tuple[Figure, ...]:
+    """What each mold has saved so far as a share of its price, day by day, against the whole of it."""
+    told = [each for each in accounts if each.mold.price and each.saved is not None and each.steps]
+    told = sorted(told, key=lambda each: (-each.castings, each.mold.name))[:MOST_CURVES]
+    if not told:
+        return ()
+    from benchwater import plots
+
+    figure, axes = plots.new_figure(plots.HALF_MM, 26 + 5 * max(6, len(baits)))
+    start, end = midnight(season.start), midnight(season.end)
+    ends, said = [], []
+    for series, account in enumerate(told):
+        price, saved = account.mold.price or 0.0, account.saved or 0.0
+        days, shares, so_far = [start], [0.0], 0.0
+        for when, gain in account.steps:
+            so_far += gain
+            days.append(max(when, start))
+            shares.append(100 * so_far / price)
+        plots.steps(axes, [*days, end], [*shares, shares[-1]], series=series)
+        ends.append((shares[-1], account.mold.name))
+        paid = f"paid since {account.day}" if account.remaining == 0 else "not yet paid"
+        said.append(
+            f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price, {paid}"
+        )
+    top = max(110.0, *(1.05 * share for share, _ in ends))
+    axes.set_ylim(min(0.0, *(share for share, _ in ends)), top)
+    plots.reference_line(axes, "paid", y=100)
+    plots.date_axis(axes)
+    axes.set_ylabel("saved, % of the mold's price")
+    plots.name_ends(axes, end, ends)
+    alt = f"{'; '.join(said)}."
+    title = "How far each mold has paid for itself"
+    return (Figure(id="break_even", title=title, alt=alt[0].upper() + alt[1:], svg=plots.to_svg(figure)),)
 
 
 @hookimpl
@@ -392,5 +452,6 @@ def analyses() -> list[Analysis]:
             question="What does a bait cost me, what have I saved, and has each mold paid for itself?",
             order=600,
             analyse=analyse,
+            vitals=vitals,
         )
     ]

@@ -8,12 +8,13 @@ and the like at their own constant share, they stay under the 10 % this bench ai
 heat that each fill leaves in the mold. Cavities are compared within one fill, where all are equally warm.
 
 Castings of one fill share metal, mold and hand and say less than so many apart: intervals, tests and chart
-limits are widened by what the fills show.
+limits are widened by what the fills show. Where no thermometer was used, the heat balance says how warm the
+mold will have been; those castings are shown apart, as estimated, and no advice is drawn from them.
 """
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,13 +22,22 @@ import numpy as np
 import pandas as pd
 
 from benchwater import plots
+from benchwater.books.fills import Run, fills_of, pour_rows, read_with_a_gun
+from benchwater.books.mold_warmth import LEAD_MELTS_C, MoldWarmth, mold_warmth
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.control_charts import ControlChart, p_chart
 from benchwater.mathematics.flaw_window import FlawWindow, flaw_window, rate_limits
+from benchwater.mathematics.infrared import (
+    BARE_ALUMINIUM,
+    MATT_BLACK,
+    OXIDISED_ALUMINIUM,
+    infrared_reading,
+)
 from benchwater.mathematics.interval import Interval
-from benchwater.mathematics.one_against_rest import adjusted_p, one_against_rest
-from benchwater.mathematics.trend import cochran_armitage
-from benchwater.mathematics.warm_up import AIR_C, LOW_MELTING_C, WarmingMold, warming_mold
+from benchwater.mathematics.one_against_rest import adjusted_p, one_against_rest, times_as_often
+from benchwater.mathematics.stratified import ShareRatio
+from benchwater.mathematics.trend import TrendTest, cochran_armitage
+from benchwater.mathematics.warm_up import AIR_C, LOW_MELTING_C, WarmingMold
 from benchwater.plugin import (
     Action,
     Analysis,
@@ -39,16 +49,25 @@ from benchwater.plugin import (
     Section,
     Span,
     Table,
-    TableColumn,
+    Vital,
     hookimpl,
 )
+from benchwater.words import (
+    counted,
+    in_brackets,
+    limits,
+    listed,
+    make_columns,
+    make_finding,
+    make_table,
+    p_words,
+    times,
+)
 
-COLD, HOT = ("short fill", "cold shut"), ("flash", "porosity")
 ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
 BIN_WIDTH = {"us": 25.0, "metric": 10.0}
-MOST_PICTURES, MOST_FILLS = 2, 200
-# Common practice, no source: metal of a fill over metal of its castings, mold for lead alloys, superheat.
-SPRUES, CUSTOMARY_C, SUPERHEAT_K, LEAD_MELTS_C = 1.5, 150.0, 120.0, 252.0
+MOST_PICTURES, WIDE_GAP_K = 2, 20.0
+CUSTOMARY_C = 150.0  # mold for lead alloys: common practice, no source
 
 METHODS = (
     "Shares carry Wilson's score interval (Wilson 1927), the castings divided by the design effect of "
@@ -62,17 +81,29 @@ METHODS = (
     "Target temperature: where the sum first meets the bench's target, with profile likelihood limits "
     "(Williams 1986; the problem: Fieller 1954). The other flaws' share is taken as known there, and for "
     "the window's upper end that of the cold flaws too.",
-    "Cavities at equal temperature: Mantel and Haenszel 1959 within fills, or within bins of temperature "
-    "where cavities were poured apart; p-values after Holm 1979.",
+    "Cavities at equal temperature: tested after Mantel and Haenszel 1959 within fills, or within bins of "
+    "temperature where cavities were poured apart; p-values after Holm 1979. How many times as often one "
+    "fails: ratio of shares within the same, mean over them (Greenland and Robins 1985).",
     "Sessions: p-chart with limits for unequal sizes (Shewhart 1931; Montgomery, Introduction to "
     "Statistical Quality Control), one chart a mold, limits widened by the design effect of fills within "
     "sessions.",
-    "Warm-up: lumped heat balance (Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, chapter "
-    "5) in steps of one fill, so that the bench's own rhythm is part of the fitted loss. Heat capacity "
-    "and loss start from the mold's mass (aluminium; 10 W/m²K to air of 20 °C; sprues half the castings' "
-    "metal again) and are fitted to the measured fills. The two counts bracket it: castings leave as warm "
-    "as the mold, or every fill gives only what one does at the target. Without a mold mass: the middle "
-    "session's first fill at the target, less one.",
+    "Heat balance: the mold as one lump (Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, "
+    "chapter 5), by the times of the fills where the rows tell them, else in steps of one fill, so that the "
+    "bench's own rhythm is part of the fitted loss. Heat capacity and loss start from the mold's mass "
+    "(aluminium alloy 6061: 896 J/kgK, 2700 kg/m³, UNS A96061 data sheets; 10 W/m²K to air of 20 °C, after "
+    "Cengel, Heat Transfer) and are fitted to the measured fills. Lead gives 148 J/kgK liquid, 136 solid "
+    "(Dinsdale 1991) and 23.0 kJ/kg on freezing (CRC Handbook); tin-bismuth 188, 167 and 45 (elements "
+    "weighted by mass; from memory). Sprues take half the castings' metal again: common practice, no "
+    "source.",
+    "Warm-up: the two counts bracket it: castings leave as warm as the mold, or every fill gives only what "
+    "one does at the target. Without a mold mass: the middle session's first fill at the target, less one.",
+    "Fills without a reading are estimated by the same balance, carried on from the reading before, and "
+    "from the usual first reading (else 20 °C) where a session has none. Estimates stand apart from "
+    "readings throughout.",
+    "Infrared: a gun takes what a surface radiates and mirrors for a surface of its own setting (Planck's "
+    "law, 8 to 14 µm). Emissivities: published tables (CRC; Thermal Radiation Properties Survey 1960). It "
+    "is suspected where a remark names it, or where readings lie over three times closer to the air than "
+    "book values have it.",
 )
 
 
@@ -88,6 +119,7 @@ class Draft:
     actions: list[Action] = field(default_factory=list)
     tables: defaultdict[str, list[tuple[Cell, ...]]] = field(default_factory=lambda: defaultdict(list))
     windows: dict[str, FlawWindow] = field(default_factory=dict)
+    gun: set[str] = field(default_factory=set)
 
     @property
     def bench(self) -> Bench:
@@ -97,6 +129,10 @@ class Draft:
     def temp(self, celsius: float | None) -> str:
         """A temperature as printed."""
         return self.bench.show(celsius, "degC")
+
+    def degrees(self, low: float | None, high: float | None) -> str:
+        """Limits of a temperature in words."""
+        return limits(self.temp, low, high) or "how exactly, the logs leave open"
 
     def share(self, value: float | None) -> str:
         """A share as printed."""
@@ -125,10 +161,10 @@ class Draft:
 
 def analyse(season: Season, span: Span) -> Section:
     """Rates, temperature, cavities, sessions, heat: in that order."""
-    rows = _rows(season.rows("pour", span))
+    rows = pour_rows(season.rows("pour", span))
     if not rows["castings"].sum():
         return Section.empty("No casting was logged in this span, good or bad.")
-    draft = Draft(season, rows, _fills(rows))
+    draft = Draft(season, rows, fills_of(rows), gun=read_with_a_gun(rows))
     molds = _by_weight(draft.fills)
     _rates(draft, molds)
     for mold in molds:
@@ -150,44 +186,7 @@ def analyse(season: Season, span: Span) -> Section:
     )
 
 
-# --- rows, fills, bins -----------------------------------------------------------------------------------
-
-
-def _rows(rows: pd.DataFrame) -> pd.DataFrame:
-    """Rows with their session, their fill's key, and counts by kind.
-
-    Rows without a fill number go together by session and temperature read: a row is all good or all bad, so
-    taken by itself it would say that castings of one fill are always alike.
-    """
-    day = rows["date"].dt.strftime("%Y-%m-%d")
-    name = rows["session"].fillna("").astype(str)
-    rows["session"] = [" ".join(filter(None, parts)) for parts in zip(day, name, rows["mold"], strict=True)]
-    rows["key"] = [
-        f"{session} | {f'at {temp}' if math.isnan(fill) else f'{fill:.0f}'}"
-        for session, fill, temp in zip(rows["session"], rows["fill"], rows["mold_temp_c"], strict=True)
-    ]
-    count, flaw, bad = rows["count"], rows["flaw"], rows["outcome"] == "reject"
-    unnamed = bad & flaw.isna()
-    # Where most bad castings name no flaw, those are fitted as cold ones, which most are.
-    as_cold = bool(count[unnamed].sum() > count[bad].sum() / 2)
-    rows["castings"] = count.where(rows["outcome"] != "blank", 0)
-    rows["rejects"] = count.where(bad, 0)
-    rows["cold"] = count.where(bad & (flaw.isin(COLD) | (unnamed & as_cold)), 0)
-    rows["hot"] = count.where(bad & flaw.isin(HOT), 0)
-    return rows
-
-
-def _fills(rows: pd.DataFrame) -> pd.DataFrame:
-    """One row a fill, blank ones too; its temperature is the mean of what its rows say."""
-    fills = rows.groupby("key", sort=False)
-    return pd.concat(
-        [
-            fills[["mold", "session", "fill"]].first(),
-            fills[["mold_temp_c", "melt_temp_c"]].mean(),
-            fills[["castings", "rejects", "cold", "hot"]].sum(),
-        ],
-        axis=1,
-    ).reset_index()
+# --- bins, prices -----------------------------------------------------------------------------------
 
 
 def _by_weight(fills: pd.DataFrame) -> list[str]:
@@ -256,30 +255,14 @@ def _rates(draft: Draft, molds: list[str]) -> None:
         castings, bad = int(fills["castings"].sum()), int(fills["rejects"].sum())
         effect = design_effect(fills["rejects"], fills["castings"])
         rate = clustered_wilson_interval(bad, castings, effect)
-        text = f"{mold or 'All molds'}: {bad} of {castings} castings were bad, {draft.share(rate.estimate)} "
-        text += f"({draft.share(rate.low)} to {draft.share(rate.high)})."
+        text = f"{mold or 'All molds'}: {bad} of {castings} castings were bad, {draft.share(rate.estimate)}"
+        text += f"{in_brackets(draft.share, rate.low, rate.high)}."
         if effect > 1.2:
             text += (
                 f" Castings of one fill tend to be alike, so these count as {castings / effect:.0f} apart."
             )
-        more: dict[str, Cell] = {"fills": len(fills), "design_effect": effect}
-        draft.findings.append(_finding("reject_rate", text, mold, castings, rate.estimate, rate, "1", more))
-
-
-def _finding(
-    name: str,
-    text: str,
-    mold: str | None,
-    n: int,
-    value: float | None,
-    limits: Interval | tuple[float | None, float | None],
-    unit: str | None,
-    more: dict[str, Cell] | None = None,
-) -> Finding:
-    low, high = (limits.low, limits.high) if isinstance(limits, Interval) else limits
-    return Finding(
-        id=name, text=text, value=value, low=low, high=high, unit=unit, n=n, group=mold, more=more or {}
-    )
+        more = {"fills": len(fills), "design_effect": effect}
+        draft.findings.append(make_finding("reject_rate", text, rate, "1", n=castings, group=mold, more=more))
 
 
 def _temperature(draft: Draft, mold: str) -> None:
@@ -288,22 +271,12 @@ def _temperature(draft: Draft, mold: str) -> None:
     if fills.empty:
         return
     bench, castings = draft.bench, int(fills["castings"].sum())
-    effect = design_effect(fills["rejects"], fills["castings"], fills["bin"])
-    bins = fills.groupby("bin")[["castings", "rejects"]].sum()
-    shown = []
-    for number, made, bad in bins.itertuples():
-        rate = clustered_wilson_interval(bad, made, min(effect, made))
-        shown.append((_edge(bench, number), _edge(bench, number + 1), made, bad, *_limits(rate)))
-        draft.tables["by_temperature"].append((mold, *shown[-1]))
-    scores = [(row[0] + row[1]) / 2 for row in shown]
-    trend = cochran_armitage(bins["rejects"], bins["castings"], scores, dispersion=effect)
+    shown, trend = _by_bin(draft, "by_temperature", mold, fills)
     if trend is not None:
-        way = "falls" if trend.slope < 0 else "rises"
-        sure = "" if trend.p_value < 0.05 else ", though chance alone could do that"
-        text = f"{mold}: the share of bad castings {way} as the mold warms{sure} (p {_p(trend.p_value)})."
+        text = f"{mold}: the share of bad castings {_way(trend, 'as the mold warms')}."
         more: dict[str, Cell] = {"chi2": trend.statistic, "df": 1, "slope_per_k": trend.slope}
         draft.findings.append(
-            _finding("trend_p", text, mold, castings, trend.p_value, (None, None), None, more)
+            make_finding("trend_p", text, (trend.p_value,), n=castings, group=mold, more=more)
         )
     found = None
     if castings >= ENOUGH_CASTINGS:
@@ -325,12 +298,29 @@ def _temperature(draft: Draft, mold: str) -> None:
         draft.figures.append(_picture(draft, mold, shown, found))
 
 
+def _by_bin(
+    draft: Draft, table: str, mold: str, fills: pd.DataFrame
+) -> tuple[list[tuple[float, ...]], TrendTest | None]:
+    """The share of bad castings by bin of temperature, put into a table, and its trend."""
+    effect = design_effect(fills["rejects"], fills["castings"], fills["bin"])
+    bins = fills.groupby("bin")[["castings", "rejects"]].sum()
+    shown: list[tuple[float, ...]] = []
+    for number, made, bad in bins.itertuples():
+        rate = clustered_wilson_interval(bad, made, min(effect, made))
+        edges = _edge(draft.bench, number), _edge(draft.bench, number + 1)
+        shown.append((*edges, made, bad, *_limits(rate)))
+        draft.tables[table].append((mold, *shown[-1]))
+    scores = [(row[0] + row[1]) / 2 for row in shown]
+    return shown, cochran_armitage(bins["rejects"], bins["castings"], scores, dispersion=effect)
+
+
+def _way(trend: TrendTest, when: str) -> str:
+    sure = "" if trend.p_value < 0.05 else ", though chance alone could do that"
+    return f"{'falls' if trend.slope < 0 else 'rises'} {when}{sure} ({p_words(trend.p_value)})"
+
+
 def _limits(rate: Interval) -> tuple[float, float, float]:
     return rate.estimate, rate.low, rate.high
-
-
-def _p(value: float) -> str:
-    return "below 0.001" if value < 0.001 else f"{value:.3f}" if value < 0.1 else f"{value:.2f}"
 
 
 def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
@@ -350,32 +340,36 @@ def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
     else:
         low, high = window.first_met_lower, window.first_met_upper
         text = f"bad castings come down to {goal} once the mold reads {draft.temp(window.first_met)} "
-        text += f"({_between(draft, low, high)})."
-    add = draft.findings.append
-    add(_finding("target_temp", f"{mold}: {text}", mold, castings, found.first_met, (low, high), "degC"))
+        text += f"({draft.degrees(low, high)}{_gap(draft, mold, window.first_met)})."
+
+    def told(id: str, text: str, value: Sequence[float | None], more: dict[str, Cell] | None = None) -> None:
+        text = f"{mold}: {text}"
+        draft.findings.append(make_finding(id, text, value, "degC", n=castings, group=mold, more=more))
+
+    told("target_temp", text, (found.first_met, low, high))
     if window is None or window.first_met is None:
         return
     edge: dict[str, Cell] = {"coldest_logged_c": found.coldest, "hottest_logged_c": found.hottest}
     lower = f"from {draft.temp(found.first_met or found.coldest)}"
     upper = f"to {draft.temp(found.top or found.hottest)}"
     kind = "the hottest logged" if found.top is None else f"best near {draft.temp(window.best)}"
-    text = f"{mold}: the working window runs {lower} {upper} ({kind})."
-    add(_finding("window_low", text, mold, castings, found.first_met, (low, high), "degC", edge))
+    text = f"the working window runs {lower} {upper} ({kind})."
+    told("window_low", text, (found.first_met, low, high), edge)
     if found.top is None:
-        text = f"{mold}: up to the hottest logged, {draft.temp(found.hottest)}, too much heat does not show."
+        text = f"up to the hottest logged, {draft.temp(found.hottest)}, too much heat does not show."
     else:
-        text = f"{mold}: past {draft.temp(found.top)} ({_between(draft, found.top_lower, found.top_upper)}) "
+        text = f"past {draft.temp(found.top)} ({draft.degrees(found.top_lower, found.top_upper)}) "
         text += f"flash and porosity take bad castings over {goal}."
-    limits = (found.top_lower, found.top_upper)
-    add(_finding("window_high", text, mold, castings, found.top, limits, "degC", edge))
+    told("window_high", text, (found.top, found.top_lower, found.top_upper), edge)
 
 
-def _between(draft: Draft, low: float | None, high: float | None) -> str:
-    if low is None and high is None:
-        return "how exactly, the logs leave open"
-    if low is None or high is None:
-        return f"{draft.temp(high)} at most" if low is None else f"{draft.temp(low)} at least"
-    return f"between {draft.temp(low)} and {draft.temp(high)}"
+def _gap(draft: Draft, mold: str, temp: float) -> str:
+    """Where the logs skip over a temperature that they enclose, between what they do."""
+    read = draft.warm(mold)["mold_temp_c"]
+    below, above = read[read <= temp].max(), read[read >= temp].min()
+    if not above - below > WIDE_GAP_K:
+        return ""
+    return f"; nothing was poured between {draft.temp(below)} and {draft.temp(above)}, so pour a few there"
 
 
 def _curve(draft: Draft, mold: str, found: FlawWindow) -> None:
@@ -422,7 +416,7 @@ def _advice(draft: Draft, mold: str, warm_up: str) -> None:
 def _picture(draft: Draft, mold: str, bins: list[Any], found: FlawWindow | None) -> Figure:
     """Bins with their intervals, the fitted curves, the window and the target."""
     bench, goal = draft.bench, draft.bench.plan.target_reject_rate
-    figure, axes = plots.new_figure(height_mm=66)
+    figure, axes = plots.new_figure(plots.HALF_MM, 66)
     alt = f"Bad castings of {mold} by mold temperature: {_ends(draft, bins)}"
     if found is not None:
         grid = np.linspace(found.coldest, found.hottest, 121)
@@ -430,8 +424,9 @@ def _picture(draft: Draft, mold: str, bins: list[Any], found: FlawWindow | None)
             if fit is not None:
                 rate, limits = rate_limits(fit, grid)
                 plots.band(axes, _printed(bench, grid), 100 * limits.lower, 100 * limits.upper, series=series)
-                plots.line(axes, _printed(bench, grid), 100 * rate, series=series, label=name)
-        plots.line(axes, _printed(bench, grid), 100 * found.total(grid), series=0, label="all flaws")
+                plots.line(axes, _printed(bench, grid), 100 * rate, series=series)
+                _name_curve(axes, _printed(bench, grid), 100 * np.asarray(rate), name)
+        plots.line(axes, _printed(bench, grid), 100 * found.total(grid), series=0)
         if found.window is not None and found.window.first_met is not None:
             start, end = found.first_met or found.coldest, found.top or found.hottest
             plots.window(axes, _printed(bench, start), _printed(bench, end), "working window")
@@ -439,14 +434,22 @@ def _picture(draft: Draft, mold: str, bins: list[Any], found: FlawWindow | None)
             alt += draft.temp(end)
     centres = _printed(bench, [(row[0] + row[1]) / 2 for row in bins])
     value, low, high = (100 * np.array([row[at] for row in bins]) for at in (4, 5, 6))
-    plots.interval_points(axes, centres, value, low, high, series=0, label="as logged, with 95 % interval")
+    plots.interval_points(axes, centres, value, low, high, series=0)
     plots.reference_line(axes, f"target {draft.share(goal)}", y=100 * goal)
     axes.set_ylim(0, 104)
     axes.set_xlabel(f"mold temperature before the fill, °{'F' if bench.system == 'us' else 'C'}")
     axes.set_ylabel("bad castings, %")
-    plots.legend(axes)
-    title = f"{mold}: bad castings by mold temperature"
+    title = f"{mold}: bad castings by mold temperature; dots as logged, solid line all flaws"
     return Figure(id=f"by_temperature:{mold}", title=title, alt=f"{alt}.", svg=plots.to_svg(figure))
+
+
+def _name_curve(axes: Any, x: Any, rate: Any, name: str) -> None:
+    """The name of a curve beside its steep part: right of one that falls, left of one that rises."""
+    falls = rate[0] > rate[-1]
+    reached = np.flatnonzero(rate <= 62) if falls else np.flatnonzero(rate >= 0.62 * rate.max())
+    at = int(reached[0]) if len(reached) else len(rate) // 2
+    height, points = float(rate[at]) + 6, (7.0 if falls else -7.0, 0.0)
+    plots.beside(axes, name, x[at], height, points=points, side="left" if falls else "right")
 
 
 def _ends(draft: Draft, bins: list[Any]) -> str:
@@ -464,13 +467,14 @@ def _ends(draft: Draft, bins: list[Any]) -> str:
 def _cavities(draft: Draft, molds: list[str]) -> None:
     """Each cavity against the others of its mold at equal temperature."""
     poured = {mold: draft.rows[(draft.rows["mold"] == mold) & (draft.rows["castings"] > 0)] for mold in molds}
-    compared = []
+    compared, asked = [], []
     for mold, rows in poured.items():
-        stratum, effect = _strata(draft, mold, rows)
-        known = rows.assign(stratum=stratum).dropna(subset="stratum")
-        cavities, counts = known["cavity"].tolist(), (known["castings"], known["rejects"])
-        compared.append(one_against_rest(known["stratum"], cavities, *counts, dispersion=effect))
-    for (mold, rows), family, adjusted in zip(poured.items(), compared, adjusted_p(compared), strict=True):
+        stratum, effect, same = _strata(draft, mold, rows)
+        held = rows.assign(stratum=stratum).dropna(subset="stratum")
+        counts = held["stratum"], held["cavity"].tolist(), held["castings"], held["rejects"]
+        compared.append(one_against_rest(*counts, dispersion=effect))
+        asked.append((rows, counts, effect, same))
+    for mold, (rows, counts, effect, same), adjusted in zip(poured, asked, adjusted_p(compared), strict=True):
         for cavity, own in rows.groupby("cavity"):
             by_fill = own.groupby("key")[["castings", "rejects"]].sum()
             made, bad = int(by_fill["castings"].sum()), int(by_fill["rejects"].sum())
@@ -479,39 +483,42 @@ def _cavities(draft: Draft, molds: list[str]) -> None:
             )
             p = adjusted.get(str(cavity))
             draft.tables["by_cavity"].append((mold, str(cavity), made, bad, *_limits(rate), p))
-            ratio = family[str(cavity)].odds_ratio if p is not None else None
             enough = rows["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
-            if enough and p is not None and p < 0.05 and ratio is not None and ratio > 1:
-                _worse_cavity(draft, mold, str(cavity), ratio, p)
+            if enough and p is not None and p < 0.05:
+                often = times_as_often(*counts, str(cavity), dispersion=effect)
+                if often.ratio is not None and often.ratio > 1:
+                    _worse_cavity(draft, own, often, p, same)
 
 
-def _strata(draft: Draft, mold: str, rows: pd.DataFrame) -> tuple[pd.Series, float]:
-    """What is equally warm, and by how much to widen: the fill; or bins (else sessions) of cavities apart."""
+def _strata(draft: Draft, mold: str, rows: pd.DataFrame) -> tuple[pd.Series, float, str]:
+    """What is equally warm, by how much to widen, and in words: the fill; or bins, else sessions, apart."""
     together = rows.groupby("key")["cavity"].transform("nunique") > 1
     if rows.loc[together, "castings"].sum() >= rows["castings"].sum() / 2:
-        return rows["key"], 1.0
+        return rows["key"], 1.0, "in the same fill, whatever the heat"
     fills = draft.warm(mold)
     if fills.empty:
         made = draft.of(mold)
-        return rows["session"], design_effect(made["rejects"], made["castings"], made["session"])
+        effect = design_effect(made["rejects"], made["castings"], made["session"])
+        return rows["session"], effect, "in the same session (how warm it was, the log does not tell)"
     effect = design_effect(fills["rejects"], fills["castings"], fills["bin"])
-    return rows["key"].map(fills.set_index("key")["bin"]), effect
+    return rows["key"].map(fills.set_index("key")["bin"]), effect, "at the same heat"
 
 
-def _worse_cavity(draft: Draft, mold: str, cavity: str, ratio: float, p: float) -> None:
-    rows = draft.rows[(draft.rows["mold"] == mold) & (draft.rows["cavity"] == cavity)]
-    name, n = f"{mold} {cavity}", int(rows["castings"].sum())
-    odds = "far beyond" if math.isinf(ratio) else f"{ratio:.1f} times"
-    words = f"at the same temperature its odds of a bad casting are {odds} those of the others (p {_p(p)})"
-    text, value = f"{mold}, cavity {cavity}: {words}.", None if math.isinf(ratio) else ratio
-    more: dict[str, Cell] = {"p_adjusted": p}
-    draft.findings.append(_finding("worse_cavity", text, name, n, value, (None, None), None, more))
-    flaws = rows[rows["rejects"] > 0].groupby("flaw")["rejects"].sum().sort_values(ascending=False)
+def _worse_cavity(draft: Draft, own: pd.DataFrame, often: ShareRatio, p: float, same: str) -> None:
+    mold, cavity, n = str(own["mold"].iloc[0]), str(own["cavity"].iloc[0]), int(own["castings"].sum())
+    ratio = often.ratio or math.inf
+    words = f"fails {times(ratio, often.lower, often.upper)} as often as its neighbours {same}"
+    if math.isinf(ratio):
+        words = f"fails {same}, and its neighbours never do"
+    text, name = f"{mold}: cavity {cavity} {words} ({p_words(p)}).", f"{mold} {cavity}"
+    value, more = (ratio, often.lower, often.upper), {"p_adjusted": p}
+    draft.findings.append(make_finding("worse_cavity", text, value, n=n, group=name, more=more))
+    flaws = own[own["rejects"] > 0].groupby("flaw")["rejects"].sum().sort_values(ascending=False)
     most = f", mostly {flaws.index[0]}" if len(flaws) else ""
-    because = f"{int(rows['rejects'].sum())} of its {n} castings were bad{most}; {words}"
-    cold = rows["cold"].sum() >= rows["rejects"].sum() / 2
+    because = f"{int(own['rejects'].sum())} of its {n} castings were bad{most}; it {words}"
+    cold = own["cold"].sum() >= own["rejects"].sum() / 2
     text = f"{'Vent or open up' if cold else 'Look at how it closes:'} cavity {cavity} of {mold}"
-    worth = draft.worth(rows, "rejects", 1 - 1 / ratio)
+    worth = draft.worth(own, "rejects", 1 - 1 / ratio)
     draft.actions.append(Action(id=f"cavity:{name}", text=text, because=because, **worth))
 
 
@@ -528,6 +535,8 @@ def _sessions(draft: Draft, molds: list[str]) -> None:
         ).reset_index()
         chart = p_chart(table["rejects"], table["castings"], sigmas=3 * math.sqrt(effect))
         charts.append((mold, table, chart))
+        if len(table) >= ENOUGH_SESSIONS:
+            draft.findings.append(_signals(draft, mold, table, chart))
         for at, (session, made, bad, temp) in enumerate(table.itertuples(index=False)):
             lower, upper = float(chart.lower[at]), float(chart.upper[at])
             signal = bool(chart.signal[at]) and len(table) >= ENOUGH_SESSIONS
@@ -540,6 +549,21 @@ def _sessions(draft: Draft, molds: list[str]) -> None:
     charted = [entry for entry in charts if len(entry[1]) >= ENOUGH_SESSIONS]
     if charted:
         draft.figures.append(_chart(draft, *max(charted, key=lambda entry: int(entry[1]["rejects"].sum()))))
+
+
+def _signals(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Finding:
+    """The sessions beyond their limits, in words; quiet where there is none."""
+    beyond = table[chart.signal][["session", "castings", "rejects"]]
+    odd = [
+        f"{session.removesuffix(f' {mold}')} ({bad} of {made} bad)"
+        for session, made, bad in beyond.itertuples(index=False)
+    ]
+    usual = f"beyond what chance does around {draft.share(chart.center)}"
+    text = f"{mold}: none of {len(table)} sessions is {usual}."
+    if odd:
+        text = f"{mold}: {len(odd)} of {len(table)} sessions {'is' if len(odd) == 1 else 'are'} {usual}: "
+        text += f"{listed(odd)}."
+    return make_finding("session_signals", text, (len(odd),), n=len(table), group=mold, quiet=not odd)
 
 
 def _odd_session(
@@ -589,56 +613,86 @@ def _chart(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) ->
 
 def _heat(draft: Draft, mold: str) -> str:
     """The heat balance's temperatures and the warm-up fills; what to say of those in an advice."""
-    fills = draft.fills[(draft.fills["mold"] == mold) & draft.fills["fill"].between(1, MOST_FILLS)]
-    runs = {
-        str(session): own.groupby("fill")["mold_temp_c"].mean().reindex(range(1, int(own["fill"].max()) + 1))
-        for session, own in fills.groupby("session")
-    }
-    starts = [float(run.iloc[0]) for run in runs.values() if not math.isnan(run.iloc[0])]
-    usual = float(np.median(starts)) if starts else None
-    model = _model(draft, mold, [run.to_numpy() for run in runs.values()])
-    target, whence = _warm_target(draft, mold, measured=bool(fills["mold_temp_c"].notna().any()))
-    if model is None:
-        return "" if target is None else _warm_up_as_logged(draft, mold, runs, target)
-    for session, run in runs.items():
-        first = usual if math.isnan(run.iloc[0]) else float(run.iloc[0])
-        estimated = model.before_each(AIR_C if first is None else first, len(run))
-        for number, (measured, guess) in enumerate(zip(run, estimated, strict=True), start=1):
-            known = None if math.isnan(measured) else float(measured)
-            draft.tables["mold_heat"].append((session, number, known, float(guess)))
+    warmth = mold_warmth(draft.bench, draft.fills, mold, draft.gun)
+    model, usual, runs = warmth.model, warmth.usual, warmth.runs
+    if warmth.guns:
+        draft.findings.append(_infrared(draft, mold, warmth))
+    if model is not None:
+        _estimates(draft, mold, warmth, model)
+    target, whence = _warm_target(draft, mold, warmth.measured)
     if target is None:
         return ""
+    if model is None or warmth.guns:
+        return _warm_up_as_logged(draft, mold, runs, target)
     low, high = model.fills_to(target)
-    source = f"fitted to {model.measured} measured fills" if model.fitted else "book values, a fill a minute"
-    more: dict[str, Cell] = {"method": f"heat balance, {source}", "target_c": target}
-    words = f"no number of fills at this pace warms a cold mold to {draft.temp(target)}"
+    more: dict[str, Cell] = {"method": f"heat balance, {_source(model)}", "target_c": target}
+    words = f"no number of fills at this pace warms a cold mold to {draft.temp(target)}: "
+    words += "pour faster, or preheat it"
     if low is not None:
-        most = f"{low}" if high in (low, None) else f"{low} to {high}"
+        most = f"{low} or more" if high is None else f"{low}" if high == low else f"{low} to {high}"
         words = f"from cold that takes about {most} warm-up fills"
     if usual is not None and usual > AIR_C + 15:
         from_usual = model.fills_to(target, usual)[0]
         more |= {"usual_start_c": usual, "from_usual_start": from_usual}
-        words += (
-            "" if from_usual is None else f", from the usual start at {draft.temp(usual)} about {from_usual}"
-        )
-    text = f"{mold} to {draft.temp(target)}{whence}: {words} (heat balance, {source})."
-    limits = (None if low is None else float(low), None if high is None else float(high))
-    add = draft.findings.append
-    add(_finding("warm_up_fills", text, mold, model.measured, limits[0], limits, "pieces", more))
+        if from_usual is not None:
+            words += f", from the usual start at {draft.temp(usual)} about {from_usual}"
+    text = f"{mold} to {draft.temp(target)}{whence}: {words} (heat balance, {_source(model)})."
+    value = (low, low, high)
+    draft.findings.append(
+        make_finding("warm_up_fills", text, value, "pieces", n=model.measured, group=mold, more=more)
+    )
     return words if model.fitted else ""
 
 
-def _model(draft: Draft, mold: str, runs: list[Any]) -> WarmingMold | None:
-    """The heat balance of a metal mold whose mass the bench states."""
-    spec = draft.bench.molds[mold]
-    item = draft.bench.items[spec.material]
-    if item.kind != "metal" or not spec.metal_mass_g or not runs:
-        return None
-    liquidus = LEAD_MELTS_C if item.melts_c is None else item.melts_c
-    melt = draft.fills.loc[draft.fills["mold"] == mold, "melt_temp_c"].median()
-    pour = liquidus + SUPERHEAT_K if math.isnan(melt) else float(melt)
-    metal = SPRUES * sum(cavity.mass_g * cavity.per_fill for cavity in spec.cavities.values())
-    return warming_mold(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus, runs)
+def _source(model: WarmingMold) -> str:
+    source = f"fitted to {counted(model.measured, 'measured fill')}" if model.fitted else "book values"
+    pace = f"{model.seconds:.0f} s a fill by the log's times" if model.timed else "a fill a minute"
+    return source if model.fitted and not model.timed else f"{source}, {pace}"
+
+
+def _estimates(draft: Draft, mold: str, warmth: MoldWarmth, model: WarmingMold) -> None:
+    """Measured beside estimated by fill, and what became of castings of which only the estimate is known."""
+    each = warmth.fills()
+    draft.tables["mold_heat"] += [(f.session, f.fill, f.measured, f.estimated) for f in each]
+    unread = {f.key: f.carried for f in each if f.measured is None}
+    fills = draft.of(mold)
+    fills = fills.assign(estimated=fills["key"].map(unread)).dropna(subset="estimated")
+    if fills.empty:
+        return
+    fills = fills.assign(bin=_bins(draft.bench, fills["estimated"]))
+    trend = _by_bin(draft, "by_estimated", mold, fills)[1]
+    made, bad = int(fills["castings"].sum()), int(fills["rejects"].sum())
+    rate = clustered_wilson_interval(bad, made, design_effect(fills["rejects"], fills["castings"]))
+    coolest, warmest = float(fills["estimated"].min()), float(fills["estimated"].max())
+    text = f"{mold}: {bad} of {made} castings poured without a thermometer were bad, "
+    text += f"{draft.share(rate.estimate)}{in_brackets(draft.share, rate.low, rate.high)}. "
+    text += f"By heat balance ({_source(model)}{', begun cold' if warmth.usual is None else ''}) the mold "
+    text += f"then had {limits(draft.temp, coolest, warmest)}: "
+    text += "an estimate, kept apart from readings"
+    text += f". The share {_way(trend, 'as it rises')}." if trend else "."
+    p = None if trend is None else trend.p_value
+    more: dict[str, Cell] = {"coolest_c": coolest, "warmest_c": warmest, "trend_p": p}
+    draft.findings.append(make_finding("reject_rate_unread", text, rate, "1", n=made, group=mold, more=more))
+
+
+def _infrared(draft: Draft, mold: str, warmth: MoldWarmth) -> Finding:
+    """Say where temperatures will have been read by infrared on bare metal; no balance is fitted to those."""
+    why = f"the remarks of {counted(len(warmth.guns), 'session')}, {min(warmth.guns)[:10]} first, "
+    why += "name an infrared gun"
+    if warmth.unlikely:
+        why = "readings stay far below what the metal poured must have warmed the mold to, as those of "
+        why += "an infrared gun do (or minutes passed between fills: then write the time with the date)"
+    hot = 150.0
+    bare, dull, spot = (
+        infrared_reading(hot, e, background=AIR_C) for e in (BARE_ALUMINIUM, OXIDISED_ALUMINIUM, MATT_BLACK)
+    )
+    text = f"{mold}: {why}. Bare aluminium radiates little and mirrors the room: at {draft.temp(hot)} a gun "
+    text += (
+        f"reads {limits(draft.temp, bare, dull)} on it, and {draft.temp(spot)} on a matt black spot. Paint "
+    )
+    text += "one, aim there, and log how it was read. Until then take temperatures here as that gun's own."
+    more: dict[str, Cell] = {"said": not warmth.unlikely}
+    return make_finding("infrared_likely", text, n=len(warmth.guns), group=mold, more=more)
 
 
 def _warm_target(draft: Draft, mold: str, measured: bool) -> tuple[float | None, str]:
@@ -655,46 +709,39 @@ def _warm_target(draft: Draft, mold: str, measured: bool) -> tuple[float | None,
     return None, ""
 
 
-def _warm_up_as_logged(draft: Draft, mold: str, runs: dict[str, pd.Series], target: float) -> str:
+def _warm_up_as_logged(draft: Draft, mold: str, runs: dict[str, Run], target: float) -> str:
     """Without a heat balance: the middle session's first fill at the target, less one."""
-    firsts = [int(run.index[run >= target][0]) - 1 for run in runs.values() if (run >= target).any()]
+    reached = [np.flatnonzero(run.readings >= target) for run in runs.values()]
+    firsts = [int(fills[0]) for fills in reached if len(fills)]
     if not firsts:
         return ""
     middle, n = float(np.median(firsts)), len(firsts)
     words = f"the middle one of {n} sessions took {middle:.0f} fills to get there"
-    limits = (float(min(firsts)), float(max(firsts)))
+    shortest, longest = min(firsts), max(firsts)
     more: dict[str, Cell] = {"method": "first fill at the target, as logged", "target_c": target}
-    text = f"{mold}: {words} ({limits[0]:.0f} to {limits[1]:.0f})."
-    draft.findings.append(_finding("warm_up_fills", text, mold, n, middle, limits, "pieces", more))
+    text, value = f"{mold}: {words} ({shortest} to {longest}).", (middle, shortest, longest)
+    draft.findings.append(make_finding("warm_up_fills", text, value, "pieces", n=n, group=mold, more=more))
     return words
 
 
 # --- tables and hook -------------------------------------------------------------------------------------
 
 
-def _column(name: str, label: str, unit: str | None = None, digits: int | None = None) -> TableColumn:
-    return TableColumn(name=name, label=label, unit=unit, digits=digits)
-
-
-COLUMNS = {
-    column.name: column
-    for column in (
-        *(_column("mold", "Mold"), _column("cavity", "Cavity"), _column("flaw", "Flaws")),
-        *(_column("session", "Session"), _column("fill", "Fill"), _column("signal", "Beyond limits")),
-        *(
-            _column("low_c", "From", "degC"),
-            _column("high_c", "To", "degC"),
-            _column("temp_c", "Mold", "degC"),
-        ),
-        *(_column("measured_c", "Measured", "degC"), _column("estimated_c", "Estimated", "degC")),
-        *(_column("castings", "Castings"), _column("rejects", "Bad castings"), _column("rate", "Bad", "1")),
-        *(_column(name, name.title(), "1") for name in ("low", "high", "center", "lower", "upper")),
-        _column("p_adjusted", "p at equal temperature", "p"),
-    )
-}
+COLUMNS = make_columns(
+    *(("mold", "Mold"), ("cavity", "Cavity"), ("flaw", "Flaws"), ("session", "Session"), ("fill", "Fill")),
+    *(("low_c", "From", "degC"), ("high_c", "To", "degC"), ("temp_c", "Mold", "degC")),
+    *(("measured_c", "Measured", "degC"), ("estimated_c", "Estimated", "degC")),
+    *(("castings", "Castings"), ("rejects", "Bad castings"), ("rate", "Bad", "1")),
+    *((name, name.title(), "1") for name in ("low", "high", "center", "lower", "upper")),
+    *(("signal", "Beyond limits"), ("p_adjusted", "p at equal temperature", "p")),
+)
 # id, rows printed, columns, title, note
 TABLES = (
     ("by_temperature", 24, "mold low_c high_c castings rejects rate low high", "By mold temperature", ""),
+    (
+        *("by_estimated", 12, "mold low_c high_c castings rejects rate low high"),
+        *("Without a thermometer: by estimated mold temperature", "By heat balance, not by reading."),
+    ),
     ("curve", 0, "mold temp_c flaw rate low high", "Fitted share of flaws by mold temperature", ""),
     (
         *("by_cavity", 24, "mold cavity castings rejects rate low high p_adjusted", "By cavity"),
@@ -714,15 +761,21 @@ TABLES = (
 def _tables(draft: Draft, note: str) -> Iterator[Table]:
     """The tables that have rows; `note` goes with the first."""
     for name, print_rows, columns, title, said in TABLES:
-        if draft.tables[name]:
-            yield Table(
-                id=name,
-                title=title,
-                columns=tuple(COLUMNS[column] for column in columns.split()),
-                rows=tuple(draft.tables[name]),
-                note=note if name == "by_temperature" else said,
-                print_rows=print_rows,
-            )
+        if rows := draft.tables[name]:
+            said = note if name == "by_temperature" else said
+            yield make_table(name, title, columns, rows, COLUMNS, note=said, print_rows=print_rows)
+
+
+def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
+    """Castings made, and the share of them that was good at the first pour."""
+    rows = season.rows("pour", span)
+    made = int(rows.loc[rows["outcome"] != "blank", "count"].sum())
+    good = int(rows.loc[rows["outcome"] == "good", "count"].sum())
+    share = good / made if made else None
+    return (
+        Vital(id="castings_made", label="castings made", value=made if len(rows) else None, unit="pieces"),
+        Vital(id="first_pass_yield", label="first-pass yield", value=share, unit="1", better="up", n=made),
+    )
 
 
 @hookimpl
@@ -736,5 +789,6 @@ def analyses() -> Iterable[Analysis]:
             order=200,
             needs=("pour",),
             analyse=analyse,
+            vitals=vitals,
         )
     ]

@@ -7,6 +7,7 @@ from pathlib import Path
 from benchwater import __version__
 from benchwater.analyse.report import Report
 from benchwater.analyse.run import rank_actions, run_analyses
+from benchwater.analyse.vitals import run_vitals
 from benchwater.gather.season import gather
 from benchwater.gather.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
 from benchwater.plugin.bench import Bench
@@ -90,6 +91,8 @@ def make_report(
         progress=lambda title: progress(f"Analysing: {title}"),
         on_failure=on_failure,
     )
+    progress("Analysing: the season month by month")
+    vitals, broken = run_vitals(analyses, season, spans.season, on_failure=on_failure)
     reading = workspace.reading
     return Report(
         bench=workspace.bench,
@@ -102,8 +105,9 @@ def make_report(
         set_aside=reading.set_aside,
         repeats=reading.repeats,
         not_read=reading.not_read,
-        plugin_problems=workspace.plugins.problems,
+        plugin_problems=workspace.plugins.problems + broken,
         version=__version__,
+        vitals=vitals,
     )
 
 

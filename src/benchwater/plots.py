@@ -6,20 +6,24 @@ A series is a number from 0; it sets colour, dashes and marker together, so that
 """
 
 import io
+import itertools
 import re
 import warnings
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
 
 from benchwater.render.fonts import FACES, FAMILY
+from benchwater.render.small_plots import HALF_MM as HALF_MM
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.path import Path
 
 Values: TypeAlias = Any
 """A list, an array or a column of a data frame, of numbers or (across) of dates."""
 
+FULL_MM = 170.0
 PALETTE = ("#0f4c5c", "#e0481f", "#3a97c9", "#5d2981", "#62a035", "#cc3a8a")
 DASHES: tuple[Any, ...] = (
     "solid",
@@ -30,19 +34,32 @@ DASHES: tuple[Any, ...] = (
     (0, (9, 2.4)),
 )
 MARKERS = ("o", "s", "^", "D", "v", "P")
+STACK = (0, 1, 3, 2, 5, 4)
+"""The order in which parts of a whole take the palette: neighbours are told apart in grey."""
 INK = "#1c2b30"
 QUIET = "#5b6b70"
 RULE = "#dbe2e3"
-
 _TEXT_SIZE = 7.6
+_LONGEST_NAME = 34
 _FAMILIES = [FAMILY, "DejaVu Sans"]
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _COMMENT = re.compile("<!--.*?-->\n?", re.DOTALL)
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
-def new_figure(width_mm: float = 170, height_mm: float = 70) -> tuple["Figure", "Axes"]:
-    """A figure with one plot in the house style. The page is 170 mm wide between its margins."""
+class Flow(NamedTuple):
+    """One stream of a flow diagram: its name with its amount in words, the amount, and whether it is odd."""
+
+    name: str
+    amount: float
+    odd: bool = False
+
+
+def new_figure(width_mm: float = FULL_MM, height_mm: float = 70) -> tuple["Figure", "Axes"]:
+    """A figure with one plot in the house style.
+
+    The page is `FULL_MM` wide between its margins; two figures of `HALF_MM` in a row stand side by side.
+    """
     from cycler import cycler
     from matplotlib.figure import Figure
 
@@ -162,9 +179,147 @@ def bars(ax: "Axes", names: Sequence[str], values: Values, *, series: int = 0, l
     ax.grid(True, axis="x", color=RULE, linewidth=0.6, linestyle="solid")
 
 
+def stacked(
+    ax: "Axes",
+    x: Values,
+    parts: Sequence[Values],
+    names: Sequence[str],
+    *,
+    step: bool = False,
+    rest: str = "",
+) -> None:
+    """Shares of a whole on top of each other, the first at the bottom, each named at its right end.
+
+    `step` holds each value until the next `x`; `rest` names what is left up to 1. Neighbours differ in
+    lightness, so that grey print tells them
+    apart, and a white line parts them.
+    """
+    import numpy as np
+
+    below = np.zeros(len(x))
+    ends = []
+    for place, (part, name) in enumerate(zip(parts, names, strict=True)):
+        top = below + np.asarray(part, dtype=np.float64)
+        colour = PALETTE[STACK[place % len(STACK)]]
+        ax.fill_between(
+            x,
+            below,
+            top,
+            step="post" if step else None,
+            facecolor=colour,
+            edgecolor="white",
+            linewidth=0.7,
+        )
+        ends.append((float(below[-1] + top[-1]) / 2, name))
+        below = top
+    if rest:
+        ends.append((float(below[-1] + 1) / 2, rest))
+        ax.set_ylim(0, 1)
+    name_ends(ax, x[-1], ends)
+
+
+def name_ends(ax: "Axes", x: Any, ends: Sequence[tuple[float, str]], *, room: float = 0.075) -> None:
+    """Names to the right of a plot at these heights, pushed apart where they would lie on each other.
+
+    `room` is the least distance, as a share of the height. Call it when the vertical limits are set.
+    """
+    bottom, top = ax.get_ylim()
+    gap = room * (top - bottom)
+    places: list[list[Any]] = [[height, name] for height, name in sorted(ends, key=lambda end: end[0])]
+    for before, after in itertools.pairwise(places):
+        after[0] = max(after[0], before[0] + gap)
+    overshoot = places[-1][0] - max(top, ends[-1][0]) if places else 0.0
+    if overshoot > 0:
+        places[-1][0] -= overshoot
+        for after, before in itertools.pairwise(reversed(places)):
+            before[0] = min(before[0], after[0] - gap)
+    for height, name in places:
+        beside(ax, name, x, height)
+
+
+def beside(
+    ax: "Axes",
+    text: str,
+    x: Any,
+    y: float,
+    *,
+    points: tuple[float, float] = (4.0, 0.0),
+    side: Literal["left", "center", "right"] = "left",
+) -> None:
+    """A name set off from a place by so many points: what a legend would say, where it is drawn."""
+    ax.annotate(
+        "\n".join(_short(line) for line in text.split("\n")),
+        (x, y),
+        xytext=points,
+        textcoords="offset points",
+        ha=side,
+        va="center",
+        color=INK,
+        annotation_clip=False,
+        **_note_style(),
+    )
+
+
+def flow(ax: "Axes", into: Sequence[Flow], out: Sequence[Flow], middle: str) -> None:
+    """A flow diagram: what came in on the left, through the middle, to what became of it on the right.
+
+    Each `Flow` is as high as its amount; those of 0 or less are left out. What is `odd` stands out.
+    """
+    from matplotlib.patches import PathPatch, Rectangle
+
+    sides = [[each for each in side if each.amount > 0] for side in (into, out)]
+    totals = [sum(each.amount for each in side) for side in sides]
+    whole = max(*totals, 1e-12)
+    wide, gap = 0.035, 0.06 * whole
+    ax.set_axis_off()
+    ax.add_patch(Rectangle((0.5 - wide / 2, 0), wide, whole, facecolor=PALETTE[0], linewidth=0))
+    ax.text(0.5, whole + 0.35 * gap, middle, ha="center", va="bottom", color=INK, **_note_style())
+    tallest = whole
+    for flows, total, left in zip(sides, totals, (True, False), strict=True):
+        height = total + gap * max(0, len(flows) - 1)
+        tallest = max(tallest, height)
+        outer, inner = (whole + height) / 2, whole - (whole - total) / 2
+        for each in flows:
+            colour = PALETTE[1] if each.odd else PALETTE[2]
+            ends = (
+                ((wide, outer), (0.5 - wide / 2, inner))
+                if left
+                else ((0.5 + wide / 2, inner), (1 - wide, outer))
+            )
+            ax.add_patch(PathPatch(_ribbon(*ends, each.amount), facecolor=colour, alpha=0.3, linewidth=0))
+            place = 0.0 if left else 1 - wide
+            ax.add_patch(
+                Rectangle((place, outer - each.amount), wide, each.amount, facecolor=colour, linewidth=0)
+            )
+            x, points = (0.0, -4.0) if left else (1.0, 4.0)
+            side: Literal["left", "right"] = "right" if left else "left"
+            beside(ax, each.name, x, outer - each.amount / 2, points=(points, 0.0), side=side)
+            outer -= each.amount + gap
+            inner -= each.amount
+    ax.set_xlim(0, 1)
+    ax.set_ylim((whole - tallest) / 2 - gap / 2, (whole + tallest) / 2 + 1.6 * gap)
+
+
+def _ribbon(start: tuple[float, float], end: tuple[float, float], thick: float) -> "Path":
+    """A band from the left to the right place, both given by their upper edge."""
+    from matplotlib.path import Path
+
+    (left, high), (right, other) = start, end
+    half = (left + right) / 2
+    corners = [
+        *((left, high), (half, high), (half, other), (right, other)),
+        (right, other - thick),
+        *((half, other - thick), (half, high - thick), (left, high - thick)),
+        (left, high),
+    ]
+    curve = Path.CURVE4
+    codes = [Path.MOVETO, *(curve,) * 3, Path.LINETO, *(curve,) * 3, Path.CLOSEPOLY]
+    return Path(corners, codes)
+
+
 def named_rows(ax: "Axes", names: Sequence[str]) -> None:
     """Names instead of numbers up the side, the first (row 0) on top."""
-    ax.set_yticks(range(len(names)), labels=list(names))
+    ax.set_yticks(range(len(names)), labels=[_short(name) for name in names])
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.tick_params(axis="y", length=0)
 
@@ -191,13 +346,19 @@ def window(ax: "Axes", start: Any, end: Any, text: str = "") -> None:
 
 
 def legend(ax: "Axes") -> None:
-    """Names of the labelled series, in one row above the plot."""
-    count = len(ax.get_legend_handles_labels()[1])
-    if count:
+    """Names of the labelled series above the plot, in one row where they fit."""
+    drawn, labels = ax.get_legend_handles_labels()
+    handles: Any = drawn
+    names = [_short(label) for label in labels]
+    figure: Any = ax.get_figure(root=True)
+    points = float(figure.get_figwidth()) * 72
+    if names:
         ax.legend(
+            handles=handles,
+            labels=names,
             loc="lower left",
             bbox_to_anchor=(0, 1.0),
-            ncols=min(count, 4),
+            ncols=_legend_columns(names, points),
             frameon=False,
             fontsize=_TEXT_SIZE,
             labelcolor=INK,
@@ -230,6 +391,7 @@ def to_svg(figure: "Figure") -> str:
     fixed: Any = {"svg.hashsalt": "benchwater", "svg.fonttype": "path", "svg.id": None, "path.simplify": True}
     with matplotlib.rc_context(fixed), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
+        warnings.filterwarnings("ignore", message="constrained_layout not applied", category=UserWarning)
         _settle_text(figure)
         figure.draw_without_rendering()
         _settle_text(figure)
@@ -238,6 +400,17 @@ def to_svg(figure: "Figure") -> str:
         figure.savefig(drawn, format="svg", metadata=nothing, dpi=72)
     svg = drawn.getvalue()
     return _NOT_XML.sub("", _COMMENT.sub("", svg[svg.index("<svg") :]))
+
+
+def _legend_columns(names: Sequence[str], points: float) -> int:
+    """As many columns, four at most, as fit beside each other by a fair estimate of their widths."""
+    widest = max(len(name) for name in names) * 0.56 * _TEXT_SIZE + 4.6 * _TEXT_SIZE
+    return max(1, min(len(names), 4, int((points - 50) // widest)))
+
+
+def _short(name: str) -> str:
+    """A name that leaves room for the plot it is on."""
+    return name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 1].rstrip() + "…"
 
 
 def _colour(series: int) -> str:

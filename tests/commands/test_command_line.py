@@ -31,7 +31,7 @@ def test_help_imports_nothing_heavy():
 
 def test_every_command_is_in_the_help_with_a_whole_sentence():
     listed = run("--help").out.partition("Commands:")[2]
-    for name in ("start", "check", "report", "due", "watch", "timer", "plugins", "new-analysis"):
+    for name in ("start", "sheets", "check", "report", "due", "watch", "timer", "plugins", "new-analysis"):
         assert name in listed
     assert "..." not in listed
 

@@ -66,3 +66,25 @@ def test_other_shapes_are_refused(
 ) -> None:
     with pytest.raises(ValueError, match="need"):
         reconcile_counts(counts, count_u, flows, flow_u)
+
+
+def test_what_the_rest_implies_for_the_odd_count() -> None:
+    # From before: 80 - 20 = 60 +- sqrt(1 + 1 + 1 + 1) and so on; by symmetry 60 again.
+    found = reconcile_counts([100, 80, 600, 40, 20], [1] * 5, [-20] * 4, [1] * 4)
+    (((value, u),),) = found.implied
+    assert value == pytest.approx(60.0)
+    # Each side: two counts and two flows, a count of 80 known as well as 1 / (1 / 1 + 1 / 2) = 2 / 3, + 1.
+    assert u == pytest.approx(np.sqrt((2 / 3 + 1) / 2))
+
+
+def test_each_alternative_has_what_it_should_have_been() -> None:
+    found = reconcile_counts([100, 80, 60, 10], [1] * 4, [-20] * 3, [1] * 3)
+    (((count, _), (flow, _)),) = found.implied
+    assert count == pytest.approx(40.0)
+    assert flow == pytest.approx(-50.0)
+
+
+def test_two_errors_are_each_implied_without_the_other() -> None:
+    counts = [100, 80, 30, 10, -10, -10 + 7, -30 + 7, -50 + 7]
+    found = reconcile_counts(counts, [0.5] * 8, [-20] * 7, [0.5] * 7)
+    assert [value for ((value, _),) in found.implied] == pytest.approx([-50.0, 7.0])

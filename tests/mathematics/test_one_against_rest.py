@@ -3,8 +3,8 @@
 import pytest
 
 from benchwater.mathematics.multiplicity import holm_adjusted
-from benchwater.mathematics.one_against_rest import adjusted_p, one_against_rest
-from benchwater.mathematics.stratified import mantel_haenszel
+from benchwater.mathematics.one_against_rest import adjusted_p, one_against_rest, times_as_often
+from benchwater.mathematics.stratified import mantel_haenszel, share_ratio
 
 STRATA = ["cold", "cold", "cold", "warm", "warm", "warm"]
 GROUPS = ["a", "b", "c"] * 2
@@ -43,3 +43,13 @@ def test_nothing_to_compare() -> None:
     assert adjusted_p([apart, {}]) == [{}, {}]
     with pytest.raises(ValueError, match="one length"):
         one_against_rest(["s"], ["a", "b"], [5, 5], [1, 2])
+
+
+def test_times_as_often_is_the_share_ratio_against_the_sum_of_the_others() -> None:
+    found = times_as_often(STRATA, GROUPS, TRIALS, EVENTS, "a")
+    assert found == share_ratio([8, 6], [10, 30], [14, 3], [30, 30])
+    wide = times_as_often(STRATA, GROUPS, TRIALS, EVENTS, "a", dispersion=4.0)
+    assert wide.ratio == found.ratio
+    assert wide.upper is not None
+    assert found.upper is not None
+    assert wide.upper / (wide.ratio or 0) == pytest.approx((found.upper / (found.ratio or 0)) ** 2)

@@ -8,6 +8,7 @@ from benchwater.mathematics.stock import (
     Movement,
     chain_counts,
     close_books,
+    lowest_book,
     net_amount,
     net_uncertainty,
 )
@@ -109,3 +110,38 @@ def test_no_chain_of_two_counts_or_of_an_unknown_flow() -> None:
     assert chain_counts(ledger, day(1), least_u=0.5) is None
     ledger.add_count(day(19), 10.0)
     assert chain_counts(ledger, day(1), least_u=0.5) is None
+
+
+def test_a_recount_replaces_the_count_of_its_moment() -> None:
+    ledger = Ledger()
+    for when, amount in ((day(1), 10.0), (day(9), 100.0), (day(9), 10.0), (day(9, 12), 11.0)):
+        ledger.add_count(when, amount)
+    assert [count.amount for count in ledger.counts] == [10.0, 11.0, 10.0]
+    assert [(old.amount, new.amount) for old, new in ledger.recounted] == [(100.0, 10.0)]
+
+
+def test_lowest_book_takes_days_whole_and_is_put_right_by_each_count() -> None:
+    ledger = Ledger(
+        movements=[
+            moved(day(3), -12.0, u=3.0),
+            moved(day(3, 18), 5.0, "received", u=4.0),
+            moved(day(5), -4.0),
+            moved(day(12), -6.0),
+        ]
+    )
+    ledger.add_count(day(1), 10.0)
+    ledger.add_count(day(10), 4.0, 1.0)
+    found = lowest_book(ledger, day(1), day(30))
+    assert found is not None
+    assert (found.day, found.amount, found.u) == (day(12).date(), -2.0, 1.0)
+    earlier = lowest_book(ledger, day(1), day(10))
+    assert earlier is not None
+    assert (earlier.day, earlier.amount, earlier.u) == (day(5).date(), -1.0, 5.0)
+    assert lowest_book(ledger, day(20), day(30)) is None
+
+
+def test_lowest_book_of_an_item_never_counted_is_what_it_needed_to_begin_with() -> None:
+    found = lowest_book(Ledger(movements=[moved(day(2), -7.0), moved(day(4), 9.0)]), day(1), day(30))
+    assert found is not None
+    assert (found.day, found.amount) == (day(2).date(), -7.0)
+    assert lowest_book(Ledger(movements=[moved(day(2), math.nan)]), day(1), day(30)) is None

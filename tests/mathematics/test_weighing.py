@@ -56,3 +56,23 @@ def test_one_weighing_knows_its_rounding_and_no_scatter() -> None:
 def test_what_cannot_be_weighings_is_refused(totals: list[float], counts: list[int]) -> None:
     with pytest.raises(ValueError, match=r"weighing|one length"):
         mean_piece_mass(totals, counts, 0.1)
+
+
+def test_few_weighings_take_no_less_than_the_scatter_known_beforehand() -> None:
+    found = mean_piece_mass([10.0, 16.0], [2, 3], 0.0, least_scatter=0.5)
+    assert found.scatter == 0.5
+    assert found.mean_uncertainty == pytest.approx(0.5 / math.sqrt(5))
+    alone = mean_piece_mass([24.0], [3], 0.0, least_scatter=0.6)
+    assert (alone.scatter, alone.mean_uncertainty) == (0.6, pytest.approx(0.6 / math.sqrt(3)))
+
+
+def test_from_four_weighings_on_the_scatter_is_theirs_and_its_own_doubt_allowed_for() -> None:
+    # Standard deviation of Student's t on 3 degrees of freedom: sqrt(3).
+    found = mean_piece_mass([1.0, 2.0, 3.0, 4.0], [1] * 4, 0.0, least_scatter=9.0)
+    assert found.scatter == pytest.approx(math.sqrt(5 / 3))
+    assert found.mean_uncertainty == pytest.approx(math.sqrt(3) * math.sqrt(5 / 3) / 2)
+
+
+def test_a_negative_scatter_is_refused() -> None:
+    with pytest.raises(ValueError, match="scatter"):
+        mean_piece_mass([1.0], [1], 0.1, least_scatter=-1.0)

@@ -7,7 +7,14 @@ from datetime import date, timedelta
 from typing import Any, cast
 
 from benchwater import plots
-from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection
+from benchwater.analyse.report import (
+    MonthVital,
+    RankedAction,
+    Report,
+    ReportSection,
+    SpanSection,
+    VitalSeries,
+)
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Figure, Finding, Section, Table, TableColumn
@@ -125,6 +132,37 @@ def sample_report() -> Report:
             ),
         ),
         version="0.1.0",
+        vitals=_vitals(),
+    )
+
+
+def _vitals() -> tuple[VitalSeries, ...]:
+    """A count with a month without rows, a share, a running total, and a rate that fell."""
+    spans = [
+        Span(
+            name="period", label=f"2026-{month:02}", start=date(2026, month, 1), end=date(2026, month + 1, 1)
+        )
+        for month in (3, 4, 5)
+    ]
+    told: tuple[tuple[str, str, str, Any, tuple[float | None, ...], float], ...] = (
+        ("castings_made", "castings made", "pieces", None, (120, None, 96), 216),
+        ("first_pass_yield", "first-pass yield", "1", "up", (0.71, 0.83, 0.91), 0.83),
+        ("saved", "saved to date", "money", "up", (12.5, 48.25, 130.4), 130.4),
+        ("fish_per_hour", "fish per hour", "fish/h", "up", (0.8, 1.31, 1.04), 1.05),
+    )
+    return tuple(
+        VitalSeries(
+            id=identity,
+            label=label,
+            unit=unit,
+            better=better,
+            section_id="defect_rate",
+            months=tuple(
+                MonthVital(span=span, value=value) for span, value in zip(spans, values, strict=True)
+            ),
+            season=MonthVital(span=SEASON, value=whole, n=9),
+        )
+        for identity, label, unit, better, values, whole in told
     )
 
 
@@ -142,7 +180,7 @@ def hostile_report(text: str = HOSTILE) -> Report:
         "currency",
         "svg",
     }
-    fixed |= {"worth_unit", "name", "version", "label", "dialect"}
+    fixed |= {"worth_unit", "better", "name", "version", "label", "dialect"}
 
     def poison(value: Any, field: str = "") -> Any:
         if isinstance(value, str):
@@ -154,6 +192,8 @@ def hostile_report(text: str = HOSTILE) -> Report:
             if isinstance(value, Bench):
                 changes["name"] = text
                 changes["date_order"] = "iso"
+            if isinstance(value, VitalSeries):
+                changes["label"] = text
             if isinstance(value, PluginProblem):
                 changes |= {"name": text, "origin": text}
             return type(value)(**changes)

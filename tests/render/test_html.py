@@ -81,7 +81,7 @@ def test_it_reads_well_aloud(html: str) -> None:
 
 def test_the_front_page_ranks_and_the_sections_say_how_sure_they_are(html: str) -> None:
     text = Outline(html).text
-    todo = text[text.index("What to do next") : text.index("At a glance")]
+    todo = text[text.index("What to do next") : text.index("What each section found")]
     order = [
         "Keep the pot below",
         "Pour four warm-up",
@@ -110,9 +110,45 @@ def test_the_front_page_ranks_and_the_sections_say_how_sure_they_are(html: str) 
     assert text.count("The coat log holds no row") == 2  # at a glance and in its section, not once a span
 
 
+def test_the_front_page_shows_the_period_against_the_one_before(html: str) -> None:
+    text = " ".join(Outline(html).text.split())
+    glance = text[text.index("At a glance") : text.index("What to do next")]
+    for words in (
+        "castings made 96 nothing logged in April 216 this season",
+        "first-pass yield 91 % up from 83 % in April 83 % this season",
+        "saved to date USD 130 up from USD 48.25 in April",
+        "fish per hour 1.0 down from 1.3 in April 1.1 this season",
+        "March to May, a month a mark",
+    ):
+        assert words in glance, words
+    alts = [attrs["alt"] for tag, attrs in Outline(html).tags if attrs.get("class") == "spark"]
+    assert alts[0] == "Castings made by month: March 120, April –, May 96."
+    said = text[text.index("What the data cannot say") :]
+    assert said.startswith(
+        "What the data cannot say. Bait mortality, May 2026: Nine losses are too few to compare leaders. "
+        "Finishing (no data, as above)."
+    )
+
+
+def test_what_the_front_page_cuts_is_whole_in_its_section(report: Report) -> None:
+    reason = "One reason, told at length so that it does not fit, and with a second half that matters: this."
+    first = report.sections[0]
+    action = replace(first.parts[-1].section.actions[0], because=reason + " And there is more.")
+    part = replace(first.parts[-1], section=replace(first.parts[-1].section, actions=(action,)))
+    ranked = replace(report.actions[1], action=action, section_id=first.id)
+    made = replace(
+        report,
+        sections=(replace(first, parts=(first.parts[0], part)), *report.sections[1:]),
+        actions=(ranked,),
+    )
+    text = Outline(render_html(made)).text
+    assert text.count("And there is more.") == 1
+    assert text.count("with a second half") == 2
+
+
 def test_seven_things_to_do_and_a_count_of_the_rest(report: Report) -> None:
     text = Outline(render_html(replace(report, actions=report.actions * 2))).text
-    todo = text[text.index("What to do next") : text.index("At a glance")]
+    todo = text[text.index("What to do next") : text.index("What each section found")]
     assert todo.count("worth about USD 38.40") == 2
     assert todo.count("Weigh the soft lead") == 1
     assert "And 3 more things to do in season-report.json." in todo

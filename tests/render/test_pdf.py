@@ -18,7 +18,8 @@ from benchwater.analyse.report import Report
 from benchwater.plugin.section import Figure
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
-from benchwater.render.pdf import PrintingUnavailable, _font_faces, print_pdf
+from benchwater.render.pdf import PrintingUnavailable, print_pdf
+from render.boxes import laid_out, running_over
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report
 
 ROOT = Path(__file__).parents[2]
@@ -109,22 +110,13 @@ def test_hostile_text_and_plots_fetch_nothing(monkeypatch: pytest.MonkeyPatch, r
 @pytest.mark.parametrize("paper", ["letter", "a4"])
 @pytest.mark.parametrize("text", ["", LONG_WORD])
 def test_nothing_runs_over_the_margin(paper: Any, text: str, report: Report) -> None:
-    import weasyprint
-    from weasyprint.text.fonts import FontConfiguration
-
     wide = hostile_report(text) if text else report
     sections = wide.sections[2:3] if text else wide.sections
     wide = replace(wide, bench=replace(wide.bench, paper=paper), sections=sections, actions=wide.actions[:1])
-    fonts = FontConfiguration()
-    typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts)
-    document = weasyprint.HTML(string=render_html(wide)).render(font_config=fonts, stylesheets=[typeface])
-    margin = 21 / 25.4 * 96
+    document = laid_out(render_html(wide))
     widths = {round(page.width * 25.4 / 96) for page in document.pages}
     assert widths == {216 if paper == "letter" else 210}
-    for page in document.pages:
-        for box in page._page_box.descendants():
-            if getattr(box, "text", ""):
-                assert box.position_x + box.width <= page.width - margin + 1, box.text
+    assert running_over(document.pages) == []
 
 
 def test_missing_native_libraries_are_explained(

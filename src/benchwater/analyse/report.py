@@ -1,6 +1,7 @@
 """The whole report as plain data: what rendering is given."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Span
@@ -40,6 +41,28 @@ class RankedAction:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MonthVital:
+    """What a vital was in one month, or in the whole season."""
+
+    span: Span
+    value: float | None
+    n: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VitalSeries:
+    """One number of the front page, through the months of the season to the report's end."""
+
+    id: str
+    label: str
+    unit: str | None
+    better: Literal["up", "down"] | None
+    section_id: str
+    months: tuple[MonthVital, ...]
+    season: MonthVital
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """Everything on the page and in the JSON twin.
 
@@ -59,6 +82,7 @@ class Report:
     not_read: tuple[NotRead, ...]
     plugin_problems: tuple[PluginProblem, ...] = ()
     version: str = ""
+    vitals: tuple[VitalSeries, ...] = ()
 
     @property
     def failed(self) -> bool:

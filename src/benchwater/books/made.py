@@ -1,9 +1,10 @@
 """What a bench has made: castings by cavity, their mass and yield, coats that held, and finished baits."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import groupby
 from math import isfinite
 
 from benchwater.books.log_rows import log_rows, midnight, number_or_nan
@@ -64,10 +65,12 @@ def casting_mass(season: Season, piece: Piece, material: str) -> tuple[float, fl
         if (mold, name, outcome, of) == (*piece, "good", material) and isfinite(net) and net > 0:
             readings.append(gross)
             recent += [(net, count)] if when >= midnight(season.start) else []
+    spread = rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
     if sum(count for _, count in recent) < FEWEST_WEIGHED:
-        return cavity.mass_g, rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
+        return cavity.mass_g, spread
     step = reading_step(readings, bench.items[material].resolution, (1.0, OUNCE_G))
-    mass = mean_piece_mass([net for net, _ in recent], [count for _, count in recent], step)
+    totals, counts = [net for net, _ in recent], [count for _, count in recent]
+    mass = mean_piece_mass(totals, counts, step, least_scatter=spread)
     return mass.mean, mass.mean_uncertainty
 
 
@@ -153,26 +156,36 @@ def _cast(season: Season, build: Build) -> Iterator[tuple[datetime, int]]:
 
 
 def _seen_on_the_water(season: Season) -> dict[str, Steps]:
-    """By build: new tags, and untagged baits once one row's baits and all that ended before exceed them."""
+    """By build: new tags, and untagged baits once those of one moment and all that ended before exceed them.
+
+    Rows of one moment have no order: as many of them as one row or several equal ones name were different
+    baits, and so were all that ended; a bait kept in one row may be the one that ended in another.
+    """
     seen: defaultdict[str, Steps] = defaultdict(list)
     alive: set[tuple[str, str]] = set()
     ended: defaultdict[str, int] = defaultdict(int)
     untagged: defaultdict[str, int] = defaultdict(int)
-    for when, build, tag, fate, count in log_rows(
-        season, "fishing", "date", "build", "bait", "fate", "count"
-    ):
-        new = 0
-        if isinstance(tag, str):
-            new = int((build, tag) not in alive)
-            alive.add((build, tag))
-            if fate != "kept":
-                alive.discard((build, tag))
-        else:
-            new = max(0, ended[build] + count - untagged[build])
+    columns = ("date", "build", "bait", "fate", "count")
+    alike = ("fished_h", "cause", "water", "angler", "trip", "habitat", "leader")
+    for when, rows in groupby(log_rows(season, "fishing", *columns, *alike), key=lambda row: row[0]):
+        here: defaultdict[str, Counter[str]] = defaultdict(Counter)
+        over: Counter[str] = Counter()
+        for _, build, tag, fate, count, *words in rows:
+            if isinstance(tag, str):
+                if (build, tag) not in alive:
+                    seen[build].append((when, 1.0))
+                alive.add((build, tag))
+                if fate != "kept":
+                    alive.discard((build, tag))
+            else:
+                here[build][f"{fate} {words}"] += count
+                over[build] += count if fate != "kept" else 0
+        for build, counts in here.items():
+            new = max(0, ended[build] + max(over[build], *counts.values()) - untagged[build])
             untagged[build] += new
-            ended[build] += count if fate != "kept" else 0
-        if new:
-            seen[build].append((when, float(new)))
+            ended[build] += over[build]
+            if new:
+                seen[build].append((when, float(new)))
     return dict(seen)
 
 

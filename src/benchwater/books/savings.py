@@ -4,7 +4,7 @@ import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from benchwater.books.bait_costs import BaitCost, Facts
 from benchwater.books.log_rows import log_rows, midnight
@@ -23,8 +23,8 @@ class Account:
     """A mold's account at the report's end.
 
     `gain` is what one bait saves towards it, None where no bait's saving is known; `made` those baits and
-    `saved` what they saved towards it. `day` is the day it was paid, or at this season's pace will be; None
-    where that is years off, or never.
+    `saved` what they saved towards it, step by step in `steps`. `day` is the day it was paid,
+    or at this season's pace will be; None where that is years off, or never.
     """
 
     mold: Mold
@@ -32,6 +32,7 @@ class Account:
     gain: Interval | None = None
     made: float = 0.0
     saved: float | None = None
+    steps: tuple[tuple[datetime, float], ...] = ()
     day: date | None = None
 
     @property
@@ -91,6 +92,7 @@ def mold_account(season: Season, facts: Facts, baits: Mapping[str, BaitCost], mo
         gain=sum_erring_together((weights[n] * share, gain) for n, (share, gain) in gains.items()),
         made=made,
         saved=saved,
+        steps=tuple(steps),
         day=None if mold.price is None else _day_paid(season, steps, saved, mold.price),
     )
 

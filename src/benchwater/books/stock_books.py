@@ -27,14 +27,33 @@ NOMINAL = "nominal mass of "
 OUNCE_G, OUNCE_ML = 28.349523125, 29.5735295625
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CastingMass:
+    """What a casting of one cavity weighs in one material, without its insert, as the books take it.
+
+    `weighed` pieces of this season have the mean `mass_g`; where 0, they were too few or none, and it is the
+    nominal mass. `u` is its standard uncertainty.
+    """
+
+    mold: str
+    cavity: str
+    mass_g: float
+    u: float
+    weighed: int
+
+
 @dataclass(slots=True)
 class Book:
-    """One item with its ledger, the step of its scale, and when how many inserts went into rejects."""
+    """One item with its ledger and the step of its scale.
+
+    `rejected` is when how many inserts went into rejects; `masses` what a casting takes, by mold and cavity.
+    """
 
     item: Item
     ledger: Ledger = field(default_factory=Ledger)
     step: float = 0.0
     rejected: list[tuple[datetime, int]] = field(default_factory=list)
+    masses: dict[tuple[str, str], CastingMass] = field(default_factory=dict)
 
 
 def keep_books(season: Season) -> tuple[dict[str, Book], tuple[str, ...]]:
@@ -102,7 +121,8 @@ def _write_group(
     recent = [(net, count) for net, when, count, _ in weighed if when >= midnight(season.start)]
     spread = rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
     if sum(count for _, count in recent) >= FEWEST_WEIGHED:
-        piece = mean_piece_mass([net for net, _ in recent], [count for _, count in recent], step)
+        totals, counts = [net for net, _ in recent], [count for _, count in recent]
+        piece = mean_piece_mass(totals, counts, step, least_scatter=spread)
         source = f"mean mass of {mold} {name} in {material}"
     else:
         piece = PieceMass(mean=cavity.mass_g, mean_uncertainty=spread, scatter=0.0, pieces=0, weighings=0)
@@ -113,6 +133,11 @@ def _write_group(
     if book.item.unit != "g":
         nets, piece = [nan] * len(castings), replace(piece, mean=nan)
         yield f"{material} is kept by volume without a density: what went into castings is not known."
+    else:
+        mass = CastingMass(
+            mold=mold, cavity=name, mass_g=piece.mean, u=piece.mean_uncertainty, weighed=piece.pieces
+        )
+        book.masses[mold, name] = mass
     scatter = spread if piece.scatter is None else piece.scatter
     for (when, count, _), net in zip(castings, nets, strict=True):
         move = Movement(when=when, kind="in_castings", amount=-net, u=resolution_uncertainty(step))

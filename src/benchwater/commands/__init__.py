@@ -10,6 +10,7 @@ from benchwater.commands.guard import guarded
 from benchwater.commands.new_analysis import new_analysis
 from benchwater.commands.plugins import plugins
 from benchwater.commands.report import report
+from benchwater.commands.sheets import sheets
 from benchwater.commands.start import start
 from benchwater.commands.timer import timer
 from benchwater.commands.watch import watch
@@ -43,7 +44,7 @@ def cli() -> None:
     """All commands."""
 
 
-for _command in (start, check, report, due, watch, timer, plugins, new_analysis):
+for _command in (start, sheets, check, report, due, watch, timer, plugins, new_analysis):
     cli.add_command(_command)
 
 

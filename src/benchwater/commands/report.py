@@ -63,7 +63,7 @@ def report(
             on_failure=lambda analysis, trace: failures.append(trace),
         )
         out = out or folder / "reports"
-        written = write_report(made, out, progress=step)
+        written = write_report(made, out, workspace=folder, progress=step)
         told = ReportWritten(
             label=made.label,
             workspace=folder,

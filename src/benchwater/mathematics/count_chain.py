@@ -18,11 +18,14 @@ class CountChain:
     Quantities are numbered counts first: i is count i, m + 1 + i the flow from count i to count i + 1.
     `suspects` names the likeliest gross errors, worst first; a suspect is several quantities where the chain
     cannot tell them apart. It is empty where the chain agrees, and where no few errors explain it.
+    `implied` has the shape of `suspects`: what the rest of the chain says that each quantity is, and the
+    standard uncertainty of that, were it the wrong one.
     """
 
     reconciliation: Reconciliation
     agrees: bool
     suspects: tuple[tuple[int, ...], ...]
+    implied: tuple[tuple[tuple[float, float], ...], ...]
 
 
 def reconcile_counts(
@@ -49,7 +52,7 @@ def reconcile_counts(
     if m < 1 or any(part.shape != shape for part, shape in zip(parts, ((m + 1,), (m,)) * 2, strict=True)):
         raise ValueError(f"{m} flows need {m + 1} counts, at least 2, and each its uncertainty")
     measured, variance = np.concatenate(parts[:2]), np.concatenate(parts[2:]) ** 2
-    balances = np.hstack([np.eye(m, m + 1) - np.eye(m, m + 1, 1), np.eye(m)])
+    balances = _balances(m)
     whole = rest = reconcile(measured, variance, balances)
     suspects: list[tuple[int, ...]] = []
     while not _agrees(rest, significance) and len(suspects) < most_errors:
@@ -58,15 +61,46 @@ def reconcile_counts(
         balances = _without(balances, suspects[-1][0])
         rest = reconcile(measured, variance, balances)
     explained = _agrees(rest, significance) and rest.degrees_of_freedom > 0
+    named = tuple(suspects) if explained else ()
     return CountChain(
         reconciliation=whole,
         agrees=_agrees(whole, significance),
-        suspects=tuple(suspects) if explained else (),
+        suspects=named,
+        implied=tuple(
+            tuple(_implied(measured, variance, m, quantity, named, place) for quantity in suspect)
+            for place, suspect in enumerate(named)
+        ),
     )
 
 
 def _agrees(result: Reconciliation, significance: float) -> bool:
     return result.p_value is None or result.p_value >= significance
+
+
+def _balances(m: int) -> FloatArray:
+    """One row a stretch: count + flow - next count = 0."""
+    return np.hstack([np.eye(m, m + 1) - np.eye(m, m + 1, 1), np.eye(m)])
+
+
+def _implied(
+    measured: FloatArray,
+    variance: FloatArray,
+    m: int,
+    quantity: int,
+    suspects: tuple[tuple[int, ...], ...],
+    place: int,
+) -> tuple[float, float]:
+    """What all but the suspects say that a quantity is, and the standard uncertainty of that."""
+    others = [suspect[0] for number, suspect in enumerate(suspects) if number != place]
+    unmeasured, rest = [quantity, *others], _balances(m)
+    for each in unmeasured:
+        rest = _without(rest, each)
+    found = reconcile(measured, variance, rest)
+    whole = _balances(m)
+    known = np.delete(np.arange(measured.size), unmeasured)
+    solve = -np.linalg.pinv(whole[:, unmeasured])[0] @ whole[:, known]
+    spread = solve @ found.covariance[np.ix_(known, known)] @ solve
+    return float(solve @ found.reconciled[known]), float(np.sqrt(max(spread, 0.0)))
 
 
 def _without(balances: FloatArray, quantity: int) -> FloatArray:

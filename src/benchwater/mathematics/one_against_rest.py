@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc
 
 from benchwater.mathematics.multiplicity import holm_adjusted
-from benchwater.mathematics.stratified import MantelHaenszel, mantel_haenszel
+from benchwater.mathematics.stratified import MantelHaenszel, ShareRatio, mantel_haenszel, share_ratio
 
 
 def one_against_rest(
@@ -24,22 +24,44 @@ def one_against_rest(
     names = sorted(set(groups))
     if len(names) < 2:
         return {}
+    return {
+        name: _dispersed(mantel_haenszel(*_two_groups(strata, groups, trials, events, name)), dispersion)
+        for name in names
+    }
+
+
+def times_as_often(
+    strata: ArrayLike,
+    groups: Sequence[str],
+    trials: ArrayLike,
+    events: ArrayLike,
+    group: str,
+    *,
+    dispersion: float = 1.0,
+) -> ShareRatio:
+    """How many times as often the outcome comes in `group` as in the others of the same stratum; all (n,).
+
+    Greenland and Robins 1985, Biometrics 41:55-68 (see `share_ratio`), whose ratio reads as people say it,
+    where an odds ratio does not once the outcome is frequent. Raises ValueError as `one_against_rest` does.
+    """
+    return share_ratio(*_two_groups(strata, groups, trials, events, group), dispersion=dispersion)
+
+
+def _two_groups(
+    strata: ArrayLike, groups: Sequence[str], trials: ArrayLike, events: ArrayLike, group: str
+) -> tuple[NDArray[np.float64], ...]:
+    """Events and trials by stratum of the group, then of all the others."""
     made, bad = (np.asarray(values, dtype=np.float64) for values in (trials, events))
     rows = np.unique(np.asarray(strata), return_inverse=True)[1]
     labels = np.asarray(groups)
     if not rows.shape == labels.shape == made.shape == bad.shape:
         raise ValueError("strata, groups, trials and events must be of one length")
-
-    def summed(values: NDArray[np.float64], chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
-        totals = np.bincount(rows[chosen], values[chosen], minlength=int(rows.max()) + 1)
-        return np.asarray(totals, dtype=np.float64)
-
-    found = {}
-    for name in names:
-        own = labels == name
-        result = mantel_haenszel(summed(bad, own), summed(made, own), summed(bad, ~own), summed(made, ~own))
-        found[name] = _dispersed(result, dispersion)
-    return found
+    size = int(rows.max()) + 1
+    return tuple(
+        np.asarray(np.bincount(rows[chosen], values[chosen], minlength=size), dtype=np.float64)
+        for chosen in (labels == group, labels != group)
+        for values in (bad, made)
+    )
 
 
 def adjusted_p(families: Sequence[dict[str, MantelHaenszel]]) -> list[dict[str, float]]:

@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from itertools import pairwise
+from itertools import groupby, pairwise
 from math import isfinite, nan
 
 from benchwater.mathematics.count_chain import CountChain, reconcile_counts
@@ -43,19 +43,28 @@ class Count:
 
 @dataclass(slots=True)
 class Ledger:
-    """The counts, in order of their moments, and the movements of one item."""
+    """The counts, in order of their moments, and the movements of one item.
+
+    `recounted` are the counts that a later one of the same moment replaced, each with that later one.
+    """
 
     counts: list[Count] = field(default_factory=list)
     movements: list[Movement] = field(default_factory=list)
+    recounted: list[tuple[Count, Count]] = field(default_factory=list)
 
     def add_count(self, when: datetime, amount: float, u: float = 0.0) -> None:
         """A count without a time stands for the end of its day; the very first one for the start of it.
 
-        Counts are to be added in order of `when`.
+        Two counts of one moment are a count and its recount: the later one stands. So an item counted twice
+        on its first day opens with one and closes that day with the other. Counts are to be added in order
+        of `when`, those of a day in the order they were written.
         """
-        whole_day = when.time() == time() and bool(self.counts)
+        whole_day = when.time() == time() and bool(self.counts or self.recounted)
         moment = when + timedelta(days=1) if whole_day else when
-        self.counts.append(Count(day=when.date(), moment=moment, amount=amount, u=u))
+        count = Count(day=when.date(), moment=moment, amount=amount, u=u)
+        same = [each for each in self.counts if each.moment == moment]
+        self.recounted += [(each, count) for each in same]
+        self.counts = [each for each in self.counts if each.moment != moment] + [count]
         self.counts.sort(key=lambda count: count.moment)
 
     def between(self, start: datetime, end: datetime) -> list[Movement]:
@@ -165,6 +174,38 @@ def close_books(ledger: Ledger, start: datetime, end: datetime) -> Balance:
         last=last,
         closed=tuple(closed),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LowestBook:
+    """The lowest stock the book shows at the end of a day, that day, and its standard uncertainty."""
+
+    day: date
+    amount: float
+    u: float
+
+
+def lowest_book(ledger: Ledger, start: datetime, end: datetime) -> LowestBook | None:
+    """The lowest book stock from `start` up to `end`, each count setting the book right again.
+
+    Days are taken whole, since most rows bear no time. An item never counted is followed from 0: what it
+    falls below that was on hand to begin with. None where nothing moved, or an amount is not known.
+    """
+    counts = [count for count in ledger.counts if count.day < end.date()]
+    moments = [count.moment for count in counts] or [datetime.min]
+    bases = [(count.amount, count.u) for count in counts] or [(0.0, 0.0)]
+    lowest: LowestBook | None = None
+    for (amount, u), begin, stop in zip(bases, moments, [*moments[1:], end], strict=True):
+        so_far: list[Movement] = []
+        between = sorted(ledger.between(begin, stop), key=lambda movement: movement.when.date())
+        for day, moved in groupby(between, key=lambda movement: movement.when.date()):
+            so_far += moved
+            book = amount + net_amount(so_far)
+            if not isfinite(book):
+                return None
+            if day >= start.date() and (lowest is None or book < lowest.amount):
+                lowest = LowestBook(day=day, amount=book, u=net_uncertainty(so_far, [u]))
+    return lowest
 
 
 def chain_counts(

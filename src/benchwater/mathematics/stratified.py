@@ -1,4 +1,4 @@
-"""A common odds ratio over strata."""
+"""A common odds ratio, and a common ratio of shares, over strata."""
 
 from dataclasses import dataclass
 
@@ -102,3 +102,52 @@ def mantel_haenszel(
         p_value=float(chdtrc(1.0, statistic)),
         informative=informative,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShareRatio:
+    """How many times as often an outcome comes in group a as in group b: one ratio of shares for all strata.
+
+    `ratio` is inf or 0 where one group alone has events, and the limits are None then; all None without
+    events in a stratum that holds both groups.
+    """
+
+    ratio: float | None
+    lower: float | None
+    upper: float | None
+
+
+def share_ratio(
+    events_a: ArrayLike,
+    trials_a: ArrayLike,
+    events_b: ArrayLike,
+    trials_b: ArrayLike,
+    *,
+    dispersion: float = 1.0,
+    level: float = 0.95,
+) -> ShareRatio:
+    """Compare two groups within strata, all arrays (strata,), by the ratio of their shares of events.
+
+    The ratio after Mantel and Haenszel, sum of a m/N over sum of c n/N, and the variance of its logarithm,
+    which holds for few large strata and for many small ones: Greenland and Robins 1985, Biometrics 41:55-68
+    (from memory; with one stratum it is 1/a - 1/n + 1/c - 1/m). `dispersion`, the design effect of clusters
+    that lie within strata, multiplies that variance. Where the ratio differs between strata this is their
+    weighted mean. Raises ValueError as `mantel_haenszel` does.
+    """
+    mantel_haenszel(events_a, trials_a, events_b, trials_b)  # checks the counts
+    a, n, c, m = (
+        np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (events_a, trials_a, events_b, trials_b)
+    )
+    use = (n > 0) & (m > 0) & (a + c > 0)
+    if not use.any():
+        return ShareRatio(ratio=None, lower=None, upper=None)
+    a, n, c, m = (v[use] for v in (a, n, c, m))
+    total, happened = n + m, a + c
+    above, below = float((a * m / total).sum()), float((c * n / total).sum())
+    if above == 0 or below == 0:
+        return ShareRatio(ratio=np.inf if below == 0 else 0.0, lower=None, upper=None)
+    spread = float(((n * m * happened - a * c * total) / total**2).sum())
+    log_error = np.sqrt(dispersion * max(spread, 0.0) / (above * below))
+    reach = float(np.exp(normal_quantile(level) * log_error))
+    ratio = above / below
+    return ShareRatio(ratio=ratio, lower=ratio / reach, upper=ratio * reach)

@@ -1,7 +1,13 @@
 """The heat balance of a mold in steps of one fill: from book values, fitted to the temperatures of a log.
 
-Temperatures in degrees Celsius, masses kg. Time is counted in fills, each taken as `SECONDS_PER_FILL`, so
-that the bench's own rhythm, which no log holds, is part of the fitted loss.
+Temperatures in degrees Celsius, masses kg, times s. Where a log holds the times of its fills, they are taken;
+else time is counted in fills, each taken as `SECONDS_PER_FILL` (or the usual time between the fills that are
+timed), so that the bench's own rhythm is part of the fitted loss.
+
+Constants: aluminium alloy 6061, 896 J/(kg K) and 2700 kg/m3 (UNS A96061 data sheets); lead, liquid 148 and
+solid 136 J/(kg K) (Dinsdale 1991, Calphad 15:317-425), 23.04 kJ/kg of fusion (CRC Handbook of Chemistry and
+Physics); loss of a bare mold in still air 10 W/(m2 K), worked out from the free convection of a vertical
+plate (Cengel, Heat Transfer) and the radiation of oxidised aluminium.
 """
 
 from collections.abc import Sequence
@@ -36,8 +42,9 @@ LOW_MELTING_C = 200.0
 class WarmingMold:
     """A mold with what one fill brings it: `fill_mass` of metal at `pour`, and what it keeps until the next.
 
-    `fitted` says whether heat capacity and loss were fitted to `measured` temperatures or are the book's;
-    `deviation` (K) is the root mean square of what the fit leaves, None without measurements.
+    `kept` is over `seconds`, the usual time between fills; `timed` says whether the log told it. `fitted`
+    says whether heat capacity and loss were fitted to `measured` temperatures or are the book's; `deviation`
+    (K) is the root mean square of what the fit leaves, None without measurements.
     """
 
     metal: CastingMetal
@@ -48,20 +55,45 @@ class WarmingMold:
     fitted: bool
     measured: int
     deviation: float | None
+    seconds: float
+    timed: bool
 
-    def before_each(self, start: float, fills: int) -> FloatArray:
-        """Temperature just before each fill of a session that starts at `start`."""
+    def before_each(
+        self,
+        start: float,
+        fills: int,
+        *,
+        waits: FloatArray | None = None,
+        readings: FloatArray | None = None,
+    ) -> FloatArray:
+        """Temperature just before each fill (fills,) of a session that starts at `start`.
+
+        `waits` (fills,) are the times since the fill before, the first of them ignored; the usual one
+        without. With `readings` (fills,), nan where none, the balance is carried on from each of them.
+        """
+        before = np.empty(fills)
+        temperature = start
+        for i in range(fills):
+            if i > 0:
+                kept = self.kept if waits is None else self.kept ** (float(waits[i]) / self.seconds)
+                temperature = self._next(temperature, kept)
+            if readings is not None and not np.isnan(readings[i]):
+                temperature = float(readings[i])
+            before[i] = temperature
+        return before
+
+    def _next(self, before: float, kept: float) -> float:
         warm = warm_up_equilibrium(
             self.fill_mass,
             self.pour,
             self.metal,
             heat_capacity=self.heat_capacity,
-            kept=self.kept,
+            kept=kept,
             ambient=AIR_C,
-            start=start,
-            fills=fills,
+            start=before,
+            fills=1,
         )
-        return np.concatenate([[start], warm.before_next])[:fills]
+        return float(warm.before_next[0])
 
     def fills_to(self, target: float, start: float = AIR_C) -> tuple[int | None, int | None]:
         """Fills after which the next finds the mold at `target`: lower and upper bracket, None = never.
@@ -99,39 +131,53 @@ def book_metal(liquidus: float) -> CastingMetal:
 
 
 def warming_mold(
-    mold_mass: float, fill_mass: float, pour: float, liquidus: float, sessions: Sequence[FloatArray]
+    mold_mass: float,
+    fill_mass: float,
+    pour: float,
+    liquidus: float,
+    sessions: Sequence[FloatArray],
+    waits: Sequence[FloatArray | None] = (),
 ) -> WarmingMold:
     """Balance of an aluminium mold of `mold_mass`, fitted to `sessions`.
 
-    Each session holds the temperature just before fill 1, 2, ... (nan where not measured). The book values:
-    specific heat of alloy 6061; loss of 10 W/(m2 K) from a flat block of that mass (free convection and
-    radiation of a bare mold, see Cengel, Heat Transfer) at one fill a minute. A pour below the liquidus is
-    taken to be just above it. Raises ValueError for masses not above 0.
+    Each session holds the temperature just before fill 1, 2, ... (nan where not measured), and `waits`, one a
+    session, the time since the fill before (the first ignored), None where the log does not tell. The book
+    values are those of the module: the loss is from a flat block of that mass. A pour below the liquidus is
+    taken to be just above it. Raises ValueError for masses not above 0, or waits of other lengths than the
+    sessions.
     """
     if not (mold_mass > 0 and fill_mass > 0):
         raise ValueError(f"the mold and the metal of a fill must have a mass: {mold_mass}, {fill_mass}")
     metal = book_metal(liquidus)
     pour = max(pour, liquidus + 5.0)
     area = FLAT_BLOCK * (mold_mass / ALUMINIUM_DENSITY) ** (2 / 3)
+    told = list(waits) if waits else [None] * len(sessions)
+    known = [wait[1:] for wait in told if wait is not None and wait.size > 1]
+    usual = float(np.median(np.concatenate(known))) if known else 0.0
+    pace = usual if usual > 0 else SECONDS_PER_FILL
     runs = []
-    for measured in sessions:
+    for measured, wait in zip(sessions, told, strict=True):
         if np.isnan(measured).all():
             continue
         eject = np.where(np.isnan(measured), np.nanmean(measured), measured)
         heat = [_heat(fill_mass, pour, float(temperature), metal) for temperature in eject]
         first = int(np.flatnonzero(~np.isnan(measured))[0])
-        wait = np.full(measured.size - first, SECONDS_PER_FILL)
-        runs.append(MoldSession(wait=wait, heat=heat[first:], measured=measured[first:], ambient=AIR_C))
+        since = np.full(measured.size, pace) if wait is None else wait
+        runs.append(
+            MoldSession(wait=since[first:], heat=heat[first:], measured=measured[first:], ambient=AIR_C)
+        )
     found = calibrate_mold(runs, heat_capacity=mold_mass * ALUMINIUM, loss=LOSS_PER_AREA * area)
     return WarmingMold(
         metal=metal,
         fill_mass=fill_mass,
         pour=pour,
         heat_capacity=found.heat_capacity,
-        kept=fraction_kept(found.heat_capacity, found.loss, SECONDS_PER_FILL),
+        kept=fraction_kept(found.heat_capacity, found.loss, pace),
         fitted=found.fitted,
         measured=found.measured_used,
         deviation=found.residual_deviation,
+        seconds=pace,
+        timed=usual > 0,
     )
 
 

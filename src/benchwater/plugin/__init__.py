@@ -10,7 +10,7 @@ from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, Rep
 from benchwater.plugin.logs import Column, LogKind, RowProblem
 from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
-from benchwater.plugin.section import Action, Cell, Figure, Finding, Section, Table, TableColumn
+from benchwater.plugin.section import Action, Cell, Figure, Finding, Section, Table, TableColumn, Vital
 
 __all__ = [
     "CONTRACT_VERSION",
@@ -37,5 +37,6 @@ __all__ = [
     "Span",
     "Table",
     "TableColumn",
+    "Vital",
     "hookimpl",
 ]

@@ -3,7 +3,7 @@
 Hooks return descriptions; the host calls what they describe one by one, each in its own guard.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -12,7 +12,7 @@ import pluggy
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
-from benchwater.plugin.section import Section
+from benchwater.plugin.section import Section, Vital
 
 CONTRACT_VERSION = 1
 PROJECT = "benchwater"
@@ -31,6 +31,11 @@ class Analysis:
     `analyse(season, span)` is called once a span, touches no file, clock or network, and returns a
     Section; same input, same section. `options` are what the maker may set under `[plugins.ID]`, ID being
     the `id` here; the values are in `season.options(id)`.
+
+    `vitals(season, span)`, where given, names a few numbers for the front page. It is called for every month
+    of the season up to the report's end and once for the whole season, so it must be cheap: a count or a
+    ratio, no fit and no plot. It gives the same ids in the same order for every span, a value of None where
+    the span holds nothing for it. One that raises is listed among the plugin problems; the report goes on.
     """
 
     id: str
@@ -40,6 +45,7 @@ class Analysis:
     analyse: Callable[[Season, Span], Section]
     needs: tuple[str, ...] = ()
     options: tuple[Option, ...] = ()
+    vitals: Callable[[Season, Span], Sequence[Vital]] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

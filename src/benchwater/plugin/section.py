@@ -61,9 +61,10 @@ class TableColumn:
 class Table:
     """Rows of plain cells under named columns. `None` prints as a dash: not known, never zero.
 
-    On paper a month's figures and longer tables give way to those of the season to date with the same id;
-    `each_span` prints this table for both. `print_units`, where given, is one printed unit a row (such as
-    `lb`) for columns with `unit_from`.
+    On paper a month's figures and tables give way to those of the season to date with the same id;
+    `each_span` prints this table for both. A longer table gives way to a plot of its numbers: to a figure
+    whose id is the table's, or begins with it and a colon. `print_units`, where given, is one printed unit a
+    row (such as `lb`) for columns with `unit_from`.
     `print_rows` bounds what is printed on paper (the JSON twin always holds all rows); 0 prints none.
     """
 
@@ -113,6 +114,24 @@ class Action:
     worth: float | None = None
     worth_unit: Literal["money", "baits"] | None = None
     urgent: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vital:
+    """One number of the front page: this month's, its change on the month before, and a small plot by month.
+
+    `label` is two or three words in lower case (`castings made`), `value` in the canonical `unit`; None where
+    the span holds nothing to count, which leaves a gap in the plot (a zero is a zero). `better` says which
+    way is good news, None where neither is. `n` is the count behind a share or a rate. A running total, such
+    as money saved to date, is counted from the season's start to the end of the span.
+    """
+
+    id: str
+    label: str
+    value: float | None = None
+    unit: str | None = None
+    better: Literal["up", "down"] | None = None
+    n: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

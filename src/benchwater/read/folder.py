@@ -56,19 +56,21 @@ def read_folder(
             files.append(_read_file(path, name, kinds, bench))
         except FileError as error:
             not_read.append(NotRead(file=name, why=str(error)))
-    unique = take_repeats(
-        [FileRows(file=read.file, log=read.kind.name, rows=read.content.rows) for read in files], keep_repeats
-    )
+    file_rows = [
+        FileRows(file=read.file, log=read.kind.name, columns=read.content.columns, lines=read.content.lines)
+        for read in files
+    ]
+    unique = take_repeats(file_rows, keep_repeats)
     sources = []
     for read in files:
-        used = len(unique.rows[read.file])
+        used = int(unique.kept[read.file].sum())
         set_aside = len(read.content.set_aside)
         sources.append(
             Source(
                 file=read.file,
                 sha256=read.sha256,
                 log=read.kind.name,
-                rows=len(read.content.rows) + set_aside,
+                rows=len(read.content.lines) + set_aside,
                 used=used,
                 repeated=sum(repeat.rows for repeat in unique.repeats if repeat.file == read.file),
                 set_aside=set_aside,
@@ -76,7 +78,7 @@ def read_folder(
             )
         )
     return Reading(
-        tables=build_tables(kinds, [(read.kind, read.file, unique.rows[read.file]) for read in files]),
+        tables=build_tables(kinds, [entry.take(unique.kept[entry.file]) for entry in file_rows]),
         sources=tuple(sources),
         set_aside=tuple(entry for read in files for entry in read.content.set_aside),
         repeats=unique.repeats,

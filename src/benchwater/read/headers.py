@@ -1,13 +1,14 @@
 """Which log a header belongs to, and which column of it each heading names."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
 from benchwater.read.reasons import FileError
-from benchwater.read.records import Record, records
+from benchwater.read.records import Record, check_lines, plain_ends, records, records_and_ends
 
 SEPARATORS = (",", ";", "\t")
 _UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
@@ -25,12 +26,18 @@ class Heading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:
-    """A recognised header and the records below it."""
+    """A recognised header, the text below it (lines end in `\\n`), and which line that begins on."""
 
     kind: LogKind
     headings: tuple[Heading, ...]
     separator: str
-    rows: tuple[Record, ...]
+    below: str
+    first_line: int
+
+    def records(self) -> Iterator[Record]:
+        """The records below the header, one by one."""
+        for record in records(self.below, self.separator):
+            yield record._replace(line=record.line - 1 + self.first_line)
 
 
 def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
@@ -40,14 +47,13 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     """
     candidates: list[Header] = []
     nearest: list[tuple[int, str]] = []
+    plain = plain_ends(_without_hint(text))
+    check_lines(plain)
     for separator in SEPARATORS:
-        found = list(records(_without_hint(text), separator))
-        for index, record in enumerate(found[:DEEPEST_HEADER_ROW]):
+        for record, end in islice(records_and_ends(plain, separator), DEEPEST_HEADER_ROW):
             matches = [kind for kind in kinds if _names(kind, record.cells).issuperset(kind.signature)]
             if matches:
-                candidates += [
-                    _header(kind, record.cells, separator, tuple(found[index + 1 :])) for kind in matches
-                ]
+                candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
                 break
             nearest += [_missing(kind, record.cells) for kind in kinds]
     if not text.strip():
@@ -90,7 +96,7 @@ def _names(kind: LogKind, cells: Iterable[str]) -> set[str]:
     return {column.name for column in found if column is not None}
 
 
-def _header(kind: LogKind, cells: Sequence[str], separator: str, rows: tuple[Record, ...]) -> Header:
+def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end: int) -> Header:
     if len(cells) > MOST_COLUMNS:
         raise FileError(f"has {len(cells)} columns (at most {MOST_COLUMNS})")
     known = _lookup(kind)
@@ -112,7 +118,13 @@ def _header(kind: LogKind, cells: Sequence[str], separator: str, rows: tuple[Rec
                 f"and {heading.position + 1}): keep one"
             )
         taken[heading.column.name] = heading.position
-    return Header(kind=kind, headings=tuple(headings), separator=separator, rows=rows)
+    return Header(
+        kind=kind,
+        headings=tuple(headings),
+        separator=separator,
+        below=text[end:],
+        first_line=text.count("\n", 0, end) + 1,
+    )
 
 
 def _missing(kind: LogKind, cells: Sequence[str]) -> tuple[int, str]:

@@ -1,7 +1,10 @@
 """Bounds that no honest log reaches, so that a damaged or hostile file stops early."""
 
-LARGEST_FILE_BYTES = 32 * 1024 * 1024
-MOST_ROWS = 200_000
+LARGEST_FILE_BYTES = 256 * 1024 * 1024
+MOST_ROWS = 2_000_000
+MOST_LINES = 4_000_000
+LONGEST_LINE = 1024 * 1024
+MOST_SET_ASIDE = 200_000
 MOST_COLUMNS = 200
 LONGEST_CELL = 2_000
 MOST_LINES_IN_A_CELL = 40

@@ -1,14 +1,20 @@
-"""From text to records: RFC 4180 quoting, any line ending, physical line numbers kept.
+"""From text to records: RFC 4180 quoting, physical line numbers kept.
 
 A quotation mark opens a quoted cell only at the cell's start, so `9 1/2"` is a length in inches. One
 that is never closed spoils its own line alone: reading goes on at the next.
 """
 
 import csv
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator
+from functools import cache
 from typing import NamedTuple
 
-from benchwater.read.limits import MOST_LINES_IN_A_CELL
+from benchwater.read.limits import LONGEST_LINE, MOST_LINES_IN_A_CELL
+from benchwater.read.reasons import FileError
+
+LineAt = Callable[[int], str | None]
+"""The line of an index from 0, without its end; None behind the last."""
 
 
 class Record(NamedTuple):
@@ -19,30 +25,85 @@ class Record(NamedTuple):
     open_quote: bool = False
 
 
+def plain_ends(text: str) -> str:
+    """The text with `\\n` at the end of every line."""
+    return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+
+
+def check_lines(text: str) -> None:
+    """FileError where a line of a text with plain ends is longer than any honest one."""
+    start = 0
+    while start + LONGEST_LINE < len(text):
+        end = text.rfind("\n", start, start + LONGEST_LINE)
+        if end < 0:
+            number = text.count("\n", 0, start) + 1
+            raise FileError(f"has more than {LONGEST_LINE} characters on line {number}")
+        start = end + 1
+
+
 def records(text: str, separator: str) -> Iterator[Record]:
     """The records of a text that hold anything at all; blank ones are skipped."""
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for record, _ in records_and_ends(plain_ends(text), separator):
+        yield record
+
+
+def records_and_ends(text: str, separator: str) -> Iterator[tuple[Record, int]]:
+    """The same of a text with plain ends, each with the position in the text at which it is over."""
+    lines = _Lines(text)
     index = 0
-    while index < len(lines):
-        start = index
-        record = lines[index]
-        index += 1
-        open_quote = False
-        if '"' in record:
-            end = _closing_line(lines, start, separator)
-            open_quote = end is None
-            if end is not None:
-                record = "\n".join(lines[start : end + 1])
-                index = end + 1
-        cells = _cells(record, separator, literal=open_quote)
-        if any(cell.strip() for cell in cells):
-            yield Record(start + 1, cells, open_quote)
+    while lines.at(index) is not None:
+        record, index = record_at(lines.at, index, separator)
+        if any(cell.strip() for cell in record.cells):
+            yield record, lines.start(index)
 
 
-def _closing_line(lines: list[str], start: int, separator: str) -> int | None:
+def record_at(line_at: LineAt, index: int, separator: str) -> tuple[Record, int]:
+    """The record that starts on the line of that index, and the index of the line behind it."""
+    line = line_at(index) or ""
+    if '"' not in line:
+        return Record(index + 1, tuple(line.split(separator))), index + 1
+    end = index if _closed_line(separator).fullmatch(line) else _closing_line(line_at, index, separator)
+    if end is None:
+        return Record(index + 1, tuple(line.split(separator)), open_quote=True), index + 1
+    lines = [line, *(line_at(other) or "" for other in range(index + 1, end + 1))]
+    return Record(index + 1, _cells(lines, separator)), end + 1
+
+
+class _Lines:
+    """The lines of a text, found as they are asked for: a header needs the first few alone."""
+
+    def __init__(self, text: str) -> None:
+        self._text = text
+        self._starts = [0]
+
+    def start(self, index: int) -> int:
+        """Where in the text a line starts; the text's end behind the last."""
+        while len(self._starts) <= index:
+            end = self._text.find("\n", self._starts[-1]) if self._starts[-1] <= len(self._text) else -1
+            self._starts.append(end + 1 if end >= 0 else len(self._text) + 1)
+        return self._starts[index]
+
+    def at(self, index: int) -> str | None:
+        start, end = self.start(index), self.start(index + 1) - 1
+        return self._text[start:end] if start <= len(self._text) else None
+
+
+@cache
+def _closed_line(separator: str) -> re.Pattern[str]:
+    """A line in which every quotation mark that opens a cell is closed."""
+    other = f"[^{separator}]*+"
+    cell = f'(?: *+"(?:[^"]++|"")*+"{other}|(?! *+"){other})'
+    return re.compile(f"{cell}(?:{separator}{cell})*+")
+
+
+def _closing_line(line_at: LineAt, start: int, separator: str) -> int | None:
     is_open = False
-    for index in range(start, min(len(lines), start + MOST_LINES_IN_A_CELL)):
-        is_open = _ends_open(lines[index], separator, is_open)
+    for index in range(start, start + MOST_LINES_IN_A_CELL):
+        line = line_at(index)
+        if line is None:
+            return None
+        if '"' in line:
+            is_open = _ends_open(line, separator, is_open)
         if not is_open:
             return index
     return None
@@ -69,12 +130,9 @@ def _ends_open(line: str, separator: str, is_open: bool) -> bool:
     return is_open
 
 
-def _cells(record: str, separator: str, *, literal: bool) -> tuple[str, ...]:
-    if literal or '"' not in record:
-        return tuple(record.split(separator))
-    lines = [f"{line}\n" for line in record.split("\n")]
+def _cells(lines: list[str], separator: str) -> tuple[str, ...]:
     try:
-        parsed = list(csv.reader(lines, delimiter=separator, skipinitialspace=True))
+        parsed = list(csv.reader([f"{line}\n" for line in lines], delimiter=separator, skipinitialspace=True))
     except csv.Error:
-        return tuple(record.split(separator))
+        return tuple("\n".join(lines).split(separator))
     return tuple(cell for row in parsed for cell in row)

@@ -1,10 +1,13 @@
-"""From rows of values to one table a log kind, with a fixed type for every column."""
+"""From columns of values to one table a log kind, with a fixed type for every column."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.rows import Row
+from benchwater.read.coded import Coded, Rows, empty_column, joined
+from benchwater.read.repeats import FileRows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -14,46 +17,81 @@ _NUMBERS = frozenset(
 )
 
 
-def build_tables(
-    kinds: Sequence[LogKind], files: Sequence[tuple[LogKind, str, tuple[Row, ...]]]
-) -> "dict[str, pd.DataFrame]":
+def build_tables(kinds: Sequence[LogKind], files: Sequence[FileRows]) -> "dict[str, pd.DataFrame]":
     """One table a log kind (empty ones too), in order of date, file and line; see `Season.log`."""
-    return {
-        kind.name: _table(kind, [(file, rows) for of_kind, file, rows in files if of_kind.name == kind.name])
-        for kind in kinds
-    }
+    return {kind.name: _table(kind, [entry for entry in files if entry.log == kind.name]) for kind in kinds}
 
 
-def _table(kind: LogKind, files: Sequence[tuple[str, tuple[Row, ...]]]) -> "pd.DataFrame":
+def _table(kind: LogKind, files: Sequence[FileRows]) -> "pd.DataFrame":
     import pandas as pd
 
-    rows = [(file, row) for file, rows in files for row in rows]
-    data: dict[str, pd.Series] = {}
+    files = sorted((entry for entry in files if len(entry.lines)), key=lambda entry: entry.file)
+    lines = np.concatenate([np.zeros(0, dtype=np.int64), *(entry.lines for entry in files)])
+    dates = next((column for column in kind.columns if column.kind == "date"), None)
+    order = np.arange(len(lines)) if dates is None else _by_date(_joined(files, dates.frame_name), dates)
+    data: dict[str, Any] = {}
     for column in kind.columns:
-        values = [row.values.get(column.frame_name) for _, row in rows]
-        data[column.frame_name] = pd.Series(values, dtype=_dtype(column))
-    data["file"] = pd.Series([file for file, _ in rows], dtype="str")
-    data["line"] = pd.Series([row.line for _, row in rows], dtype="int64")
-    declared = set(data)
-    extra = sorted({name for _, row in rows for name in row.values} - declared)
-    for name in extra:
-        data[name] = pd.Series([row.values.get(name) for _, row in rows], dtype="str")
-    table = pd.DataFrame(data)
-    dates = next((column.frame_name for column in kind.columns if column.kind == "date"), None)
-    order = [name for name in (dates, "file", "line") if name is not None]
-    table = table.sort_values(order, kind="stable", ignore_index=True)
-    for column in kind.columns:
+        values = _joined(files, column.frame_name).take(order)
         if column.kind == "name" and column.refers_to is None:
-            table[column.frame_name] = _one_spelling(table[column.frame_name])
-    return table
+            values = _one_spelling(values)
+        data[column.frame_name] = _spread(values, _dtype(column))
+    counts = [len(entry.lines) for entry in files]
+    names = Coded(np.repeat(np.arange(len(files), dtype=np.int32), counts), [entry.file for entry in files])
+    data["file"] = _spread(names.take(order), "str")
+    data["line"] = lines[order]
+    declared = set(data)
+    for name in sorted({name for entry in files for name in entry.columns} - declared):
+        data[name] = _spread(_joined(files, name).take(order), "str")
+    return pd.DataFrame(data)
 
 
-def _one_spelling(names: "pd.Series") -> "pd.Series":
+def _joined(files: Sequence[FileRows], name: str) -> Coded:
+    return joined([entry.columns.get(name) or empty_column(len(entry.lines)) for entry in files])
+
+
+def _by_date(dates: Coded, column: Column) -> Rows:
+    moments = np.asarray(_typed(dates.values, _dtype(column)))[dates.codes]
+    return np.argsort(moments, kind="stable")
+
+
+def _spread(column: Coded, dtype: str) -> Any:
+    """The array of a column, from the array of its distinct values."""
+    return _typed(column.values, dtype).take(column.codes)
+
+
+def _typed(values: Sequence[Any], dtype: str) -> Any:
+    import pandas as pd
+
+    if dtype == "str":
+        return pd.array(list(values), dtype="str")
+    if dtype == "object":
+        held = np.empty(len(values), dtype=object)
+        held[:] = values
+        return held
+    if dtype == "float64":
+        return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+    if dtype == "int64":
+        return np.array([0 if value is None else value for value in values], dtype=np.int64)
+    return np.array(values, dtype="datetime64[us]")
+
+
+def _one_spelling(names: Coded) -> Coded:
     """`Mill Reach` and `mill reach` are one water: the spelling met first stands for both."""
-    first: dict[str, str] = {}
-    for name in names.dropna():
-        first.setdefault(name.casefold(), name)
-    return names.map(lambda name: first[name.casefold()], na_action="ignore").astype("str")
+    folded: dict[str, list[int]] = {}
+    for code, name in enumerate(names.values):
+        if name is not None:
+            folded.setdefault(name.casefold(), []).append(code)
+    several = [codes for codes in folded.values() if len(codes) > 1]
+    if not several:
+        return names
+    met = np.full(len(names.values), len(names.codes), dtype=np.int64)
+    met[names.codes[::-1]] = np.arange(len(names.codes))[::-1]
+    spelt = list(names.values)
+    for codes in several:
+        first = min(codes, key=lambda code: int(met[code]))
+        for code in codes:
+            spelt[code] = names.values[first]
+    return Coded(names.codes, spelt)
 
 
 def _dtype(column: Column) -> str:

@@ -34,6 +34,11 @@ def span_title(span: Span) -> str:
     return _stretch(span.start, last)
 
 
+def month_name(day: date) -> str:
+    """`May`."""
+    return _MONTHS[day.month - 1]
+
+
 def _stretch(first: date, last: date) -> str:
     year = f" {first.year}" if first.year != last.year else ""
     return f"{first.day} {_MONTHS[first.month - 1]}{year} to {last.day} {_MONTHS[last.month - 1]} {last.year}"

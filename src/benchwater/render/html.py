@@ -1,5 +1,6 @@
 """The HTML report: one file that needs nothing else, for the browser and for the printer alike."""
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,8 +17,11 @@ _LONGEST_NAME = 160
 _LONGEST_SENTENCE = 1200
 
 
-def render_html(report: Report) -> str:
-    """The report as one HTML document: no script, no request, plots inside as images."""
+def render_html(report: Report, attached: Collection[str] = ()) -> str:
+    """The report as one HTML document: no script, no request, plots inside as images.
+
+    `attached` are the log files that its PDF carries, for the page to say so.
+    """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -33,7 +37,11 @@ def render_html(report: Report) -> str:
     environment.filters["cell"] = _cell
     environment.filters["sentence"] = _sentence
     return environment.get_template("report.html.j2").render(
-        report=report, bench=report.bench, page=compose(report), most_listed=MOST_LISTED
+        report=report,
+        bench=report.bench,
+        page=compose(report),
+        most_listed=MOST_LISTED,
+        attached=frozenset(attached),
     )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import TypeAlias
 
-from benchwater.analyse.report import RankedAction, Report, ReportSection
+from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSection, VitalSeries
 from benchwater.analyse.run import merged_actions
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Finding, Table, TableColumn
@@ -67,7 +67,24 @@ def _report(report: Report) -> Json:
         "plugin_problems": [
             {"origin": each.origin, "name": each.name, "why": each.why} for each in report.plugin_problems
         ],
+        "vitals": [_vital(series) for series in report.vitals],
     }
+
+
+def _vital(series: VitalSeries) -> Json:
+    return {
+        "id": series.id,
+        "label": series.label,
+        "section": series.section_id,
+        "unit": series.unit,
+        "better": series.better,
+        "months": [_month_vital(each) for each in series.months],
+        "season": _month_vital(series.season),
+    }
+
+
+def _month_vital(each: MonthVital) -> Json:
+    return {"label": each.span.label, **_days(each.span), "value": _value(each.value), "n": _value(each.n)}
 
 
 def _section(section: ReportSection) -> Json:

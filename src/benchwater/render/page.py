@@ -1,19 +1,30 @@
 """The report as a page tells it: every word the templates place, in the order they place it."""
 
 import base64
+import math
 import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection
+from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection, VitalSeries
+from benchwater.analyse.run import merged_actions
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Action, Finding, Status, Table
-from benchwater.render.days import span_title
+from benchwater.render.days import month_name, span_title
+from benchwater.render.small_plots import half_wide, sparkline
 from benchwater.render.tables import PrintedTable, print_table, show_number
-from benchwater.render.text import counted, shorten, visible
+from benchwater.render.text import counted, sentences, shorten, visible
+from benchwater.units import figures
 
 MOST_ACTIONS = 7
-_LONGEST_GLANCE = 84
-_LONGEST_RUNNING = 48
+_FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
+_SHORT_UNIT = 5
+MOST_VITALS = 10
+_LONGEST_GLANCE = 96
+_LONGEST_BECAUSE = 100
+_LONGEST_UNSAID = 170
+_MOST_UNSAID = 3
+_LONGEST_RUNNING = 36
 _SHORT_ON_PAPER = 10
 
 STATUS_WORDS: dict[Status, str] = {
@@ -34,6 +45,22 @@ class ActionLine:
     urgent: bool
     section: str
     anchor: str
+
+
+@dataclass(frozen=True, slots=True)
+class VitalView:
+    """One number of the front page: what it is, how it moved, and its months as a small plot.
+
+    `good` is `better` or `worse` where the change is news of that kind.
+    """
+
+    label: str
+    value: str
+    change: str
+    good: str
+    season: str
+    alt: str
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +86,16 @@ class FindingLine:
 
 @dataclass(frozen=True, slots=True)
 class FigureView:
-    """A plot as an image that carries itself. One on `screen_only` is left out on paper."""
+    """A plot as an image that carries itself. One on `screen_only` is left out on paper.
+
+    A `half` one leaves room for another beside it.
+    """
 
     title: str
     alt: str
     source: str
     screen_only: bool
+    half: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +115,12 @@ class SpanView:
     word: str
     note: str
     findings: tuple[FindingLine, ...]
+    actions: tuple[ActionLine, ...]
     figures: tuple[FigureView, ...]
     tables: tuple[TableView, ...]
     nothing: tuple[str, ...]
     data_only: str
+    not_on_paper: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,9 +145,13 @@ class Page:
     period: str
     season: str
     running: str
+    vitals: tuple[VitalView, ...]
+    vitals_note: str
     actions: tuple[ActionLine, ...]
     more_actions: str
     glance: tuple[GlanceLine, ...]
+    unsaid: tuple[GlanceLine, ...]
+    more_unsaid: str
     rests_on: str
     sections: tuple[SectionView, ...]
 
@@ -122,24 +159,108 @@ class Page:
 def compose(report: Report) -> Page:
     """The page of a report."""
     anchors = _anchors(report.sections)
+    front = tuple(_action_line(ranked, anchors, report.bench) for ranked in report.actions[:MOST_ACTIONS])
+    told = frozenset((ranked.section_id, ranked.action.id) for ranked in report.actions[:MOST_ACTIONS])
+    unsaid = tuple(_unsaid(report, anchors))
     left_out = len(report.actions) - MOST_ACTIONS
     return Page(
         title=f"Season report, {shorten(visible(report.bench.name), _LONGEST_RUNNING)}, {report.label}",
         period=span_title(report.period),
         season=span_title(report.season) if report.season != report.period else "",
         running=_running(report),
-        actions=tuple(
-            _action_line(ranked, anchors, report.bench) for ranked in report.actions[:MOST_ACTIONS]
-        ),
+        vitals=tuple(_vital_view(series, report) for series in report.vitals[:MOST_VITALS]),
+        vitals_note=_vitals_note(report),
+        actions=front,
         more_actions=f"And {counted(left_out, 'more thing')} to do in season-report.json."
         if left_out > 0
         else "",
         glance=tuple(_glance_line(section, anchors[section.id]) for section in report.sections),
+        unsaid=unsaid[:_MOST_UNSAID],
+        more_unsaid=f"{counted(len(unsaid) - _MOST_UNSAID, 'more section')} likewise."
+        if len(unsaid) > _MOST_UNSAID
+        else "",
         rests_on=_rests_on(report),
         sections=tuple(
-            _section_view(section, anchors[section.id], report.bench) for section in report.sections
+            _section_view(section, anchors[section.id], report.bench, told) for section in report.sections
         ),
     )
+
+
+def _vital_view(series: VitalSeries, report: Report) -> VitalView:
+    """The period's value against the month before; a season report has the season's, and its last month."""
+    whole = report.period.name == "season"
+    now, before = series.months[-1], series.months[-2] if len(series.months) > 1 else None
+    shown = _vital_number(series.season.value if whole else now.value, series.unit, report.bench)
+    change, good = "", ""
+    if whole:
+        last = _vital_number(now.value, series.unit, report.bench)
+        change = "" if last == shown else f"{month_name(now.span.start)}: {last}"
+    elif before is None:
+        change = "first month of the season"
+    elif before.value is None or now.value is None:
+        empty = before if before.value is None else now
+        change = f"nothing logged in {month_name(empty.span.start)}"
+    else:
+        was, month = _vital_number(before.value, series.unit, report.bench), month_name(before.span.start)
+        rose = now.value > before.value
+        change = f"as in {month}" if was == shown else f"{'up' if rose else 'down'} from {was} in {month}"
+        if series.better is not None and was != shown:
+            good = "better" if rose == (series.better == "up") else "worse"
+    season = _vital_number(series.season.value, series.unit, report.bench)
+    told = [
+        f"{month_name(each.span.start)} {_vital_number(each.value, series.unit, report.bench)}"
+        for each in series.months
+    ]
+    flowing = series.unit == "1" or (series.unit or "").endswith("/h")
+    return VitalView(
+        label=series.label,
+        value=shown,
+        change=change,
+        good=good,
+        season="" if whole or season == shown else f"{season} this season",
+        alt=f"{series.label.capitalize()} by month: {', '.join(told)}.",
+        source=_as_data(sparkline([each.value for each in series.months], flowing, series.unit == "1")),
+    )
+
+
+def _vital_number(value: float | None, unit: str | None, bench: Bench) -> str:
+    """A number for the front page, short: two figures of a rate, whole money from a hundred on."""
+    if value is None:
+        return bench.show(None, "pieces")
+    if unit is None or unit == "pieces":
+        return figures(value, 0 if value == round(value) else None)
+    if unit.endswith("/h"):
+        return figures(value, max(0, 1 - math.floor(math.log10(abs(value)))) if value else 0)
+    return bench.show(value, unit, 0 if unit == "money" and abs(value) >= 100 else None)
+
+
+def _vitals_note(report: Report) -> str:
+    if not report.vitals:
+        return ""
+    months = report.vitals[0].months
+    first, last = month_name(months[0].span.start), month_name(months[-1].span.start)
+    through = first if len(months) == 1 else f"{first} to {last}"
+    return f"Small plots: {through}, a month a mark, each from zero up; a month without rows is a gap."
+
+
+def _unsaid(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:
+    """The sections that leave the period's or the season's question open, with what would close it."""
+    for section in report.sections:
+        open_parts = [part for part in section.parts if part.section.status in ("thin", "empty")]
+        if not open_parts:
+            continue
+        part = open_parts[-1]
+        everywhere = len(open_parts) == len(section.parts)
+        when = (
+            "" if everywhere else ", " + ("season" if part.span.name == "season" else span_title(part.span))
+        )
+        yield GlanceLine(
+            title=section.title + when,
+            anchor=anchors[section.id],
+            status=part.section.status,
+            word=STATUS_WORDS[part.section.status],
+            said="" if section.status == "empty" else sentences(visible(part.section.why), _LONGEST_UNSAID),
+        )
 
 
 def _running(report: Report) -> str:
@@ -157,13 +278,30 @@ def _anchors(sections: tuple[ReportSection, ...]) -> dict[str, str]:
 
 def _action_line(ranked: RankedAction, anchors: dict[str, str], bench: Bench) -> ActionLine:
     return ActionLine(
-        text=ranked.action.text,
-        because=ranked.action.because,
+        text=_whole(ranked.action.text),
+        because=sentences(_whole(ranked.action.because), _LONGEST_BECAUSE),
         worth=_worth(ranked.action, bench),
         urgent=ranked.action.urgent,
         section=ranked.section_title,
         anchor=anchors.get(ranked.section_id, ""),
     )
+
+
+def _left_to_tell(
+    section: ReportSection, told: frozenset[tuple[str, str]], bench: Bench
+) -> tuple[ActionLine, ...]:
+    """The section's advice that the front page leaves out, or whose reason it cuts, in full."""
+    return tuple(
+        ActionLine(_whole(action.text), _whole(action.because), _worth(action, bench), action.urgent, "", "")
+        for action in merged_actions(section)
+        if (section.id, action.id) not in told or len(_whole(action.because)) > _LONGEST_BECAUSE
+    )
+
+
+def _whole(text: str) -> str:
+    """A sentence with a capital at its start and a stop at its end, as every sentence on the page has."""
+    seen = visible(text).strip()
+    return seen[:1].upper() + seen[1:] + ("" if not seen or seen[-1] in ".!?…" else ".")
 
 
 def _worth(action: Action, bench: Bench) -> str:
@@ -181,7 +319,7 @@ def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
         anchor=anchor,
         status=section.status,
         word=STATUS_WORDS[section.status],
-        said=shorten(visible(_first_words(section)), _LONGEST_GLANCE),
+        said=sentences(visible(_first_words(section)), _LONGEST_GLANCE),
     )
 
 
@@ -216,7 +354,11 @@ def _rests_on(report: Report) -> str:
     return sentence
 
 
-def _section_view(section: ReportSection, anchor: str, bench: Bench) -> SectionView:
+def _section_view(
+    section: ReportSection, anchor: str, bench: Bench, told: frozenset[tuple[str, str]]
+) -> SectionView:
+    parts = [part for part in section.parts if not _said_already(part, section)]
+    advice = _left_to_tell(section, told, bench)
     return SectionView(
         title=section.title,
         anchor=anchor,
@@ -224,9 +366,7 @@ def _section_view(section: ReportSection, anchor: str, bench: Bench) -> SectionV
         status=section.status,
         word=STATUS_WORDS[section.status],
         why=section.why if section.status != "ok" else "",
-        spans=tuple(
-            _span_view(part, section, bench) for part in section.parts if not _said_already(part, section)
-        ),
+        spans=tuple(_span_view(part, section, bench, advice if part is parts[-1] else ()) for part in parts),
         methods=tuple(dict.fromkeys(line for part in section.parts for line in part.section.methods)),
     )
 
@@ -241,30 +381,43 @@ def _same_status(part: SpanSection, section: ReportSection) -> bool:
     return (part.section.status, part.section.why) == (section.status, section.why)
 
 
-def _span_view(part: SpanSection, section: ReportSection, bench: Bench) -> SpanView:
+def _span_view(
+    part: SpanSection, section: ReportSection, bench: Bench, advice: tuple[ActionLine, ...]
+) -> SpanView:
     said = part.section
     told_later = _told_for_the_season(part, section)
     printed = [table for table in said.tables if table.print_rows > 0 and table.rows]
+    drawn = frozenset(figure.id.partition(":")[0] for figure in said.figures)
+    off_paper = frozenset(each.id for each in printed if _left_off_paper(each, told_later, drawn))
     unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in told_later]
     return SpanView(
         label=span_title(part.span),
         status=said.status,
         word=STATUS_WORDS[said.status],
         note=said.why if said.status != "ok" and not _same_status(part, section) else "",
-        findings=tuple(_finding_line(finding, bench) for finding in said.findings if not finding.quiet),
+        findings=tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings)),
+        actions=advice,
         figures=tuple(
-            FigureView(each.title, each.alt, _as_data(each.svg), each.id in told_later)
+            FigureView(each.title, each.alt, _as_data(each.svg), each.id in told_later, half_wide(each.svg))
             for each in said.figures
         ),
-        tables=tuple(
-            TableView(print_table(table, bench), _left_to_season(table, told_later)) for table in printed
-        ),
+        tables=tuple(TableView(print_table(table, bench), table.id in off_paper) for table in printed),
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
             f"{shorten(table.title, _LONGEST_RUNNING)} ({counted(len(table.rows), 'row')})"
             for table in unprinted
         ),
+        not_on_paper="; ".join(
+            shorten(table.title, _LONGEST_RUNNING)
+            for table in printed
+            if table.id in off_paper and table.id not in told_later
+        ),
     )
+
+
+def _headline_first(found: Sequence[Finding]) -> list[Finding]:
+    """The findings told on the page, the headline before the others."""
+    return sorted((finding for finding in found if not finding.quiet), key=lambda each: not each.headline)
 
 
 def _told_for_the_season(part: SpanSection, section: ReportSection) -> frozenset[str]:
@@ -276,15 +429,22 @@ def _told_for_the_season(part: SpanSection, section: ReportSection) -> frozenset
     return frozenset([figure.id for figure in later.figures] + [table.id for table in later.tables])
 
 
-def _left_to_season(table: Table, told_later: frozenset[str]) -> bool:
-    return table.id in told_later and not table.each_span and len(table.rows) > _SHORT_ON_PAPER
+def _left_off_paper(table: Table, told_later: frozenset[str], drawn: frozenset[str]) -> bool:
+    """Whether the season's table, or a plot of the same numbers, stands for this one on paper."""
+    if table.id in told_later:
+        return not table.each_span
+    return table.id in drawn and len(table.rows) > _SHORT_ON_PAPER
 
 
 def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
-    low = show_number(finding.low, finding.unit, bench) if finding.low is not None else ""
-    high = show_number(finding.high, finding.unit, bench) if finding.high is not None else ""
+    digits = _digits(finding)
+    low = show_number(finding.low, finding.unit, bench, digits) if finding.low is not None else ""
+    high = show_number(finding.high, finding.unit, bench, digits) if finding.high is not None else ""
     interval = _interval(low, high)
-    said_already = not interval or interval in finding.text
+    _, _, unit = interval.rpartition(" to ")[2].partition(" ")
+    if len(unit) > _SHORT_UNIT and unit in finding.text:
+        interval = interval.removesuffix(f" {unit}")
+    said_already = not interval or _in_words(finding, bench)
     return FindingLine(
         text=finding.text,
         level="" if said_already else f"{100 * finding.level:.4g} % interval",
@@ -293,10 +453,40 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     )
 
 
+def _in_words(finding: Finding, bench: Bench) -> bool:
+    """Whether the sentence has the limits, as they are printed here or in the usual number of figures."""
+    for digits in (_digits(finding), None):
+        ends = [show_number(each, finding.unit, bench, digits) for each in (finding.low, finding.high)]
+        low, high = ends if finding.low is not None else ["", ends[1]]
+        said = (_interval(low, high), f"{low} to {high}", f"between {low} and {high}")
+        if any(words in finding.text for words in said if low and high):
+            return True
+    return False
+
+
+def _digits(finding: Finding) -> int | None:
+    """Decimals that an interval is wide enough to leave meaning: two figures of its width, at least none.
+
+    None for quantities that are converted on their way to the page, and for those that have fixed decimals.
+    """
+    unit = finding.unit or ""
+    if finding.low is None or finding.high is None or unit in _FIXED or unit.startswith("money"):
+        return None
+    width = finding.high - finding.low
+    if not width > 0 or not math.isfinite(width) or (unit == "h" and finding.low < 1):
+        return None
+    if unit == "pieces" and float(finding.low).is_integer() and float(finding.high).is_integer():
+        return 0
+    return max(0, 1 - math.floor(math.log10(width)))
+
+
 def _interval(low: str, high: str) -> str:
     """`340 to 367 °F`: a unit that both ends share is said once."""
     if not (low and high):
         return f"from {low}" if low else f"up to {high}" if high else ""
+    coin, _, amount = high.partition(" ")
+    if amount and coin.isalpha() and low.startswith(f"{coin} "):
+        return f"{low} to {amount}"
     number, _, unit = low.partition(" ")
     shared = unit and not unit[0].isdigit() and high.endswith(f" {unit}")
     return f"{number if shared else low} to {high}"

@@ -8,11 +8,13 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from benchwater.analyse.report import Report
+from benchwater.render.attached import AttachedLog
 from benchwater.render.fonts import FACES, FAMILY
 from benchwater.render.json_twin import render_json
+from benchwater.render.text import visible
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from types import ModuleType
 
 INSTALL_HINT = """\
@@ -26,8 +28,10 @@ class PrintingUnavailable(RuntimeError):  # noqa: N818 - what cannot be done, no
     """The PDF cannot be made on this machine; the message says what to install."""
 
 
-def print_pdf(html: str, report: Report) -> bytes:
-    """The PDF of `render_html(report)`, with the JSON twin attached. It reads nothing but what it is given.
+def print_pdf(html: str, report: Report, logs: "Sequence[AttachedLog]" = ()) -> bytes:
+    """The PDF of `render_html(report)`, with the JSON twin and `logs` attached.
+
+    It reads nothing but what it is given.
 
     Title, language and dates come from the HTML. What WeasyPrint has to say it logs under `weasyprint`.
     Raises PrintingUnavailable where native libraries are missing.
@@ -48,11 +52,23 @@ def print_pdf(html: str, report: Report) -> bytes:
         relationship="Data",
         url_fetcher=fetcher,
     )
+    sources = [
+        weasyprint.Attachment(
+            string=log.data,
+            name=log.name,
+            description=f"{visible(log.file)}, a log this report was made from (SHA-256 {log.sha256})",
+            created=made,
+            modified=made,
+            relationship="Source",
+            url_fetcher=fetcher,
+        )
+        for log in logs
+    ]
     typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts, url_fetcher=fetcher)
     page = weasyprint.HTML(string=html, url_fetcher=fetcher)
     with _garbage_left_lying():
         pdf: bytes = page.write_pdf(
-            stylesheets=[typeface], font_config=fonts, attachments=[twin], pdf_variant="pdf/ua-1"
+            stylesheets=[typeface], font_config=fonts, attachments=[twin, *sources], pdf_variant="pdf/ua-1"
         )
     return pdf
 

@@ -6,6 +6,7 @@ import unicodedata
 PIECE = 10
 LONG_WORD = 22
 _PIECES = re.compile(rf"[^-_/.,]{{1,{PIECE}}}[-_/.,]?|[-_/.,]{{1,{PIECE}}}")
+_SENTENCE_END = re.compile(r"[.!?](?=\s+[A-Z0-9“])")
 _JOINERS = frozenset("\u200c\u200d\u00ad")
 _BREAKS = frozenset("\t\n\r\v\f\x85\u2028\u2029")
 _HIDDEN_CATEGORIES = frozenset(("Cc", "Cf", "Cs", "Cn"))
@@ -24,6 +25,19 @@ def visible(text: str) -> str:
 def shorten(text: str, limit: int) -> str:
     """At most `limit` characters, the last an ellipsis where something was cut."""
     return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
+
+
+def sentences(text: str, limit: int) -> str:
+    """As many whole sentences as fit; where not even the first does, it is cut behind a clause or a word."""
+    if len(text) <= limit:
+        return text
+    ends = [match.end() for match in _SENTENCE_END.finditer(text) if match.end() <= limit]
+    if ends:
+        return text[: ends[-1]]
+    clauses = [match.start() for match in re.finditer("[,;:](?= )| (?=[(])", text[:limit])]
+    marks = [at for at in clauses if at >= limit // 2 and text.count("(", 0, at) == text.count(")", 0, at)]
+    cut = marks[-1] if marks else text.rfind(" ", limit // 2, limit)
+    return text[:cut].rstrip() + "…" if cut > 0 else shorten(text, limit)
 
 
 def pieces(text: str) -> list[str]:

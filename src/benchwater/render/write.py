@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchwater.analyse.report import Report
+from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
 from benchwater.render.lock import only_writer
@@ -24,10 +25,15 @@ class Written:
 
 
 def write_report(
-    report: Report, out: Path, *, progress: Callable[[str], None] = lambda step: None
+    report: Report,
+    out: Path,
+    *,
+    workspace: Path | None = None,
+    progress: Callable[[str], None] = lambda step: None,
 ) -> Written:
     """Write HTML, JSON and PDF below `out/<label>/`. The first two come first: they need no native library.
 
+    `workspace` is the folder the logs were read from: those that still hold the same bytes go into the PDF.
     A PDF that cannot be printed is a problem in the result; an older one is then removed, so that the
     three files never disagree. OSError where a file cannot be written; BeingWrittenError while another
     run writes the same report.
@@ -35,12 +41,13 @@ def write_report(
     folder = out / report.label
     folder.mkdir(parents=True, exist_ok=True)
     with only_writer(folder):
-        return _write(report, folder, progress)
+        return _write(report, folder, workspace, progress)
 
 
-def _write(report: Report, folder: Path, progress: Callable[[str], None]) -> Written:
+def _write(report: Report, folder: Path, workspace: Path | None, progress: Callable[[str], None]) -> Written:
     progress("Writing HTML and JSON")
-    html = render_html(report)
+    logs = read_logs(workspace, report.sources) if workspace is not None else ()
+    html = render_html(report, [log.file for log in logs])
     files = [
         write_whole(folder / f"{NAME}.html", html.encode()),
         write_whole(folder / f"{NAME}.json", render_json(report).encode()),
@@ -48,7 +55,7 @@ def _write(report: Report, folder: Path, progress: Callable[[str], None]) -> Wri
     progress("Printing the PDF")
     target = folder / f"{NAME}.pdf"
     try:
-        pdf = print_pdf(html, report)
+        pdf = print_pdf(html, report, logs)
     except PrintingUnavailable as error:
         target.unlink(missing_ok=True)
         return Written(files=tuple(files), problem=f"The PDF was not printed. {error}")

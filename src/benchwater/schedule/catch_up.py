@@ -79,7 +79,7 @@ def make_one(workspace: "Workspace", period: Period, out: Path, progress: Callab
         progress=progress,
         on_failure=lambda analysis, trace: traces.append(trace),
     )
-    written = write_report(made, out, progress=progress)
+    written = write_report(made, out, workspace=workspace.folder, progress=progress)
     broken = [section for section in made.sections if section.status == "failed"]
     refused = made.plugin_problems
     problems = [f"Plugin {problem.name} ({problem.origin}) {problem.why}" for problem in refused]

@@ -130,7 +130,7 @@ def _dates(path: Path, kinds: Sequence[LogKind], bench: Bench) -> dict[int, date
         return {}
     at = next((h.position for h in header.headings if h.column is not None and h.column.kind == "date"), None)
     dates: dict[int, datetime] = {}
-    for record in header.rows:
+    for record in header.records():
         if at is None or at >= len(record.cells) or record.open_quote:
             continue
         try:

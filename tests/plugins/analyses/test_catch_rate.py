@@ -3,7 +3,6 @@
 import json
 from functools import cache
 from pathlib import Path
-from time import perf_counter
 from typing import Any
 
 import pytest
@@ -296,9 +295,7 @@ def test_the_demo_s_fish_add_up_to_the_log(part: int) -> None:
             assert sum(int(str(row["fish"])) for row in wanted) == logged
 
 
-def test_the_demo_is_quick_and_the_same_twice() -> None:
+def test_the_demo_says_the_same_twice() -> None:
     made, sections = demo()
-    start = perf_counter()
     again = (ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole))
-    assert perf_counter() - start < 2.0
     assert again == sections

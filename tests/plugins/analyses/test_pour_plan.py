@@ -3,7 +3,6 @@
 import random
 from functools import cache
 from pathlib import Path
-from time import perf_counter
 
 import pytest
 
@@ -319,10 +318,7 @@ def big_bench(molds: int, builds: int) -> MadeSeason:
 
 def test_twenty_molds_and_sixty_builds_are_planned_at_once_and_the_same_way_again() -> None:
     season = big_bench(20, 60)
-    plan(season)
-    began = perf_counter()
     section = plan(season)
-    assert perf_counter() - began < 3.0  # about 0.3 s; the bound is for a busy machine
     assert len(records(section, "demand")) == 60
     short = {str(entry.group) for entry in section.findings if entry.id == "stopped_by"}
     assert "alloy" in short

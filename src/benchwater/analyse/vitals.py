@@ -1,0 +1,90 @@
+"""The front page's numbers, month by month: each analysis' `vitals`, in a guard of its own."""
+
+import math
+import traceback
+from collections.abc import Callable, Sequence
+from datetime import date
+from functools import partial
+
+from benchwater.analyse.limit import within
+from benchwater.analyse.report import MonthVital, VitalSeries
+from benchwater.plugin.hooks import Analysis
+from benchwater.plugin.season import Season, Span
+from benchwater.plugin.section import Vital
+from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem
+
+LONGEST_VITALS_S = 60.0
+
+
+def run_vitals(
+    analyses: Sequence[tuple[Analysis, LoadedPlugin]],
+    season: Season,
+    whole: Span,
+    *,
+    on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
+) -> tuple[tuple[VitalSeries, ...], tuple[PluginProblem, ...]]:
+    """Every vital of the season's months and of the season, in the order of the analyses; what broke apart.
+
+    An analysis whose log kinds hold no row at all is not asked.
+    """
+    months = months_of(whole)
+    series: list[VitalSeries] = []
+    broken: list[PluginProblem] = []
+    for analysis, plugin in analyses:
+        if analysis.vitals is None or not all(season.holds(kind) for kind in analysis.needs):
+            continue
+        try:
+            series += within(LONGEST_VITALS_S, partial(_series, analysis, season, whole, months))
+        except (Exception, SystemExit) as error:
+            on_failure(analysis.id, traceback.format_exc())
+            why = f"broke while it made the vitals of {analysis.id}: {type(error).__name__}: {error}"
+            broken.append(PluginProblem(origin=plugin.origin, name=plugin.name, why=why))
+    return tuple(series), tuple(broken)
+
+
+def months_of(whole: Span) -> tuple[Span, ...]:
+    """The calendar months of a season; the first starts, and the last ends, where the season does."""
+    months = []
+    start = whole.start
+    while start < whole.end:
+        end = min(date(start.year + start.month // 12, start.month % 12 + 1, 1), whole.end)
+        months.append(Span(name="period", label=f"{start:%Y-%m}", start=start, end=end))
+        start = end
+    return tuple(months)
+
+
+def _series(
+    analysis: Analysis, season: Season, whole: Span, months: Sequence[Span]
+) -> tuple[VitalSeries, ...]:
+    assert analysis.vitals is not None
+    in_all = [_checked(vital) for vital in analysis.vitals(season, whole)]
+    by_month = [[_checked(vital) for vital in analysis.vitals(season, month)] for month in months]
+    wanted = [vital.id for vital in in_all]
+    if len(set(wanted)) < len(wanted):
+        raise ValueError(f"the same id twice: {', '.join(wanted)}")
+    for month, vitals in zip(months, by_month, strict=True):
+        if [vital.id for vital in vitals] != wanted:
+            raise ValueError(f"{month.label} has other vitals than the season, or in another order")
+    return tuple(
+        VitalSeries(
+            id=vital.id,
+            label=vital.label,
+            unit=vital.unit,
+            better=vital.better,
+            section_id=analysis.id,
+            months=tuple(
+                MonthVital(span=month, value=vitals[place].value, n=vitals[place].n)
+                for month, vitals in zip(months, by_month, strict=True)
+            ),
+            season=MonthVital(span=whole, value=vital.value, n=vital.n),
+        )
+        for place, vital in enumerate(in_all)
+    )
+
+
+def _checked(vital: object) -> Vital:
+    if not isinstance(vital, Vital):
+        raise TypeError(f"`vitals` must give Vital, not {type(vital).__name__}")
+    if vital.value is not None and not math.isfinite(vital.value):
+        raise ValueError(f"vital {vital.id!r} is not a number: leave it None when it is not known")
+    return vital

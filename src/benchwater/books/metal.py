@@ -1,0 +1,156 @@
+"""How much of the metal poured became good castings, and how much of it was skimmed or thrown away."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchwater.books.fills import pour_rows
+from benchwater.books.log_rows import log_rows
+from benchwater.books.stock_books import Book
+from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
+from benchwater.mathematics.interval import Interval
+from benchwater.mathematics.uncertainty import combined_uncertainty, rectangular_uncertainty
+from benchwater.plugin.season import Season, Span
+
+FACTOR = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoldYield:
+    """What one mold gave: pieces, and the mass of all castings poured, blank fills with them.
+
+    `first_pass` is the share of good castings among good and rejected ones, None where there were only blank
+    fills; `metal` the mass of the good ones over all that was poured, None for a mold not of metal.
+    """
+
+    mold: str
+    good: int
+    rejects: int
+    blanks: int
+    poured_g: float | None
+    first_pass: Interval | None
+    metal: Interval | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dross:
+    """What of a metal was discarded, as a share of what was melted: what was cast, and what was discarded."""
+
+    item: str
+    discarded: float
+    melted: float
+    rows: int
+    share: Interval
+
+
+def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[MoldYield]:
+    """The yield of every mold poured in the span, in the order of the bench.
+
+    A reject or blank casting is taken to weigh what a good one of its cavity does, without its insert. The
+    limits allow for castings of one fill being alike, and of unlike mass.
+    """
+    if not season.holds("pour") or season.rows("pour", span).empty:
+        return []
+    rows = pour_rows(season.rows("pour", span))
+    found = []
+    for mold in season.bench.molds:
+        own = rows[rows["mold"] == mold]
+        if own.empty:
+            continue
+        count = own["count"].to_numpy(dtype=np.float64)
+        outcome = own["outcome"].to_numpy(dtype=object)
+        fill = np.unique(own["key"].to_numpy(dtype=str), return_inverse=True)[1]
+        good, blank = outcome == "good", outcome == "blank"
+        materials = [
+            season.bench.material_of(mold, m if isinstance(m, str) else None) for m in own["material"]
+        ]
+        masses = np.array(
+            [
+                _mass(season, books, mold, cavity, material)[0]
+                for cavity, material in zip(own["cavity"], materials, strict=True)
+            ]
+        )
+        is_metal = all(season.bench.items[material].kind == "metal" for material in materials)
+        judged = ~blank
+        found.append(
+            MoldYield(
+                mold=mold,
+                good=round(count[good].sum()),
+                rejects=round(count[outcome == "reject"].sum()),
+                blanks=round(count[blank].sum()),
+                poured_g=float((count * masses).sum()) if is_metal else None,
+                first_pass=_share(good[judged], count[judged], np.ones(judged.sum()), fill[judged]),
+                metal=_share(good, count, masses, fill) if is_metal else None,
+            )
+        )
+    return found
+
+
+def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[Dross]:
+    """The dross of every metal kept by mass that was both poured and discarded in the span.
+
+    melted = castings of any outcome, blank fills with them, + discarded; sprues go round and are not weighed.
+    Expanded uncertainty (k = 2) of discarded / melted by the law of propagation: JCGM 100:2008, 5.1.2.
+    """
+    cast: dict[str, dict[tuple[str, str], int]] = {}
+    for when, mold, cavity, count, poured in log_rows(
+        season, "pour", "date", "mold", "cavity", "count", "material"
+    ):
+        if span.start <= when.date() < span.end:
+            material = season.bench.material_of(mold, poured if isinstance(poured, str) else None)
+            of = cast.setdefault(material, {})
+            of[mold, cavity] = of.get((mold, cavity), 0) + count
+    found = []
+    for name, pieces in cast.items():
+        book = books[name]
+        thrown = [
+            move
+            for move in book.ledger.movements
+            if move.kind == "discarded" and span.start <= move.when.date() < span.end
+        ]
+        discarded = -sum(move.amount for move in thrown)
+        if book.item.kind != "metal" or book.item.unit != "g" or discarded <= 0:
+            continue
+        masses = {piece: _mass(season, books, *piece, name) for piece in pieces}
+        amount = sum(count * masses[piece][0] for piece, count in pieces.items())
+        amount_u = combined_uncertainty([count * masses[piece][1] for piece, count in pieces.items()])
+        melted = amount + discarded
+        discarded_u = combined_uncertainty([move.u for move in thrown])
+        share = discarded / melted
+        spread = FACTOR * sqrt((amount * discarded_u) ** 2 + (discarded * amount_u) ** 2) / melted**2
+        limits = Interval(
+            estimate=share, low=max(0.0, share - spread), high=min(1.0, share + spread), level=0.95
+        )
+        found.append(Dross(item=name, discarded=discarded, melted=melted, rows=len(thrown), share=limits))
+    return found
+
+
+def _mass(
+    season: Season, books: Mapping[str, Book], mold: str, cavity: str, material: str
+) -> tuple[float, float]:
+    """What a casting weighs by the books, else by the bench, and its standard uncertainty."""
+    known, facts = books[material].masses.get((mold, cavity)), season.bench.cavity(mold, cavity)
+    if known is not None:
+        return known.mass_g, known.u
+    return facts.mass_g, rectangular_uncertainty(facts.tolerance * facts.mass_g)
+
+
+def _share(
+    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int64]
+) -> Interval | None:
+    """The share of the good by mass, all arrays by row (n,), as of so many castings of the mean mass.
+
+    The design effect is that of the fills, and no less than that of unequal weights, n sum(w**2) / sum(w)**2
+    (Kish 1965, Survey Sampling; from memory).
+    """
+    pieces, total = float(count.sum()), float((count * mass).sum())
+    if pieces == 0 or total <= 0:
+        return None
+    weight = count * mass * pieces / total
+    unequal = max(1.0, pieces * float((count * mass**2).sum()) / total**2)
+    done, poured = np.bincount(fill, weight * good), np.bincount(fill, weight)
+    effect = design_effect(np.minimum(done, poured), poured, at_least=unequal)
+    return clustered_wilson_interval(min(float(done.sum()), pieces), pieces, effect)

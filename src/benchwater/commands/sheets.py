@@ -1,0 +1,73 @@
+"""`benchwater sheets`: blank log sheets to print, for the bench and the boat."""
+
+from pathlib import Path
+
+import click
+
+from benchwater.commands.guard import DONE, INCOMPLETE
+from benchwater.commands.terminal import (
+    debug_option,
+    debugging,
+    folder_argument,
+    plain,
+    progress,
+    workspace_plugins_option,
+)
+
+
+@click.command(short_help="Print blank log sheets for the bench and the boat.")
+@folder_argument
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Where the sheets go (left out: reports/sheets/ in FOLDER).",
+)
+@click.option(
+    "--log", "logs", metavar="KIND", multiple=True, help="Only the sheet of this log (may be repeated)."
+)
+@workspace_plugins_option
+@debug_option
+def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plugins: bool) -> int:
+    """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
+
+    The molds, cavities, items and builds of bench.toml are boxes to tick, and a line of a sheet is a row
+    of the CSV with its columns in the same order. Names too many for one page go on to the next: print
+    the page you need. The fields can be filled in on a screen too. The paper is the one that bench.toml
+    names; print without scaling. Logs of your own plugins get a sheet as well.
+
+    Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
+    """
+    from benchwater.plugin_host.load import load_plugins
+    from benchwater.read.bench_file import load_bench
+    from benchwater.render.sheet_pdf import file_name, print_sheet
+    from benchwater.render.write import write_whole
+    from benchwater.sheets import sheet_of
+    from benchwater.sheets.choose import choose_logs
+
+    bench_file = load_bench(folder)
+    found = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)
+    kinds = choose_logs(found.log_kinds, logs)
+    out = out or folder / "reports" / "sheets"
+    notes: list[str] = []
+    written: list[tuple[Path, int]] = []
+    with progress() as step:
+        for kind in kinds:
+            step(f"Printing the sheet of the {kind.name} log")
+            sheet = sheet_of(kind, bench_file.bench)
+            pdf = print_sheet(sheet)
+            out.mkdir(parents=True, exist_ok=True)
+            written.append((write_whole(out / file_name(kind.name), pdf), len(sheet.pages)))
+            if sheet.boxless:
+                notes.append(
+                    f"{kind.name}: {sheet.boxless} names of your bench have no box, as they are too many; "
+                    f"write them out. Those that come first in bench.toml get the boxes."
+                )
+    for path, pages in written:
+        click.echo(f"Wrote {plain(str(path))} ({pages} page{'' if pages == 1 else 's'})")
+    for note in notes:
+        click.echo(plain(note))
+    for problem in found.problems:
+        click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
+        if debugging() and problem.detail:
+            click.echo(problem.detail, err=True)
+    return INCOMPLETE if found.problems else DONE

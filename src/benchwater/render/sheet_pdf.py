@@ -1,0 +1,135 @@
+"""A blank log sheet as PDF: tagged (PDF/UA-1), with form fields, the same bytes for the same bench."""
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from benchwater.render.pdf import _font_faces, _garbage_left_lying, _weasyprint
+from benchwater.render.text import shorten, visible
+from benchwater.sheets.labels import cut
+from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM
+from benchwater.sheets.sheet import Box, Entry, Page, Sheet
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_LONGEST = 300
+_LONGEST_FIELD = 160
+_HEADING_LETTER_MM = 1.55
+_NO_FILE_NAME = re.compile(r'[\x00-\x1f/\\:*?"<>|]+|^\.+')
+
+
+def print_sheet(sheet: Sheet) -> bytes:
+    """The PDF of a sheet. PrintingUnavailable where native libraries are missing."""
+    weasyprint = _weasyprint()
+    from weasyprint.text.fonts import FontConfiguration
+    from weasyprint.urls import URLFetcher
+
+    fetcher = URLFetcher(allowed_protocols={"data"}, allow_redirects=False)
+    fonts = FontConfiguration()
+    typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts, url_fetcher=fetcher)
+    document = weasyprint.HTML(string=sheet_html(sheet), url_fetcher=fetcher)
+    with _garbage_left_lying():
+        pdf: bytes = document.write_pdf(
+            stylesheets=[typeface],
+            font_config=fonts,
+            pdf_variant="pdf/ua-1",
+            pdf_forms=True,
+            finisher=_without_byte_order_mark,
+        )
+    return pdf
+
+
+def _without_byte_order_mark(document: Any, pdf: Any) -> None:
+    """A form's font is embedded whole, and PDF/UA-1 wants no U+FEFF in it: its heir, the word joiner."""
+    for each in pdf.objects:
+        lines = getattr(each, "stream", ())
+        if b"begincmap" in lines:
+            each.stream = [
+                re.sub(rb"<feff>$", b"<2060>", line, flags=re.IGNORECASE) if isinstance(line, bytes) else line
+                for line in lines
+            ]
+
+
+def sheet_html(sheet: Sheet) -> str:
+    """The sheet as HTML, for the printer alone."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["cut"] = lambda text, most: cut(visible(text), most)
+    environment.filters["breaking"] = _breaking
+    return environment.get_template("sheet.html.j2").render(
+        sheet=sheet,
+        field=lambda page, row, entry, box=None: field_name(sheet, page, row, entry, box),
+        spoken=_spoken,
+        narrow=_is_narrow,
+        mm={
+            "side": SIDE_MM,
+            "top": TOP_MM,
+            "bottom": BOTTOM_MM,
+            "head": HEAD_MM,
+            "strip": STRIP_MM,
+            "heading": HEADING_MM,
+            "number": NUMBER_MM,
+        },
+    )
+
+
+def file_name(log: str) -> str:
+    """The file a sheet of this log is written to; a log's name is text, and no path."""
+    return f"{_NO_FILE_NAME.sub('_', log).strip() or 'log'}.pdf"
+
+
+def field_name(sheet: Sheet, page: Page, row: int, entry: Entry, box: Box | None = None) -> str:
+    """The name of a form field: `r01 outcome good` is ticked, `r01 mass` written; row 0 is the page's head.
+
+    On a sheet of several pages it begins with the page, as in `p2 r01 mass`.
+    """
+    parts = [f"p{page.number}"] if len(sheet.pages) > 1 else []
+    if row:
+        parts.append(f"r{row:02}")
+    parts.append("+".join(entry.columns))
+    if box is not None:
+        parts.append(" / ".join(box.cells))
+    return cut(visible(" ".join(parts)), _LONGEST_FIELD).replace(".", "·")
+
+
+def _spoken(row: int, entry: Entry, box: Box | None = None) -> str:
+    """What a field is for, in words."""
+    about = entry.heading
+    if box is not None:
+        about += f": {', '.join(box.cells)}"
+    elif entry.prompt:
+        about += f": {entry.prompt}"
+    if entry.note and box is None:
+        about += f" ({entry.note})"
+    return f"row {row}, {about}" if row else about
+
+
+def _is_narrow(entry: Entry, page: Page) -> bool:
+    """Whether the longest word of a heading needs smaller letters to stay whole above its column."""
+    width = len(entry.boxes) * page.tick_mm + (entry.write_mm if entry.written else 0)
+    return max(len(word) for word in [*entry.heading.split(), ""]) * _HEADING_LETTER_MM + 2 > width
+
+
+def _breaking(text: str) -> "Markup":
+    """Escaped text that may break behind every so many letters, so that no heading outgrows its column."""
+    from markupsafe import Markup
+
+    return Markup("<wbr>").join(re.findall(r"\S{1,11}\s*", visible(text)))
+
+
+def _shown(value: object) -> object:
+    from markupsafe import Markup
+
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return shorten(visible(value), _LONGEST)
+    return value

@@ -1,0 +1,153 @@
+"""Words, findings and tables as the shipped analyses write them: for plugin authors, and nothing to install.
+
+    from benchwater.words import counted, in_brackets, make_finding
+
+    text = f"{counted(ends, 'bait')} ended, one in {show(4.57)}{in_brackets(show, 3.57, 5.95)}."
+    make_finding("loss_rate", text, (0.219, 0.168, 0.28), "1/h", n=ends)
+
+Numbers that are not finite (a limit that is open, a share that cannot be known) become None in what is made
+here, as a section asks for.
+"""
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Protocol
+
+from benchwater.plugin import Cell, Finding, Table, TableColumn
+from benchwater.units import figures
+
+Show = Callable[[float], str]
+
+
+class WithLimits(Protocol):
+    """An estimate with its limits, such as `mathematics.interval.Interval`."""
+
+    @property
+    def estimate(self) -> float:
+        """The number itself."""
+
+    @property
+    def low(self) -> float:
+        """Its lower limit."""
+
+    @property
+    def high(self) -> float:
+        """Its upper limit."""
+
+
+def counted(number: int, noun: str) -> str:
+    """`1 bait`, `3 baits`."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def listed(words: Iterable[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def known(*values: float | None) -> tuple[float | None, ...]:
+    """The values, None for what is missing or not finite."""
+    return tuple(v if v is not None and math.isfinite(v) else None for v in values)
+
+
+def p_words(p: float) -> str:
+    """`p = 0.026`, or `p < 0.001`."""
+    return "p < 0.001" if p < 0.001 else f"p = {figures(p, significant=2)}"
+
+
+def limits(show: Show, low: float | None, high: float | None) -> str:
+    """`2 h to 3 h`, `2 h or more`, `up to 3 h`; empty where both are open. `show` prints a number."""
+    low, high = known(low, high)
+    if low is None:
+        return "" if high is None else f"up to {show(high)}"
+    return f"{show(low)} or more" if high is None else f"{show(low)} to {show(high)}"
+
+
+def in_brackets(show: Show, low: float | None, high: float | None) -> str:
+    """The same in brackets after a number, with a space before; empty where both are open."""
+    shown = limits(show, low, high)
+    return f" ({shown})" if shown else ""
+
+
+def times(ratio: float | None, low: float | None, high: float | None) -> str:
+    """`4.7 times (1.7 to 16)`; the limit alone where the ratio is 0 or beyond all bounds."""
+    ratio, low, high = known(ratio, low, high)
+    if ratio is None:
+        return f"at least {_two(low)} times" if low else "far more times"
+    if ratio == 0:
+        return f"at most {_two(high)} times" if high else "far fewer times"
+    return f"{_two(ratio)} times{in_brackets(_two, low, high)}"
+
+
+def _two(value: float) -> str:
+    return figures(value, significant=2)
+
+
+def make_finding(
+    id: str,
+    text: str,
+    value: WithLimits | Sequence[float | None] = (),
+    unit: str | None = None,
+    *,
+    n: int | None = None,
+    group: str | None = None,
+    more: Mapping[str, Cell] | None = None,
+    quiet: bool = False,
+) -> Finding:
+    """A finding; `value` is an estimate with limits, or the number and, where it has them, its limits."""
+    parts = tuple(value) if isinstance(value, Sequence) else (value.estimate, value.low, value.high)
+    number, low, high = (*known(*parts), None, None, None)[:3]
+    return Finding(
+        id=id,
+        text=text,
+        value=number,
+        low=low,
+        high=high,
+        unit=unit,
+        n=n,
+        group=group,
+        more=more or {},
+        quiet=quiet,
+    )
+
+
+def make_columns(
+    *columns: tuple[str, str] | tuple[str, str, str | None] | tuple[str, str, str | None, int | None],
+) -> dict[str, TableColumn]:
+    """Columns by name from (name, label), where need be with unit, and decimals, for `make_table`."""
+    padded = ((*column, None, None)[:4] for column in columns)
+    return {
+        name: TableColumn(name=name, label=label, unit=unit, digits=digits)
+        for name, label, unit, digits in padded
+    }
+
+
+def make_table(
+    id: str,
+    title: str,
+    names: str,
+    rows: Iterable[tuple[Cell, ...]],
+    columns: Mapping[str, TableColumn],
+    *,
+    limits_of: str = "",
+    note: str = "",
+    print_rows: int = 20,
+) -> Table:
+    """A table of the columns in `names`, parted by spaces.
+
+    Columns `low` and `high` take unit and digits of the column `limits_of`; numbers that are not finite
+    become None. A name without a column is its own label.
+    """
+    found = {name: columns.get(name, TableColumn(name=name, label=name)) for name in names.split()}
+    if limits_of:
+        like = found[limits_of]
+        for name in ("low", "high"):
+            found[name] = TableColumn(name=name, label=found[name].label, unit=like.unit, digits=like.digits)
+    cells = tuple(
+        tuple(None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in row)
+        for row in rows
+    )
+    return Table(
+        id=id, title=title, columns=tuple(found.values()), rows=cells, note=note, print_rows=print_rows
+    )

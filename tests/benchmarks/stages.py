@@ -1,0 +1,62 @@
+"""How long each stage of a whole season report takes, in one process: python stages.py FOLDER [OUT].
+
+Prints JSON: seconds by stage, `read`, `gather`, each analysis by its id, `html`, `json`, `pdf` (with OUT).
+"""
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from time import perf_counter
+
+
+def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
+    """Seconds by stage. Libraries are imported beforehand, so that they count in none."""
+    import matplotlib.figure  # noqa: F401
+    import pandas  # noqa: F401
+    import scipy.stats  # noqa: F401
+
+    from benchwater.analyse.report import ReportSection
+    from benchwater.analyse.run import rank_actions, run_analyses
+    from benchwater.gather.season import gather
+    from benchwater.pipeline import Request, choose_spans, make_report, read_workspace
+
+    taken: dict[str, float] = {}
+
+    @contextmanager
+    def timed(stage: str) -> Iterator[None]:
+        begun = perf_counter()
+        yield
+        taken[stage] = perf_counter() - begun
+
+    with timed("read"):
+        workspace = read_workspace(folder)
+    request = Request(whole_season=True)
+    spans = choose_spans(workspace, request)
+    with timed("gather"):
+        season = gather(workspace.reading, workspace.bench, spans)
+    sections: list[ReportSection] = []
+    for analysis, plugin in workspace.plugins.analyses:
+        with timed(analysis.id):
+            sections += run_analyses([(analysis, plugin)], season, spans.parts)
+    with timed("rank"):
+        rank_actions(sections, workspace.bench)
+    if out is not None:
+        from benchwater.render.html import render_html
+        from benchwater.render.json_twin import render_json
+        from benchwater.render.pdf import print_pdf
+
+        report = make_report(workspace, request)
+        with timed("html"):
+            html = render_html(report)
+        with timed("json"):
+            render_json(report)
+        with timed("pdf"):
+            pdf = print_pdf(html, report)
+        out.write_bytes(pdf)
+    return taken
+
+
+if __name__ == "__main__":
+    print(json.dumps(stages(Path(sys.argv[1]), Path(sys.argv[2]) if len(sys.argv) > 2 else None)))

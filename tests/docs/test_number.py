@@ -1,0 +1,52 @@
+"""A number travels from cell to page as DEVELOPERS.md tells it: by these functions, and it arrives."""
+
+import ast
+import json
+from pathlib import Path
+
+import pytest
+
+from benchwater.pipeline import Request, make_report, read_workspace
+from benchwater.render.html import render_html
+from benchwater.render.json_twin import render_json
+from command_line import run
+from developers import ROOT, part, rows, typed
+
+WAY = part("How a number travels from cell to page")
+HEADER = "date,mold,cavity,outcome,count,fill,mold_temp [F],flaw"
+BEFORE = [f"2026-05-02,round-jig,1/8,good,2,{fill},{299 + fill}," for fill in range(1, 16)]
+
+
+@pytest.mark.parametrize("row", rows(WAY), ids=lambda row: row[1])
+def test_every_function_on_the_way_is_where_the_table_says(row):
+    (name,) = typed(row[1])
+    path = ROOT / name if name.startswith("plugins/") else ROOT / "src" / "benchwater" / name
+    tree = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    defined = {node.name for node in tree if isinstance(node, ast.FunctionDef)}
+    assert typed(row[2])
+    assert set(typed(row[2])) <= defined
+
+
+def test_the_cell_arrives_as_the_table_tells(tmp_path: Path) -> None:
+    assert run("start", tmp_path).status == 0
+    log = tmp_path / "pours" / "may.csv"
+    log.parent.mkdir()
+    log.write_text("\n".join([HEADER, *BEFORE, "2026-05-09,round-jig,1/8,reject,2,1,245.5,short fill"]))
+    workspace = read_workspace(tmp_path, workspace_plugins=False)
+    poured = workspace.reading.tables["pour"]
+    row = poured[(poured["file"] == "pours/may.csv") & (poured["line"] == 17)].iloc[0]
+    assert row["mold_temp_c"] == pytest.approx((245.5 - 32) / 1.8)
+
+    report = make_report(workspace, Request(month="2026-05", only=("defect_rate",)))
+    (section,) = json.loads(render_json(report))["sections"]
+    tables = {table["id"]: table for table in section["tables"]}
+    heat = tables["mold_heat"]
+    measured = [cells[heat["columns"].index("measured_c")] for cells in heat["rows"]]
+    assert row["mold_temp_c"] in measured
+    assert f"`mold_heat` says {row['mold_temp_c']} under `measured_c`" in WAY
+    edges = [(cells[2], cells[3]) for cells in tables["by_temperature"]["rows"]]
+    assert (pytest.approx((225 - 32) / 1.8), pytest.approx((250 - 32) / 1.8)) in edges
+    page = render_html(report)
+    assert "°F" in page
+    assert ">225<" in page.replace("\n", "")
+    assert ">250<" in page.replace("\n", "")

@@ -1,0 +1,113 @@
+"""Write the contract's reference into DEVELOPERS.md, from its source: `python tests/docs/write_reference.py`.
+
+A class is its docstring, a table of its fields and one of its methods; a module is a table of its functions.
+"""
+
+import ast
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+DEVELOPERS, HOST = ROOT / "DEVELOPERS.md", ROOT / "src" / "benchwater"
+BEGIN, END = "<!-- reference: begin -->", "<!-- reference: end -->"
+PARTS = (
+    ("Hooks, and what they return", "plugin/hooks.py"),
+    ("What a maker may set", "plugin/options.py"),
+    ("Logs", "plugin/logs.py"),
+    ("The season", "plugin/season.py"),
+    ("The section", "plugin/section.py"),
+    ("The bench", "plugin/bench.py"),
+    ("Plots: `benchwater.plots`", "plots.py"),
+    ("Words: `benchwater.words`", "words.py"),
+    ("Test kit: seasons", "testing/seasons.py"),
+    ("Test kit: sections", "testing/sections.py"),
+    ("Test kit: the fixture `run_report`", "testing/pytest_plugin.py"),
+)
+
+
+def with_reference(document: str) -> str:
+    """The document with all between the marks made anew."""
+    before, _, rest = document.partition(BEGIN)
+    _, mark, after = rest.partition(END)
+    assert mark, f"DEVELOPERS.md needs {BEGIN} and {END}, each on a line"
+    return f"{before}{BEGIN}\n\n{reference()}\n{END}{after}"
+
+
+def reference() -> str:
+    """Every class and function of the contract, as Markdown, in the order of the source."""
+    lines: list[str] = []
+    for title, file in PARTS:
+        body = ast.parse((HOST / file).read_text(encoding="utf-8")).body
+        lines += [f"### {title}", "", *_aliases(body), *_functions("function", body)]
+        for node in body:
+            if isinstance(node, ast.ClassDef) and "Protocol" not in map(ast.unparse, node.bases):
+                lines += _class(node)
+    return "\n".join(lines)
+
+
+def _aliases(body: Iterable[ast.stmt]) -> Iterator[str]:
+    """What the short names of types stand for."""
+    for node in body:
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript | ast.BinOp):
+            yield from (f"`{ast.unparse(node.targets[0])}` is {_type(node.value)}.", "")
+
+
+def _class(node: ast.ClassDef) -> Iterator[str]:
+    yield from (f"#### `{node.name}`", "", ast.get_docstring(node) or "", "")
+    fields = [each for each in node.body if isinstance(each, ast.AnnAssign)]
+    if fields:
+        yield from ("| field | type | left out |", "| --- | --- | --- |")
+        for each in fields:
+            yield f"| `{ast.unparse(each.target)}` | {_type(each.annotation)} | {_default(each.value)} |"
+        yield ""
+    yield from _functions("method", node.body)
+
+
+def _functions(what: str, body: Iterable[ast.stmt]) -> list[str]:
+    rows = []
+    for node in body:
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            named_only = {ast.unparse(each) for each in node.decorator_list} & {"property", "pytest.fixture"}
+            called = node.name if named_only else f"{node.name}({_arguments(node.args)})"
+            told = " ".join((ast.get_docstring(node) or "").split()).replace("|", "\\|")
+            rows.append(f"| `{called}` | {told} |")
+    return [f"| {what} | |", "| --- | --- |", *rows, ""] if rows else []
+
+
+def _arguments(arguments: ast.arguments) -> str:
+    """Names and defaults, as a call is written; types are in the source."""
+    first = len(arguments.args) - len(arguments.defaults)
+    words = [
+        each.arg if at < first else f"{each.arg}={ast.unparse(arguments.defaults[at - first])}"
+        for at, each in enumerate(arguments.args)
+        if each.arg not in {"self", "cls"}
+    ]
+    if arguments.vararg is not None:
+        words.append(f"*{arguments.vararg.arg}")
+    elif arguments.kwonlyargs:
+        words.append("*")
+    for each, default in zip(arguments.kwonlyargs, arguments.kw_defaults, strict=True):
+        words.append(each.arg if default is None else f"{each.arg}={ast.unparse(default)}")
+    return ", ".join(words)
+
+
+def _type(node: ast.expr) -> str:
+    if isinstance(node, ast.Subscript) and ast.unparse(node.value) == "Literal":
+        words = node.slice.elts if isinstance(node.slice, ast.Tuple) else [node.slice]
+        *others, last = [f"`{ast.literal_eval(word)}`" for word in words]
+        return f"{', '.join(others)} or {last}" if others else last
+    if isinstance(node, ast.BinOp):
+        return f"{_type(node.left)} or {_type(node.right)}"
+    return ast.unparse(node).replace(" | ", " or ")
+
+
+def _default(node: ast.expr | None) -> str:
+    if node is None:
+        return "must be given"
+    text = ast.unparse(node)
+    return "empty" if text in {"()", "''"} or "default_factory=dict" in text else f"`{text}`"
+
+
+if __name__ == "__main__":
+    written = with_reference(DEVELOPERS.read_text(encoding="utf-8"))
+    DEVELOPERS.write_text(written, encoding="utf-8", newline="\n")

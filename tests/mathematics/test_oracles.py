@@ -1,0 +1,117 @@
+"""The project's own statistics against scipy, statsmodels and firthmodels on drawn data, to 1e-6."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from numpy.typing import NDArray
+from scipy import stats
+from statsmodels.duration.survfunc import SurvfuncRight, survdiff
+from statsmodels.stats.multitest import multipletests
+from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.rates import confint_poisson
+
+from benchwater.mathematics.logistic import fit_logistic, line_design, profile_limits
+from benchwater.mathematics.multiplicity import holm_adjusted
+from benchwater.mathematics.proportions import clopper_pearson_interval, wilson_interval
+from benchwater.mathematics.rates import poisson_interval, rate_ratio
+from benchwater.mathematics.reconciliation import reconcile
+from benchwater.mathematics.survival import kaplan_meier, log_rank
+from benchwater.mathematics.uncertainty import coverage_factor
+
+FloatArray = NDArray[np.float64]
+TOLERANCE = 1e-6
+
+
+def near(expected: object) -> object:
+    return pytest.approx(expected, rel=TOLERANCE, abs=TOLERANCE)
+
+
+def drawn(seeds: int = 5) -> Iterator[np.random.Generator]:
+    for seed in range(seeds):
+        yield np.random.default_rng(seed)
+
+
+def flaws(rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    """Single castings, temperatures about 0 and 1, and whether each was bad."""
+    x = rng.normal(0, 1, 60)
+    return x, (rng.random(60) < 1 / (1 + np.exp(2 * x))).astype(float)
+
+
+def test_proportions_and_counts() -> None:
+    for x, n in ((0, 9), (3, 17), (40, 45), (12, 12)):
+        own, exact = wilson_interval(x, n), clopper_pearson_interval(x, n)
+        assert (own.low, own.high) == near(proportion_confint(x, n, method="wilson"))
+        assert (exact.low, exact.high) == near(proportion_confint(x, n, method="beta"))
+        known = stats.binomtest(x, n).proportion_ci(method="wilson")
+        assert (own.low, own.high) == near((known.low, known.high))
+    for x in (1, 4, 31):
+        counted = poisson_interval(x)
+        assert (counted.low, counted.high) == near(confint_poisson(x, 1, method="exact-c"))
+
+
+def test_the_exact_rate_ratio_is_the_binomial_test() -> None:
+    # scipy's two-sided p is by small probabilities; ours is twice the smaller tail, so tails are compared.
+    for x1, t1, x2, t2 in ((3, 10.0, 9, 12.0), (0, 5.0, 4, 6.0), (20, 31.0, 11, 40.0)):
+        share = t1 / (t1 + t2)
+        tails = [stats.binomtest(x1, x1 + x2, share, alternative=way).pvalue for way in ("less", "greater")]
+        assert rate_ratio(x1, t1, x2, t2).p_central == near(min(1.0, 2 * min(tails)))
+
+
+def test_maximum_likelihood_and_firth_logistic_regression() -> None:
+    oracle = pytest.importorskip("firthmodels", reason="brings scikit-learn; install it to compare")
+    for rng in drawn():
+        x, y = flaws(rng)
+        design, ones = line_design(x), np.ones(y.size)
+        known = sm.Logit(y, design).fit(disp=0, tol=1e-12)
+        plain = fit_logistic(y, ones, design, firth=False)
+        assert plain.coefficients == near(known.params)
+        assert plain.standard_errors == near(known.bse)
+        firth = oracle.FirthLogisticRegression(gtol=1e-8, max_iter=500).fit(x[:, None], y)
+        own = fit_logistic(y, ones, design)
+        assert own.coefficients == near([firth.intercept_, firth.coef_[0]])
+        limits = profile_limits(own)
+        theirs = firth.conf_int(method="pl")
+        # They stop their search for a limit at a tolerance of 1e-4 of the likelihood.
+        assert limits.lower == pytest.approx([theirs[-1, 0], theirs[0, 0]], abs=1e-3)
+        assert limits.upper == pytest.approx([theirs[-1, 1], theirs[0, 1]], abs=1e-3)
+
+
+def test_survival_and_the_log_rank_test() -> None:
+    for rng in drawn():
+        life, followed = rng.weibull(1.3, 80) * 8, rng.uniform(1, 15, 80)
+        time, lost = np.round(np.minimum(life, followed), 1) + 0.1, (life <= followed).astype(float)
+        group = (rng.random(80) < 0.4).astype(int)
+        curve, known = kaplan_meier(time, lost), SurvfuncRight(time, lost)
+        assert curve.time == near(known.surv_times)
+        assert curve.survival == near(known.surv_prob)
+        alive = curve.survival > 0
+        assert curve.se[alive] == near(known.surv_prob_se[alive])
+        statistic, p = survdiff(time, lost, group)
+        own = log_rank(time, lost, group)
+        assert (own.statistic, own.p) == near((statistic, p))
+        theirs = stats.ecdf(stats.CensoredData.right_censored(time, lost == 0)).sf
+        assert curve.survival == near(theirs.evaluate(curve.time))
+
+
+def test_adjusted_p_values() -> None:
+    for rng in drawn():
+        p = rng.random(7) ** 3
+        assert holm_adjusted(p) == near(multipletests(p, method="holm")[1])
+
+
+def test_reconciliation_is_constrained_least_squares() -> None:
+    # The same through the normal equations with multipliers.
+    for rng in drawn():
+        a = np.hstack([np.eye(4, 5) - np.eye(4, 5, 1), np.eye(4)])
+        y, v = rng.normal(50, 20, 9), rng.uniform(0.5, 3, 9) ** 2
+        system = np.block([[np.diag(1 / v), a.T], [a, np.zeros((4, 4))]])
+        solved = np.linalg.solve(system, np.concatenate([y / v, np.zeros(4)]))
+        found = reconcile(y, v, a)
+        assert found.reconciled == near(solved[:9])
+        assert found.p_value == near(stats.chi2.sf(((solved[:9] - y) ** 2 / v).sum(), 4))
+
+
+def test_coverage_factors() -> None:
+    assert [coverage_factor(n) for n in (1, 4, 9)] == near([stats.t.ppf(0.975, n) for n in (1, 4, 9)])

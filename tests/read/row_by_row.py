@@ -1,0 +1,127 @@
+"""The slow path: every record read by itself, in plain Python, for comparing the fast one with.
+
+It is how logs were read before columns were: `read_record` for each row, a counter of rows for repeats,
+a list of values for each column.
+"""
+
+from collections import Counter
+from collections.abc import Hashable, Mapping, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+import pandas as pd
+
+from benchwater.plugin import Bench, Column, LogKind
+from benchwater.read.bare_units import BareUnits
+from benchwater.read.decode import decode
+from benchwater.read.headers import recognise
+from benchwater.read.one_row import read_record
+from benchwater.read.repeats import runs
+
+NUMBERS = {"number", "money", "amount", "spread", "temperature", "mass", "duration", "length", "volume"}
+
+
+class Row(NamedTuple):
+    line: int
+    values: Mapping[str, object]
+
+
+class SlowReading(NamedTuple):
+    """Tables; (file, line, column, value, reason) set aside; repeats; what stood in."""
+
+    tables: dict[str, pd.DataFrame]
+    set_aside: list[tuple[str, int, str, str, str]]
+    repeats: list[tuple[str, str, int, str]]
+    fallbacks: set[str]
+
+
+def read_row_by_row(
+    files: Mapping[str, bytes], kinds: Sequence[LogKind], bench: Bench, keep: Sequence[str] = ()
+) -> SlowReading:
+    read: list[tuple[LogKind, str, list[Row]]] = []
+    set_aside = []
+    fallbacks: set[str] = set()
+    for name, data in files.items():
+        header = recognise(decode(data).text, kinds)
+        units = BareUnits(header, bench)
+        rows = []
+        for record in header.records():
+            values, problems = read_record(record, header, bench, units)
+            if problems:
+                first = problems[0]
+                set_aside.append(
+                    (name, record.line, first.column, first.value, first.error.reason.name.lower())
+                )
+            else:
+                rows.append(Row(record.line, values))
+        read.append((header.kind, name, rows))
+        fallbacks |= units.stood_in
+    unique, repeats = take_repeats(read, keep)
+    tables = {
+        kind.name: table(kind, [entry for entry in unique if entry[0].name == kind.name]) for kind in kinds
+    }
+    return SlowReading(tables, set_aside, repeats, fallbacks)
+
+
+def read_folder_row_by_row(folder: Path, names: Sequence[str], *args, **kwargs) -> SlowReading:
+    return read_row_by_row({name: (folder / name).read_bytes() for name in names}, *args, **kwargs)
+
+
+def take_repeats(files, keep):
+    most: dict[str, Counter[Hashable]] = {}
+    first_in: dict[Hashable, str] = {}
+    unique, repeats = [], []
+    for kind, file, rows in sorted(files, key=lambda entry: entry[1]):
+        held = most.setdefault(kind.name, Counter())
+        meant = "*" in keep or file in keep
+        here: Counter[Hashable] = Counter()
+        kept: list[Row] = []
+        repeated: dict[str, list[int]] = {}
+        for row in rows:
+            key = tuple(sorted((n, v) for n, v in row.values.items() if v is not None and v != ""))
+            here[key] += 1
+            if not meant and here[key] <= held[key]:
+                repeated.setdefault(first_in[kind.name, key], []).append(row.line)
+            else:
+                kept.append(row)
+                first_in.setdefault((kind.name, key), file)
+        for seen, count in here.items():
+            held[seen] = held[seen] + count if meant else max(held[seen], count)
+        unique.append((kind, file, kept))
+        repeats += [(file, runs(lines), len(lines), first) for first, lines in sorted(repeated.items())]
+    return unique, repeats
+
+
+def table(kind: LogKind, files) -> pd.DataFrame:
+    rows = [(file, row) for _, file, rows in files for row in rows]
+    data = {}
+    for column in kind.columns:
+        values = [row.values.get(column.frame_name) for _, row in rows]
+        data[column.frame_name] = pd.Series(values, dtype=dtype(column))
+    data["file"] = pd.Series([file for file, _ in rows], dtype="str")
+    data["line"] = pd.Series([row.line for _, row in rows], dtype="int64")
+    extra = sorted({name for _, row in rows for name in row.values} - set(data))
+    for name in extra:
+        data[name] = pd.Series([row.values.get(name) for _, row in rows], dtype="str")
+    built = pd.DataFrame(data).sort_values(["date", "file", "line"], kind="stable", ignore_index=True)
+    for column in kind.columns:
+        if column.kind == "name" and column.refers_to is None:
+            first: dict[str, str] = {}
+            for name in built[column.frame_name].dropna():
+                first.setdefault(name.casefold(), name)
+            built[column.frame_name] = (
+                built[column.frame_name]
+                .map(lambda name, first=first: first[name.casefold()], na_action="ignore")
+                .astype("str")
+            )
+    return built
+
+
+def dtype(column: Column) -> str:
+    if column.kind == "date":
+        return "datetime64[us]"
+    if column.kind == "count":
+        return "int64" if column.default is not None or column.needed else "float64"
+    if column.kind in NUMBERS:
+        return "float64"
+    return "object" if column.kind == "tags" else "str"

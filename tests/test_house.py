@@ -1,0 +1,118 @@
+"""The house keeps its order, the one of its table in DEVELOPERS.md: no import goes against it."""
+
+import ast
+import sys
+from collections.abc import Iterator
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+from developers import part, rows, typed
+
+ROOT = Path(__file__).parents[1]
+HOST = ROOT / "src" / "benchwater"
+HOUSE, AT_THE_TOP = part("The house").split("| at the top |")
+ORDER = [typed(row[0])[0].rstrip("/").removesuffix(".py").replace("/", ".") for row in rows(HOUSE)]
+OPEN_TO_PLUGINS = {"plugin", "units", "words", "mathematics", "books", "plots"}
+ALONE = {
+    "pint": {"units"},
+    "pluggy": {"plugin", "plugin_host"},
+    "matplotlib": {"plots"},
+    "jinja2": {"render"},
+    "click": {"commands"},
+    "watchfiles": {"schedule"},
+    "pytest": {"testing"},
+}
+
+
+def imported(path: Path) -> Iterator[tuple[str, int]]:
+    """Every module a file imports, inside functions and for types alone too, and the line it does it on."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}, line {node.lineno}: name the module in full"
+            bare = node.module == "benchwater"
+            names = [f"benchwater.{alias.name}" for alias in node.names] if bare else [str(node.module)]
+            yield from ((name, node.lineno) for name in names)
+
+
+def place_of(module: str) -> str:
+    """The row of the table that a module of the host belongs to, else its package."""
+    inside = [place for place in ORDER if f"{module}.".startswith(f"{place}.")]
+    return max(inside, key=len, default=module.partition(".")[0])
+
+
+def of_the_host(path: Path) -> Iterator[tuple[str, int]]:
+    """The places in the house a file imports. The root itself is its version, and a way to `door`."""
+    for name, line in imported(path):
+        top, _, rest = name.partition(".")
+        if top == "benchwater" and rest not in {"", "__version__"}:
+            yield place_of(rest), line
+
+
+def files() -> Iterator[tuple[str, Path]]:
+    for path in sorted(HOST.rglob("*.py")):
+        module = ".".join(path.relative_to(HOST).with_suffix("").parts)
+        if module not in {"__init__", "__main__"}:
+            yield place_of(module), path
+
+
+def test_every_place_has_its_row_in_the_table():
+    assert {place for place, _ in files()} == set(ORDER)
+
+
+def test_nothing_imports_upwards():
+    upwards = [
+        f"{path.relative_to(ROOT)}, line {line}: {place} imports {other}, which stands below it in the table"
+        for place, path in files()
+        for other, line in of_the_host(path)
+        if {place, other} <= set(ORDER) and ORDER.index(other) > ORDER.index(place)
+    ]
+    assert upwards == []
+
+
+def test_no_module_imports_itself_in_a_circle():
+    graph: dict[str, set[str]] = {}
+    for _, path in files():
+        parts = path.relative_to(HOST.parent).with_suffix("").parts
+        name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+        graph[name] = {other for other, _ in imported(path) if other.startswith("benchwater.")} - {name}
+    TopologicalSorter(graph).prepare()
+
+
+def test_shipped_plugins_import_what_is_open_to_them_and_not_each_other():
+    beyond = [
+        f"{path.relative_to(ROOT)}, line {line}: {other}"
+        for path in sorted((ROOT / "plugins").rglob("*.py"))
+        for other, line in of_the_host(path)
+        if other not in OPEN_TO_PLUGINS
+    ]
+    assert beyond == []
+
+
+def test_libraries_stay_behind_the_package_that_knows_them():
+    found: dict[str, set[str]] = {}
+    for place, path in files():
+        for name, _ in imported(path):
+            found.setdefault(name.partition(".")[0], set()).add(place)
+    assert {library: found[library] for library in ALONE} == ALONE
+    contract = {library for library, places in found.items() if "plugin" in places}
+    assert contract - set(sys.stdlib_module_names) == {"benchwater", "pandas", "pluggy"}
+
+
+def test_the_command_line_alone_prints():
+    printing = [
+        f"{path.relative_to(ROOT)}, line {node.lineno}"
+        for place, path in files()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "print" and place != "commands"
+    ]
+    assert printing == []
+
+
+def test_what_lies_at_the_top_is_in_its_table():
+    named = {name.partition("/")[0] for row in rows(AT_THE_TOP) for name in typed(row[0])}
+    ignored = {line.rstrip("/") for line in (ROOT / ".gitignore").read_text(encoding="utf-8").splitlines()}
+    there = {path.name for path in ROOT.iterdir()} - ignored - {".git", "PKG-INFO"}
+    assert there <= named, there - named
+    assert {name for name in named if not (ROOT / name).exists()} <= {"sample_logs", "reports", ".ci"}

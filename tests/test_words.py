@@ -1,0 +1,67 @@
+"""Words and builders for plugin authors: open limits stay open, nothing that is not finite gets through."""
+
+import math
+
+import pytest
+
+from benchwater.mathematics.interval import Interval
+from benchwater.words import (
+    counted,
+    in_brackets,
+    known,
+    limits,
+    listed,
+    make_columns,
+    make_finding,
+    make_table,
+    p_words,
+    times,
+)
+
+
+def test_counts_and_lists() -> None:
+    assert (counted(1, "bait"), counted(0, "bait")) == ("1 bait", "0 baits")
+    assert [listed("abc"[:n]) for n in (1, 2, 3)] == ["a", "a and b", "a, b and c"]
+
+
+def hours(value: float) -> str:
+    return f"{value:g} h"
+
+
+def test_open_limits_are_said_as_such() -> None:
+    assert limits(hours, 2, 3) == "2 h to 3 h"
+    assert limits(hours, 2, math.inf) == "2 h or more"
+    assert limits(hours, None, 3) == "up to 3 h"
+    assert in_brackets(hours, math.nan, None) == ""
+    assert in_brackets(hours, 0, 3) == " (0 h to 3 h)"
+
+
+def test_ratios_without_a_number_give_the_limit_alone() -> None:
+    assert times(4.66, 1.7, 15.88) == "4.7 times (1.7 to 16)"
+    assert times(math.inf, 3.21, math.inf) == "at least 3.2 times"
+    assert times(0, 0, 0.42) == "at most 0.42 times"
+    assert times(math.inf, None, None) == "far more times"
+
+
+@pytest.mark.parametrize(("p", "words"), [(0.0004, "p < 0.001"), (0.0256, "p = 0.026"), (1.0, "p = 1")])
+def test_p_values(p: float, words: str) -> None:
+    assert p_words(p) == words
+
+
+def test_what_is_not_finite_becomes_none() -> None:
+    assert known(1.5, math.nan, math.inf, None) == (1.5, None, None, None)
+    found = make_finding("a", "A.", Interval(estimate=0.2, low=math.nan, high=math.inf, level=0.95), "1", n=3)
+    assert (found.value, found.low, found.high, found.unit, found.n) == (0.2, None, None, "1", 3)
+    assert make_finding("a", "A.", (7,)).value == 7
+    assert make_finding("a", "A.").value is None
+
+
+def test_limits_in_a_table_take_the_unit_of_what_they_limit() -> None:
+    columns = make_columns(("item", "Item"), ("rate", "Rate", "1/h", 3))
+    table = make_table(
+        "rates", "Rates", "item rate low high", [("a", 1.0, math.nan, 2.0)], columns, limits_of="rate"
+    )
+    assert table.rows == (("a", 1.0, None, 2.0),)
+    assert [(c.label, c.unit, c.digits) for c in table.columns] == [
+        *(("Item", None, None), ("Rate", "1/h", 3), ("low", "1/h", 3), ("high", "1/h", 3)),
+    ]
