@@ -5,14 +5,19 @@ from datetime import date, datetime, time
 from math import isfinite, nan
 from typing import Any
 
+from benchwater.books.once import once_a_season
 from benchwater.plugin.season import Season
 
 
 def log_rows(season: Season, kind: str, *columns: str) -> Iterator[tuple[Any, ...]]:
     """Some columns of a log, row by row, up to the report's end; nothing where the log holds no row."""
     if season.holds(kind):
-        log = season.log(kind)
-        yield from zip(*(log[column].tolist() for column in columns), strict=True)
+        yield from zip(*(_cells(season, kind, column) for column in columns), strict=True)
+
+
+@once_a_season
+def _cells(season: Season, kind: str, column: str) -> list[Any]:
+    return season.log(kind)[column].tolist()
 
 
 def midnight(day: date) -> datetime:

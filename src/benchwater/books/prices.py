@@ -6,6 +6,7 @@ from datetime import datetime
 from math import isfinite
 
 from benchwater.books.log_rows import log_rows, number_or_nan
+from benchwater.books.once import once_a_season
 from benchwater.books.stock_books import keep_books
 from benchwater.mathematics.stock import Ledger
 from benchwater.plugin.season import Season
@@ -30,6 +31,7 @@ class UnitPrice:
     spent: float = 0.0
 
 
+@once_a_season
 def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
     """The price of every item of the bench, from what was received before `up_to`.
 
@@ -66,7 +68,7 @@ def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
 
 def _stock_before(ledger: Ledger, when: datetime) -> float:
     """What was on hand just before that moment; a movement of unknown size is left to the next count."""
-    counts = [count for count in ledger.counts if count.moment <= when]
-    since, amount = (counts[-1].moment, counts[-1].amount) if counts else (datetime.min, 0.0)
+    last = ledger.last_count(up_to=when)
+    since, amount = (last.moment, last.amount) if last else (datetime.min, 0.0)
     moved = (movement.amount for movement in ledger.between(since, when))
     return max(0.0, amount + sum(change for change in moved if isfinite(change)))

@@ -13,6 +13,7 @@ from datetime import datetime
 from math import isfinite, isnan, nan, sqrt
 
 from benchwater.books.log_rows import log_rows, midnight, number_or_nan
+from benchwater.books.once import once_a_season
 from benchwater.mathematics.stock import Ledger, Movement, close_books
 from benchwater.mathematics.uncertainty import rectangular_uncertainty, resolution_uncertainty
 from benchwater.mathematics.weighing import PieceMass, mean_piece_mass, reading_step
@@ -56,6 +57,7 @@ class Book:
     masses: dict[tuple[str, str], CastingMass] = field(default_factory=dict)
 
 
+@once_a_season
 def keep_books(season: Season) -> tuple[dict[str, Book], tuple[str, ...]]:
     """A book for every item of the bench, and what has to be said about how they were kept."""
     books = {name: Book(item) for name, item in season.bench.items.items()}

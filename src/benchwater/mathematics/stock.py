@@ -4,6 +4,7 @@ The algebra of any stock (from memory): book closing = opening + what entered - 
 unaccounted for = book closing - counted closing. Uncertainties by the law of propagation, JCGM 100:2008.
 """
 
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -51,6 +52,7 @@ class Ledger:
     counts: list[Count] = field(default_factory=list)
     movements: list[Movement] = field(default_factory=list)
     recounted: list[tuple[Count, Count]] = field(default_factory=list)
+    _in_time: list[tuple[datetime, int]] = field(default_factory=list, repr=False, compare=False)
 
     def add_count(self, when: datetime, amount: float, u: float = 0.0) -> None:
         """A count without a time stands for the end of its day; the very first one for the start of it.
@@ -62,14 +64,26 @@ class Ledger:
         whole_day = when.time() == time() and bool(self.counts or self.recounted)
         moment = when + timedelta(days=1) if whole_day else when
         count = Count(day=when.date(), moment=moment, amount=amount, u=u)
-        same = [each for each in self.counts if each.moment == moment]
-        self.recounted += [(each, count) for each in same]
-        self.counts = [each for each in self.counts if each.moment != moment] + [count]
-        self.counts.sort(key=lambda count: count.moment)
+        at = bisect_left(self.counts, moment, key=_moment_of)
+        same = slice(at, bisect_right(self.counts, moment, key=_moment_of))
+        self.recounted += [(each, count) for each in self.counts[same]]
+        self.counts[same] = [count]
+
+    def last_count(self, up_to: datetime) -> Count | None:
+        """The last count that stands for that moment or an earlier one."""
+        behind = bisect_right(self.counts, up_to, key=_moment_of)
+        return self.counts[behind - 1] if behind else None
 
     def between(self, start: datetime, end: datetime) -> list[Movement]:
-        """The movements from `start` up to, not including, `end`."""
-        return [movement for movement in self.movements if start <= movement.when < end]
+        """The movements from `start` up to, not including, `end`, in the order they were written."""
+        if len(self._in_time) != len(self.movements):
+            self._in_time = sorted((move.when, index) for index, move in enumerate(self.movements))
+        first, behind = (bisect_left(self._in_time, (moment, -1)) for moment in (start, end))
+        return [self.movements[index] for index in sorted(index for _, index in self._in_time[first:behind])]
+
+
+def _moment_of(count: Count) -> datetime:
+    return count.moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,18 +208,21 @@ def lowest_book(ledger: Ledger, start: datetime, end: datetime) -> LowestBook | 
     counts = [count for count in ledger.counts if count.day < end.date()]
     moments = [count.moment for count in counts] or [datetime.min]
     bases = [(count.amount, count.u) for count in counts] or [(0.0, 0.0)]
-    lowest: LowestBook | None = None
+    lowest: tuple[float, date, list[Movement], int, float] | None = None
     for (amount, u), begin, stop in zip(bases, moments, [*moments[1:], end], strict=True):
-        so_far: list[Movement] = []
+        net, passed = 0.0, 0
         between = sorted(ledger.between(begin, stop), key=lambda movement: movement.when.date())
         for day, moved in groupby(between, key=lambda movement: movement.when.date()):
-            so_far += moved
-            book = amount + net_amount(so_far)
-            if not isfinite(book):
+            for movement in moved:
+                net, passed = net + movement.amount, passed + 1
+            if not isfinite(amount + net):
                 return None
-            if day >= start.date() and (lowest is None or book < lowest.amount):
-                lowest = LowestBook(day=day, amount=book, u=net_uncertainty(so_far, [u]))
-    return lowest
+            if day >= start.date() and (lowest is None or amount + net < lowest[0]):
+                lowest = amount + net, day, between, passed, u
+    if lowest is None:
+        return None
+    book, day, moves, passed, base_u = lowest
+    return LowestBook(day=day, amount=book, u=net_uncertainty(moves[:passed], [base_u]))
 
 
 def chain_counts(
