@@ -199,9 +199,8 @@ def _log_ranks(rows: "pd.DataFrame", factors: Sequence[Factor]) -> list[Finding]
     adjusted = holm_adjusted([test.p for _, test in tests]).tolist()
     found = []
     for (name, test), p in zip(tests, adjusted, strict=True):
-        text = f"By {name}, how long baits last {'differs' if p < CLEAR else 'does not clearly differ'}: "
-        text += f"log-rank chi-square {test.statistic:.3g} on {test.df} df, {p_words(test.p)}, "
-        text += f"adjusted {p_words(p)}."
+        told = "differs by more than chance would make it" if p < CLEAR else "does not clearly differ"
+        text = f"By {name}, how long baits last {told} (log-rank test, adjusted {p_words(p)})."
         more, n, quiet = {"p": test.p, "df": test.df, "p_adjusted": p}, sum(test.observed), p >= CLEAR
         found.append(
             make_finding("logrank", text, (test.statistic,), n=n, group=name, more=more, quiet=quiet)

@@ -187,7 +187,8 @@ def _findings(water: Water, bench: Bench) -> Iterable[Finding]:
         for group in water.groups(factor):
             rate = water.rate(factor, group)
             low, high = _limits(rate)
-            shown, trips = bench.show(rate.ratio, PER_HOUR), _counted(rate.units, "trip")
+            digits = _decimals(rate.ratio, low, high)
+            shown, trips = bench.show(rate.ratio, PER_HOUR, digits), _counted(rate.units, "trip")
             what = f"{int(rate.total_y)} fish in {bench.show(rate.total_x, 'h')} on {trips}"
             text = f"{group}: {shown} ({what})."
             if factor == ALL:
@@ -326,6 +327,13 @@ def _figure(water: Water, factor: str, id: str, word: str) -> Figure:
     alt = f"Fish per bait-hour of {_counted(len(builds), word)} with 95 % intervals: highest {best}"
     alt += f", lowest {worst}." if len(builds) > 1 else "."
     return Figure(id=id, title=f"Fish per bait-hour by {word}", alt=alt, svg=plots.to_svg(figure))
+
+
+def _decimals(ratio: float, low: float, high: float | None) -> int:
+    """Decimals that the limits leave meaning: one figure of their width, two at least of the rate itself."""
+    width = ratio if high is None else high - low
+    of_width, of_rate = (-math.floor(math.log10(each)) if each > 0 else 0 for each in (width, ratio))
+    return max(0, of_width, of_rate + 1)
 
 
 def _limits(rate: "RatioOfTotals") -> tuple[float, float | None]:

@@ -158,9 +158,9 @@ def _psd(kind: Kind, bench: Bench) -> Iterable[Finding]:
     at = [f"{limit:g} {'in' if us else 'mm'}" for limit in limits_at]
     yield Finding(
         id="psd",
-        text=f"{kind.name}: PSD {100 * limits.estimate:.0f}. Of {stock} fish of stock length ({at[0]}), "
-        f"{quality} reached quality length ({at[1]}) and {sizes.at_least('preferred')} preferred length "
-        f"({at[2]}).{_few(stock)}",
+        text=f"{kind.name}: of {stock} fish of stock length ({at[0]}), {quality} reached quality length "
+        f"({at[1]}) and {sizes.at_least('preferred')} preferred length ({at[2]}): {quality} in {stock} is "
+        f"PSD {100 * limits.estimate:.0f}.{_few(stock)}",
         value=limits.estimate,
         low=limits.low,
         high=limits.high,
@@ -188,7 +188,8 @@ def _condition(kind: Kind, bench: Bench) -> tuple[list[tuple[Cell, ...]], list[F
     mean = mean_interval(wr, weighed["count"])
     fish = int(weighed["count"].sum())
     low, high = _known(mean.low), _known(mean.high)
-    text = f"{kind.name}: mean relative weight {mean.estimate:.0f} over {fish} weighed fish.{_few(fish)}"
+    text = f"{kind.name}: {fish} weighed fish came to {mean.estimate:.0f} % of the standard weight for their "
+    text += f"lengths, on average (relative weight).{_few(fish)}"
     told = Finding(
         id="relative_weight",
         text=text,

@@ -211,7 +211,7 @@ def _summary(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
         off = [f"{line.item.name} ({_how_much(line, bench)})" for line in counted if line.verdict != "closes"]
         closed = len(counted) - len(off)
         said = f"Not so: {', '.join(off)}." if off else "The rows explain what is on the bench."
-        text = f"{closed} of {len(counted)} items with two counts close. {said}"
+        text = f"The books of {closed} of {len(counted)} items close. {said}"
         yield Finding(id="items_closed", text=text, value=float(closed), unit="pieces", n=len(counted))
 
 

@@ -40,7 +40,7 @@ INK = "#1c2b30"
 QUIET = "#5b6b70"
 RULE = "#dbe2e3"
 _TEXT_SIZE = 7.6
-_LONGEST_NAME = 34
+_LONGEST_NAME, _LONGEST_KEY = 34, 52
 _FAMILIES = [FAMILY, "DejaVu Sans"]
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _COMMENT = re.compile("<!--.*?-->\n?", re.DOTALL)
@@ -349,7 +349,7 @@ def legend(ax: "Axes") -> None:
     """Names of the labelled series above the plot, in one row where they fit."""
     drawn, labels = ax.get_legend_handles_labels()
     handles: Any = drawn
-    names = [_short(label) for label in labels]
+    names = [_short(label, _LONGEST_KEY) for label in labels]
     figure: Any = ax.get_figure(root=True)
     points = float(figure.get_figwidth()) * 72
     if names:
@@ -408,9 +408,9 @@ def _legend_columns(names: Sequence[str], points: float) -> int:
     return max(1, min(len(names), 4, int((points - 50) // widest)))
 
 
-def _short(name: str) -> str:
+def _short(name: str, limit: int = _LONGEST_NAME) -> str:
     """A name that leaves room for the plot it is on."""
-    return name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 1].rstrip() + "…"
+    return name if len(name) <= limit else name[: limit - 1].rstrip() + "…"
 
 
 def _colour(series: int) -> str:

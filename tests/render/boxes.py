@@ -5,7 +5,8 @@ from typing import Any
 
 from benchwater.render.pdf import _font_faces
 
-SIDE_PX, FOOT_PX = 21 / 25.4 * 96, 6 / 25.4 * 96
+_MM = 96 / 25.4
+SIDE_PX, HEAD_PX, FOOT_PX, EDGE_PX = 21 * _MM, 13 * _MM, 17 * _MM, 5 * _MM
 
 
 def laid_out(html: str) -> Any:
@@ -19,15 +20,18 @@ def laid_out(html: str) -> Any:
 
 
 def running_over(pages: Sequence[Any]) -> list[str]:
-    """Words and pictures that cross a side margin, or come too near to a page's upper or lower edge."""
+    """Words and pictures that cross the margins; of the running foot, those that near the paper's edge."""
     over = []
     for number, page in enumerate(pages, start=1):
-        for box in page._page_box.descendants():
-            words = getattr(box, "text", "") or (getattr(box, "replacement", None) and "picture")
-            if not words:
-                continue
-            right, foot = box.position_x + box.width, box.position_y + box.height
-            sideways = box.position_x < SIDE_PX - 1 or right > page.width - SIDE_PX + 1
-            if sideways or box.position_y < FOOT_PX or foot > page.height - FOOT_PX:
-                over.append(f"page {number}: {words}")
+        for part in page._page_box.children:
+            running = type(part).__name__ == "MarginBox"
+            top, foot = (EDGE_PX, EDGE_PX) if running else (HEAD_PX, FOOT_PX)
+            for box in part.descendants():
+                words = getattr(box, "text", "")
+                if not words and getattr(box, "replacement", None) is None:
+                    continue
+                right, bottom = box.position_x + box.width, box.position_y + box.height
+                sideways = box.position_x < SIDE_PX - 1 or right > page.width - SIDE_PX + 1
+                if sideways or box.position_y < top - 1 or bottom > page.height - foot + 1:
+                    over.append(f"page {number}: {words or 'a picture'}")
     return over

@@ -20,7 +20,7 @@ MOST_ACTIONS = 7
 _FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
 _SHORT_UNIT = 5
 MOST_VITALS = 10
-_LONGEST_GLANCE = 96
+_LONGEST_GLANCE = 92
 _LONGEST_BECAUSE = 100
 _LONGEST_UNSAID = 170
 _MOST_UNSAID = 3
@@ -441,7 +441,7 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     low = show_number(finding.low, finding.unit, bench, digits) if finding.low is not None else ""
     high = show_number(finding.high, finding.unit, bench, digits) if finding.high is not None else ""
     interval = _interval(low, high)
-    _, _, unit = interval.rpartition(" to ")[2].partition(" ")
+    _, _, unit = interval.partition(" to ")[2].partition(" ")
     if len(unit) > _SHORT_UNIT and unit in finding.text:
         interval = interval.removesuffix(f" {unit}")
     said_already = not interval or _in_words(finding, bench)

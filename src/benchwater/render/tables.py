@@ -14,7 +14,7 @@ from benchwater.units import figures, heading_unit, show, show_bare
 
 DASH = "–"
 LONGEST_CELL = 240
-_SHORT_TABLE = 14
+_SHORT_TABLE = 10
 _ALIKE = 100
 _DECIMALS = re.compile(r"[.](\d+)")
 
@@ -121,7 +121,13 @@ def _print_column(table: Table, index: int, rows: Sequence[tuple[Cell, ...]], be
         cells = _column_cells(values, column, bench)
     else:
         unit, cells = _mixed_cells(table, column, rows, values, bench)
-    return PrintedColumn(column.label, unit, cells, numeric)
+    return PrintedColumn(_heading(column.label), unit, cells, numeric)
+
+
+def _heading(label: str) -> str:
+    """A label with a capital, unless it begins with a symbol such as p."""
+    first = label.partition(" ")[0]
+    return label if len(first) < 2 else label[0].upper() + label[1:]
 
 
 def _column_cells(values: Sequence[Cell], column: TableColumn, bench: Bench) -> tuple[str, ...]:

@@ -777,7 +777,7 @@ def test_demo_unlogged_hooks_are_found_to_the_piece() -> None:
 
 def test_demo_first_sentence_says_what_is_off() -> None:
     assert demo_parts("2026-10")["season"].findings[0].text == (
-        "13 of 15 items with two counts close. Not so: alloy (1.09 lb missing), hook-4 (50 more than the "
+        "The books of 13 of 15 items close. Not so: alloy (1.09 lb missing), hook-4 (50 more than the "
         "book says)."
     )
 

@@ -1,0 +1,67 @@
+"""A few pages of the demo look as they did when somebody last looked at them (see tests/golden/README.md)."""
+
+import shutil
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image, ImageDraw
+
+from benchwater.pipeline import Request, make_report, read_workspace
+from benchwater.render.html import render_html
+from golden import golden_pages
+from render.boxes import laid_out, running_over
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def printed_pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Image.Image]:
+    if shutil.which("pdftoppm") is None:
+        pytest.skip("needs pdftoppm (Debian: apt-get install poppler-utils)")
+    pdf = golden_pages.print_demo(tmp_path_factory.mktemp("reports"))
+    pages = golden_pages.chosen_pages(pdf)
+    return dict(zip(pages, golden_pages.pictures(pdf, pages.values()), strict=True))
+
+
+def golden(name: str) -> Image.Image:
+    with Image.open(Path(golden_pages.HERE, f"{name}.png")) as picture:
+        return picture.convert("RGB")
+
+
+def test_the_pages_look_as_they_did(printed_pages: dict[str, Image.Image]) -> None:
+    assert sorted(printed_pages) == sorted(path.stem for path in golden_pages.HERE.glob("*.png"))
+    different = {
+        name: golden_pages.apart(picture, golden(name))
+        for name, picture in printed_pages.items()
+        if not golden_pages.alike(picture, golden(name))
+    }
+    assert different == {}, "if that is meant: .venv/bin/python tests/golden/golden_pages.py"
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize("month", ["2026-07", None])
+def test_the_front_page_is_one_page_and_nothing_of_the_demo_runs_over(paper: Any, month: str | None) -> None:
+    workspace = read_workspace(golden_pages.DEMO, workspace_plugins=False)
+    report = make_report(workspace, Request(month=month, whole_season=month is None))
+    document = laid_out(render_html(replace(report, bench=replace(report.bench, paper=paper))))
+    assert running_over(document.pages) == []
+    starts = {title: place[0] for title, place, *_ in document.make_bookmark_tree()}
+    assert starts["Season report"] == 0
+    assert starts[report.sections[0].title] == 1
+
+
+def test_the_comparison_sees_what_an_eye_would(printed_pages: dict[str, Image.Image]) -> None:
+    front, second = printed_pages["front"], printed_pages["second"]
+    assert not golden_pages.alike(front, second)
+    moved = Image.new("RGB", front.size, "white")
+    moved.paste(front, (0, 9))
+    assert not golden_pages.alike(front, moved)
+    blotted = front.copy()
+    ImageDraw.Draw(blotted).rectangle((40, 120, 240, 150), fill="black")
+    assert not golden_pages.alike(front, blotted)
+    nudged = Image.new("RGB", front.size, "white")
+    nudged.paste(front, (0, 0))
+    nudged.putpixel((5, 5), (0, 0, 0))
+    assert golden_pages.alike(front, nudged)
