@@ -9,6 +9,7 @@ so it takes 7 fills, 7 hooks and 20 g of alloy. 3 hooks on hand stop that; one p
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from functools import partial
 from math import isnan
 from typing import TYPE_CHECKING
 
@@ -27,13 +28,14 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
-from benchwater.words import day_words
+from benchwater.words import counted, day_words, listed
 
 if TYPE_CHECKING:
     from benchwater.books.bait_plan import Part, Plan
 
 LEAST_ENDS, MOST_DRAWN = 5, 16
 MONTH = timedelta(days=30)
+_listed = partial(listed, most=8)
 METHODS = (
     "Losses: baits lost and worn per bait-hour, over all logged trips. The builds share a gamma prior (mean: "
     "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681): "
@@ -68,7 +70,7 @@ def _look_forward(season: Season, span: Span) -> Section:
 
     bench, plan = season.bench, make_plan(season, span.start, span.end, LEAST_ENDS)
     if plan.ends < LEAST_ENDS:
-        few = f"{_count(plan.ends, 'bait')} ended so far: to foresee losses by them takes {LEAST_ENDS}."
+        few = f"{counted(plan.ends, 'bait')} ended so far: to foresee losses by them takes {LEAST_ENDS}."
         tables = (_demand_table(plan, foreseen=False), _pieces_table(plan))
         return Section(status="thin", why=few, tables=tables, methods=METHODS)
     return Section(
@@ -92,12 +94,12 @@ def _look_forward(season: Season, span: Span) -> Section:
 
 
 def _in_a_sentence(plan: "Plan", bench: Bench, span: Span) -> Finding:
-    pours = [f"{_count(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
+    pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
     baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
     total = sum(need.to_make for need in plan.needs)
-    steps = [f"pour {_listed(pours)}"] if pours else []
-    steps += [f"finish {_listed(baits)}"] if baits else []
-    steps += [f"buy {_listed([_packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
+    steps = [f"pour {listed(pours)}"] if pours else []
+    steps += [f"finish {listed(baits)}"] if baits else []
+    steps += [f"buy {listed([_packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
     todo, sure = "; ".join(steps) or "nothing needs to be poured, made or bought", bench.show(plan.level, "1")
     text = (
         f"{todo[0].upper()}{todo[1:]}. {'Then it' if steps else 'It'} is {sure} sure that no build runs out "
@@ -117,7 +119,7 @@ def _stops(plan: "Plan", bench: Bench) -> Iterator[Finding]:
         takes, there = bench.show(pour.takes[name], unit), bench.show(max(0.0, part.on_hand), unit)
         how = "stops the pour" if name in pour.alone else "and what else lacks stop the pour"
         text = f"{name} {how}: it takes {takes}, {there} on hand. {bench.show(lacks, unit)} more lift it"
-        text += f" ({_count(part.packs, 'pack')})." if part.packs else "."
+        text += f" ({counted(part.packs, 'pack')})." if part.packs else "."
         yield Finding(id="stopped_by", text=text, value=lacks, unit=unit, group=name)
 
 
@@ -128,7 +130,7 @@ def _fills(plan: "Plan", bench: Bench) -> Iterator[Finding]:
         gives = [f"{pour.yielded[c]:.1f} good {c[1]} ({pour.needed[c]} needed)" for c in castings]
         beyond += sum(pour.yielded[casting] - pour.needed[casting] for casting in castings)
         fills = pour.fills.get(mold, 0)
-        text = f"{mold}: {_count(fills, 'fill')} after warming up, to give about {_listed(gives)}."
+        text = f"{mold}: {counted(fills, 'fill')} after warming up, to give about {listed(gives)}."
         for casting in (casting for casting in castings if not pour.poured[casting]):
             good = bench.show(pour.good[casting], "1")
             text += f" No casting of {casting[1]} is logged: {good} good are assumed."
@@ -137,7 +139,7 @@ def _fills(plan: "Plan", bench: Bench) -> Iterator[Finding]:
         yield Finding(
             id="fills", text=text, value=float(fills), unit="pieces", n=n, group=mold, quiet=not fills
         )
-    text = f"About {_count(round(beyond), 'good casting')} beyond what is needed come of these fills."
+    text = f"About {counted(round(beyond), 'good casting')} beyond what is needed come of these fills."
     yield Finding(id="surplus", text=text, value=beyond, unit="pieces", quiet=round(beyond) == 0)
 
 
@@ -148,7 +150,7 @@ def _spend(plan: "Plan", bench: Bench) -> Finding:
     text = f"The packs to buy cost {bench.show(spend, 'money')}."
     if unpriced:
         known_part = f"{text} On top comes" if costs else "Not known is what to pay for"
-        text = f"{known_part} {_listed(unpriced)}: no receipt and no price on the bench."
+        text = f"{known_part} {listed(unpriced)}: no receipt and no price on the bench."
     n, more = len(plan.to_buy), {"unpriced": len(unpriced)}
     return Finding(id="spend", text=text, value=spend, unit="money", n=n, more=more, quiet=n == 0)
 
@@ -178,18 +180,18 @@ def _actions(plan: "Plan", bench: Bench, span: Span) -> Iterator[Action]:
     for mold, fills in plan.pour.fills.items():
         if fills:
             lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and by}
-            words = _listed(
-                [f"{sum(by.values())} of {name} for {_listed(list(by))}" for name, by in lacking.items()]
+            words = listed(
+                [f"{sum(by.values())} of {name} for {listed(list(by))}" for name, by in lacking.items()]
             )
             worth = sum(needs[name].missed(count) for by in lacking.values() for name, count in by.items())
-            text = f"Pour {_count(fills, 'fill')} of {mold}, after its warm-up fills."
+            text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills."
             yield _action(f"pour-{mold}", text, f"Good castings lack: {words}.", worth)
     if plan.to_make:
         baits = [f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in plan.to_make]
-        gone = _count(round(sum(need.outlook.expected for need in plan.to_make)), "bait")
+        gone = counted(round(sum(need.outlook.expected for need in plan.to_make)), "bait")
         because = f"About {gone} of these builds may go in the month from {_day(span.end, span)}."
         worth = sum(need.missed(need.to_make) for need in plan.to_make)
-        yield _action("finish-baits", f"Coat and dress {_listed(baits)}.", because, worth)
+        yield _action("finish-baits", f"Coat and dress {listed(baits)}.", because, worth)
     for part in plan.to_buy:
         cost = "no price known" if part.cost is None else bench.show(part.cost, "money")
         lacking_of = {name: part.lacking(name) for name, pieces in part.pieces.items() if pieces}
@@ -236,7 +238,7 @@ def _look_back(season: Season, span: Span) -> Section:
             fished[name] += hours * count
             ended[name] += count if fate != "kept" else 0
     lost, hours, thin = sum(ended.values()), sum(fished.values()), before < LEAST_ENDS
-    text, more = f"{_count(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
+    text, more = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
     if not thin:
         planned, expected = sum(o.hours for o in outlooks), sum(o.expected for o in outlooks)
         likely = sum(replace(o, hours=fished[o.build.name]).expected for o in outlooks)
@@ -245,7 +247,7 @@ def _look_back(season: Season, span: Span) -> Section:
         more |= {"planned_h": planned, "expected_planned": expected, "expected_fished": likely}
         beyond = [o.build.name for o in outlooks if ended[o.build.name] > o.at(level)]
         if beyond:
-            text += f" A stock for {bench.show(level, '1')} would not have covered {_listed(beyond)}."
+            text += f" A stock for {bench.show(level, '1')} would not have covered {listed(beyond)}."
         elif planned > 2 * hours and expected > 2 * lost:
             text += " State fewer `planned_hours` if you fish less: the plan will then ask for less."
     rows: list[tuple[Cell, ...]] = []
@@ -256,7 +258,7 @@ def _look_back(season: Season, span: Span) -> Section:
     columns_said = "build planned_hours expected_losses target_stock fished_hours ended"
     return Section(
         status="thin" if thin else "ok",
-        why=f"{_count(before, 'bait')} had ended before: too few to have foreseen these." if thin else "",
+        why=f"{counted(before, 'bait')} had ended before: too few to have foreseen these." if thin else "",
         findings=(Finding(id="losses", text=text, value=float(lost), unit="pieces", n=lost, more=more),),
         tables=(_table("losses", "Losses foreseen at the start, and what happened", columns_said, rows),),
         methods=METHODS,
@@ -287,9 +289,9 @@ def _demand_table(plan: "Plan", foreseen: bool = True) -> Table:
         rows.append((need.build.name, need.on_hand, *ahead))
     idle = [need.build.name for need in plan.needs if not (need.outlook.hours or need.outlook.left_out)]
     note = "A build without a coat has every bare casting of its head on hand that no other needs."
-    note += f" No hours are planned for {_listed(idle)}." if idle and foreseen else ""
+    note += f" No hours are planned for {listed(idle)}." if idle and foreseen else ""
     if earlier := sum(plan.pieces.earlier.values()):
-        note += f" {_count(earlier, 'casting')} used so far must be from before the logs began."
+        note += f" {counted(earlier, 'casting')} used so far must be from before the logs began."
     title = "Baits: on hand, and to have" if foreseen else "Baits on hand"
     return _table("demand", title, "build on_hand expected_losses target_stock to_make", rows, note)
 
@@ -351,8 +353,8 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
     axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(there) > most else ""))
     words = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
     short = [need.build.name for need in needs if need.to_make]
-    alt = f"Baits on hand, and losses expected in the coming month: {_listed(words)}. "
-    alt += f"Short of its target: {_listed(short)}." if short else "None is short of its target."
+    alt = f"Baits on hand, and losses expected in the coming month: {listed(words)}. "
+    alt += f"Short of its target: {listed(short)}." if short else "None is short of its target."
     title = "On hand, and what the coming month may take"
     return (Figure(id="stock_and_losses", title=title, alt=alt, svg=plots.to_svg(figure)),)
 
@@ -363,23 +365,12 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
 def _packs(part: "Part", bench: Bench) -> str:
     """`2 packs of hook-2`, or the bare amount where no pack is stated."""
     if part.packs is not None:
-        return f"{_count(part.packs, 'pack')} of {part.item.name}"
+        return f"{counted(part.packs, 'pack')} of {part.item.name}"
     return f"{bench.show(part.short, part.item.unit)} of {part.item.name}"
 
 
 def _day(day: date, span: Span) -> str:
     return day_words(day, span.end)
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
-
-
-def _listed(words: Sequence[str], most: int = 8) -> str:
-    """`this, that and those`, or the first ones and how many more."""
-    if len(words) > most:
-        words = [*words[: most - 1], f"{len(words) - most + 1} more"]
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
 @hookimpl

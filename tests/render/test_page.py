@@ -18,8 +18,8 @@ FIRST_MONTH = replace(SEASON, start=MAY.start)
 
 def figure(id: str, width_mm: float) -> Figure:
     points = width_mm / 25.4 * 72
-    svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="{points:.2f}pt" height="99pt"><path d="M0 0h9"/></svg>'
-    return Figure(id=id, title=id, alt="A line.", svg=svg)
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{points:.2f}pt" height="99pt">'
+    return Figure(id=id, title=id, alt="A line.", svg=f'{head}<path d="M0 0h9"/></svg>')
 
 
 def table(id: str, columns: int = 2, rows: int = 3, paper_rows: int | None = None) -> Table:
