@@ -1,5 +1,6 @@
 import math
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from random import Random
 
 import pytest
 
@@ -145,3 +146,37 @@ def test_lowest_book_of_an_item_never_counted_is_what_it_needed_to_begin_with() 
     assert found is not None
     assert (found.day, found.amount) == (day(2).date(), -7.0)
     assert lowest_book(Ledger(movements=[moved(day(2), math.nan)]), day(1), day(30)) is None
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_long_ledger_says_what_looking_at_every_row_says(seed: int) -> None:
+    dice = Random(seed)
+    ledger = Ledger()
+    for number in sorted(dice.choices(range(1, 90), k=dice.choice([0, 1, 9]))):
+        ledger.add_count(day(number, dice.choice([0, 0, 9])), dice.uniform(50, 90), u=1.0)
+    rows = [day(dice.randrange(1, 90), dice.choice([0, 8, 20])) for _ in range(150)]
+    ledger.movements += [Movement(when=when, kind="used", amount=dice.uniform(-3, 2), u=0.1) for when in rows]
+    assert [count.moment for count in ledger.counts] == sorted({count.moment for count in ledger.counts})
+    for _ in range(20):
+        start, end = day(dice.randrange(1, 90)), day(dice.randrange(1, 90), 8)
+        assert ledger.between(start, end) == [m for m in ledger.movements if start <= m.when < end]
+        earlier = [count for count in ledger.counts if count.moment <= end]
+        assert ledger.last_count(up_to=end) == (earlier[-1] if earlier else None)
+    start = day(dice.randrange(1, 60))
+    found, wanted = lowest_book(ledger, start, day(91)), lowest_by_adding_up(ledger, start, day(91))
+    assert found is not None
+    assert (found.day, found.amount, found.u) == (wanted[0], *map(pytest.approx, wanted[1:]))
+
+
+def lowest_by_adding_up(ledger: Ledger, start: datetime, end: datetime) -> tuple[date, float, float]:
+    """Every day's book added up anew from the count it rests on."""
+    books = []
+    begins = [(count.moment, count.amount, count.u) for count in ledger.counts if count.day < end.date()]
+    begins = begins or [(datetime.min, 0.0, 0.0)]
+    for (begin, amount, u), (stop, *_) in zip(begins, [*begins[1:], (end, 0.0, 0.0)], strict=True):
+        inside = [m for m in ledger.movements if begin <= m.when < stop]
+        for when in sorted({m.when.date() for m in inside if m.when.date() >= start.date()}):
+            moves = [m for m in inside if m.when.date() <= when]
+            books.append((amount + net_amount(moves), when, net_uncertainty(moves, [u])))
+    amount, when, u = min(books, key=lambda book: book[0])
+    return when, amount, u
