@@ -2,7 +2,8 @@
 
 from benchwater.gather.spans import Spans
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.season import Season, between
+from benchwater.plugin.days import between
+from benchwater.plugin.season import Season
 from benchwater.read.outcome import Reading
 
 

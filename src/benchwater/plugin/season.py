@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.days import between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,21 +69,3 @@ class Season:
     def holds(self, kind: str) -> bool:
         """Whether any row of that kind was used."""
         return kind in self._logs and len(self._logs[kind]) > 0
-
-
-def between(table: "pd.DataFrame", start: date | None, end: date) -> "pd.DataFrame":
-    """The rows of a log's table before `end`, from the start of `start` on, as a table of its own.
-
-    Rows in order of date are not copied before somebody writes to them (pandas' copy-on-write).
-    """
-    dates, behind = table["date"], _midnight(end)
-    if dates.is_monotonic_increasing:
-        first = 0 if start is None else dates.searchsorted(_midnight(start))
-        rows = table.iloc[first : dates.searchsorted(behind)]
-    else:
-        rows = table[(dates < behind) & (True if start is None else dates >= _midnight(start))]
-    return rows.reset_index(drop=True)
-
-
-def _midnight(day: date) -> datetime:
-    return datetime(day.year, day.month, day.day)
