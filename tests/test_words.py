@@ -1,12 +1,14 @@
 """Words and builders for plugin authors: open limits stay open, nothing that is not finite gets through."""
 
 import math
+from datetime import date
 
 import pytest
 
 from benchwater.mathematics.interval import Interval
 from benchwater.words import (
     counted,
+    day_words,
     in_brackets,
     known,
     limits,
@@ -23,6 +25,15 @@ def test_counts_and_lists() -> None:
     assert (counted(1, "bait"), counted(0, "bait")) == ("1 bait", "0 baits")
     assert [listed("abc"[:n]) for n in range(4)] == ["", "a", "a and b", "a, b and c"]
     assert [listed("abcd", most=n) for n in (3, 4)] == ["a, b and 2 more", "a, b, c and d"]
+
+
+def test_a_day_has_its_year_where_it_is_not_plain() -> None:
+    end = date(2027, 1, 1)
+    assert day_words(date(2026, 5, 3), end) == "3 May"
+    assert [day_words(date(year, 12, 31), end) for year in (2025, 2027)] == [
+        "31 December 2025",
+        "31 December 2027",
+    ]
 
 
 def hours(value: float) -> str:

@@ -11,12 +11,27 @@ here, as a section asks for.
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date, timedelta
 from typing import Protocol
 
 from benchwater.plugin import Cell, Finding, Table, TableColumn
 from benchwater.units import figures
 
 Show = Callable[[float], str]
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 
 
 class WithLimits(Protocol):
@@ -35,9 +50,9 @@ class WithLimits(Protocol):
         """Its upper limit."""
 
 
-def counted(number: int, noun: str) -> str:
-    """`1 bait`, `3 baits`."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+def counted(number: int, noun: str, many: str = "") -> str:
+    """`1 bait`, `3 baits`; `many` where an s does not do, as in `2 batches`."""
+    return f"{number} {noun if number == 1 else many or noun + 's'}"
 
 
 def listed(words: Iterable[str], most: int | None = None) -> str:
@@ -51,6 +66,12 @@ def listed(words: Iterable[str], most: int | None = None) -> str:
 def known(*values: float | None) -> tuple[float | None, ...]:
     """The values, None for what is missing or not finite."""
     return tuple(v if v is not None and math.isfinite(v) else None for v in values)
+
+
+def day_words(day: date, end: date) -> str:
+    """`5 May`, with its year where that is not the year of the last day before `end` (a span's, say)."""
+    year = "" if day.year == (end - timedelta(days=1)).year else f" {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]}{year}"
 
 
 def p_words(p: float) -> str:
