@@ -10,6 +10,7 @@ from developers import part, rows, typed
 
 ROOT = Path(__file__).parents[1]
 HOST = ROOT / "src" / "benchwater"
+PLUGINS = ROOT / "plugins"
 HOUSE, AT_THE_TOP = part("The house").split("| at the top |")
 ORDER = [typed(row[0])[0].rstrip("/").removesuffix(".py").replace("/", ".") for row in rows(HOUSE)]
 OPEN_TO_PLUGINS = {"plugin", "units", "words", "mathematics", "books", "plots"}
@@ -25,12 +26,19 @@ ALONE = {
 
 
 def imported(path: Path) -> Iterator[tuple[str, int]]:
-    """Every module a file imports, inside functions and for types alone too, and the line it does it on."""
+    """Every module a file imports, inside functions and for types alone too, and the line it does it on.
+
+    With a dot only the modules of a plugin that is a folder import each other.
+    """
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from ((alias.name, node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.level:
+            beside = path.parent / f"{str(node.module).replace('.', '/')}.py"
+            inside = path.is_relative_to(PLUGINS) and node.level == 1 and beside.exists()
+            assert inside, f"{path}, line {node.lineno}: name the module in full"
+            yield beside.relative_to(PLUGINS).with_suffix("").as_posix(), node.lineno
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path}, line {node.lineno}: name the module in full"
             bare = node.module == "benchwater"
             names = [f"benchwater.{alias.name}" for alias in node.names] if bare else [str(node.module)]
             yield from ((name, node.lineno) for name in names)
@@ -77,13 +85,16 @@ def test_no_module_imports_itself_in_a_circle():
         parts = path.relative_to(HOST.parent).with_suffix("").parts
         name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
         graph[name] = {other for other, _ in imported(path) if other.startswith("benchwater.")} - {name}
+    for path in sorted(PLUGINS.rglob("*.py")):
+        name = path.relative_to(PLUGINS).with_suffix("").as_posix()
+        graph[name] = {other for other, _ in imported(path)}
     TopologicalSorter(graph).prepare()
 
 
 def test_shipped_plugins_import_what_is_open_to_them_and_not_each_other():
     beyond = [
         f"{path.relative_to(ROOT)}, line {line}: {other}"
-        for path in sorted((ROOT / "plugins").rglob("*.py"))
+        for path in sorted(PLUGINS.rglob("*.py"))
         for other, line in of_the_host(path)
         if other not in OPEN_TO_PLUGINS
     ]

@@ -21,7 +21,8 @@ from benchwater.words import (
 
 def test_counts_and_lists() -> None:
     assert (counted(1, "bait"), counted(0, "bait")) == ("1 bait", "0 baits")
-    assert [listed("abc"[:n]) for n in (1, 2, 3)] == ["a", "a and b", "a, b and c"]
+    assert [listed("abc"[:n]) for n in range(4)] == ["", "a", "a and b", "a, b and c"]
+    assert [listed("abcd", most=n) for n in (3, 4)] == ["a, b and 2 more", "a, b, c and d"]
 
 
 def hours(value: float) -> str:

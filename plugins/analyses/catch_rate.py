@@ -19,6 +19,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from benchwater.books.log_rows import known
 from benchwater.plugin import (
     Action,
     Analysis,
@@ -35,6 +36,7 @@ from benchwater.plugin import (
     hookimpl,
 )
 from benchwater.units import figures
+from benchwater.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -147,7 +149,7 @@ def analyse(season: Season, span: Span) -> Section:
     rates = list(_findings(water, season.bench))
     return Section(
         status="thin" if thin else "ok",
-        why=f"{_counted(trips, 'trip')}: fewer than {LEAST_TRIPS} say little of the next." if thin else "",
+        why=f"{counted(trips, 'trip')}: fewer than {LEAST_TRIPS} say little of the next." if thin else "",
         findings=(rates[0], *([] if thin else _difference(found)), *rates[1:]),
         tables=(_rate_table(water), _contrast_table(found)),
         figures=_figures(water),
@@ -188,7 +190,7 @@ def _findings(water: Water, bench: Bench) -> Iterable[Finding]:
             rate = water.rate(factor, group)
             low, high = _limits(rate)
             digits = _decimals(rate.ratio, low, high)
-            shown, trips = bench.show(rate.ratio, PER_HOUR, digits), _counted(rate.units, "trip")
+            shown, trips = bench.show(rate.ratio, PER_HOUR, digits), counted(rate.units, "trip")
             what = f"{int(rate.total_y)} fish in {bench.show(rate.total_x, 'h')} on {trips}"
             text = f"{group}: {shown} ({what})."
             if factor == ALL:
@@ -217,7 +219,7 @@ def _difference(found: "Sequence[RateContrast]") -> Iterable[Finding]:
         text = "No two builds or waters have enough trips with a fish between them to be compared."
         yield Finding(id="difference", text=text)
         return
-    best, made = found[0], _counted(len(found), "comparison")
+    best, made = found[0], counted(len(found), "comparison")
     held = sum(each.p_adjusted < CLEAR for each in found)
     p = "p < 0.001" if best.p_adjusted < 0.001 else f"p = {best.p_adjusted:.2g}"
     text = f"No difference between builds or between waters is supported ({made}; the clearest has {p})."
@@ -229,9 +231,9 @@ def _difference(found: "Sequence[RateContrast]") -> Iterable[Finding]:
     yield Finding(
         id="difference",
         text=text,
-        value=_finite(best.ratio),
+        value=known(best.ratio),
         low=best.low,
-        high=_finite(best.high),
+        high=known(best.high),
         n=best.units,
         group=best.group,
         more={"factor": best.factor, "against": best.against, "p": best.p, "p_adjusted": best.p_adjusted},
@@ -276,9 +278,7 @@ def _rate_table(water: Water) -> Table:
 
 
 def _contrast_table(found: "Sequence[RateContrast]") -> Table:
-    rows = [
-        (*row[:3], _finite(row.ratio), row.low, _finite(row.high), row.p, row.p_adjusted) for row in found
-    ]
+    rows = [(*row[:3], known(row.ratio), row.low, known(row.high), row.p, row.p_adjusted) for row in found]
     note = "Ratio of the rates; builds on the trips that used both. Left out are pairs with too few trips "
     note += f"to tell, and any beyond the {MOST_COMPARED} builds and waters fished most."
     return _table("contrasts", "Builds and waters compared", CONTRASTS, rows, note, 10)
@@ -324,7 +324,7 @@ def _figure(water: Water, factor: str, id: str, word: str) -> Figure:
     axes.set_xlim(-0.01 * max(highs), max(highs))
     axes.set_xlabel("fish per bait-hour")
     best, worst = (f"{builds[at]} {figures(rates[at].ratio, significant=2)}" for at in (0, -1))
-    alt = f"Fish per bait-hour of {_counted(len(builds), word)} with 95 % intervals: highest {best}"
+    alt = f"Fish per bait-hour of {counted(len(builds), word)} with 95 % intervals: highest {best}"
     alt += f", lowest {worst}." if len(builds) > 1 else "."
     return Figure(id=id, title=f"Fish per bait-hour by {word}", alt=alt, svg=plots.to_svg(figure))
 
@@ -346,14 +346,6 @@ def _limits(rate: "RatioOfTotals") -> tuple[float, float | None]:
 
 def _key(cell: object) -> str:
     return " ".join(cell.split()).casefold() if isinstance(cell, str) else ""
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:

@@ -31,6 +31,7 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
+from benchwater.words import known
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -187,7 +188,7 @@ def _condition(kind: Kind, bench: Bench) -> tuple[list[tuple[Cell, ...]], list[F
     wr = relative_weight(equation, weighed["length_mm"], weighed["mass_g"])
     mean = mean_interval(wr, weighed["count"])
     fish = int(weighed["count"].sum())
-    low, high = _known(mean.low), _known(mean.high)
+    low, high = known(mean.low, mean.high)
     text = f"{kind.name}: {fish} weighed fish came to {mean.estimate:.0f} % of the standard weight for their "
     text += f"lengths, on average (relative weight).{_few(fish)}"
     told = Finding(
@@ -333,10 +334,6 @@ def _sources(species: Sequence[Kind]) -> Iterable[str]:
 
 def _few(fish: int) -> str:
     return " Too few to judge by." if fish < LEAST_FISH else ""
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else value
 
 
 @hookimpl

@@ -39,6 +39,7 @@ from benchwater.plugin import (
     Vital,
     hookimpl,
 )
+from benchwater.words import counted, make_finding
 
 FEWEST_CASTINGS, FEWEST_LOST, FEWEST_BARS, MOST_CURVES = 20, 5, 2, 4
 _PRICED: WeakKeyDictionary[Season, tuple[Facts, dict[str, BaitCost]]] = WeakKeyDictionary()
@@ -112,36 +113,16 @@ def _too_little(facts: Facts, baits: Mapping[str, BaitCost]) -> str:
 # --- findings ------------------------------------------------------------------------------------------
 
 
-def _finding(
-    id: str,
-    text: str,
-    limits: Interval | None = None,
-    unit: str | None = None,
-    n: int | None = None,
-    group: str | None = None,
-    quiet: bool = False,
-    more: Mapping[str, Cell] | None = None,
-) -> Finding:
-    value, low, high = (limits.estimate, limits.low, limits.high) if limits else (None, None, None)
-    more = more or {}
-    return Finding(
-        id=id, text=text, value=value, low=low, high=high, unit=unit, n=n, group=group, quiet=quiet, more=more
-    )
-
-
-def _count(number: float, word: str) -> str:
-    return f"{number:.0f} {word}{'' if round(number) == 1 else 's'}"
-
-
 def _saved(bench: Bench, span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> Finding:
     number, saved, unknown = saved_in(span, facts, baits)
     text = "No bait with a known cost and a `bought_price` was made in these days."
     if number:
-        text = f"{_count(number, 'bait')} made and not bought saved {bench.show(saved.estimate, 'money')} "
-        text += f"before the cost of the molds, {bench.show(saved.estimate / number, 'money')} each."
+        text = f"{counted(round(number), 'bait')} made and not bought saved "
+        text += f"{bench.show(saved.estimate, 'money')} before the cost of the molds, "
+        text += f"{bench.show(saved.estimate / number, 'money')} each."
     if unknown:
         text += f" Made too, but not counted: {', '.join(unknown)}."
-    return _finding("saved", text, saved if number or not unknown else None, "money", round(number))
+    return make_finding("saved", text, saved if number or not unknown else None, "money", n=round(number))
 
 
 def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
@@ -149,10 +130,10 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
     if not losses.hours and not losses.baits:
         return
     cost, n = losses.cost.estimate, losses.priced
-    said = f"{_count(losses.baits, 'bait')} lost or worn"
+    said = f"{counted(losses.baits, 'bait')} lost or worn"
     if not n:
         text = f"{said}; what another costs is not known." if losses.baits else "No bait was lost or worn."
-        yield _finding("lost_cost", text, None if losses.baits else losses.cost, "money", losses.baits)
+        yield make_finding("lost_cost", text, None if losses.baits else losses.cost, "money", n=losses.baits)
         return
     hourly = poisson_rate(n, losses.hours) if losses.hours else None
     by_fish = rate_ratio(n, 1.0, losses.fish, 1.0) if losses.fish else None
@@ -169,8 +150,8 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
             shown = f"{bench.show(each.estimate, 'money')} per {words}"
             unit, text = f"money/{id if id == 'fish' else 'h'}", f"{text}, {shown}"
             say = f"Baits lost or worn cost {shown}."
-            rates.append(_finding(f"lost_cost_per_{id}", say, each, unit, losses.baits, quiet=True))
-    yield _finding("lost_cost", f"{text}.", losses.cost, "money", losses.baits)
+            rates.append(make_finding(f"lost_cost_per_{id}", say, each, unit, n=losses.baits, quiet=True))
+    yield make_finding("lost_cost", f"{text}.", losses.cost, "money", n=losses.baits)
     yield from rates
 
 
@@ -181,27 +162,30 @@ def _break_even(bench: Bench, account: Account, told: bool) -> Iterator[Finding]
         lacks = "a price" if mold.price is None else "a bait with a known cost and a `bought_price`"
         for id in ids:
             text = f"{mold.name}: when it has paid for itself cannot be said without {lacks}."
-            yield _finding(id, text, group=mold.name, quiet=not told or id == ids[1])
+            yield make_finding(id, text, group=mold.name, quiet=not told or id == ids[1])
         return
     price, saved = bench.show(mold.price, "money"), bench.show(account.saved, "money")
     baits = baits_to_break_even(mold.price, gain.estimate)
     low, high = (baits_to_break_even(mold.price, limit) for limit in (gain.high, gain.low))
     text = f"{mold.name} for {price} never pays for itself: making its baits costs no less than buying them."
     if baits is not None:
-        text = f"{mold.name} for {price} pays for itself with {_count(baits, 'bait')}, each of which saves "
+        text = f"{mold.name} for {price} pays for itself with {counted(baits, 'bait')}, each of which saves "
         text += f"{bench.show(gain.estimate, 'money')} towards it."
     name, quiet = mold.name, not told or baits is not None
     yield Finding(
         id=ids[0], text=text, value=baits, low=low, high=high, unit="pieces", n=made, group=name, quiet=quiet
     )
-    so_far, paid = f"{_count(made, 'bait')} from it saved {saved} towards its {price}", account.remaining == 0
+    so_far, paid = (
+        f"{counted(made, 'bait')} from it saved {saved} towards its {price}",
+        account.remaining == 0,
+    )
     text = f"{mold.name}: {so_far}; at this season's pace it is not paid within three years."
     if account.day is not None:
         text = f"{mold.name}: {so_far}; {account.to_go} more to go, at this season's pace by {account.day}."
         text = f"{mold.name} is already paid, since {account.day}: {so_far}." if paid else text
     more: dict[str, Cell] = {"date": account.day, "paid": paid, "to_go": account.to_go}
     quiet = not told or baits is None
-    yield _finding(ids[1], text, n=made, group=mold.name, quiet=quiet, more=more)
+    yield make_finding(ids[1], text, n=made, group=mold.name, quiet=quiet, more=more)
 
 
 def _cost(bench: Bench, facts: Facts, bait: BaitCost, told: bool) -> Finding:
@@ -217,7 +201,7 @@ def _cost(bench: Bench, facts: Facts, bait: BaitCost, told: bool) -> Finding:
     body = bait.build.head or bait.build.trailer
     castings = facts.castings[body].good if body is not None else None
     quiet = not told or (bait.saving is not None and bait.gain is not None and bait.gain.low > 0)
-    return _finding("cost_per_bait", text, cost, "money", castings, name, quiet)
+    return make_finding("cost_per_bait", text, cost, "money", n=castings, group=name, quiet=quiet)
 
 
 # --- what to do ----------------------------------------------------------------------------------------
@@ -236,7 +220,7 @@ def _where_to_save(season: Season, span: Span, facts: Facts, losses: Losses) -> 
         yield Action(
             id=f"save-{'on-the-water' if on_water else 'at-the-bench'}",
             text=f"To save money look first at {first}.",
-            because=f"{_count(n, 'bait')} lost or worn cost {money[0]} to make again, rejects "
+            because=f"{counted(n, 'bait')} lost or worn cost {money[0]} to make again, rejects "
             f"{money[1]} in inserts and coat.",
             worth=max(lost, spoilt),
             worth_unit="money",
@@ -249,7 +233,7 @@ def _standing_advice(
     for account in accounts:
         if account.remaining and account.day is not None and account.gain is not None:
             rest, price = (bench.show(money, "money") for money in (account.remaining, account.mold.price))
-            to_go = f"Make {_count(account.to_go or 1, 'more bait')}"
+            to_go = f"Make {counted(account.to_go or 1, 'more bait')}"
             yield Action(
                 id=f"pay-for-{account.mold.name}",
                 text=f"{to_go} from {account.mold.name}, and it has paid for itself.",

@@ -11,14 +11,12 @@ A batch shares one oven and one cure, so cures are counted in batches and not in
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
 from benchwater.mathematics.binned_shares import binned_shares
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.cure import SOFTENING_MARGIN_C, cure_verdict, softens
-from benchwater.mathematics.interval import Interval
 from benchwater.mathematics.multiplicity import holm_adjusted
 from benchwater.mathematics.proportions import wilson_interval
 from benchwater.mathematics.uncertainty import resolution_uncertainty
@@ -36,6 +34,7 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
+from benchwater.words import known, make_finding
 
 IN_WINDOW, NOT_RECORDED, NO_WINDOW = "in the window", "not recorded", "no window stated"
 BLOCKED = "blocked guard hole"
@@ -90,7 +89,8 @@ class Batches:
         """Batches in words, the latest first."""
         said, show = [], self.bench.show
         for _, row in rows.iloc[::-1].head(MOST_NAMED).iterrows():
-            cure = f"{show(_known(row['cure_temp_c']), 'degC')}, {show(_known(row['cure_time_h']), 'h')}"
+            temp, time = known(row["cure_temp_c"], row["cure_time_h"])
+            cure = f"{show(temp, 'degC')}, {show(time, 'h')}"
             what = f"{row['date']:%Y-%m-%d}: {row['count']} {row['coat']} on {row['mold']} {row['cavity']}"
             verdict = "" if row["verdict"] == IN_WINDOW else f", {row['verdict']}"
             said.append(f"{what}{verdict} ({cure})")
@@ -129,7 +129,7 @@ def _judge(rows: pd.DataFrame, bench: Bench, planned: tuple[str, ...]) -> Batche
     verdicts, melted = [], []
     cells = rows[["mold", "coat", "cure_temp_c", "cure_time_h"]]
     for mold, coat, temp_c, time_h in cells.itertuples(index=False):
-        temp, time, melts = _known(temp_c), _known(time_h), _melts(bench, mold)
+        (temp, time), melts = known(temp_c, time_h), _melts(bench, mold)
         ends = {end: getattr(bench.items[coat].cure, end, None) for end in WINDOW_ENDS}
         stated = any(end is not None for end in ends.values())
         verdicts.append(cure_verdict(temp, time, **ends) if stated else NO_WINDOW)
@@ -138,10 +138,6 @@ def _judge(rows: pd.DataFrame, bench: Bench, planned: tuple[str, ...]) -> Batche
     judged = rows[~rows["verdict"].isin((NOT_RECORDED, NO_WINDOW))]
     outside = judged[judged["verdict"] != IN_WINDOW]
     return Batches(bench, rows, judged, outside, rows[pd.Series(melted, index=rows.index)], planned)
-
-
-def _known(value: Any) -> float | None:
-    return None if pd.isna(value) else float(value)
 
 
 def _melts(bench: Bench, mold: str) -> float | None:
@@ -172,7 +168,7 @@ def _cures(batches: Batches) -> Iterator[Finding]:
         text = f"{held} of {total} batches ({good} of {pieces} pieces) were cured inside their window."
         text += f" Outside: {batches.named(outside)}." if len(outside) else ""
         more: dict[str, Cell] = {"pieces": pieces, "pieces_in_window": good}
-        yield _share("cure_in_window", text, wilson_interval(held, total), total, more)
+        yield make_finding("cure_in_window", text, wilson_interval(held, total), "1", n=total, more=more)
     else:
         yield Finding(id="cure_in_window", text="No cure could be held against a window.", unit="1", n=0)
     for coat in sorted(set(batches.all.loc[verdicts == NO_WINDOW, "coat"])):
@@ -181,11 +177,6 @@ def _cures(batches: Batches) -> Iterator[Finding]:
     if missing := int((verdicts == NOT_RECORDED).sum()):
         text = f"Not judged, as the cure was not written down in full: {missing} of {len(verdicts)} batches."
         yield Finding(id="not_recorded", text=text, value=missing, n=len(verdicts))
-
-
-def _share(id: str, text: str, share: Interval, n: int, more: dict[str, Cell]) -> Finding:
-    value, low, high = share.estimate, share.low, share.high
-    return Finding(id=id, text=text, value=value, low=low, high=high, unit="1", n=n, more=more)
 
 
 def _heads(batches: Batches) -> Iterator[Finding]:
@@ -216,7 +207,7 @@ def _flaws(batches: Batches) -> Iterator[Finding]:
     named = ", ".join(f"{flaw} {count}" for flaw, count in counts.items())
     text = f"{bad} of {total} coated pieces had to be stripped or scrapped{f': {named}' if named else ''}."
     more: dict[str, Cell] = {str(flaw): int(count) for flaw, count in counts.items()}
-    yield _share("coat_rejects", text, share, total, more)
+    yield make_finding("coat_rejects", text, share, "1", n=total, more=more)
 
 
 def _blocked(rows: pd.DataFrame) -> pd.DataFrame:
@@ -352,7 +343,7 @@ def _batch_table(batches: Batches) -> Table:
         title="Batches and their cure",
         columns=tuple(TableColumn(name=name, label=label, unit=unit) for name, label, unit in BATCH_COLUMNS),
         rows=tuple(
-            (day.date(), coat, int(count), _known(temp), _known(time * 60), verdict)
+            (day.date(), coat, int(count), *known(temp, time * 60), verdict)
             for day, coat, count, temp, time, verdict in batches.all[list(names)].itertuples(index=False)
         ),
         note="The verdict is the coat's alone: a head may melt at a cure that is right for its powder.",

@@ -9,6 +9,7 @@ so it takes 7 fills, 7 hooks and 20 g of alloy. 3 hooks on hand stop that; one p
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from functools import partial
 from math import isnan
 from typing import TYPE_CHECKING
 
@@ -27,12 +28,14 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
+from benchwater.words import counted, listed
 
 if TYPE_CHECKING:
     from benchwater.books.bait_plan import Part, Plan
 
 LEAST_ENDS, MOST_DRAWN = 5, 16
 MONTH = timedelta(days=30)
+_listed = partial(listed, most=8)
 METHODS = (
     "Losses: baits lost and worn per bait-hour, over all logged trips. The builds share a gamma prior (mean: "
     "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681): "
@@ -67,7 +70,7 @@ def _look_forward(season: Season, span: Span) -> Section:
 
     bench, plan = season.bench, make_plan(season, span.start, span.end, LEAST_ENDS)
     if plan.ends < LEAST_ENDS:
-        few = f"{_count(plan.ends, 'bait')} ended so far: to foresee losses by them takes {LEAST_ENDS}."
+        few = f"{counted(plan.ends, 'bait')} ended so far: to foresee losses by them takes {LEAST_ENDS}."
         tables = (_demand_table(plan, foreseen=False), _pieces_table(plan))
         return Section(status="thin", why=few, tables=tables, methods=METHODS)
     return Section(
@@ -91,7 +94,7 @@ def _look_forward(season: Season, span: Span) -> Section:
 
 
 def _in_a_sentence(plan: "Plan", bench: Bench, span: Span) -> Finding:
-    pours = [f"{_count(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
+    pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
     baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
     total = sum(need.to_make for need in plan.needs)
     steps = [f"pour {_listed(pours)}"] if pours else []
@@ -116,7 +119,7 @@ def _stops(plan: "Plan", bench: Bench) -> Iterator[Finding]:
         takes, there = bench.show(pour.takes[name], unit), bench.show(max(0.0, part.on_hand), unit)
         how = "stops the pour" if name in pour.alone else "and what else lacks stop the pour"
         text = f"{name} {how}: it takes {takes}, {there} on hand. {bench.show(lacks, unit)} more lift it"
-        text += f" ({_count(part.packs, 'pack')})." if part.packs else "."
+        text += f" ({counted(part.packs, 'pack')})." if part.packs else "."
         yield Finding(id="stopped_by", text=text, value=lacks, unit=unit, group=name)
 
 
@@ -127,7 +130,7 @@ def _fills(plan: "Plan", bench: Bench) -> Iterator[Finding]:
         gives = [f"{pour.yielded[c]:.1f} good {c[1]} ({pour.needed[c]} needed)" for c in castings]
         beyond += sum(pour.yielded[casting] - pour.needed[casting] for casting in castings)
         fills = pour.fills.get(mold, 0)
-        text = f"{mold}: {_count(fills, 'fill')} after warming up, to give about {_listed(gives)}."
+        text = f"{mold}: {counted(fills, 'fill')} after warming up, to give about {_listed(gives)}."
         for casting in (casting for casting in castings if not pour.poured[casting]):
             good = bench.show(pour.good[casting], "1")
             text += f" No casting of {casting[1]} is logged: {good} good are assumed."
@@ -181,7 +184,7 @@ def _actions(plan: "Plan", bench: Bench, span: Span) -> Iterator[Action]:
                 [f"{sum(by.values())} of {name} for {_listed(list(by))}" for name, by in lacking.items()]
             )
             worth = sum(needs[name].missed(count) for by in lacking.values() for name, count in by.items())
-            text = f"Pour {_count(fills, 'fill')} of {mold}, after its warm-up fills."
+            text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills."
             yield _action(f"pour-{mold}", text, f"Good castings lack: {words}.", worth)
     if plan.to_make:
         baits = [f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in plan.to_make]
@@ -237,7 +240,7 @@ def _look_back(season: Season, span: Span) -> Section:
             fished[name] += hours * count
             ended[name] += count if fate != "kept" else 0
     lost, hours, thin = sum(ended.values()), sum(fished.values()), before < LEAST_ENDS
-    text, more = f"{_count(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
+    text, more = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
     if not thin:
         planned, expected = sum(o.hours for o in outlooks), sum(o.expected for o in outlooks)
         likely = sum(replace(o, hours=fished[o.build.name]).expected for o in outlooks)
@@ -259,7 +262,7 @@ def _look_back(season: Season, span: Span) -> Section:
     columns_said = "build planned_hours expected_losses target_stock fished_hours ended"
     return Section(
         status="thin" if thin else "ok",
-        why=f"{_count(before, 'bait')} had ended before: too few to have foreseen these." if thin else "",
+        why=f"{counted(before, 'bait')} had ended before: too few to have foreseen these." if thin else "",
         findings=(Finding(id="losses", text=text, value=float(lost), unit="pieces", n=lost, more=more),),
         tables=(_table("losses", "Losses foreseen at the start, and what happened", columns_said, rows),),
         methods=METHODS,
@@ -292,7 +295,7 @@ def _demand_table(plan: "Plan", foreseen: bool = True) -> Table:
     note = "A build without a coat has every bare casting of its head on hand that no other needs."
     note += f" No hours are planned for {_listed(idle)}." if idle and foreseen else ""
     if earlier := sum(plan.pieces.earlier.values()):
-        note += f" {_count(earlier, 'casting')} used so far must be from before the logs began."
+        note += f" {counted(earlier, 'casting')} used so far must be from before the logs began."
     title = "Baits: on hand, and to have" if foreseen else "Baits on hand"
     return _table("demand", title, "build on_hand expected_losses target_stock to_make", rows, note)
 
@@ -363,19 +366,8 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
 def _packs(part: "Part", bench: Bench) -> str:
     """`2 packs of hook-2`, or the bare amount where no pack is stated."""
     if part.packs is not None:
-        return f"{_count(part.packs, 'pack')} of {part.item.name}"
+        return f"{counted(part.packs, 'pack')} of {part.item.name}"
     return f"{bench.show(part.short, part.item.unit)} of {part.item.name}"
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
-
-
-def _listed(words: Sequence[str], most: int = 8) -> str:
-    """`this, that and those`, or the first ones and how many more."""
-    if len(words) > most:
-        words = [*words[: most - 1], f"{len(words) - most + 1} more"]
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
 @hookimpl

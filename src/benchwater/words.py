@@ -40,10 +40,12 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def listed(words: Iterable[str]) -> str:
-    """`a`, `a and b`, `a, b and c`."""
-    *most, last = words
-    return f"{', '.join(most)} and {last}" if most else last
+def listed(words: Iterable[str], most: int | None = None) -> str:
+    """`a`, `a and b`, `a, b and c`; of more than `most` words the first ones, and how many more."""
+    words = list(words)
+    if most is not None and len(words) > most:
+        words = [*words[: most - 1], f"{len(words) - most + 1} more"]
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
 def known(*values: float | None) -> tuple[float | None, ...]:
@@ -87,7 +89,7 @@ def _two(value: float) -> str:
 def make_finding(
     id: str,
     text: str,
-    value: WithLimits | Sequence[float | None] = (),
+    value: WithLimits | Sequence[float | None] | None = None,
     unit: str | None = None,
     *,
     n: int | None = None,
@@ -95,8 +97,10 @@ def make_finding(
     more: Mapping[str, Cell] | None = None,
     quiet: bool = False,
 ) -> Finding:
-    """A finding; `value` is an estimate with limits, or the number and, where it has them, its limits."""
-    parts = tuple(value) if isinstance(value, Sequence) else (value.estimate, value.low, value.high)
+    """A finding; `value` is an estimate with limits, or a number and its limits as far as it has them."""
+    parts: Sequence[float | None] = ()
+    if value is not None:
+        parts = value if isinstance(value, Sequence) else (value.estimate, value.low, value.high)
     number, low, high = (*known(*parts), None, None, None)[:3]
     return Finding(
         id=id,

@@ -65,7 +65,7 @@ def test_a_single_file_in_the_workspace_is_a_plugin_and_stands_where_its_order_s
         (LOG.format(name="weather", date="day"), ["`weather`", "name='date'", "needed=True"]),
         (
             GOOD.format(id="defect_rate"),
-            ["`defect_rate`", "analyses/defect_rate.py", "off = ['defect_rate']"],
+            ["`defect_rate`", "analyses/defect_rate", "off = ['defect_rate']"],
         ),
         (POUR_AGAIN, ["`pour`", "ingest/pour.py", "off = ['ingest.pour']"]),
     ],
@@ -77,6 +77,53 @@ def test_a_broken_plugin_is_told_by_name_and_its_neighbours_load(tmp_path, text,
     for word in words:
         assert word in problem.why
     assert "neighbour" in [analysis.id for analysis, _ in found.analyses]
+
+
+def packaged(folder, name, **modules):
+    """A plugin as a folder; in the names of modules `__` stands for a folder of its own."""
+    for module, text in modules.items():
+        path = folder / name / f"{'/'.join(module.split('__'))}.py"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+    (folder / name / "__init__.py").write_text(GOOD.format(id=name) + "\nfrom .sums import total\n")
+
+
+def test_a_folder_with_an_init_is_one_plugin_and_its_modules_import_from_each_other(tmp_path):
+    folder = workspace(tmp_path, mine=GOOD.format(id="mine")) / "plugins"
+    packaged(
+        folder, "many", sums="from .deeper.steps import total\n", deeper__steps="total = 1\n", alone="1 / 0\n"
+    )
+    packaged(folder / "group", "other", sums="total = 2\n")
+    found = load_plugins(tmp_path)
+    assert not found.problems
+    of_mine = [(plugin.id, plugin.where) for plugin in found.loaded if plugin.origin == "workspace"]
+    assert of_mine == [("other", "group/other"), ("many", "many"), ("mine", "mine.py")]
+    assert {"many", "other"} <= {analysis.id for analysis, _ in found.analyses}
+    assert "many" not in {analysis.id for analysis, _ in load_plugins(tmp_path, off=("many",)).analyses}
+
+
+def test_a_folder_is_loaded_afresh_with_all_its_modules(tmp_path):
+    folder = workspace(tmp_path) / "plugins"
+    packaged(folder, "many", sums="total = 1\n")
+    assert not load_plugins(tmp_path).problems
+    (folder / "many" / "sums.py").write_text("sum = 1\n")
+    (problem,) = load_plugins(tmp_path).problems
+    assert "'total'" in problem.why
+
+
+@pytest.mark.parametrize(
+    ("broken", "words"),
+    [
+        ("\n1 / 0\n", ["ZeroDivisionError", "(sums.py, line 2)"]),
+        ("\n\ndef broken(:\n", ["SyntaxError", "(sums.py, line 3)"]),
+    ],
+)
+def test_what_is_broken_in_a_folder_is_told_by_module_and_line(tmp_path, broken, words):
+    packaged(workspace(tmp_path) / "plugins", "many", sums=broken)
+    (problem,) = load_plugins(tmp_path).problems
+    assert problem.name == "many"
+    for word in words:
+        assert word in problem.why
 
 
 def test_plugins_and_single_analyses_can_be_switched_off(tmp_path):

@@ -3,7 +3,6 @@
 import math
 import traceback
 from collections.abc import Callable, Sequence
-from pathlib import Path
 
 from benchwater.analyse.limit import within
 from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
@@ -11,7 +10,7 @@ from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Section, Status
-from benchwater.plugin_host.loaded import LoadedPlugin
+from benchwater.plugin_host.loaded import LoadedPlugin, line_of
 
 MOST_ACTIONS = 7
 MOST_OF_ONE_SECTION = 3
@@ -125,8 +124,8 @@ def _overall(parts: Sequence[SpanSection]) -> tuple[Status, str]:
 
 
 def _where(error: BaseException, plugin: LoadedPlugin) -> str:
-    if plugin.path is None:
+    found = line_of(error, plugin.path)
+    if found is None:
         return ""
-    frames = traceback.extract_tb(error.__traceback__)
-    lines = [frame.lineno for frame in frames if Path(frame.filename) == plugin.path]
-    return f" ({plugin.where}, line {lines[-1]})" if lines else ""
+    module, line = found
+    return f" ({'/'.join(filter(None, (plugin.where, module)))}, line {line})"

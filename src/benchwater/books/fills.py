@@ -89,8 +89,7 @@ def fills_of(rows: "pd.DataFrame") -> "pd.DataFrame":
 
 
 def runs_of(fills: "pd.DataFrame", mold: str) -> dict[str, Run]:
-    """The sessions of a mold in which fills are numbered; a fill that no row tells of is one without "
-    "reading."""
+    """The sessions of a mold in which fills are numbered; a fill that no row tells of has no reading."""
     numbered = fills[(fills["mold"] == mold) & fills["fill"].between(1, MOST_FILLS)]
     runs = {}
     for session, own in numbered.groupby("session"):
@@ -101,9 +100,16 @@ def runs_of(fills: "pd.DataFrame", mold: str) -> dict[str, Run]:
     return runs
 
 
+def molds_by_weight(fills: "pd.DataFrame") -> list[str]:
+    """Molds with castings, the one with most of them at a known temperature first."""
+    known = fills["castings"].where(fills["mold_temp_c"].notna(), 0)
+    weight = fills.assign(known=known).groupby("mold")[["known", "castings"]].sum().reset_index()
+    weight = weight[weight["castings"] > 0].sort_values(["known", "castings"], ascending=False, kind="stable")
+    return [str(mold) for mold in weight["mold"]]
+
+
 def read_with_a_gun(rows: "pd.DataFrame") -> set[str]:
-    """The sessions whose remarks say that a mold temperature was read by infrared, no blackened spot "
-    "named."""
+    """Sessions whose remarks say that a mold temperature was read by infrared, and name no blackened spot."""
     found: set[str] = set()
     read = rows[rows["mold_temp_c"].notna()]
     for name in read.columns:

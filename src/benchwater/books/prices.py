@@ -66,6 +66,20 @@ def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
     return prices
 
 
+def insert_price(season: Season, mold: str, cavity: str) -> float | None:
+    """Mean price paid for one insert of this cavity, else its list price; 0 where it takes none."""
+    insert = season.bench.cavity(mold, cavity).insert
+    if insert is None:
+        return 0.0
+    if season.holds("inventory"):
+        stock = season.log("inventory")
+        paid = stock[(stock["item"] == insert) & (stock["move"] == "received") & stock["cost"].notna()]
+        if paid["amount"].sum() > 0:
+            return float(paid["cost"].sum() / paid["amount"].sum())
+    item = season.bench.items[insert]
+    return item.price / item.pack if item.price is not None and item.pack else None
+
+
 def _stock_before(ledger: Ledger, when: datetime) -> float:
     """What was on hand just before that moment; a movement of unknown size is left to the next count."""
     last = ledger.last_count(up_to=when)

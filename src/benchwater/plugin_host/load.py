@@ -11,7 +11,7 @@ import pluggy
 from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks, ReportWritten
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin_host.declared import faults, other_version
-from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins
+from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
 from benchwater.plugin_host.places import Candidate, candidates
 
 _Brought = TypeVar("_Brought", LogKind, Analysis)
@@ -142,9 +142,8 @@ def _taken(what: str, name: str, other: LoadedPlugin, switch: str) -> str:
 
 
 def _at(error: BaseException, candidate: Candidate) -> str:
-    if candidate.path is None:
+    found = line_of(error, candidate.path)
+    if found is None:
         return ""
-    frames = traceback.extract_tb(error.__traceback__)
-    inside = [frame for frame in frames if Path(frame.filename) == candidate.path]
-    line = inside[-1].lineno if inside else getattr(error, "lineno", None)
-    return f" (line {line})" if line else ""
+    module, line = found
+    return f" ({module}, line {line})" if module else f" (line {line})"

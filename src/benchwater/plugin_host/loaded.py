@@ -24,7 +24,8 @@ class PluginProblem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadedPlugin:
-    """One plugin and what it brings. `where` is its file, or the entry point that names it.
+    """One plugin and what it brings. `where` is its file or folder, or the entry point
+    that names it.
 
     `report_written` is what it wants done with a report that was written, if anything.
     """
@@ -41,6 +42,24 @@ class LoadedPlugin:
     def id(self) -> str:
         """The name under which bench.toml configures it: its file's without ending, or its entry point's."""
         return self.name.rpartition(".")[2]
+
+
+def line_of(error: BaseException, path: Path | None) -> tuple[str, int] | None:
+    """Module and line of a plugin that an error came from last; a plugin of one file has no module.
+
+    `path` is the plugin's file or folder, None where it has none. None where the error did not touch it.
+    """
+    if path is None:
+        return None
+    frames = [(frame.filename, frame.lineno) for frame in traceback.extract_tb(error.__traceback__)]
+    if isinstance(error, SyntaxError):
+        frames.append((error.filename or "", error.lineno))
+    place = path.absolute()
+    inside = [(Path(name), line) for name, line in frames if line and Path(name).is_relative_to(place)]
+    if not inside:
+        return None
+    file, line = inside[-1]
+    return "" if file == place else file.relative_to(place).as_posix(), line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,8 @@ from types import ModuleType
 from benchwater.plugin.hooks import PROJECT
 from benchwater.plugin_host.loaded import Origin
 
+INIT = "__init__.py"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
@@ -26,7 +28,7 @@ class Candidate:
 def candidates(workspace: Path | None, files: Sequence[Path] = ()) -> Iterator[Candidate]:
     """Every plugin there is. `workspace` is the maker's folder, None to leave its plugins out.
 
-    `files` are further plugin files, taken as if they lay in the workspace's `plugins/`.
+    `files` are further plugins, files or folders, taken as if they lay in the workspace's `plugins/`.
     """
     yield from _in_folder(shipped_folder(), "shipped")
     for entry in sorted(entry_points(group=PROJECT), key=lambda entry: entry.name):
@@ -44,43 +46,55 @@ def shipped_folder() -> Path:
     return installed if installed.is_dir() else package.parents[1] / "plugins"
 
 
+def import_plugin(path: Path, name: str) -> ModuleType:
+    """Import a plugin's file, or its folder with an `__init__.py`, afresh and under that name without dots.
+
+    The modules of a folder import from each other with a dot: `from .curves import fitted`.
+    """
+    file, inside = (path / INIT, [str(path)]) if path.is_dir() else (path, None)
+    spec = importlib.util.spec_from_file_location(name, file, submodule_search_locations=inside)
+    if spec is None or spec.loader is None:
+        raise ImportError(f"{path.name} cannot be imported as a Python file")
+    module = importlib.util.module_from_spec(spec)
+    _forget(name)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException:
+        _forget(name)
+        raise
+    return module
+
+
 def _in_folder(folder: Path, origin: Origin) -> Iterator[Candidate]:
-    if not folder.is_dir():
-        return
-    for path in sorted(folder.rglob("*.py")):
-        relative = path.relative_to(folder)
-        if path.name.startswith(("_", "test_", "conftest")) or any(
-            part.startswith((".", "_")) for part in relative.parts
-        ):
+    if folder.is_dir():
+        for path in _plugins_below(folder):
+            yield _in_file(path, folder, origin)
+
+
+def _plugins_below(folder: Path) -> Iterator[Path]:
+    """Every plugin in order of path: a file, or a folder with an `__init__.py`, which is one as a whole."""
+    for path in sorted(folder.iterdir()):
+        if path.name.startswith((".", "_", "test_", "conftest")):
             continue
-        yield _in_file(path, folder, origin)
+        if path.suffix == ".py" or (path / INIT).is_file():
+            yield path
+        elif path.is_dir() and not path.is_symlink():
+            yield from _plugins_below(path)
 
 
 def _in_file(path: Path, folder: Path, origin: Origin) -> Candidate:
     relative = path.relative_to(folder)
-    name = relative.with_suffix("").as_posix().replace("/", ".")
+    name = relative.as_posix().removesuffix(".py").replace("/", ".")
     return Candidate(
         name=name,
         origin=origin,
         where=relative.as_posix(),
-        load=_file_loader(path, f"{origin}.{name}"),
+        load=lambda: import_plugin(path, f"benchwater_plugins/{origin}/{name.replace('.', '/')}"),
         path=path,
     )
 
 
-def _file_loader(path: Path, name: str) -> Callable[[], ModuleType]:
-    def load() -> ModuleType:
-        module_name = f"benchwater_plugins.{name}"
-        spec = importlib.util.spec_from_file_location(module_name, path)
-        if spec is None or spec.loader is None:
-            raise ImportError(f"{path.name} cannot be imported as a Python file")
-        module = importlib.util.module_from_spec(spec)
-        sys.modules[module_name] = module
-        try:
-            spec.loader.exec_module(module)
-        except BaseException:
-            del sys.modules[module_name]
-            raise
-        return module
-
-    return load
+def _forget(name: str) -> None:
+    for module in [module for module in sys.modules if f"{module}.".startswith(f"{name}.")]:
+        del sys.modules[module]

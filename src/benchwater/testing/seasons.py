@@ -1,7 +1,5 @@
 """A season from a few lines of bench.toml and CSV, read as the program would."""
 
-import importlib.util
-import sys
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,6 +11,7 @@ from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Section
+from benchwater.plugin_host.places import import_plugin
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,9 +33,9 @@ def make_season(
 ) -> MadeSeason:
     """Read `bench` (a bench.toml) and `logs` (file name to CSV text) as the program would.
 
-    `month` is the report's month, left out for the latest with rows. `plugins` are the files of the plugins
-    under test: their logs are read, and their options are those of `bench`. AssertionError where a row is
-    set aside, a file is not read or one of `plugins` is refused: a test's own data must be clean.
+    `month` is the report's month, left out for the latest with rows. `plugins` are the plugins under test,
+    files or folders: their logs are read, and their options are those of `bench`. AssertionError where a row
+    is set aside, a file is not read or one of `plugins` is refused: a test's own data must be clean.
     """
     with tempfile.TemporaryDirectory() as folder:
         for name, text in {"bench.toml": bench, **logs}.items():
@@ -54,11 +53,5 @@ def make_season(
 
 
 def plugin_file(path: Path) -> ModuleType:
-    """The module of a plugin's file, imported afresh as the host would."""
-    spec = importlib.util.spec_from_file_location(f"benchwater_plugin_under_test_{path.stem}", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[module.__name__] = module
-    spec.loader.exec_module(module)
-    return module
+    """The module of a plugin's file, or of its folder, imported afresh as the host would."""
+    return import_plugin(path, f"benchwater_plugin_under_test_{path.stem}")

@@ -16,7 +16,7 @@ from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[3]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/cost.py").analyses()))
-MORTALITY: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/bait_mortality.py").analyses()))
+MORTALITY: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/bait_mortality").analyses()))
 MONTHS = [f"2026-{month:02d}" for month in range(3, 11)]
 BENCH = """
 [bench]

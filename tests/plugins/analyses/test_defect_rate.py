@@ -15,7 +15,7 @@ from benchwater.plugin import Analysis, Finding, Section
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
 
 ROOT = Path(__file__).parents[3]
-ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/defect_rate.py").analyses()))
+ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/defect_rate").analyses()))
 TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]

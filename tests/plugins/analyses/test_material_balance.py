@@ -16,7 +16,7 @@ from benchwater.testing import MadeSeason, check_section, finding, make_season, 
 from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[3]
-ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/material_balance.py").analyses()))
+ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/material_balance").analyses()))
 TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 MONTHS = [f"2026-{month:02d}" for month in range(3, 11)]
 STEP = 5 / math.sqrt(12)

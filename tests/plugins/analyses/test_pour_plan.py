@@ -13,7 +13,7 @@ from benchwater.testing import MadeSeason, check_section, finding, make_season, 
 
 ROOT = Path(__file__).parents[3]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/pour_plan.py").analyses()))
-BALANCE: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/material_balance.py").analyses()))
+BALANCE: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/material_balance").analyses()))
 MONTHS = [f"2026-{month:02d}" for month in range(3, 11)]
 BENCH = """
 [bench]

@@ -1,0 +1,83 @@
+"""Bad castings, and what the mold's temperature has to do with them.
+
+Say the round jig was filled 102 times with the probe in it, and 119 of its 510 castings were bad: all of
+them at 200 °F, one in thirteen at 335 °F, and one in four again, with flash, at 410 °F. Short fills and cold
+shuts are fitted as they fall with temperature, flash and porosity as they rise; added up, with misset hooks
+and the like at their own constant share, they stay under the 10 % this bench aims at from about 315 °F to
+380 °F. So: no hooks below 315 °F, a rest above 380 °F. How many warm-up fills that takes follows from the
+heat that each fill leaves in the mold. Cavities are compared within one fill, where all are equally warm.
+
+Castings of one fill share metal, mold and hand and say less than so many apart: intervals, tests and chart
+limits are widened by what the fills show. Where no thermometer was used, the heat balance says how warm the
+mold will have been; those castings are shown apart, as estimated, and no advice is drawn from them.
+"""
+
+from collections.abc import Iterable
+
+from benchwater.books.fills import fills_of, molds_by_weight, pour_rows, read_with_a_gun
+from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
+
+from .advice import temperature_advice
+from .cavities import by_cavity
+from .draft import Draft
+from .heat import heat_balance
+from .methods import METHODS
+from .rates import overall_rates
+from .sessions import by_session
+from .tables import made_tables
+from .temperature import by_temperature, too_little
+
+
+def analyse(season: Season, span: Span) -> Section:
+    """Rates, temperature, cavities, sessions, heat: in that order."""
+    rows = pour_rows(season.rows("pour", span))
+    if not rows["castings"].sum():
+        return Section.empty("No casting was logged in this span, good or bad.")
+    draft = Draft(season, rows, fills_of(rows), gun=read_with_a_gun(rows))
+    molds = molds_by_weight(draft.fills)
+    overall_rates(draft, molds)
+    for mold in molds:
+        by_temperature(draft, mold)
+    for mold in molds:
+        temperature_advice(draft, mold, heat_balance(draft, mold))
+    by_cavity(draft, molds)
+    by_session(draft, molds)
+    sure = bool(draft.windows)
+    why = too_little(draft, [mold for mold in molds if not sure or len(draft.warm(mold))])
+    return Section(
+        status="ok" if sure else "thin",
+        why="" if sure else why,
+        findings=tuple(draft.findings),
+        tables=tuple(made_tables(draft, why if sure else "")),
+        figures=tuple(draft.figures),
+        actions=tuple(draft.actions) if sure else (),
+        methods=METHODS,
+    )
+
+
+def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
+    """Castings made, and the share of them that was good at the first pour."""
+    rows = season.rows("pour", span)
+    made = int(rows.loc[rows["outcome"] != "blank", "count"].sum())
+    good = int(rows.loc[rows["outcome"] == "good", "count"].sum())
+    share = good / made if made else None
+    return (
+        Vital(id="castings_made", label="castings made", value=made if len(rows) else None, unit="pieces"),
+        Vital(id="first_pass_yield", label="first-pass yield", value=share, unit="1", better="up", n=made),
+    )
+
+
+@hookimpl
+def analyses() -> Iterable[Analysis]:
+    """The one analysis."""
+    return [
+        Analysis(
+            id="defect_rate",
+            title="Bad castings",
+            question="How warm must the mold be before good inserts go in, and which castings go bad?",
+            order=200,
+            needs=("pour",),
+            analyse=analyse,
+            vitals=vitals,
+        )
+    ]

@@ -1,0 +1,84 @@
+"""The section while it is made, and what all its parts need: fills, bins of temperature, words."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from benchwater.books.prices import insert_price
+from benchwater.mathematics.flaw_window import FlawWindow
+from benchwater.plugin import Action, Bench, Cell, Figure, Finding, Season
+from benchwater.words import limits
+
+ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
+BIN_WIDTH = {"us": 25.0, "metric": 10.0}
+
+
+@dataclass(slots=True)
+class Draft:
+    """A section while it is made: the rows, their fills, and what has been found so far."""
+
+    season: Season
+    rows: pd.DataFrame
+    fills: pd.DataFrame
+    findings: list[Finding] = field(default_factory=list)
+    figures: list[Figure] = field(default_factory=list)
+    actions: list[Action] = field(default_factory=list)
+    tables: defaultdict[str, list[tuple[Cell, ...]]] = field(default_factory=lambda: defaultdict(list))
+    windows: dict[str, FlawWindow] = field(default_factory=dict)
+    gun: set[str] = field(default_factory=set)
+
+    @property
+    def bench(self) -> Bench:
+        """The standing facts."""
+        return self.season.bench
+
+    def temp(self, celsius: float | None) -> str:
+        """A temperature as printed."""
+        return self.bench.show(celsius, "degC")
+
+    def degrees(self, low: float | None, high: float | None) -> str:
+        """Limits of a temperature in words."""
+        return limits(self.temp, low, high) or "how exactly, the logs leave open"
+
+    def share(self, value: float | None) -> str:
+        """A share as printed."""
+        return self.bench.show(value, "1")
+
+    def of(self, mold: str) -> pd.DataFrame:
+        """The fills of a mold that made castings."""
+        return self.fills[(self.fills["mold"] == mold) & (self.fills["castings"] > 0)]
+
+    def warm(self, mold: str) -> pd.DataFrame:
+        """Those of known temperature, with the number of the bin it falls in."""
+        fills = self.of(mold)
+        fills = fills[fills["mold_temp_c"].notna()]
+        return fills.assign(bin=bin_numbers(self.bench, fills["mold_temp_c"]))
+
+    def worth(self, rows: pd.DataFrame, column: str, part: float = 1.0) -> dict[str, Any]:
+        """What the bad castings of these rows took in inserts, or their number where a price is missing."""
+        bad = rows.groupby(["mold", "cavity"])[column].sum()
+        bad = bad[bad > 0]
+        prices = [insert_price(self.season, str(mold), str(cavity)) for mold, cavity in bad.index]
+        money = sum((price or 0.0) * int(count) for price, count in zip(prices, bad, strict=True))
+        if money > 0 and None not in prices:
+            return {"worth": part * money, "worth_unit": "money"}
+        return {"worth": part * float(bad.sum()), "worth_unit": "baits"}
+
+
+def bin_numbers(bench: Bench, celsius: Any) -> Any:
+    """Number of the bin of each temperature, bins being round in the bench's own unit."""
+    return np.floor((as_printed(bench, celsius) + 1e-6) / BIN_WIDTH[bench.system])
+
+
+def bin_edge(bench: Bench, number: float) -> float:
+    """Lower edge of a bin, in degC."""
+    edge = number * BIN_WIDTH[bench.system]
+    return (edge - 32) / 1.8 if bench.system == "us" else edge
+
+
+def as_printed(bench: Bench, celsius: Any) -> Any:
+    """Plain numbers on the bench's own scale, for bins and axes."""
+    return np.asarray(celsius, dtype=np.float64) * 1.8 + 32 if bench.system == "us" else np.asarray(celsius)

@@ -1,0 +1,88 @@
+"""The section's plots: bad castings by temperature with the fitted curves, and the p-chart."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from benchwater import plots
+from benchwater.mathematics.control_charts import ControlChart
+from benchwater.mathematics.flaw_window import FlawWindow, rate_limits
+from benchwater.plugin import Figure
+
+from .draft import Draft, as_printed
+
+
+def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWindow | None) -> Figure:
+    """Bins with their intervals, the fitted curves, the window and the target."""
+    bench, goal = draft.bench, draft.bench.plan.target_reject_rate
+    figure, axes = plots.new_figure(plots.HALF_MM, 66)
+    alt = f"Bad castings of {mold} by mold temperature: {_ends(draft, bins)}"
+    if found is not None:
+        grid = np.linspace(found.coldest, found.hottest, 121)
+        for series, name, fit in ((2, "short or cold shut", found.cold), (1, "flash or porosity", found.hot)):
+            if fit is not None:
+                rate, limits = rate_limits(fit, grid)
+                plots.band(
+                    axes, as_printed(bench, grid), 100 * limits.lower, 100 * limits.upper, series=series
+                )
+                plots.line(axes, as_printed(bench, grid), 100 * rate, series=series)
+                _name_curve(axes, as_printed(bench, grid), 100 * np.asarray(rate), name)
+        plots.line(axes, as_printed(bench, grid), 100 * found.total(grid), series=0)
+        if found.window is not None and found.window.first_met is not None:
+            start, end = found.first_met or found.coldest, found.top or found.hottest
+            plots.window(axes, as_printed(bench, start), as_printed(bench, end), "working window")
+            alt += f"; the fitted curve stays within {draft.share(goal)} from {draft.temp(start)} to "
+            alt += draft.temp(end)
+    centres = as_printed(bench, [(row[0] + row[1]) / 2 for row in bins])
+    value, low, high = (100 * np.array([row[at] for row in bins]) for at in (4, 5, 6))
+    plots.interval_points(axes, centres, value, low, high, series=0)
+    plots.reference_line(axes, f"target {draft.share(goal)}", y=100 * goal)
+    axes.set_ylim(0, 104)
+    axes.set_xlabel(f"mold temperature before the fill, °{'F' if bench.system == 'us' else 'C'}")
+    axes.set_ylabel("bad castings, %")
+    title = f"{mold}: bad castings by mold temperature; dots as logged, solid line all flaws"
+    return Figure(id=f"by_temperature:{mold}", title=title, alt=f"{alt}.", svg=plots.to_svg(figure))
+
+
+def _name_curve(axes: Any, x: Any, rate: Any, name: str) -> None:
+    """The name of a curve beside its steep part: right of one that falls, left of one that rises."""
+    falls = rate[0] > rate[-1]
+    reached = np.flatnonzero(rate <= 62) if falls else np.flatnonzero(rate >= 0.62 * rate.max())
+    at = int(reached[0]) if len(reached) else len(rate) // 2
+    height, points = float(rate[at]) + 6, (7.0 if falls else -7.0, 0.0)
+    plots.beside(axes, name, x[at], height, points=points, side="left" if falls else "right")
+
+
+def _ends(draft: Draft, bins: list[Any]) -> str:
+    """The first, the best and the last bin in words."""
+    best = min(bins, key=lambda row: (row[4], -row[2]))
+    told = list(dict.fromkeys((bins[0], best, bins[-1])))
+    return ", ".join(
+        f"{draft.share(row[4])} of {row[2]} at {draft.temp(row[0])} to {draft.temp(row[1])}" for row in told
+    )
+
+
+def session_chart(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Figure:
+    """The p-chart of one mold."""
+    order = np.arange(1, len(table) + 1)
+    figure, axes = plots.new_figure(height_mm=52)
+    plots.band(axes, order, 100 * chart.lower, 100 * chart.upper, series=0)
+    plots.reference_line(axes, f"all sessions {draft.share(chart.center)}", y=100 * chart.center)
+    quiet = ~chart.signal
+    plots.points(axes, order[quiet], 100 * chart.value[quiet], series=0, label="within the limits")
+    if chart.signal.any():
+        plots.points(
+            axes, order[chart.signal], 100 * chart.value[chart.signal], series=1, label="beyond them"
+        )
+    axes.set_ylim(0, 104)
+    step = max(1, len(order) // 12)
+    axes.set_xticks(order[::step], [str(name)[5:10] for name in table["session"][::step]])
+    axes.set_xlabel("session, month and day")
+    axes.set_ylabel("bad castings, %")
+    plots.legend(axes)
+    odd = [str(name) for name in table["session"][chart.signal]]
+    alt = f"Bad castings of {mold} in {len(table)} sessions, {draft.share(chart.center)} in all; beyond the "
+    alt += f"limits: {', '.join(odd) if odd else 'none'}."
+    title = f"{mold}: bad castings by session"
+    return Figure(id=f"sessions:{mold}", title=title, alt=alt, svg=plots.to_svg(figure))

@@ -1,0 +1,76 @@
+"""Sessions that went worse than chance does, mold by mold."""
+
+import math
+
+import pandas as pd
+
+from benchwater.mathematics.clustered import design_effect
+from benchwater.mathematics.control_charts import ControlChart, p_chart
+from benchwater.plugin import Action, Cell, Finding
+from benchwater.words import listed, make_finding
+
+from .draft import ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS, Draft
+from .pictures import session_chart
+
+
+def by_session(draft: Draft, molds: list[str]) -> None:
+    """One p-chart a mold, its limits widened by how much fills of one session differ."""
+    rows: list[tuple[Cell, ...]] = []
+    charts: list[tuple[str, pd.DataFrame, ControlChart]] = []
+    for mold in molds:
+        fills = draft.of(mold)
+        effect = design_effect(fills["rejects"], fills["castings"], fills["session"])
+        grouped = fills.groupby("session")
+        table = pd.concat(
+            [grouped[["castings", "rejects"]].sum(), grouped["mold_temp_c"].median()], axis=1
+        ).reset_index()
+        chart = p_chart(table["rejects"], table["castings"], sigmas=3 * math.sqrt(effect))
+        charts.append((mold, table, chart))
+        if len(table) >= ENOUGH_SESSIONS:
+            draft.findings.append(_signals(draft, mold, table, chart))
+        for at, (session, made, bad, temp) in enumerate(table.itertuples(index=False)):
+            lower, upper = float(chart.lower[at]), float(chart.upper[at])
+            signal = bool(chart.signal[at]) and len(table) >= ENOUGH_SESSIONS
+            rate = float(chart.value[at])
+            rows.append((str(session), int(made), int(bad), rate, chart.center, lower, upper, signal))
+            enough = table["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
+            if signal and enough and rate > chart.center:
+                _odd_session(draft, mold, str(session), int(made), int(bad), float(temp), chart.center)
+    draft.tables["sessions"] = sorted(rows, key=lambda row: str(row[0]))
+    charted = [entry for entry in charts if len(entry[1]) >= ENOUGH_SESSIONS]
+    if charted:
+        draft.figures.append(
+            session_chart(draft, *max(charted, key=lambda entry: int(entry[1]["rejects"].sum())))
+        )
+
+
+def _signals(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Finding:
+    """The sessions beyond their limits, in words; quiet where there is none."""
+    beyond = table[chart.signal][["session", "castings", "rejects"]]
+    odd = [
+        f"{session.removesuffix(f' {mold}')} ({bad} of {made} bad)"
+        for session, made, bad in beyond.itertuples(index=False)
+    ]
+    usual = f"beyond what chance does around {draft.share(chart.center)}"
+    text = f"{mold}: none of {len(table)} sessions is {usual}."
+    if odd:
+        text = f"{mold}: {len(odd)} of {len(table)} sessions {'is' if len(odd) == 1 else 'are'} {usual}: "
+        text += f"{listed(odd)}."
+    return make_finding("session_signals", text, (len(odd),), n=len(table), group=mold, quiet=not odd)
+
+
+def _odd_session(
+    draft: Draft, mold: str, session: str, made: int, bad: int, temp: float, usual: float
+) -> None:
+    """Name a session out of control, unless its temperature says why."""
+    found = draft.windows.get(mold)
+    if found is not None and (temp < (found.first_met or -273) or temp > (found.top or math.inf)):
+        return
+    rows = draft.rows[draft.rows["session"] == session]
+    because = f"{bad} of {made} castings were bad where {mold} has {draft.share(usual)} as a rule, and "
+    because += "its temperature " + (
+        "was not logged" if math.isnan(temp) else f"({draft.temp(temp)}) is no reason"
+    )
+    text = f"Look for what was different on {session}"
+    worth = draft.worth(rows, "rejects", 1 - usual * made / bad)
+    draft.actions.append(Action(id=f"session:{session}", text=text, because=because, **worth))

@@ -1,0 +1,98 @@
+"""One item's balance over the span, its verdict, and which work and log the item goes into."""
+
+from dataclasses import dataclass
+from math import isnan
+
+from benchwater.books.blame import Blame, blame_chain, blame_two_counts
+from benchwater.books.log_rows import midnight
+from benchwater.books.stock_books import Book
+from benchwater.mathematics.stock import Balance, Chain, LowestBook, chain_counts, close_books, lowest_book
+from benchwater.mathematics.uncertainty import resolution_uncertainty
+from benchwater.plugin import Item, Season, Span
+
+K = 2.0
+SIGNIFICANCE = 0.01
+UNLOGGED = "work not logged"
+VERDICTS = ("missing", UNLOGGED, "surplus", "closes", "not counted")
+WORK = {
+    "metal": ("pour", "pour log", "castings"),
+    "plastic": ("pour", "pour log", "castings"),
+    "insert": ("pour", "pour log", "castings"),
+    "coat": ("finishing", "finishing log", "pieces"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One item's balance over the span, the chain of its counts since the season opened, what is to blame.
+
+    `log` is what the log is called that holds the work it goes into; `unlogged` says that it holds no row,
+    and `quiet` that none of this item lies between the two counts. `lowest` is the book at its lowest.
+    """
+
+    book: Book
+    balance: Balance
+    chain: Chain | None
+    blames: tuple[tuple[Blame, ...], ...]
+    lowest: LowestBook | None
+    log: str
+    unlogged: bool
+    quiet: bool
+
+    @property
+    def item(self) -> Item:
+        """The item."""
+        return self.book.item
+
+    @property
+    def verdict(self) -> str:
+        """One of `VERDICTS`."""
+        off = self.balance.unaccounted
+        if isnan(off):
+            return "not counted"
+        if abs(off) <= K * self.balance.u + 1e-9 * max(1.0, abs(self.balance.book)):
+            return "closes"
+        if off < 0:
+            return "surplus"
+        return UNLOGGED if self.unlogged else "missing"
+
+    @property
+    def slips(self) -> list[tuple[Blame, ...]]:
+        """What a slip of the pen explains, in a count that the balance rests on."""
+        rests_on = (self.balance.first, self.balance.last)
+        return [
+            each
+            for each in self.blames
+            if all(blame.slip is not None for blame in each)
+            and any(blame.count in rests_on for blame in each)
+        ]
+
+
+def balance_line(book: Book, season: Season, span: Span) -> Line:
+    """Close an item's book over the span, chain its counts, and look for what is to blame."""
+    start, end, chain = midnight(span.start), midnight(span.end), None
+    opened = close_books(book.ledger, midnight(season.start), end).first
+    if opened is not None:
+        step = 1.0 if book.item.unit == "pieces" else book.step or 1.0
+        least = resolution_uncertainty(step)
+        chain = chain_counts(book.ledger, opened.moment, least_u=least, significance=SIGNIFICANCE)
+    balance = close_books(book.ledger, start, end)
+    kind, log, _ = WORK.get(book.item.kind, ("", "", ""))
+    worked = any(move.kind in {"in_castings", "used"} for move in balance.closed)
+    off = not isnan(balance.unaccounted) and abs(balance.unaccounted) > K * balance.u
+    blames = blame_two_counts(book, balance) if off else ()
+    return Line(
+        book=book,
+        balance=balance,
+        chain=chain,
+        blames=blame_chain(book, chain) if chain is not None else blames,
+        lowest=lowest_book(book.ledger, start, end),
+        log=log,
+        unlogged=bool(kind) and not worked and not season.holds(kind),
+        quiet=not worked,
+    )
+
+
+def by_verdict(line: Line) -> int:
+    """Where a line stands in the table: what is off comes first."""
+    return VERDICTS.index(line.verdict)
