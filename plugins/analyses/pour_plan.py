@@ -13,7 +13,7 @@ from functools import partial
 from math import isnan
 from typing import TYPE_CHECKING
 
-from benchwater.books.log_rows import known, log_rows
+from benchwater.books.log_rows import known
 from benchwater.plugin import (
     Action,
     Analysis,
@@ -228,15 +228,16 @@ def _action(id: str, text: str, because: str, worth: float) -> Action:
 def _look_back(season: Season, span: Span) -> Section:
     """What was to be expected at the start of the month, and what happened."""
     from benchwater.books.bait_plan import look_ahead, service_level
+    from benchwater.books.log_columns import in_days, moments, numbers, words
 
     bench, level = season.bench, service_level(season.bench)
     outlooks, before = look_ahead(season, span.start)
-    fished, ended = dict.fromkeys(bench.builds, 0.0), dict.fromkeys(bench.builds, 0)
-    columns = ("date", "build", "fished_h", "fate", "count")
-    for when, name, hours, fate, count in log_rows(season, "fishing", *columns):
-        if span.start <= when.date() < span.end:
-            fished[name] += hours * count
-            ended[name] += count if fate != "kept" else 0
+    inside = in_days(moments(season, "fishing"), span.start, span.end)
+    builds, count = words(season, "fishing", "build"), numbers(season, "fishing", "count")
+    gone = count * ~words(season, "fishing", "fate").are("kept")
+    none = dict.fromkeys(bench.builds, 0.0)
+    fished = none | builds.sums(numbers(season, "fishing", "fished_h") * count, inside)
+    ended = {name: round(number) for name, number in (none | builds.sums(gone, inside)).items()}
     lost, hours, thin = sum(ended.values()), sum(fished.values()), before < LEAST_ENDS
     text, more = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
     if not thin:

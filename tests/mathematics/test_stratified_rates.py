@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import binom
 
 from benchwater.mathematics.rates import rate_ratio
-from benchwater.mathematics.stratified_rates import common_rate_ratio
+from benchwater.mathematics.stratified_rates import _log_product, common_rate_ratio
 
 
 @pytest.mark.parametrize(
@@ -89,3 +89,18 @@ def test_what_cannot_be_compared_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match=r"events|exposures"):
         common_rate_ratio(*arguments)
+
+
+def test_terms_left_out_change_nothing() -> None:
+    """Beside the product worked out term by term in logarithms."""
+    dice = np.random.default_rng(7)
+    for _ in range(40):
+        first, second = (
+            binom.logpmf(np.arange(n + 1), n, share)
+            for n, share in zip(dice.integers(1, 900, 2), dice.uniform(0.001, 0.999, 2), strict=True)
+        )
+        whole = np.full(len(first) + len(second) - 1, -np.inf)
+        for shift, term in enumerate(second):
+            window = slice(shift, shift + len(first))
+            whole[window] = np.logaddexp(whole[window], first + term)
+        assert _log_product(first, second) == pytest.approx(whole, rel=1e-12, abs=1e-12)

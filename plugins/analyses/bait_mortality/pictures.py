@@ -2,14 +2,12 @@
 
 import math
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from benchwater import plots
 from benchwater.plugin import Bench, Figure
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
     from benchwater.mathematics.followed_stretch import Lives
 
 
@@ -28,9 +26,7 @@ def survival_picture(lives: dict[str, "Lives"], horizon: float, bench: Bench) ->
         x = np.r_[curve.observed_from, curve.time[shown], [last] if shown.any() else []]
         plots.steps(ax, x, y, low=low, high=high, series=series, label=label)
         at_risk = lives[name].records.at_risk(np.asarray(ticks))
-        _beside(ax, label, (0.0, 0.0), (-10, -30 - 9 * series), "right")
-        for tick, baits in zip(ticks, at_risk, strict=True):
-            _beside(ax, str(baits), (tick, 0.0), (0, -30 - 9 * series), "center")
+        plots.rows_below(ax, [(label, [str(baits) for baits in at_risk])])
         said += [f"{label} {bench.show(curve.at(t).estimate, '1')} at {t:.3g} h" for t in (last / 2, last)]
     ax.set(xticks=ticks, xlabel="hours in use", ylabel="share still in use", ylim=(0, 1.02))
     plots.legend(ax)
@@ -63,26 +59,3 @@ def causes_picture(causes: Iterable[str], lives: "Lives", horizon: float, bench:
 def _ticks(horizon: float) -> list[float]:
     step = next((s for s in (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0) if horizon / s <= 8), 20.0)
     return [step * n for n in range(math.floor(horizon / step) + 1)]
-
-
-def _beside(
-    ax: "Axes",
-    text: str,
-    at: tuple[float, float],
-    points: tuple[float, float],
-    side: Literal["left", "center", "right"],
-    across: str = "axes fraction",
-) -> None:
-    """A small word set off from a place by so many points; `across` measures the height."""
-    ax.annotate(
-        text,
-        at,
-        xycoords=("data", across),
-        xytext=points,
-        textcoords="offset points",
-        ha=side,
-        va="center",
-        fontsize=7,
-        color=plots.INK,
-        annotation_clip=False,
-    )

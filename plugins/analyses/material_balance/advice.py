@@ -1,6 +1,5 @@
 """What to do: look again at a count, look for what left, keep a log, weigh castings."""
 
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from benchwater.books.blame import Blame
@@ -27,12 +26,10 @@ def advice(line: Line, season: Season, told: bool) -> Iterator[Action]:
     off = line.verdict in {"missing", "surplus"}
     if off and not line.slips and balance.first not in counts and balance.last not in counts:
         yield _search(line, season)
-    shared: defaultdict[str, float] = defaultdict(float)
-    for movement in balance.closed:
-        if movement.source.startswith(NOMINAL):
-            shared[movement.source.removeprefix(NOMINAL)] += movement.shared_u
-    worst = max(shared, key=lambda source: shared[source], default="")
-    if worst and shared[worst] ** 2 > balance.u**2 / 2:
+    shared = balance.closed.shared_by_source(signed=False).items()
+    nominal = {source.removeprefix(NOMINAL): u for source, u in shared if source.startswith(NOMINAL)}
+    worst = max(nominal, key=lambda source: nominal[source], default="")
+    if worst and nominal[worst] ** 2 > balance.u**2 / 2:
         yield Action(
             id=f"weigh-castings-{item.name}",
             text=f"Weigh {FEWEST_WEIGHED} or more good castings of {worst} and log their mass.",

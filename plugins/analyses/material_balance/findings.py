@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from math import isfinite, isnan
 
 from benchwater.books.log_rows import midnight
+from benchwater.mathematics.movements import net_amount
 from benchwater.mathematics.stock import Chain
 from benchwater.plugin import Bench, Finding, Item, Span
 from benchwater.words import limits, make_finding
@@ -61,7 +62,7 @@ def unaccounted(line: Line, bench: Bench, told: bool) -> Finding:
             f"of {day(balance.last.day)}."
         )
         first, last = balance.first.moment, balance.last.moment
-        rejects = sum(count for when, count in line.book.rejected if first <= when < last)
+        rejects = round(net_amount(line.book.rejected.between(first, last)))
         if rejects and line.verdict == "missing":
             text += f" {rejects} went into rejects: those thrown away need a `discarded` row."
         text += _unlogged_words(line)
@@ -135,7 +136,7 @@ def count_notes(line: Line, span: Span, bench: Bench) -> Iterator[str]:
     """What has to be said of the counts of an item."""
     item, first, ledger = line.item, line.balance.first, line.book.ledger
     for before, after in ledger.recounted:
-        if span.start <= after.day < span.end and before.amount != after.amount:
+        if span.start <= after.day < span.end:
             both = " and ".join(bench.show(count.amount, item.unit) for count in (before, after))
             yield f"{item.name} was counted twice on {line.day(after.day)}, {both}: the later row stands."
     if first is not None and first.day > span.start:

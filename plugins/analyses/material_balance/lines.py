@@ -86,7 +86,7 @@ def balance_line(book: Book, season: Season, span: Span) -> Line:
         chain = chain_counts(book.ledger, opened.moment, least_u=least, significance=SIGNIFICANCE)
     balance = close_books(book.ledger, start, end)
     kind, log, _ = WORK.get(book.item.kind, ("", "", ""))
-    worked = any(move.kind in {"in_castings", "used"} for move in balance.closed)
+    worked = len(balance.closed.of_kind("in_castings", "used")) > 0
     off = not isnan(balance.unaccounted) and abs(balance.unaccounted) > K * balance.u
     blames = blame_two_counts(book, balance) if off else ()
     return Line(

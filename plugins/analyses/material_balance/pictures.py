@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from math import isfinite
 
+import numpy as np
+
 from benchwater.books.log_rows import midnight
 from benchwater.plugin import Figure, Season
 
@@ -24,11 +26,12 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     figure, axes = plots.new_figure(plots.HALF_MM, 62)
     ends = [*(count.moment for count in counts[1:]), midnight(season.end)]
     for number, (count, end) in enumerate(zip(counts, ends, strict=True)):
-        days, stock = [count.moment], [count.amount / size]
-        for movement in sorted(main.book.ledger.between(count.moment, end), key=lambda each: each.when):
-            days.append(movement.when)
-            stock.append(stock[-1] + movement.amount / size)
-        plots.steps(axes, [*days, end], [*stock, stock[-1]], label="" if number else "by the book")
+        moved = main.book.ledger.between(count.moment, end)
+        moved = moved.take(np.argsort(moved.when, kind="stable"))
+        begin, close = np.array([[count.moment], [end]], dtype="datetime64[us]")
+        days = np.concatenate([begin, moved.when, close])
+        stock = np.cumsum(np.concatenate([[count.amount], moved.amount, [0.0]]) / size)
+        plots.steps(axes, days, stock, label="" if number else "by the book")
     found = [count.amount / size for count in counts]
     plots.points(axes, [count.moment for count in counts], found, series=1, label="counted")
     plots.date_axis(axes)

@@ -13,6 +13,9 @@ from benchwater.mathematics.interval import tail_probability, whole_count
 
 FloatArray = NDArray[np.float64]
 
+_NEGLIGIBLE = -60.0
+_STRETCH = 64
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CommonRateRatio:
@@ -104,12 +107,30 @@ def _log_coefficients(totals: FloatArray, shares: FloatArray) -> FloatArray:
         k = np.arange(int(n) + 1)
         binomial = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1)
         stratum = binomial + k * math.log(share) + (n - k) * math.log1p(-share)
-        sums = np.full(len(logs) + int(n), -np.inf)
-        for shift, term in enumerate(stratum):
-            window = slice(shift, shift + len(logs))
-            sums[window] = np.logaddexp(sums[window], logs + term)
-        logs = sums
+        logs = _log_product(logs, stratum)
     return logs
+
+
+def _log_product(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Logarithms of the coefficients of a product of two polynomials, both log-concave.
+
+    The largest term of each coefficient is known beforehand: the slopes of both logarithms, in falling
+    order, add up to it. Terms too small beside it to change a double are left out, nearly all of them where
+    there are thousands of events. Those that matter beside one term of `second` are a stretch of `first`,
+    whose ends only move on from one term to the next.
+    """
+    slopes = np.sort(np.concatenate([np.diff(first), np.diff(second)]))[::-1]
+    largest = first[0] + second[0] + np.concatenate([[0.0], np.cumsum(slopes)])
+    sums = np.zeros(len(largest))
+    start, end = 0, 0
+    for shift, term in enumerate(second):
+        beside = first[start:end] + (term - largest[shift + start : shift + end])
+        while end < len(first) and (end == start or beside[-1] > _NEGLIGIBLE):
+            end = min(len(first), end + _STRETCH)
+            beside = first[start:end] + (term - largest[shift + start : shift + end])
+        sums[shift + start : shift + end] += np.exp(beside)
+        start += int(np.argmax(beside > _NEGLIGIBLE))
+    return np.asarray(largest + np.log(sums), dtype=np.float64)
 
 
 def _root(rising: Callable[[float], float]) -> float:
