@@ -49,7 +49,9 @@ def compare_baits(rows: "pd.DataFrame", factors: Sequence[Factor]) -> tuple[list
     """Everything compared, clearest first, and the names of factors with too little to compare.
 
     `rows` as `bait_lives.summed_alike` gives them, or one by one. What is equally clear stands in order of
-    factor. Groups are compared from LEAST_HOURS each and LEAST_ENDS ends together. p-values are adjusted over all of
+    factor.
+
+    Groups are compared from LEAST_HOURS each and LEAST_ENDS ends together. p-values are adjusted over all of
     it (Holm 1979), two names for the same baits counting once; of what is clear, confounders are sought.
     """
     from benchwater.mathematics.compared_rates import compare_rates
