@@ -136,7 +136,7 @@ def compare_rates_between(
     def score_sum(log_ratio: float) -> float:
         return float(scores(log_ratio)[:first].sum())
 
-    smallest = max(min(1.0, 2.0 / math.comb(len(caught), first)), 1.0 / (DRAWS + 1))
+    smallest = max(min(1.0, 2 / math.comb(len(caught), first)), 1.0 / (DRAWS + 1))
     totals = float(caught1.sum()), float(caught2.sum())
     return _compared(totals, score_sum, p_value, smallest, len(caught), level)
 
