@@ -15,6 +15,7 @@ from benchwater.render.small_plots import half_wide, sparkline
 from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import counted, sentences, shorten, visible
 from benchwater.units import figures
+from benchwater.words import one_to_other
 
 MOST_ACTIONS = 7
 _FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
@@ -560,15 +561,10 @@ def _digits(finding: Finding) -> int | None:
 
 
 def _interval(low: str, high: str) -> str:
-    """`340 to 367 °F`: a unit that both ends share is said once."""
+    """`340 to 367 °F`, `from 340 °F`."""
     if not (low and high):
         return f"from {low}" if low else f"up to {high}" if high else ""
-    coin, _, amount = high.partition(" ")
-    if amount and coin.isalpha() and low.startswith(f"{coin} "):
-        return f"{low} to {amount}"
-    number, _, unit = low.partition(" ")
-    shared = unit and not unit[0].isdigit() and high.endswith(f" {unit}")
-    return f"{number if shared else low} to {high}"
+    return one_to_other(low, high)
 
 
 def _as_data(svg: str) -> str:
