@@ -42,9 +42,9 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     widest = gaps.index(max(gaps))
     alt = (
         f"Stock of {name} by the book from each count to the next, and {len(counts)} counts; the widest gap, "
-        f"{season.bench.show(gaps[widest], 'g')}, is at the count of {counts[widest + 1].day}."
+        f"{season.bench.show(gaps[widest], 'g')}, is at the count of {main.day(counts[widest + 1].day)}."
     )
-    title = f"Stock of {name}: where the line misses a count, a row is missing"
+    title = f"Stock of {name} by the book, and counted"
     return (Figure(id="stock", title=title, alt=alt, svg=plots.to_svg(figure)),)
 
 
@@ -79,6 +79,6 @@ def flow_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     figure, axes = plots.new_figure(plots.HALF_MM, 62)
     plots.flow(axes, into, out, name)
     told = [each.name.replace("\n", " ") for each in (*into, *out) if each.amount > 0]
-    text = f"{name} of the season: {', '.join(told)}."
+    text = f"{name} of the season, in and out: {', '.join(told)}."
     title = f"Where the {name} came from, and what became of it"
     return (Figure(id="flow", title=title, alt=text, svg=plots.to_svg(figure)),)
