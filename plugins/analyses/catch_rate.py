@@ -41,7 +41,7 @@ from benchwater.words import counted
 if TYPE_CHECKING:
     import pandas as pd
 
-    from benchwater.mathematics.fish import RateContrast
+    from benchwater.mathematics.catch_rates import RateContrast
     from benchwater.mathematics.ratio import RatioOfTotals
 
 LEAST_TRIPS = 5
@@ -138,7 +138,7 @@ def tallied(fishing: "pd.DataFrame", catch: "pd.DataFrame", bench: Bench) -> Wat
 
 def analyse(season: Season, span: Span) -> Section:
     """Rates by group, the differences between builds and between waters, and the best-supported of them."""
-    from benchwater.mathematics.fish import contrast_rates
+    from benchwater.mathematics.catch_rates import contrast_rates
 
     catch = season.rows("catch", span)
     water = tallied(season.rows("fishing", span), catch, season.bench)

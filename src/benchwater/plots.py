@@ -14,6 +14,7 @@ from benchwater.drawing.picture import Picture as Picture
 from benchwater.drawing.picture import Style
 from benchwater.drawing.words import Ends, Words, moved
 from benchwater.render.small_plots import HALF_MM as HALF_MM
+from benchwater.render.text import shorten, visible
 
 Values: TypeAlias = Any
 """A list, an array or a column of a data frame, of numbers or of days."""
@@ -339,8 +340,8 @@ def _note(
 
 
 def _short(name: str, limit: int = _LONGEST_NAME) -> str:
-    """A name that leaves room for the plot it is on."""
-    return name if len(name) <= limit else name[: limit - 1].rstrip() + "…"
+    """A name that leaves room for the plot it is on, what cannot be seen spelled out."""
+    return shorten(visible(name), limit)
 
 
 def _colour(series: int) -> str:

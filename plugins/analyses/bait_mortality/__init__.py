@@ -15,7 +15,7 @@ season's from new. The three untagged ones came home after 1 h: each lasts 1 h o
 from collections.abc import Iterable
 
 from benchwater.books.bait_contrasts import LEAST_ENDS, compare_baits
-from benchwater.books.bait_lives import factors_of, number_of_baits, rows_in_use, untagged
+from benchwater.books.bait_lives import factors_of, number_of_baits, rows_in_use, summed_alike, untagged
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 from benchwater.words import counted
 
@@ -50,7 +50,8 @@ def analyse(season: Season, span: Span) -> Section:
     ended = rows[rows["ended"] > 0].groupby("cause")["ended"].sum().sort_index()
     causes = {str(cause): int(n) for cause, n in ended.sort_values(ascending=False, kind="stable").items()}
     factors = factors_of(rows, bench)
-    contrasts, skipped = ([], []) if thin else compare_baits(rows, factors)
+    alike, sorting = summed_alike(rows, factors)
+    contrasts, skipped = ([], []) if thin else compare_baits(alike, sorting)
     lives = {name: lives_of(part, causes) for name, part in curve_groups(rows, factors[0]).items()}
     horizon = well_followed_to(lives["all"].records, LEAST_AT_RISK)
     return Section(
@@ -67,7 +68,7 @@ def analyse(season: Season, span: Span) -> Section:
         ),
         tables=(
             cause_summary(causes, lives["all"], horizon),
-            rates_table(rows, factors),
+            rates_table(alike, sorting),
             contrasts_table(contrasts, skipped),
             losses_table(rows),
             *curve_tables(lives, causes),

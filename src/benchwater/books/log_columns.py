@@ -142,6 +142,12 @@ def group_by(*columns: Words) -> Groups[tuple[Any, ...]]:
     return Groups(keys, of_row.astype(np.int32))
 
 
+def as_words(values: NDArray[Any]) -> Words:
+    """Values (n,) as words: each by its place among those that occur, in order of size."""
+    distinct, codes = np.unique(values, return_inverse=True)
+    return Words(codes.astype(np.int32), tuple(range(len(distinct))))
+
+
 def renamed(groups: Groups[tuple[Any, ...]], name: Callable[..., Other]) -> Groups[Other]:
     """The groups by another name, made of what each says; those of one name become one."""
     names = [name(*key) for key in groups.keys]

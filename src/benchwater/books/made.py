@@ -11,7 +11,7 @@ from benchwater.books.log_columns import (
     FloatArray,
     Moments,
     Rows,
-    Words,
+    as_words,
     group_by,
     grouped,
     moments,
@@ -216,9 +216,9 @@ def _new_untagged(season: Season, rows: Rows) -> Steps:
     """
     when, count = moments(season, "fishing")[rows], numbers(season, "fishing", "count")[rows]
     ends = np.where(words(season, "fishing", "fate").are("kept")[rows], 0.0, count)
-    at = _as_words(when)
+    at = as_words(when)
     alike = [words(season, "fishing", column).take(rows) for column in _SAME_BAIT]
-    same = group_by(at, _as_words(numbers(season, "fishing", "fished_h")[rows]), *alike)
+    same = group_by(at, as_words(numbers(season, "fishing", "fished_h")[rows]), *alike)
     most = np.zeros(len(at.names))
     np.maximum.at(most, [key[0] for key in same.keys], np.bincount(same.of_row, count, len(same.keys)))
     over = np.bincount(at.codes, ends, len(at.names))
@@ -229,12 +229,6 @@ def _new_untagged(season: Season, rows: Rows) -> Steps:
         steps.append(new)
     number = np.array(steps)
     return Steps(np.unique(when)[number > 0], number[number > 0])
-
-
-def _as_words(values: Moments | FloatArray) -> Words:
-    """Values as words: each by its place among those that occur."""
-    distinct, codes = np.unique(values, return_inverse=True)
-    return Words(codes.astype(np.int32), tuple(range(len(distinct))))
 
 
 def _whichever_is_more(one: Steps, other: Steps) -> Steps:
