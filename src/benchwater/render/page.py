@@ -519,8 +519,8 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     high = show_number(finding.high, finding.unit, bench, digits) if finding.high is not None else ""
     interval = _interval(low, high)
     _, _, unit = (high or low).partition(" ")
-    if len(unit) > _SHORT_UNIT and unit in finding.text and interval.endswith(f" {unit}"):
-        interval = interval.removesuffix(f" {unit}")
+    if len(unit) > _SHORT_UNIT and unit in finding.text:
+        interval = interval.replace(f" {unit}", "")
     said_already = not interval or low == high or _in_words(finding, bench)
     return FindingLine(
         text=finding.text,
@@ -532,13 +532,22 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
 
 def _in_words(finding: Finding, bench: Bench) -> bool:
     """Whether the sentence has the limits, as they are printed here or in the usual number of figures."""
-    for digits in (_digits(finding), None):
-        ends = [show_number(each, finding.unit, bench, digits) for each in (finding.low, finding.high)]
-        low, high = ends if finding.low is not None else ["", ends[1]]
-        said = (_interval(low, high), f"{low} to {high}", f"between {low} and {high}")
-        if any(words in finding.text for words in said if low and high):
-            return True
-    return False
+    if finding.low is None or finding.high is None:
+        return False
+    limits = (finding.low, finding.high)
+    pairs = [
+        [show_number(each, finding.unit, bench, digits) for each in limits]
+        for digits in (_digits(finding), None)
+    ]
+    pairs += [[low.partition(" ")[0], high.partition(" ")[0]] for low, high in pairs if low[:1].isdigit()]
+    if finding.unit is None:
+        pairs.append([figures(each, significant=2) for each in limits])
+    said = [
+        words
+        for low, high in pairs
+        for words in (_interval(low, high), f"{low} to {high}", f"between {low} and {high}")
+    ]
+    return any(words in finding.text for words in said)
 
 
 def _digits(finding: Finding) -> int | None:
@@ -561,9 +570,9 @@ def _digits(finding: Finding) -> int | None:
 
 
 def _interval(low: str, high: str) -> str:
-    """`340 to 367 °F`, `from 340 °F`."""
+    """`340 to 367 °F`, `340 °F or more`."""
     if not (low and high):
-        return f"from {low}" if low else f"up to {high}" if high else ""
+        return f"{low} or more" if low else f"up to {high}" if high else ""
     return one_to_other(low, high)
 
 
