@@ -22,6 +22,26 @@ def plain(text: str) -> str:
     )
 
 
+class Written(click.DateTime):
+    """A day or a time of day as it is to be written; the message on another one says what is accepted."""
+
+    def __init__(self, form: str, what: str, example: str) -> None:
+        """`form` as strptime has it."""
+        super().__init__([form])
+        self._needed = f"is not {what} (accepted: `{example}`)"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The moment."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(f"`{plain(str(value))}` {self._needed}", param, ctx)
+
+
+DAY = Written("%Y-%m-%d", "a day", "2026-06-01")
+TIME_OF_DAY = Written("%H:%M", "a time of day", "06:30")
+
+
 def folder_argument(command: _Command) -> _Command:
     """The workspace: the current folder when left out."""
     return click.argument(

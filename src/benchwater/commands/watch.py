@@ -14,6 +14,7 @@ import click
 
 from benchwater.commands.guard import DONE
 from benchwater.commands.terminal import (
+    DAY,
     debug_option,
     debugging,
     folder_argument,
@@ -34,7 +35,7 @@ _NAMED = 3
 @click.option(
     "--today",
     metavar="DATE",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=DAY,
     help="The day that counts as today (left out: today, whichever day it has become).",
 )
 @click.option("--poll", is_flag=True, help="Look again and again: for network folders that tell nothing.")

@@ -41,19 +41,19 @@ class Season:
 
         Columns: `date` (datetime64, day or day and time), each declared column in its canonical unit
         (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as text, `file` and `line`. A cell not
-        recorded is missing (`NaN`, `None`), never zero.
+        recorded is missing (`NaN`, `None`), never zero. KeyError where no plugin brings a log of that kind.
         """
-        return self._logs[kind].copy()
+        return self._table(kind).copy()
 
     def rows(self, kind: str, span: Span) -> "pd.DataFrame":
         """The rows of one log kind whose date falls in the span."""
-        table = self._logs[kind]
+        table = self._table(kind)
         inside = (table["date"] >= _midnight(span.start)) & (table["date"] < _midnight(span.end))
         return table[inside].reset_index(drop=True).copy()
 
     def before(self, kind: str, day: date) -> "pd.DataFrame":
         """The rows of one log kind before the start of that day."""
-        table = self._logs[kind]
+        table = self._table(kind)
         return table[table["date"] < _midnight(day)].reset_index(drop=True).copy()
 
     def options(self, analysis: str) -> Mapping[str, Any]:
@@ -71,6 +71,11 @@ class Season:
     def holds(self, kind: str) -> bool:
         """Whether any row of that kind was used."""
         return kind in self._logs and len(self._logs[kind]) > 0
+
+    def _table(self, kind: str) -> "pd.DataFrame":
+        if kind not in self._logs:
+            raise KeyError(f"there is no log {kind!r} (there are: {', '.join(sorted(self._logs))})")
+        return self._logs[kind]
 
 
 def _midnight(day: date) -> datetime:
