@@ -2,7 +2,6 @@
 
 import keyword
 import re
-from importlib.resources import files
 from pathlib import Path
 
 import click
@@ -26,6 +25,8 @@ def new_analysis(name: str, folder: Path) -> None:
     It works at once and appears in the next report; change it into your own question. NAME is a plain
     name such as rainy-days.
     """
+    from importlib.resources import files
+
     identity = re.sub(r"[\s-]+", "_", name.strip()).lower()
     if not identity.isidentifier() or not identity.isascii() or keyword.iskeyword(identity):
         raise click.UsageError(f"`{plain(name)}` is not a plain name such as rainy-days")

@@ -1,6 +1,5 @@
 """`benchwater start`: a new workspace with a commented bench.toml and blank logs."""
 
-from importlib.resources import files
 from pathlib import Path
 
 import click
@@ -43,4 +42,6 @@ def start(folder: Path) -> None:
 
 
 def _template(name: str) -> str:
+    from importlib.resources import files
+
     return (files("benchwater.commands") / "templates" / name).read_text(encoding="utf-8")

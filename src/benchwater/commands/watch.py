@@ -2,13 +2,13 @@
 
 import os
 import signal
-import subprocess
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,6 +21,9 @@ from benchwater.commands.terminal import (
     plain,
     workspace_plugins_option,
 )
+
+if TYPE_CHECKING:
+    import subprocess
 
 _NAMED = 3
 
@@ -94,6 +97,8 @@ def _due_command(folder: Path, out: Path, today: datetime | None, workspace_plug
 
 def _look(command: Sequence[str], names: Sequence[str]) -> None:
     """Run `due`, whose lines are shown as they come; say so where it found nothing to do."""
+    import subprocess
+
     try:
         run = subprocess.Popen(
             command,
@@ -124,7 +129,9 @@ def _look(command: Sequence[str], names: Sequence[str]) -> None:
         click.echo(f"{plain(_named(names))} changed: nothing is owed")
 
 
-def _end(run: subprocess.Popen[str]) -> None:
+def _end(run: "subprocess.Popen[str]") -> None:
+    import subprocess
+
     if os.name != "nt":
         run.send_signal(signal.SIGINT)
     try:

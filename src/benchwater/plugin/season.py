@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.days import between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,7 +23,7 @@ class Span:
 
 
 class Season:
-    """Read-only: every table handed out is a copy, so no analysis can disturb its neighbour.
+    """Read-only: every table handed out is a copy of its own, so no analysis can disturb its neighbour.
 
     `start` is the first day of the season, `end` the day after the last one of the report. Rows later
     than `end` are not here: a report of May knows nothing of June. Rows earlier than `start` are, for
@@ -43,18 +44,15 @@ class Season:
         (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as text, `file` and `line`. A cell not
         recorded is missing (`NaN`, `None`), never zero. KeyError where no plugin brings a log of that kind.
         """
-        return self._table(kind).copy()
+        return self._table(kind).copy(deep=False)
 
     def rows(self, kind: str, span: Span) -> "pd.DataFrame":
         """The rows of one log kind whose date falls in the span."""
-        table = self._table(kind)
-        inside = (table["date"] >= _midnight(span.start)) & (table["date"] < _midnight(span.end))
-        return table[inside].reset_index(drop=True).copy()
+        return between(self._table(kind), span.start, span.end)
 
     def before(self, kind: str, day: date) -> "pd.DataFrame":
         """The rows of one log kind before the start of that day."""
-        table = self._table(kind)
-        return table[table["date"] < _midnight(day)].reset_index(drop=True).copy()
+        return between(self._table(kind), None, day)
 
     def options(self, analysis: str) -> Mapping[str, Any]:
         """What the maker set for that analysis under `[plugins.ID]`, defaults filled in.
@@ -76,7 +74,3 @@ class Season:
         if kind not in self._logs:
             raise KeyError(f"there is no log {kind!r} (there are: {', '.join(sorted(self._logs))})")
         return self._logs[kind]
-
-
-def _midnight(day: date) -> datetime:
-    return datetime(day.year, day.month, day.day)

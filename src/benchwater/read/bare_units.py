@@ -11,27 +11,31 @@ class BareUnits:
 
     def __init__(self, header: Header, bench: Bench) -> None:
         """Of a file with that header."""
-        self.bench = bench
-        self.kind = header.kind
-        self.by_heading = {h.column.name: h.unit for h in header.headings if h.column is not None and h.unit}
         self.stood_in: set[str] = set()
+        by_heading = {h.column.name: h.unit for h in header.headings if h.column is not None and h.unit}
+        self._known: dict[str, tuple[CellContext, str]] = {}
+        for column in header.kind.columns:
+            stated = (
+                by_heading.get(column.name)
+                or bench.default_units.get(f"{header.kind.name}.{column.name}")
+                or bench.default_units.get(column.name)
+            )
+            documented = documented_unit(column, bench) if stated is None else None
+            context = CellContext(
+                bench=bench, decimal_comma=header.separator == ";", bare_unit=stated or documented
+            )
+            note = (
+                f"bare numbers in `{column.name}` of the {header.kind.name} log were read as {documented} "
+                f"(say otherwise under [defaults])"
+            )
+            self._known[column.name] = context, note if documented is not None else ""
 
-    def context(self, column: Column, text: str, decimal_comma: bool) -> CellContext:
+    def context(self, column: Column, text: str) -> CellContext:
         """What one cell of the column is read against."""
-        defaults = self.bench.default_units
-        stated = (
-            self.by_heading.get(column.name)
-            or defaults.get(f"{self.kind.name}.{column.name}")
-            or defaults.get(column.name)
-        )
-        if stated is None and (unit := documented_unit(column, self.bench)) is not None:
-            if _is_bare(text):
-                self.stood_in.add(
-                    f"bare numbers in `{column.name}` of the {self.kind.name} log were read as {unit} "
-                    f"(say otherwise under [defaults])"
-                )
-            stated = unit
-        return CellContext(bench=self.bench, decimal_comma=decimal_comma, bare_unit=stated)
+        context, note = self._known[column.name]
+        if note and _is_bare(text):
+            self.stood_in.add(note)
+        return context
 
 
 def _is_bare(text: str) -> bool:

@@ -8,6 +8,7 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice, zip_longest
 
 import numpy as np
 import numpy.typing as npt
@@ -75,7 +76,7 @@ def _body(lines: "_Lines", odd: Flags, separator: str, width: int, first_line: i
     wanted[taken] = False
     plain = np.flatnonzero(wanted)
     parts = _parsed(lines.some(wanted), separator, width) if len(plain) else []
-    parts.append([_of_odd(single, position) for position in range(width)])
+    parts.append(_of_odd(single, width))
     columns = [merged(joined(of_one), str.strip) for of_one in zip(*parts, strict=True)]
     if len(columns[0].codes) != len(plain) + len(single):
         raise AssertionError(f"{len(plain)} lines gave {len(columns[0].codes) - len(single)} records")
@@ -97,9 +98,11 @@ def _body(lines: "_Lines", odd: Flags, separator: str, width: int, first_line: i
     return body
 
 
-def _of_odd(records: Sequence[Record], position: int) -> Coded:
-    texts = [record.cells[position] if position < len(record.cells) else "" for record in records]
-    return Coded(np.arange(len(texts), dtype=np.int32), texts)
+def _of_odd(records: Sequence[Record], width: int) -> list[Coded]:
+    columns = list(islice(zip_longest(*(record.cells for record in records), fillvalue=""), width))
+    columns += [("",) * len(records)] * (width - len(columns))
+    rows = np.arange(len(records), dtype=np.int32)
+    return [Coded(rows, texts) for texts in columns]
 
 
 def _blank_rows(body: Body) -> Rows:

@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Literal, cast
 
 from benchwater.plugin.bench import Bench, Item
@@ -148,14 +149,18 @@ def check_cavity(text: str, mold: str, bench: Bench) -> str:
 def unknown_name(text: str, known: Iterable[str], what: str) -> str:
     """The sentence for a name that is not on the bench, with the nearest known ones."""
     names = list(known)
-    asked = text.casefold()[:LONGEST_COMPARED]
-    near = difflib.get_close_matches(asked, [name.casefold() for name in names], n=3, cutoff=0.6)
+    near = _nearest(text.casefold()[:LONGEST_COMPARED], tuple(name.casefold() for name in names))
     meant = [name for candidate in near for name in names if name.casefold() == candidate]
     if meant:
         return f"is not {what} in bench.toml; nearest: {_listed(meant)}"
     if not names:
         return f"is not {what} in bench.toml, which has none yet"
     return f"is not {what} in bench.toml (it has {_listed(names)})"
+
+
+@lru_cache(maxsize=1_000)
+def _nearest(asked: str, names: tuple[str, ...]) -> list[str]:
+    return difflib.get_close_matches(asked, names, n=3, cutoff=0.6)
 
 
 def _listed(names: Iterable[str], most: int = 8) -> str:

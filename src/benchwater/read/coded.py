@@ -65,10 +65,11 @@ def joined(parts: Sequence[Coded]) -> Coded:
 
 def merged(column: Coded, standing_for: Callable[[Any], Any]) -> Coded:
     """The column with one value for all that stand for the same thing."""
-    known: dict[Any, int] = {}
-    to = np.array(
-        [known.setdefault(standing_for(value), len(known)) for value in column.values], dtype=np.int32
-    )
+    new = list(map(standing_for, column.values))
+    known = {value: code for code, value in enumerate(dict.fromkeys(new))}
+    if len(known) == len(new):
+        return Coded(column.codes, new)
+    to = np.fromiter(map(known.__getitem__, new), dtype=np.int32, count=len(new))
     return Coded(to[column.codes], list(known))
 
 

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import islice
 
 from benchwater.plugin.logs import Column, LogKind
@@ -66,6 +67,7 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     return candidates[0]
 
 
+@lru_cache(maxsize=2_000)
 def plain_heading(text: str) -> str:
     """A heading as it is compared: lower case, words joined by underscores."""
     return "_".join(re.sub(r"[\s_\-]+", " ", text).strip().casefold().split())

@@ -43,16 +43,13 @@ def read_record(
                 values[extra_name(heading, header.kind)] = text or None
             continue
         texts[heading.column.name] = text
-    decimal_comma = header.separator == ";"
     for column in header.kind.columns:
         text = texts.get(column.name, "")
         try:
-            values[column.frame_name] = read_filled_or_empty(
-                text, column, units.context(column, text, decimal_comma)
-            )
+            values[column.frame_name] = read_filled_or_empty(text, column, units.context(column, text))
         except CellError as error:
             problems.append(Problem(column.name, text, error))
-    problems += _amounts_and_cavities(texts, values, header.kind, bench, units, decimal_comma, problems)
+    problems += _amounts_and_cavities(texts, values, header.kind, bench, units, problems)
     if not problems and header.kind.check is not None:
         for found in header.kind.check(values, bench):
             problems.append(
@@ -76,7 +73,6 @@ def _amounts_and_cavities(
     kind: LogKind,
     bench: Bench,
     units: BareUnits,
-    decimal_comma: bool,
     earlier: Sequence[Problem],
 ) -> list[Problem]:
     """The cells that another cell of the row decides: an amount by its item, a cavity by its mold."""
@@ -89,7 +85,7 @@ def _amounts_and_cavities(
         try:
             if column.kind in {"amount", "spread"} and "item" not in spoilt:
                 item = bench.items[cast(str, values["item"])]
-                context = units.context(column, text, decimal_comma)
+                context = units.context(column, text)
                 values[column.frame_name] = read_amount(text, item, context, whole=column.kind == "amount")
             elif column.refers_to == "cavity" and "mold" not in spoilt:
                 values[column.frame_name] = check_cavity(text, cast(str, values["mold"]), bench)

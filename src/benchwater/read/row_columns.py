@@ -23,7 +23,7 @@ def not_plainly_rows(body: Body, header: Header) -> Rows:
     for position, column in enumerate(body.columns):
         if position >= len(header.headings):
             flags |= column.where(bool)
-        elif any(len(text) > LONGEST_CELL for text in column.values):
+        elif max(map(len, column.values), default=0) > LONGEST_CELL:
             flags |= column.where(lambda text: len(text) > LONGEST_CELL)
     for heading in header.headings:
         if heading.column is not None and heading.column.kind == "date":
@@ -47,7 +47,6 @@ class _Columns:
         self._kind = header.kind
         self._bench = bench
         self._units = units
-        self._decimal_comma = header.separator == ";"
         self._texts: dict[str, Coded] = {}
         self._columns: dict[str, Coded] = {}
         self._refused = np.zeros(self._rows, dtype=bool)
@@ -80,7 +79,7 @@ class _Columns:
         for code, (text, is_used) in enumerate(zip(texts.values, texts.used(), strict=True)):
             if is_used:
                 try:
-                    context = self._units.context(column, text, self._decimal_comma)
+                    context = self._units.context(column, text)
                     values[code] = read_filled_or_empty(text, column, context)
                 except CellError:
                     wrong[code] = True
@@ -115,5 +114,5 @@ class _Columns:
     def _decided(self, column: Column, text: str, other: str) -> str | float:
         if column.refers_to == "cavity":
             return check_cavity(text, other, self._bench)
-        context = self._units.context(column, text, self._decimal_comma)
+        context = self._units.context(column, text)
         return read_amount(text, self._bench.items[other], context, whole=column.kind == "amount")

@@ -1,0 +1,234 @@
+"""Speed as ratios, in one run on one machine: python tests/benchmarks/run_benchmarks.py [--help].
+
+Whole processes, the compared ones in turn; medians. Prints a table and writes JSON. The targets stand
+beside the ratios and are judged by whoever reads them: nothing here fails for being slow.
+"""
+
+import argparse
+import json
+import os
+import shutil
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from itertools import pairwise
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent))
+
+from benchmarks.processes import Measured, measure, run_once  # noqa: E402
+from benchmarks.scaled_workspace import write_workspace  # noqa: E402
+
+ROOT = HERE.parents[1]
+DEMO = ROOT / "sample_logs"
+SCALES = (1, 10, 100, 1_000)
+CORE = ("material_balance", "defect_rate", "bait_mortality")
+WITH_FINDINGS = (0, 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One line of the table: what against what, the ratio found and the most it should be."""
+
+    what: str
+    reference: str
+    ratio: float
+    at_most: float | None
+    seconds: float = 0.0
+    reference_seconds: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """How to run: a folder to work in, how often, up to which scale, and which program."""
+
+    folder: Path
+    repeats: int
+    scale: int
+    python: Path = Path(sys.executable)
+
+    def program(self, *words: str | Path) -> list[str | Path]:
+        """A command of benchwater."""
+        return [self.python, "-m", "benchwater", *words]
+
+    def reference(self, name: str, *words: str | Path) -> list[str | Path]:
+        """A script that stands for doing it without benchwater."""
+        return [self.python, HERE / "references" / f"{name}.py", *words]
+
+    def workspace(self, scale: int) -> Path:
+        """A season of so many times the demo's rows, written once."""
+        place = self.folder / f"season-x{scale}"
+        if not place.exists():
+            write_workspace(place, scale)
+        return place
+
+    def demo(self) -> Path:
+        """A copy of the demo."""
+        place = self.folder / "demo"
+        if not place.exists():
+            shutil.copytree(DEMO, place)
+        return place
+
+
+def idle(bench: Bench) -> list[Row]:
+    """`--help`, and `due` with nothing to do."""
+    demo = bench.demo()
+    due = bench.program("due", demo, "--today", "2026-05-15")
+    run_once(due, statuses=WITH_FINDINGS)
+    nothing: list[str | Path] = [bench.python, "-c", "pass"]
+    found = measure({"pass": nothing, "help": bench.program("--help"), "due": due}, bench.repeats)
+    return [
+        _time("`--help`", "`python -c pass`", found["help"], found["pass"], 6),
+        _time("`due`, nothing to do, demo", "`python -c pass`", found["due"], found["pass"], 8),
+    ]
+
+
+def month(bench: Bench) -> list[Row]:
+    """The demo's report of a month: against its libraries, and less of it against all of it."""
+    demo, out = bench.demo(), bench.folder / "reports"
+    report = bench.program("report", demo, "--month", "2026-05", "--out", out)
+    run_once(report, statuses=WITH_FINDINGS)
+    page = shutil.copy(out / "2026-05" / "season-report.html", bench.folder / "page.html")
+    plain = bench.reference("print_html", page, bench.folder / "page.pdf")
+    only = [*report, "--only", "bait_mortality"]
+    found = measure({"plain": plain, "report": report, "only": only}, bench.repeats, statuses=WITH_FINDINGS)
+    libraries = "its libraries imported, its HTML printed"
+    return [
+        _time("demo month: `report`", libraries, found["report"], found["plain"], 1.4),
+        _time("... `--only bait_mortality`", "the full `report`", found["only"], found["report"], 0.6),
+    ]
+
+
+def core(bench: Bench) -> list[Row]:
+    """The three core sections against a plain script; nothing where there is no Chromium."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        return []
+    demo = bench.demo()
+    report = bench.program("report", demo, "--month", "2026-05", "--out", bench.folder / "core")
+    for name in CORE:
+        report += ["--only", name]
+    plain = bench.reference("plain_script", demo, bench.folder / "plain.pdf", chromium)
+    found = measure({"plain": plain, "report": report}, bench.repeats, statuses=WITH_FINDINGS)
+    script = "plain script, statsmodels, Chromium"
+    return [
+        _time("demo month, three core sections", script, found["report"], found["plain"], 0.55),
+        _memory("... memory", "its largest process", found["report"], found["plain"].peak, 0.5),
+    ]
+
+
+def reading(bench: Bench) -> list[Row]:
+    """Pour rows, a thousand times the scale, and every log, against pandas reading the same as text."""
+    pours = bench.folder / f"pours-x{bench.scale}"
+    write_workspace(pours, bench.scale, ["pour"])
+    rows = []
+    for what, place in ((f"`check`, {bench.scale:,} thousand pour rows", pours), ("`check`, all logs", None)):
+        folder = place or bench.workspace(bench.scale)
+        commands = {"text": bench.reference("read_as_text", folder), "check": bench.program("check", folder)}
+        found = measure(commands, bench.repeats, statuses=WITH_FINDINGS)
+        at_most = 2.5 if place else None
+        rows.append(_time(what, "`pandas.read_csv` as text", found["check"], found["text"], at_most))
+    return rows
+
+
+def season(bench: Bench) -> list[Row]:
+    """The season report of the largest workspace: time beside reading it, memory beside its tables."""
+    folder, out = bench.workspace(bench.scale), bench.folder / "seasons"
+    commands = {
+        "check": bench.program("check", folder),
+        "demo": bench.program("report", bench.demo(), "--season", "--out", out / "demo"),
+        "season": bench.program("report", folder, "--season", "--out", out / f"x{bench.scale}"),
+    }
+    found = measure(commands, min(bench.repeats, 1), statuses=WITH_FINDINGS)
+    tables = int(run_once(bench.reference("table_bytes", folder)).out) / 2**20
+    beyond = found["season"].wall - found["demo"].wall
+    what = f"season report, x{bench.scale:,}, less the demo's"
+    return [
+        Row(
+            what=what,
+            reference="reading it (`check`)",
+            ratio=beyond / found["check"].wall,
+            at_most=1.5,
+            seconds=found["season"].wall,
+            reference_seconds=found["check"].wall,
+        ),
+        _memory("... memory", "the canonical tables", found["season"], tables, 2.5),
+    ]
+
+
+def growth(bench: Bench) -> list[Row]:
+    """Each stage at ten times the rows, beside the stage before; the largest step of each stage."""
+    scales = [scale for scale in SCALES if scale <= bench.scale]
+    taken = {}
+    for scale in scales:
+        command: list[str | Path] = [bench.python, HERE / "stages.py", bench.workspace(scale)]
+        runs = [json.loads(run_once(command).out) for _ in range(max(1, min(bench.repeats, 3)))]
+        taken[scale] = {stage: min(run[stage] for run in runs) for stage in runs[0]}
+    rows = []
+    for stage in taken[scales[0]]:
+        steps = {f"x{more:,}": taken[more][stage] / taken[fewer][stage] for fewer, more in pairwise(scales)}
+        where = max(steps, key=lambda step: steps[step], default="")
+        ratio = steps.get(where, 1.0)
+        rows.append(
+            Row(what=f"stage {stage}, {where}", reference="a tenth of the rows", ratio=ratio, at_most=10)
+        )
+    return rows
+
+
+PARTS: Mapping[str, Callable[[Bench], list[Row]]] = {
+    "idle": idle,
+    "month": month,
+    "core": core,
+    "reading": reading,
+    "season": season,
+    "growth": growth,
+}
+
+
+def table(rows: Sequence[Row]) -> str:
+    """The rows as a table in Markdown."""
+    lines = ["| what | beside | ratio | at most |", "| --- | --- | ---: | ---: |"]
+    for row in rows:
+        most = "" if row.at_most is None else f"{row.at_most:g}"
+        mark = "" if row.at_most is None or row.ratio <= row.at_most else " (missed)"
+        lines.append(f"| {row.what} | {row.reference} | {row.ratio:.2f}{mark} | {most} |")
+    return "\n".join(lines)
+
+
+def _time(what: str, reference: str, ours: Measured, theirs: Measured, at_most: float | None) -> Row:
+    return Row(
+        what=what,
+        reference=reference,
+        ratio=ours.wall / theirs.wall,
+        at_most=at_most,
+        seconds=ours.wall,
+        reference_seconds=theirs.wall,
+    )
+
+
+def _memory(what: str, reference: str, ours: Measured, theirs: float, at_most: float) -> Row:
+    return Row(what=what, reference=reference, ratio=ours.peak / theirs, at_most=at_most)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run what is asked for."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("folder", type=Path, help="where workspaces and reports go, kept for the next run")
+    parser.add_argument("--parts", nargs="+", choices=list(PARTS), default=list(PARTS))
+    parser.add_argument("--repeats", type=int, default=5, help="runs of each, besides one that warms up")
+    parser.add_argument("--scale", type=int, choices=SCALES, default=SCALES[-1], help="the largest workspace")
+    parser.add_argument("--json", type=Path, help="where to write the numbers")
+    asked = parser.parse_args(arguments)
+    folder = asked.folder.resolve()
+    folder.mkdir(parents=True, exist_ok=True)
+    bench = Bench(folder=folder, repeats=asked.repeats, scale=asked.scale)
+    rows = [row for part in asked.parts for row in PARTS[part](bench)]
+    print(table(rows))
+    if asked.json is not None:
+        told = {"processors": os.cpu_count(), "repeats": asked.repeats, "rows": [asdict(row) for row in rows]}
+        asked.json.write_text(json.dumps(told, indent=2) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
