@@ -1,12 +1,14 @@
 """Words and builders for plugin authors: open limits stay open, nothing that is not finite gets through."""
 
 import math
+from datetime import date
 
 import pytest
 
 from benchwater.mathematics.interval import Interval
 from benchwater.words import (
     counted,
+    day_words,
     in_brackets,
     known,
     limits,
@@ -25,16 +27,25 @@ def test_counts_and_lists() -> None:
     assert [listed("abcd", most=n) for n in (3, 4)] == ["a, b and 2 more", "a, b, c and d"]
 
 
+def test_a_day_has_its_year_where_it_is_not_plain() -> None:
+    end = date(2027, 1, 1)
+    assert day_words(date(2026, 5, 3), end) == "3 May"
+    assert [day_words(date(year, 12, 31), end) for year in (2025, 2027)] == [
+        "31 December 2025",
+        "31 December 2027",
+    ]
+
+
 def hours(value: float) -> str:
     return f"{value:g} h"
 
 
 def test_open_limits_are_said_as_such() -> None:
-    assert limits(hours, 2, 3) == "2 h to 3 h"
+    assert limits(hours, 2, 3) == "2 to 3 h"
     assert limits(hours, 2, math.inf) == "2 h or more"
     assert limits(hours, None, 3) == "up to 3 h"
     assert in_brackets(hours, math.nan, None) == ""
-    assert in_brackets(hours, 0, 3) == " (0 h to 3 h)"
+    assert in_brackets(hours, 0, 3) == " (0 to 3 h)"
 
 
 def test_ratios_without_a_number_give_the_limit_alone() -> None:

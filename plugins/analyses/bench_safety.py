@@ -38,6 +38,8 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
+from benchwater.units import figures
+from benchwater.words import counted, day_words
 
 MELT_ALERT_C, MELT_NEVER_C, PLASTIC_CEILING_C = 450.0, (900.0 - 32) / 1.8, 190.0
 PROJECT_CHOICE, COMMON_PRACTICE = (
@@ -46,7 +48,6 @@ PROJECT_CHOICE, COMMON_PRACTICE = (
 )
 MELT, PLASTIC, OVEN = "melt", "plastic", "oven"
 VAPOUR_UNIT = "µg/m³"
-MOST_NAMED = 3
 COLUMNS = "date mold cavity material session fill melt_temp_c coat cure_temp_c".split()
 ROUNDING = 1e-6
 
@@ -86,8 +87,8 @@ def analyse(season: Season, span: Span) -> Section:
     readings = int(poured["melt_temp_c"].notna().sum() + cured["cure_temp_c"].notna().sum())
     findings = [
         _over_limit(found, readings, bench),
-        _hottest("hottest_melt", "metal", metal, bench),
-        *([_hottest("hottest_plastic", "plastic", plastic, bench)] if len(plastic) else []),
+        _hottest("hottest_melt", "metal", metal, season),
+        *([_hottest("hottest_plastic", "plastic", plastic, season)] if len(plastic) else []),
         _time_at_pot(metal, plastic, bench),
     ]
     tables = [_exceedances(found)]
@@ -158,14 +159,17 @@ def _over_limit(found: list[Exceedance], readings: int, bench: Bench) -> Finding
         return Finding(id="over_limit", text=text, n=0)
     more: dict[str, Cell] = {kind: sum(each.kind == kind for each in found) for kind in (MELT, PLASTIC, OVEN)}
     said = ", ".join(f"{kind} {count}" for kind, count in more.items() if count)
-    text = f"Over a limit: {len(found)} ({said})" if found else "No temperature over a limit"
-    text += f", of {readings} temperatures written down."
+    of = f"{counted(readings, 'temperature')} written down"
+    were = "was" if len(found) == 1 else "were"
+    text = (
+        f"{len(found)} of {of} {were} over a limit: {said}." if found else f"None of {of} was over a limit."
+    )
     return Finding(id="over_limit", text=text, value=len(found), n=readings, more=more)
 
 
-def _hottest(id: str, name: str, rows: pd.DataFrame, bench: Bench) -> Finding:
+def _hottest(id: str, name: str, rows: pd.DataFrame, season: Season) -> Finding:
     """The hottest reading, with its day, and how many sessions had none."""
-    read = rows[rows["melt_temp_c"].notna()]
+    bench, end, read = season.bench, season.end, rows[rows["melt_temp_c"].notna()]
     sittings = _sessions(rows).groupby(["day", "sitting"])["melt_temp_c"].max()
     silent = f" In {int(sittings.isna().sum())} of {len(sittings)} sessions none was written down."
     if read.empty:
@@ -174,7 +178,7 @@ def _hottest(id: str, name: str, rows: pd.DataFrame, bench: Bench) -> Finding:
     day, material, peak = max(_peaks(read), key=lambda each: each[2])
     return Finding(
         id=id,
-        text=f"Hottest {name}: {bench.show(peak, 'degC')} ({material}, {day})."
+        text=f"Hottest {name}: {bench.show(peak, 'degC')} ({material}, {day_words(day, end)})."
         + (silent if sittings.isna().any() else ""),
         value=peak,
         unit="degC",
@@ -192,7 +196,7 @@ def _time_at_pot(metal: pd.DataFrame, plastic: pd.DataFrame, bench: Bench) -> Fi
         hours += [float(each) for each in (clock["max"] - clock["min"]).dt.total_seconds() / 3600 if each > 0]
         fills = rows.dropna(subset="fill")[["day", "sitting", "mold", "fill"]].drop_duplicates()
         more |= {f"{name}_sessions": len(clock), f"{name}_fills": len(fills)}
-        said.append(f"{name} in {len(clock)} sessions ({len(fills)} numbered fills)")
+        said.append(f"{name} in {counted(len(clock), 'session')} ({counted(len(fills), 'numbered fill')})")
     text = f"Poured: {' and '.join(said)}."
     if hours:
         text += f" {len(hours)} have clock times and took at least {bench.show(sum(hours), 'h')} in all."
@@ -208,10 +212,11 @@ def _vapour(metal: pd.DataFrame, bench: Bench) -> Iterator[Finding]:
     if pd.isna(hottest) or hottest < LEAD_MELTS_C:
         return
     bound = saturated_lead_vapour(float(hottest))
+    heat, most = bench.show(float(hottest), "degC"), f"{figures(bound, significant=2)} {VAPOUR_UNIT}"
     text = (
-        f"If the alloy holds lead: air in equilibrium with pure lead at {bench.show(float(hottest), 'degC')} "
-        f"holds at most {bench.show(bound, VAPOUR_UNIT)} of vapor, at the surface. This is NOT an exposure "
-        "estimate, and no temperature is safe: dust, fume and unwashed hands follow no thermometer."
+        f"If the alloy holds lead: air in equilibrium with pure lead at {heat} holds at most {most} of "
+        "vapor, at the surface. This is NOT an exposure estimate, and no temperature is safe: dust, fume and "
+        "unwashed hands follow no thermometer."
     )
     yield Finding(id="lead_vapour_bound", text=text, value=bound, unit=VAPOUR_UNIT)
 
@@ -274,19 +279,13 @@ def _read_table(
 def _actions(found: list[Exceedance], season: Season, standing: bool) -> Iterator[Action]:
     bench = season.bench
     over = {kind: [each for each in found if each.kind == kind] for kind in (MELT, PLASTIC)}
-    said = {
-        kind: "; ".join(
-            f"{each.date} {each.what} at {bench.show(each.value, 'degC')}" for each in many[::-1][:MOST_NAMED]
-        )
-        + (f"; and {len(many) - MOST_NAMED} more" if len(many) > MOST_NAMED else "")
-        for kind, many in over.items()
-    }
+    said = {kind: _passed(many, season) for kind, many in over.items() if many}
     if over[MELT]:
         alert = bench.show(MELT_ALERT_C, "degC")
         yield Action(
             id="melt-too-hot",
             text=f"Keep the melt below {alert}: read it before the first fill, and turn the pot down.",
-            because=f"{said[MELT]} ({PROJECT_CHOICE}).",
+            because=f"{said[MELT]} The limit is a {PROJECT_CHOICE}.",
             urgent=True,
         )
     if over[PLASTIC]:
@@ -294,7 +293,7 @@ def _actions(found: list[Exceedance], season: Season, standing: bool) -> Iterato
         yield Action(
             id="plastic-too-hot",
             text=f"Keep hot plastic below {ceiling}, and stop at the first browning or smoke.",
-            because=f"{said[PLASTIC]}; scorched PVC gives off hydrogen chloride ({COMMON_PRACTICE}).",
+            because=f"{said[PLASTIC]} Scorched PVC gives off hydrogen chloride ({COMMON_PRACTICE}).",
         )
     whole = Span(name="season", label="season", start=season.start, end=season.end)
     if standing and not len(_rows(season, "finishing", whole)):
@@ -302,10 +301,19 @@ def _actions(found: list[Exceedance], season: Season, standing: bool) -> Iterato
         if planned:
             yield Action(
                 id="cure-melts-heads",
-                text="Do not cure these heads in the oven, where their own metal begins to melt.",
+                text="Keep heads out of the oven where their own metal begins to melt.",
                 because=f"Planned in bench.toml: {'; '.join(planned)}.",
                 urgent=True,
             )
+
+
+def _passed(found: Sequence[Exceedance], season: Season) -> str:
+    """`Over it 3 times, the hottest 925 °F on 4 July (melt of alloy).`."""
+    top = max(found, key=lambda each: each.value)
+    heat, day = season.bench.show(top.value, "degC"), day_words(top.date, season.end)
+    if len(found) == 1:
+        return f"Over it once: {heat} on {day} ({top.what})."
+    return f"Over it {len(found)} times, the hottest {heat} on {day} ({top.what})."
 
 
 def _cannot_cure(bench: Bench) -> Iterator[str]:

@@ -41,7 +41,7 @@ from benchwater.words import counted
 if TYPE_CHECKING:
     import pandas as pd
 
-    from benchwater.mathematics.fish import RateContrast
+    from benchwater.mathematics.catch_rates import RateContrast
     from benchwater.mathematics.ratio import RatioOfTotals
 
 LEAST_TRIPS = 5
@@ -55,6 +55,10 @@ CONTRASTS = ("factor", "group", "against", "ratio", "low", "high", "p", "p_adjus
 UNITS = {"effort_h": "h", "fish": "pieces", "rate": PER_HOUR, "low": PER_HOUR, "high": PER_HOUR}
 LABELS = {"effort_h": "Bait-hours", "p": "p", "p_adjusted": "p adjusted"}
 DIGITS = {"effort_h": 1, "rate": 2, "ratio": 2, "low": 2, "high": 2}
+UNSAID = (
+    "Whether it was the bait: nobody drew lots for which was fished when. A better rate may also be the "
+    "hour, the place or the hand that held the rod."
+)
 METHODS = (
     "Fish per bait-hour is the ratio of the totals, with trips as the sampling unit and trips without a fish "
     "counted: Cochran 1977, Sampling Techniques, chapter 6; Pollock, Jones & Brown 1994, Angler Survey "
@@ -64,8 +68,6 @@ METHODS = (
     "dealing the trips anew to them (permutation tests, Fisher 1935, The Design of Experiments; all ways "
     "where few, else 4999 draws from a fixed seed). Limits of a ratio are the ratios that this test does not "
     "refuse. p-values are adjusted for all comparisons of the section (Holm 1979).",
-    "Nobody drew lots for which bait was fished when, so a difference may also be the hour, the place or the "
-    "hand that held the rod.",
 )
 
 
@@ -136,7 +138,7 @@ def tallied(fishing: "pd.DataFrame", catch: "pd.DataFrame", bench: Bench) -> Wat
 
 def analyse(season: Season, span: Span) -> Section:
     """Rates by group, the differences between builds and between waters, and the best-supported of them."""
-    from benchwater.mathematics.fish import contrast_rates
+    from benchwater.mathematics.catch_rates import contrast_rates
 
     catch = season.rows("catch", span)
     water = tallied(season.rows("fishing", span), catch, season.bench)
@@ -150,6 +152,7 @@ def analyse(season: Season, span: Span) -> Section:
     return Section(
         status="thin" if thin else "ok",
         why=f"{counted(trips, 'trip')}: fewer than {LEAST_TRIPS} say little of the next." if thin else "",
+        unsaid="" if thin or not found else UNSAID,
         findings=(rates[0], *([] if thin else _difference(found)), *rates[1:]),
         tables=(_rate_table(water), _contrast_table(found)),
         figures=_figures(water),
@@ -191,10 +194,10 @@ def _findings(water: Water, bench: Bench) -> Iterable[Finding]:
             low, high = _limits(rate)
             digits = _decimals(rate.ratio, low, high)
             shown, trips = bench.show(rate.ratio, PER_HOUR, digits), counted(rate.units, "trip")
-            what = f"{int(rate.total_y)} fish in {bench.show(rate.total_x, 'h')} on {trips}"
+            what = f"{int(rate.total_y)} in {bench.show(rate.total_x, 'h')} on {trips}"
             text = f"{group}: {shown} ({what})."
             if factor == ALL:
-                text = f"All baits together caught {shown} in use: {what}{zero}."
+                text = f"All baits: {shown} in use, {what}{zero}."
             yield Finding(
                 id="cpue",
                 text=text,

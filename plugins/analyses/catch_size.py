@@ -53,8 +53,15 @@ METHODS = (
     "Relative weight is 100 times mass over standard weight (Wege & Anderson 1978), its mean with Student's "
     "t. Fish of one trip are alike, so the limits here are somewhat too narrow.",
 )
-OF_CATEGORY = "Each measured fish counts once, in the highest length category that it reached."
-OF_WR = "100 is the 75th percentile of the populations behind the equation, not their average."
+OF_CATEGORY = (
+    "Stock, quality, preferred, memorable and trophy are published lengths of each species; a fish counts "
+    "once, in the highest that it reached. PSD (proportional size distribution): of 100 fish of stock "
+    "length, how many reached quality."
+)
+OF_WR = (
+    "Of fish as long as the standard weight is published for. 100 is the 75th percentile of the populations "
+    "behind the equation, not their average."
+)
 
 
 class Kind(NamedTuple):
@@ -159,9 +166,9 @@ def _psd(kind: Kind, bench: Bench) -> Iterable[Finding]:
     at = [f"{limit:g} {'in' if us else 'mm'}" for limit in limits_at]
     yield Finding(
         id="psd",
-        text=f"{kind.name}: of {stock} fish of stock length ({at[0]}), {quality} reached quality length "
-        f"({at[1]}) and {sizes.at_least('preferred')} preferred length ({at[2]}): {quality} in {stock} is "
-        f"PSD {100 * limits.estimate:.0f}.{_few(stock)}",
+        text=f"{kind.name}: {quality} of {stock} fish of stock length ({at[0]}) reached quality length "
+        f"({at[1]}): PSD {100 * limits.estimate:.0f}. {sizes.at_least('preferred')} reached preferred "
+        f"length ({at[2]}).{_few(stock)}",
         value=limits.estimate,
         low=limits.low,
         high=limits.high,
@@ -189,8 +196,10 @@ def _condition(kind: Kind, bench: Bench) -> tuple[list[tuple[Cell, ...]], list[F
     mean = mean_interval(wr, weighed["count"])
     fish = int(weighed["count"].sum())
     low, high = known(mean.low, mean.high)
-    text = f"{kind.name}: {fish} weighed fish came to {mean.estimate:.0f} % of the standard weight for their "
-    text += f"lengths, on average (relative weight).{_few(fish)}"
+    text = (
+        f"{kind.name}: {fish} weighed fish had on average {mean.estimate:.0f} % of the standard weight for "
+    )
+    text += f"their length (relative weight).{_few(fish)}"
     told = Finding(
         id="relative_weight",
         text=text,
@@ -214,7 +223,9 @@ def _outside(kind: Kind, fish: int, bench: Bench) -> Iterable[Finding]:
         f"{kind.name}: {fish} of {kind.with_length} measured fish outside the lengths that the standard "
         f"weight is published for ({bench.show(equation.min_mm, 'mm')} {top}), not used for relative weight."
     )
-    yield Finding(id="outside_equation", text=text, value=fish, unit="pieces", n=fish, group=kind.name)
+    yield Finding(
+        id="outside_equation", text=text, value=fish, unit="pieces", n=fish, group=kind.name, quiet=True
+    )
 
 
 def _odd(kind: Kind, weighed: "pd.DataFrame", bench: Bench) -> Iterable[Finding]:
@@ -266,7 +277,7 @@ def _tables(species: Sequence[Kind], conditions: Sequence[tuple[Cell, ...]]) -> 
     shown = ("species", "fish", "measured", "median_mm", "longest_mm", *CATEGORIES)
     wr = ("species", "fish", "mean_wr", "low", "high")
     return (
-        _table("length_summary", "Lengths", shown, short, OF_CATEGORY),
+        _table("length_summary", "Lengths reached", shown, short, OF_CATEGORY),
         _table("condition", "Relative weight", wr, conditions, OF_WR),
         _table("lengths", "Fish by length category", ("species", "category", "fish"), every, OF_CATEGORY, 0),
     )
@@ -283,7 +294,7 @@ def _table(
     columns = [
         TableColumn(
             name=name.replace(" ", "_"),
-            label={"mean_wr": "Mean Wr"}.get(name, name.removesuffix("_mm").capitalize()),
+            label={"mean_wr": "Relative weight"}.get(name, name.removesuffix("_mm").capitalize()),
             unit="mm" if name.endswith("_mm") else None,
             digits=1 if name in {"mean_wr", "low", "high"} else None,
         )
@@ -316,8 +327,8 @@ def _figure(species: Sequence[Kind], bench: Bench) -> Figure:
     plots.named_rows(axes, [f"{kind.name} ({kind.with_length})" for kind in drawn])
     axes.grid(False, axis="y")
     axes.set_xlabel(f"total length, {unit}; the mark is the median")
-    names = ", ".join(kind.name for kind in drawn)
-    alt = f"Histogram of total length for each of {names}, with the median marked."
+    said = [f"{kind.name} {bench.show(kind.median_mm, 'mm')} ({kind.with_length} fish)" for kind in drawn]
+    alt = f"How many fish of each length, for each species. Half of them reach: {', '.join(said)}."
     return Figure(id="lengths", title="Lengths of the catch", alt=alt, svg=plots.to_svg(figure))
 
 

@@ -8,10 +8,14 @@ good heads so far it is 0.55 a bait, and less with every further head.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 from weakref import WeakKeyDictionary
 
+import numpy as np
+
 from benchwater.books.bait_costs import BaitCost, Facts, bait_costs, season_facts
-from benchwater.books.log_rows import log_rows, midnight, number_or_nan
+from benchwater.books.log_columns import in_days, moments, numbers, words
+from benchwater.books.log_rows import midnight
 from benchwater.books.savings import (
     Account,
     Losses,
@@ -39,11 +43,12 @@ from benchwater.plugin import (
     Vital,
     hookimpl,
 )
-from benchwater.words import counted, make_finding
+from benchwater.words import counted, day_words, make_finding
 
 FEWEST_CASTINGS, FEWEST_LOST, FEWEST_BARS, MOST_CURVES = 20, 5, 2, 4
 _PRICED: WeakKeyDictionary[Season, tuple[Facts, dict[str, BaitCost]]] = WeakKeyDictionary()
 BARS = ("material", "rejects", "mold's share so far")
+UNSAID = "Your hours, and the power for pot and oven: they are in no log, and so in no cost."
 METHODS = (
     "Prices: perpetual weighted average of what was paid (a cost formula of IAS 2), each receipt with a cost "
     "averaged with the stock on hand at that time; without one, the price per pack of bench.toml; with "
@@ -81,15 +86,16 @@ def analyse(season: Season, span: Span) -> Section:
     accounts = [mold_account(season, facts, baits, mold) for mold in bench.molds.values()]
     losses = losses_in(season, span, baits)
     why = _too_little(facts, baits)
-    advice = [] if why else [*_where_to_save(season, span, facts, losses)]
-    advice += [*_standing_advice(bench, facts, baits, accounts)] if told and not why else []
+    advice = _standing_advice(bench, facts, baits) if told and not why else ()
     return Section(
         status="thin" if why else "ok",
         why=why,
+        unsaid="" if why else UNSAID,
         findings=(
             _saved(bench, span, facts, baits),
             *_lost(bench, losses),
-            *(entry for account in accounts for entry in _break_even(bench, account, told)),
+            *(() if why else _where_it_goes(season, span, facts, losses)),
+            *(entry for account in accounts for entry in _break_even(bench, account, told, season.end)),
             *(_cost(bench, facts, bait, told) for bait in baits.values()),
         ),
         tables=(_builds_table(baits, told), _molds_table(accounts, told), _spent_table(season, span)),
@@ -113,13 +119,17 @@ def _too_little(facts: Facts, baits: Mapping[str, BaitCost]) -> str:
 # --- findings ------------------------------------------------------------------------------------------
 
 
+def _money(bench: Bench, value: float) -> str:
+    """Whole where it is whole or 20 and more: what a sum over many baits is sure of."""
+    return bench.show(value, "money", 0 if abs(value) >= 20 or value == round(value) else None)
+
+
 def _saved(bench: Bench, span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> Finding:
     number, saved, unknown = saved_in(span, facts, baits)
     text = "No bait with a known cost and a `bought_price` was made in these days."
     if number:
-        text = f"{counted(round(number), 'bait')} made and not bought saved "
-        text += f"{bench.show(saved.estimate, 'money')} before the cost of the molds, "
-        text += f"{bench.show(saved.estimate / number, 'money')} each."
+        text = f"{counted(round(number), 'bait')} made and not bought saved {_money(bench, saved.estimate)}, "
+        text += f"{bench.show(saved.estimate / number, 'money')} each, before the cost of the molds."
     if unknown:
         text += f" Made too, but not counted: {', '.join(unknown)}."
     return make_finding("saved", text, saved if number or not unknown else None, "money", n=round(number))
@@ -138,8 +148,8 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
     hourly = poisson_rate(n, losses.hours) if losses.hours else None
     by_fish = rate_ratio(n, 1.0, losses.fish, 1.0) if losses.fish else None
     said += f", {n} of them of known cost" if n < losses.baits else ""
-    text, rates = f"{said}: {bench.show(cost, 'money')} to make again", []
-    for id, words, exposure, found in (
+    text, rates = f"{said}: {_money(bench, cost)} to make again", []
+    for id, over, exposure, found in (
         ("hour", "bait-hour fished", losses.hours, hourly),
         ("fish", "fish landed", losses.fish, by_fish),
     ):
@@ -147,7 +157,7 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
             each = Interval(
                 estimate=cost / exposure, low=found.low * cost / n, high=found.high * cost / n, level=0.95
             )
-            shown = f"{bench.show(each.estimate, 'money')} per {words}"
+            shown = f"{bench.show(each.estimate, 'money')} per {over}"
             unit, text = f"money/{id if id == 'fish' else 'h'}", f"{text}, {shown}"
             say = f"Baits lost or worn cost {shown}."
             rates.append(make_finding(f"lost_cost_per_{id}", say, each, unit, n=losses.baits, quiet=True))
@@ -155,7 +165,23 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
     yield from rates
 
 
-def _break_even(bench: Bench, account: Account, told: bool) -> Iterator[Finding]:
+def _where_it_goes(season: Season, span: Span, facts: Facts, losses: Losses) -> Iterator[Finding]:
+    """Losses on the water or rejects at the bench, where one clearly takes more money."""
+    n, lost, spoilt = losses.priced, losses.cost.estimate, spoilt_in(season, span, facts)
+    if not n:
+        return
+    limits = poisson_interval(n)
+    on_water = n >= FEWEST_LOST and limits.low * lost / n > spoilt
+    if on_water or limits.high * lost / n < spoilt:
+        water, bench = (_money(season.bench, each) for each in (lost, spoilt))
+        text = f"The water takes more than the bench: lost and worn baits {water}, rejects {bench}"
+        if not on_water:
+            text = f"The bench takes more than the water: rejects {bench}, lost and worn baits {water}"
+        more: dict[str, Cell] = {"lost": lost, "rejects": spoilt, "more_on": "water" if on_water else "bench"}
+        yield make_finding("where_money_goes", f"{text} (inserts and coat).", n=n, more=more)
+
+
+def _break_even(bench: Bench, account: Account, told: bool, end: date) -> Iterator[Finding]:
     mold, gain, made = account.mold, account.gain, round(account.made)
     ids = "break_even_baits", "break_even_date"
     if mold.price is None or gain is None or account.remaining is None:
@@ -164,7 +190,7 @@ def _break_even(bench: Bench, account: Account, told: bool) -> Iterator[Finding]
             text = f"{mold.name}: when it has paid for itself cannot be said without {lacks}."
             yield make_finding(id, text, group=mold.name, quiet=not told or id == ids[1])
         return
-    price, saved = bench.show(mold.price, "money"), bench.show(account.saved, "money")
+    price, saved = _money(bench, mold.price), _money(bench, account.saved or 0.0)
     baits = baits_to_break_even(mold.price, gain.estimate)
     low, high = (baits_to_break_even(mold.price, limit) for limit in (gain.high, gain.low))
     text = f"{mold.name} for {price} never pays for itself: making its baits costs no less than buying them."
@@ -175,14 +201,14 @@ def _break_even(bench: Bench, account: Account, told: bool) -> Iterator[Finding]
     yield Finding(
         id=ids[0], text=text, value=baits, low=low, high=high, unit="pieces", n=made, group=name, quiet=quiet
     )
-    so_far, paid = (
-        f"{counted(made, 'bait')} from it saved {saved} towards its {price}",
-        account.remaining == 0,
-    )
+    so_far, paid = f"{counted(made, 'bait')} saved {saved} of its {price}", account.remaining == 0
     text = f"{mold.name}: {so_far}; at this season's pace it is not paid within three years."
     if account.day is not None:
-        text = f"{mold.name}: {so_far}; {account.to_go} more to go, at this season's pace by {account.day}."
-        text = f"{mold.name} is already paid, since {account.day}: {so_far}." if paid else text
+        day = day_words(account.day, end)
+        text = f"{mold.name}: {so_far}; {account.to_go} more to go, at this season's pace by {day}."
+        if paid:
+            text = f"{mold.name} paid for itself by {day}: {counted(made, 'bait')} saved {saved}, "
+            text += f"it cost {price}."
     more: dict[str, Cell] = {"date": account.day, "paid": paid, "to_go": account.to_go}
     quiet = not told or baits is None
     yield make_finding(ids[1], text, n=made, group=mold.name, quiet=quiet, more=more)
@@ -207,44 +233,10 @@ def _cost(bench: Bench, facts: Facts, bait: BaitCost, told: bool) -> Finding:
 # --- what to do ----------------------------------------------------------------------------------------
 
 
-def _where_to_save(season: Season, span: Span, facts: Facts, losses: Losses) -> Iterator[Action]:
-    """Losses on the water or rejects at the bench, where one clearly takes more money."""
-    n, lost, spoilt = losses.priced, losses.cost.estimate, spoilt_in(season, span, facts)
-    if not n:
-        return
-    limits = poisson_interval(n)
-    on_water = n >= FEWEST_LOST and limits.low * lost / n > spoilt
-    if on_water or limits.high * lost / n < spoilt:
-        money = [season.bench.show(each, "money") for each in (lost, spoilt)]
-        first = "what ends baits on the water" if on_water else "what makes rejects at the bench"
-        yield Action(
-            id=f"save-{'on-the-water' if on_water else 'at-the-bench'}",
-            text=f"To save money look first at {first}.",
-            because=f"{counted(n, 'bait')} lost or worn cost {money[0]} to make again, rejects "
-            f"{money[1]} in inserts and coat.",
-            worth=max(lost, spoilt),
-            worth_unit="money",
-        )
-
-
-def _standing_advice(
-    bench: Bench, facts: Facts, baits: Mapping[str, BaitCost], accounts: Sequence[Account]
-) -> Iterator[Action]:
-    for account in accounts:
-        if account.remaining and account.day is not None and account.gain is not None:
-            rest, price = (bench.show(money, "money") for money in (account.remaining, account.mold.price))
-            to_go = f"Make {counted(account.to_go or 1, 'more bait')}"
-            yield Action(
-                id=f"pay-for-{account.mold.name}",
-                text=f"{to_go} from {account.mold.name}, and it has paid for itself.",
-                because=f"{rest} of its {price} are still to be saved, "
-                f"{bench.show(account.gain.estimate, 'money')} with each bait.",
-                worth=account.remaining,
-                worth_unit="money",
-            )
+def _standing_advice(bench: Bench, facts: Facts, baits: Mapping[str, BaitCost]) -> Iterator[Action]:
     for name, bait in baits.items():
         if bait.make is not None and bait.gain is not None and bait.gain.high < 0:
-            number = sum(number for _, number in facts.made[name])
+            number = facts.made[name].total
             make, bought = (bench.show(m, "money") for m in (bait.make.estimate, bait.build.bought_price))
             yield Action(
                 id=f"buy-{name}",
@@ -316,14 +308,11 @@ def _molds_table(accounts: Sequence[Account], told: bool) -> Table:
 
 def _spent_table(season: Season, span: Span) -> Table:
     """What came in, by item; money spent is not known where no receipt of an item states its cost."""
-    received: dict[str, float] = {}
-    spent: dict[str, float] = {}
-    columns = ("date", "item", "move", "amount", "cost")
-    for when, item, move, amount, cost in log_rows(season, "inventory", *columns):
-        if move == "received" and span.start <= when.date() < span.end:
-            received[item] = received.get(item, 0.0) + amount
-            if number_or_nan(cost) >= 0:
-                spent[item] = spent.get(item, 0.0) + cost
+    inside = in_days(moments(season, "inventory"), span.start, span.end)
+    came = inside & words(season, "inventory", "move").are("received")
+    items_of, costs = words(season, "inventory", "item"), numbers(season, "inventory", "cost")
+    received = items_of.sums(numbers(season, "inventory", "amount"), came)
+    spent = items_of.sums(costs, came & (costs >= 0))
     items = [season.bench.items[name] for name in sorted(received, key=lambda n: (-spent.get(n, 0.0), n))]
     return Table(
         id="spent",
@@ -393,7 +382,7 @@ def _break_even_figure(
     season: Season, accounts: Sequence[Account], baits: Mapping[str, BaitCost]
 ) -> tuple[Figure, ...]:
     """What each mold has saved so far as a share of its price, day by day, against the whole of it."""
-    told = [each for each in accounts if each.mold.price and each.saved is not None and each.steps]
+    told = [each for each in accounts if each.mold.price and each.saved is not None and len(each.steps)]
     told = sorted(told, key=lambda each: (-each.castings, each.mold.name))[:MOST_CURVES]
     if not told:
         return ()
@@ -404,17 +393,14 @@ def _break_even_figure(
     ends, said = [], []
     for series, account in enumerate(told):
         price, saved = account.mold.price or 0.0, account.saved or 0.0
-        days, shares, so_far = [start], [0.0], 0.0
-        for when, gain in account.steps:
-            so_far += gain
-            days.append(max(when, start))
-            shares.append(100 * so_far / price)
-        plots.steps(axes, [*days, end], [*shares, shares[-1]], series=series)
-        ends.append((shares[-1], account.mold.name))
-        paid = f"paid since {account.day}" if account.remaining == 0 else "not yet paid"
-        said.append(
-            f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price, {paid}"
-        )
+        begin, close = np.array([[start], [end]], dtype="datetime64[us]")
+        days = np.concatenate([begin, np.maximum(account.steps.when, begin), close])
+        saved_by = np.cumsum(np.concatenate([[0.0], account.steps.number, [0.0]]))
+        plots.steps(axes, days, 100 * saved_by / price, series=series)
+        ends.append((100 * float(saved_by[-1]) / price, account.mold.name))
+        share = f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price"
+        paid = account.day if account.remaining == 0 else None
+        said.append(f"{share}, paid by {day_words(paid, season.end)}" if paid else f"{share}, not yet paid")
     top = max(110.0, *(1.05 * share for share, _ in ends))
     axes.set_ylim(min(0.0, *(share for share, _ in ends)), top)
     plots.reference_line(axes, "paid", y=100)

@@ -11,6 +11,7 @@ A batch shares one oven and one cure, so cures are counted in batches and not in
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 
 import pandas as pd
 
@@ -34,14 +35,14 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
-from benchwater.words import known, make_finding
+from benchwater.words import counted, day_words, known, listed, make_finding
 
 IN_WINDOW, NOT_RECORDED, NO_WINDOW = "in the window", "not recorded", "no window stated"
 BLOCKED = "blocked guard hole"
 ENOUGH_BATCHES, ENOUGH_WITH_TEMP, ENOUGH_FLAWED = 5, 6, 3
 DIP_FLAWS = ("bare spot", "sag")
 BIN_WIDTH = {"us": 20.0, "metric": 10.0}
-MOST_NAMED = 4
+MOST_NAMED, MOST_LISTED = 4, 12
 WINDOW_ENDS = ("min_temp_c", "max_temp_c", "min_time_h", "max_time_h")
 # fmt: off
 BATCH_COLUMNS = (
@@ -75,15 +76,21 @@ METHODS = (
 class Batches:
     """The batches of a span: all, those judged, those outside their window, those whose head melted.
 
-    `planned` says which builds on the bench could not take their cure.
+    `planned` says of which mold and which builds on the bench could not take their cure.
     """
 
     bench: Bench
+    end: date
     all: pd.DataFrame
     judged: pd.DataFrame
     outside: pd.DataFrame
     melted: pd.DataFrame
-    planned: tuple[str, ...]
+    planned: tuple[tuple[str, str], ...]
+
+    @property
+    def too_soft(self) -> list[str]:
+        """The molds whose heads were cured, or are to be cured, where their metal begins to melt."""
+        return sorted({*self.melted["mold"], *(mold for mold, _ in self.planned)})
 
     def named(self, rows: pd.DataFrame) -> str:
         """Batches in words, the latest first."""
@@ -91,7 +98,8 @@ class Batches:
         for _, row in rows.iloc[::-1].head(MOST_NAMED).iterrows():
             temp, time = known(row["cure_temp_c"], row["cure_time_h"])
             cure = f"{show(temp, 'degC')}, {show(time, 'h')}"
-            what = f"{row['date']:%Y-%m-%d}: {row['count']} {row['coat']} on {row['mold']} {row['cavity']}"
+            what = f"{day_words(row['date'].date(), self.end)}: {row['count']} {row['coat']}"
+            what += f" on {row['mold']} {row['cavity']}"
             verdict = "" if row["verdict"] == IN_WINDOW else f", {row['verdict']}"
             said.append(f"{what}{verdict} ({cure})")
         return "; ".join(said) + (f"; and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else "")
@@ -102,7 +110,7 @@ def analyse(season: Season, span: Span) -> Section:
     rows = season.rows("finishing", span)
     if rows.empty:
         return Section.empty("No batch was coated in this span.")
-    batches = _judge(rows, season.bench, _planned(season.bench) if span.name == "season" else ())
+    batches = _judge(rows, season, _planned(season.bench) if span.name == "season" else ())
     known = len(batches.judged)
     sure = known >= ENOUGH_BATCHES or len(batches.melted) > 0 or len(batches.planned) > 0
     table, trends = _by_temperature(batches)
@@ -112,6 +120,7 @@ def analyse(season: Season, span: Span) -> Section:
         if sure
         else f"{known} of {len(rows)} batches could be held against a cure window stated in "
         f"bench.toml, and {ENOUGH_BATCHES} are needed to conclude anything.",
+        unsaid=_unsaid(batches) if sure else "",
         findings=(
             *_cures(batches),
             *_heads(batches),
@@ -125,8 +134,16 @@ def analyse(season: Season, span: Span) -> Section:
     )
 
 
-def _judge(rows: pd.DataFrame, bench: Bench, planned: tuple[str, ...]) -> Batches:
-    verdicts, melted = [], []
+def _unsaid(batches: Batches) -> str:
+    silent = int(batches.all["part_temp_c"].isna().sum())
+    if not silent:
+        return ""
+    of = counted(len(batches.all), "batch", "batches")
+    return f"How warm the pieces were when dipped, in {silent} of {of}: no `part_temp` was written down."
+
+
+def _judge(rows: pd.DataFrame, season: Season, planned: tuple[tuple[str, str], ...]) -> Batches:
+    bench, verdicts, melted = season.bench, [], []
     cells = rows[["mold", "coat", "cure_temp_c", "cure_time_h"]]
     for mold, coat, temp_c, time_h in cells.itertuples(index=False):
         (temp, time), melts = known(temp_c, time_h), _melts(bench, mold)
@@ -137,7 +154,9 @@ def _judge(rows: pd.DataFrame, bench: Bench, planned: tuple[str, ...]) -> Batche
     rows = rows.assign(verdict=verdicts)
     judged = rows[~rows["verdict"].isin((NOT_RECORDED, NO_WINDOW))]
     outside = judged[judged["verdict"] != IN_WINDOW]
-    return Batches(bench, rows, judged, outside, rows[pd.Series(melted, index=rows.index)], planned)
+    return Batches(
+        bench, season.end, rows, judged, outside, rows[pd.Series(melted, index=rows.index)], planned
+    )
 
 
 def _melts(bench: Bench, mold: str) -> float | None:
@@ -146,8 +165,8 @@ def _melts(bench: Bench, mold: str) -> float | None:
     return item.melts_c if item.kind == "metal" else None
 
 
-def _planned(bench: Bench) -> tuple[str, ...]:
-    """Builds on the bench whose coat cures at no less than where their head melts or softens."""
+def _planned(bench: Bench) -> tuple[tuple[str, str], ...]:
+    """Mold and build where the coat cures at no less than where the head melts or softens."""
     found = []
     for build in bench.builds.values():
         cure = bench.items[build.coat].cure if build.coat else None
@@ -156,8 +175,13 @@ def _planned(bench: Bench) -> tuple[str, ...]:
         if build.head and start is not None and melts is not None and softens(start, melts):
             alloy, melting = bench.material_of(build.head[0]), bench.show(melts, "degC")
             heat = bench.show(start, "degC")
-            found.append(f"{build.name} ({build.coat} cures from {heat}, {alloy} melts from {melting})")
+            said = f"{build.coat} cures from {heat}, {alloy} melts from {melting}"
+            found.append((build.head[0], f"{build.name} ({said})"))
     return tuple(found)
+
+
+def _listed(planned: tuple[tuple[str, str], ...]) -> str:
+    return "; ".join(said for _, said in planned)
 
 
 def _cures(batches: Batches) -> Iterator[Finding]:
@@ -165,7 +189,11 @@ def _cures(batches: Batches) -> Iterator[Finding]:
     if total:
         held, pieces = total - len(outside), int(batches.judged["count"].sum())
         good = pieces - int(outside["count"].sum())
-        text = f"{held} of {total} batches ({good} of {pieces} pieces) were cured inside their window."
+        were = "was" if held == 1 else "were"
+        text = (
+            f"{held} of {counted(total, 'batch', 'batches')} ({good} of {counted(pieces, 'piece')}) {were} "
+        )
+        text += "cured inside their window."
         text += f" Outside: {batches.named(outside)}." if len(outside) else ""
         more: dict[str, Cell] = {"pieces": pieces, "pieces_in_window": good}
         yield make_finding("cure_in_window", text, wilson_interval(held, total), "1", n=total, more=more)
@@ -183,10 +211,12 @@ def _heads(batches: Batches) -> Iterator[Finding]:
     bench, melted = batches.bench, batches.melted
     if len(melted):
         pieces = int(melted["count"].sum())
-        text = f"{pieces} heads were cured so hot that the metal itself softens: {batches.named(melted)}."
+        were = "was" if pieces == 1 else "were"
+        text = f"{counted(pieces, 'head')} {were} cured so hot that the metal itself softens: "
+        text += f"{batches.named(melted)}."
         yield Finding(id="heads_softened", text=text, value=pieces, unit="pieces", n=len(melted))
     if batches.planned:
-        text = f"Planned, and not to be cured: {'; '.join(batches.planned)}."
+        text = f"In bench.toml, and not to be cured: {_listed(batches.planned)}."
         yield Finding(id="planned_cure", text=text, value=len(batches.planned))
     for alloy in sorted({bench.material_of(mold) for mold in batches.all["mold"]}):
         if bench.items[alloy].kind == "metal" and bench.items[alloy].melts_c is None:
@@ -198,8 +228,13 @@ def _flaws(batches: Batches) -> Iterator[Finding]:
     rows, blocked = batches.all, _blocked(batches.all)
     if len(blocked):
         pieces = int(blocked["rejects"].sum())
-        text = f"{pieces} pieces in {len(blocked)} of {len(rows)} batches came out with a blocked guard hole."
-        yield Finding(id="blocked_guard_holes", text=text, value=pieces, unit="pieces", n=len(blocked))
+        text = (
+            f"{counted(pieces, 'piece')} in {len(blocked)} of {counted(len(rows), 'batch', 'batches')} came "
+        )
+        text += "out with a blocked guard hole."
+        yield Finding(
+            id="blocked_guard_holes", text=text, value=pieces, unit="pieces", n=len(blocked), quiet=True
+        )
     total, bad = int(rows["count"].sum()), int(rows["rejects"].sum())
     share = clustered_wilson_interval(bad, total, design_effect(rows["rejects"], rows["count"]))
     counts = rows["rejects"].groupby(rows["flaw"].fillna("not said")).sum()
@@ -236,7 +271,8 @@ def _coat_used(season: Season, span: Span) -> Iterator[Finding]:
         each, plan = found.each, _plan(bench, coat, done[found.meanwhile])
         text = f"{bench.show(found.used, item.unit, item=coat)} of {coat} went on {found.pieces} pieces "
         text += (
-            f"between the counts of {found.opened} and {found.closed}, {bench.show(each.estimate, unit)}: "
+            f"between the counts of {day_words(found.opened, span.end)} and "
+            f"{day_words(found.closed, span.end)}, {bench.show(each.estimate, unit)}: "
         )
         if each.estimate <= 0:
             text += "a count is off, or a jar was not written down."
@@ -295,26 +331,29 @@ def _by_temperature(batches: Batches) -> tuple[tuple[Table, ...], list[Finding]]
         text = f"{flaw.capitalize()}: {way if p < 0.05 else 'no trend with the temperature of the piece'} "
         more: dict[str, Cell] = {"p": tested[flaw].p_value, "p_adjusted": float(p)}
         text += f"(p = {p:.2g}, {len(warm)} batches)."
-        findings.append(Finding(id="flaw_trend", text=text, value=float(p), group=flaw, more=more))
+        quiet = p >= 0.05
+        findings.append(
+            Finding(id="flaw_trend", text=text, value=float(p), group=flaw, more=more, quiet=quiet)
+        )
     table = Table(
         id="by_part_temp",
         title="Flaws of dipping by the temperature of the piece",
         columns=tuple(TableColumn(name=name, label=label, unit=unit) for name, label, unit in FLAW_COLUMNS),
         rows=tuple(cells),
-        note=f"{len(batches.all) - len(warm)} of {len(batches.all)} batches have no part temperature.",
+        note="" if any(not each.quiet for each in findings) else "No flaw shows a trend with it.",
     )
     return (table,), findings
 
 
 def _actions(batches: Batches) -> Iterator[Action]:
     blocked, outside = _blocked(batches.all), batches.outside
-    reasons = [f"Cured so: {batches.named(batches.melted)}."] if len(batches.melted) else []
-    reasons += [f"Planned: {'; '.join(batches.planned)}."] if batches.planned else []
+    reasons = [f"In bench.toml: {_listed(batches.planned)}."] if batches.planned else []
+    reasons += [f"Cured so: {batches.named(batches.melted)}."] if len(batches.melted) else []
     if reasons:
         yield Action(
             id="cure-melts-heads",
-            text="Do not cure these heads in the oven, where their own metal begins to melt: use paint that "
-            "dries in air, or fish them bare.",
+            text=f"Keep {listed(batches.too_soft)} heads out of the oven, where their own metal begins to "
+            "melt: use paint that dries in air, or fish them bare.",
             because=" ".join(reasons),
             urgent=True,
         )
@@ -347,6 +386,8 @@ def _batch_table(batches: Batches) -> Table:
             for day, coat, count, temp, time, verdict in batches.all[list(names)].itertuples(index=False)
         ),
         note="The verdict is the coat's alone: a head may melt at a cure that is right for its powder.",
+        each_span=True,
+        paper_rows=None if len(batches.all) <= MOST_LISTED else 0,
     )
 
 

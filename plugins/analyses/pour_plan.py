@@ -13,7 +13,7 @@ from functools import partial
 from math import isnan
 from typing import TYPE_CHECKING
 
-from benchwater.books.log_rows import known, log_rows
+from benchwater.books.log_rows import known
 from benchwater.plugin import (
     Action,
     Analysis,
@@ -28,7 +28,7 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
-from benchwater.words import counted, listed
+from benchwater.words import counted, day_words, listed
 
 if TYPE_CHECKING:
     from benchwater.books.bait_plan import Part, Plan
@@ -97,14 +97,14 @@ def _in_a_sentence(plan: "Plan", bench: Bench, span: Span) -> Finding:
     pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
     baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
     total = sum(need.to_make for need in plan.needs)
-    steps = [f"pour {_listed(pours)}"] if pours else []
-    steps += [f"finish {_listed(baits)}"] if baits else []
-    steps += [f"buy {_listed([_packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
-    todo = "; ".join(steps) or "nothing needs to be poured, made or bought"
+    steps = [f"pour {listed(pours)}"] if pours else []
+    steps += [f"finish {listed(baits)}"] if baits else []
+    steps += [f"buy {listed([_packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
+    todo, sure = "; ".join(steps) or "nothing needs to be poured, made or bought", bench.show(plan.level, "1")
     text = (
-        f"{todo[0].upper()}{todo[1:]}: then it is {bench.show(plan.level, '1')} sure that no build runs out "
+        f"{todo[0].upper()}{todo[1:]}. {'Then it' if steps else 'It'} is {sure} sure that no build runs out "
     )
-    text += f"in the month from {span.end}."
+    text += f"in the month from {_day(span.end, span)}."
     more = {"service_level": plan.level, "expected_losses": sum(need.outlook.expected for need in plan.needs)}
     return Finding(
         id="plan", text=text, value=float(total), unit="pieces", n=plan.ends, more=more, headline=True
@@ -130,7 +130,7 @@ def _fills(plan: "Plan", bench: Bench) -> Iterator[Finding]:
         gives = [f"{pour.yielded[c]:.1f} good {c[1]} ({pour.needed[c]} needed)" for c in castings]
         beyond += sum(pour.yielded[casting] - pour.needed[casting] for casting in castings)
         fills = pour.fills.get(mold, 0)
-        text = f"{mold}: {counted(fills, 'fill')} after warming up, to give about {_listed(gives)}."
+        text = f"{mold}: {counted(fills, 'fill')} after warming up, to give about {listed(gives)}."
         for casting in (casting for casting in castings if not pour.poured[casting]):
             good = bench.show(pour.good[casting], "1")
             text += f" No casting of {casting[1]} is logged: {good} good are assumed."
@@ -139,8 +139,8 @@ def _fills(plan: "Plan", bench: Bench) -> Iterator[Finding]:
         yield Finding(
             id="fills", text=text, value=float(fills), unit="pieces", n=n, group=mold, quiet=not fills
         )
-    text = f"About {beyond:.1f} more good castings come of these fills than are needed."
-    yield Finding(id="surplus", text=text, value=beyond, unit="pieces", quiet=beyond == 0)
+    text = f"About {counted(round(beyond), 'good casting')} beyond what is needed come of these fills."
+    yield Finding(id="surplus", text=text, value=beyond, unit="pieces", quiet=round(beyond) == 0)
 
 
 def _spend(plan: "Plan", bench: Bench) -> Finding:
@@ -150,7 +150,7 @@ def _spend(plan: "Plan", bench: Bench) -> Finding:
     text = f"The packs to buy cost {bench.show(spend, 'money')}."
     if unpriced:
         known_part = f"{text} On top comes" if costs else "Not known is what to pay for"
-        text = f"{known_part} {_listed(unpriced)}: no receipt and no price on the bench."
+        text = f"{known_part} {listed(unpriced)}: no receipt and no price on the bench."
     n, more = len(plan.to_buy), {"unpriced": len(unpriced)}
     return Finding(id="spend", text=text, value=spend, unit="money", n=n, more=more, quiet=n == 0)
 
@@ -180,40 +180,38 @@ def _actions(plan: "Plan", bench: Bench, span: Span) -> Iterator[Action]:
     for mold, fills in plan.pour.fills.items():
         if fills:
             lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and by}
-            words = _listed(
-                [f"{sum(by.values())} of {name} for {_listed(list(by))}" for name, by in lacking.items()]
+            words = listed(
+                [f"{sum(by.values())} of {name} for {listed(list(by))}" for name, by in lacking.items()]
             )
             worth = sum(needs[name].missed(count) for by in lacking.values() for name, count in by.items())
             text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills."
             yield _action(f"pour-{mold}", text, f"Good castings lack: {words}.", worth)
     if plan.to_make:
         baits = [f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in plan.to_make]
-        because = (
-            f"About {sum(need.outlook.expected for need in plan.to_make):.1f} of them are to be lost in "
-        )
-        because += f"the month from {span.end}."
+        gone = counted(round(sum(need.outlook.expected for need in plan.to_make)), "bait")
+        because = f"About {gone} of these builds may go in the month from {_day(span.end, span)}."
         worth = sum(need.missed(need.to_make) for need in plan.to_make)
-        yield _action("finish-baits", f"Coat and dress {_listed(baits)}.", because, worth)
+        yield _action("finish-baits", f"Coat and dress {listed(baits)}.", because, worth)
     for part in plan.to_buy:
         cost = "no price known" if part.cost is None else bench.show(part.cost, "money")
         lacking_of = {name: part.lacking(name) for name, pieces in part.pieces.items() if pieces}
         needed, there = (bench.show(each, part.item.unit) for each in (part.needed, max(0.0, part.on_hand)))
-        because = f"{needed} needed, {there} on hand.{_order_by(plan, part, span.end)}"
+        because = f"{needed} needed, {there} on hand.{_order_by(plan, part, span)}"
         worth = sum(needs[name].missed(count) for name, count in lacking_of.items())
         yield _action(f"buy-{part.item.name}", f"Buy {_packs(part, bench)} ({cost}).", because, worth)
 
 
-def _order_by(plan: "Plan", part: "Part", start: date) -> str:
+def _order_by(plan: "Plan", part: "Part", span: Span) -> str:
     """When to order: as many days before the first build runs out without it as it takes to come."""
     if part.item.lead_time_d is None:
         return ""
-    lead, ends = timedelta(days=part.item.lead_time_d), []
+    start, lead, ends = span.end, timedelta(days=part.item.lead_time_d), []
     for need in (need for need in plan.needs if part.pieces[need.build.name] and need.outlook.expected):
         lasts = (need.target - part.lacking(need.build.name)) / need.outlook.expected
         ends.append((start + min(1.0, lasts) * MONTH, need.build.name))
     day, build = min(ends, default=(start + MONTH, ""))
-    when = f"order by {day - lead}" if day - lead > start else "order now"
-    lasts_to = f", and {build} lasts to about {day} without" if day < start + MONTH else ""
+    when = f"order by {_day(day - lead, span)}" if day - lead > start else "order now"
+    lasts_to = f", and {build} lasts to about {_day(day, span)} without" if day < start + MONTH else ""
     return f" It takes {lead.days} days to come{lasts_to}: {when}."
 
 
@@ -230,28 +228,27 @@ def _action(id: str, text: str, because: str, worth: float) -> Action:
 def _look_back(season: Season, span: Span) -> Section:
     """What was to be expected at the start of the month, and what happened."""
     from benchwater.books.bait_plan import look_ahead, service_level
+    from benchwater.books.log_columns import in_days, moments, numbers, words
 
     bench, level = season.bench, service_level(season.bench)
     outlooks, before = look_ahead(season, span.start)
-    fished, ended = dict.fromkeys(bench.builds, 0.0), dict.fromkeys(bench.builds, 0)
-    columns = ("date", "build", "fished_h", "fate", "count")
-    for when, name, hours, fate, count in log_rows(season, "fishing", *columns):
-        if span.start <= when.date() < span.end:
-            fished[name] += hours * count
-            ended[name] += count if fate != "kept" else 0
+    inside = in_days(moments(season, "fishing"), span.start, span.end)
+    builds, count = words(season, "fishing", "build"), numbers(season, "fishing", "count")
+    gone = count * ~words(season, "fishing", "fate").are("kept")
+    none = dict.fromkeys(bench.builds, 0.0)
+    fished = none | builds.sums(numbers(season, "fishing", "fished_h") * count, inside)
+    ended = {name: round(number) for name, number in (none | builds.sums(gone, inside)).items()}
     lost, hours, thin = sum(ended.values()), sum(fished.values()), before < LEAST_ENDS
     text, more = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
     if not thin:
         planned, expected = sum(o.hours for o in outlooks), sum(o.expected for o in outlooks)
         likely = sum(replace(o, hours=fished[o.build.name]).expected for o in outlooks)
-        text += (
-            f" By the record before, {likely:.1f} were to be expected in these hours, and {expected:.1f} in "
-        )
-        text += f"the {bench.show(planned, 'h')} planned."
+        text += f" By the record before, about {likely:.0f} were to be expected in these hours, and about "
+        text += f"{expected:.0f} in the {bench.show(planned, 'h')} planned."
         more |= {"planned_h": planned, "expected_planned": expected, "expected_fished": likely}
         beyond = [o.build.name for o in outlooks if ended[o.build.name] > o.at(level)]
         if beyond:
-            text += f" A stock for {bench.show(level, '1')} would not have covered {_listed(beyond)}."
+            text += f" A stock for {bench.show(level, '1')} would not have covered {listed(beyond)}."
         elif planned > 2 * hours and expected > 2 * lost:
             text += " State fewer `planned_hours` if you fish less: the plan will then ask for less."
     rows: list[tuple[Cell, ...]] = []
@@ -293,7 +290,7 @@ def _demand_table(plan: "Plan", foreseen: bool = True) -> Table:
         rows.append((need.build.name, need.on_hand, *ahead))
     idle = [need.build.name for need in plan.needs if not (need.outlook.hours or need.outlook.left_out)]
     note = "A build without a coat has every bare casting of its head on hand that no other needs."
-    note += f" No hours are planned for {_listed(idle)}." if idle and foreseen else ""
+    note += f" No hours are planned for {listed(idle)}." if idle and foreseen else ""
     if earlier := sum(plan.pieces.earlier.values()):
         note += f" {counted(earlier, 'casting')} used so far must be from before the logs began."
     title = "Baits: on hand, and to have" if foreseen else "Baits on hand"
@@ -346,16 +343,19 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
     from benchwater import plots
 
     names, outlooks = [need.build.name for need in needs], [need.outlook for need in needs]
-    figure, axes = plots.new_figure(height_mm=22 + 7 * len(needs))
+    figure, axes = plots.new_figure(plots.HALF_MM, 24 + 5.5 * max(4, len(needs)))
     low, high = ([outlook.at(level) for outlook in outlooks] for level in (1 - plan.level, plan.level))
     most = 2 * max(1, *high)
-    plots.bars(axes, names, [min(most, need.on_hand or 0) for need in needs], series=2, label="on hand")
-    middle, label = [outlook.expected for outlook in outlooks], "losses expected, with the target stock"
+    there = [need.on_hand or 0 for need in needs]
+    plots.bars(axes, names, [min(most, count) for count in there], series=2, label="on hand")
+    middle, label = [outlook.expected for outlook in outlooks], "losses to expect, up to the target"
     plots.interval_points(axes, range(len(needs)), middle, low, high, series=1, label=label, horizontal=True)
     plots.legend(axes)
-    axes.set_xlabel(f"baits (bars end at {most})")
+    axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(there) > most else ""))
     words = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
-    alt = f"Baits on hand, and losses expected in the coming month: {_listed(words)}."
+    short = [need.build.name for need in needs if need.to_make]
+    alt = f"Baits on hand, and losses expected in the coming month: {listed(words)}. "
+    alt += f"Short of its target: {listed(short)}." if short else "None is short of its target."
     title = "On hand, and what the coming month may take"
     return (Figure(id="stock_and_losses", title=title, alt=alt, svg=plots.to_svg(figure)),)
 
@@ -368,6 +368,10 @@ def _packs(part: "Part", bench: Bench) -> str:
     if part.packs is not None:
         return f"{counted(part.packs, 'pack')} of {part.item.name}"
     return f"{bench.show(part.short, part.item.unit)} of {part.item.name}"
+
+
+def _day(day: date, span: Span) -> str:
+    return day_words(day, span.end)
 
 
 @hookimpl

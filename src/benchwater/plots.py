@@ -341,7 +341,7 @@ def _note(
 
 
 def _short(name: str, limit: int = _LONGEST_NAME) -> str:
-    """A name that leaves room for the plot it is on."""
+    """A name that leaves room for the plot it is on, what cannot be seen spelled out."""
     return shorten(visible(name), limit)
 
 

@@ -1,8 +1,9 @@
 from datetime import date
 
+import pandas as pd
 import pytest
 
-from benchwater.plugin import Span
+from benchwater.plugin import Season, Span
 from benchwater.testing import make_season
 from small_bench import SMALL_BENCH
 
@@ -14,6 +15,10 @@ date,mold,cavity,outcome,count
 2026-05-31 23:59,round-jig,1/8,good,4
 2026-06-01,round-jig,1/8,good,5
 """
+FISHED = """\
+date,build,fished,fate,habitat
+2026-05-01,perch-grub,2 h,kept,weeds; rock
+"""
 
 
 def test_a_report_of_may_knows_may_and_what_came_before_and_nothing_of_june():
@@ -24,11 +29,53 @@ def test_a_report_of_may_knows_may_and_what_came_before_and_nothing_of_june():
     assert made.season.before("pour", date(2026, 3, 1))["count"].tolist() == [1]
 
 
-def test_what_one_analysis_does_to_its_tables_no_other_sees():
+def write_over(table):
+    table["count"] = 0
+
+
+def write_cells(table):
+    table.loc[:, "count"] = 0
+    table.iloc[0, table.columns.get_loc("mold")] = "another"
+
+
+def write_in_place(table):
+    table["count"] += 1
+    table.insert(0, "mine", 1)
+    del table["date"]
+    table.index.name = table.columns.name = "mine"
+
+
+def write_to_the_array(table):
+    with pytest.raises(ValueError, match="read-only"):
+        table["count"].to_numpy()[:] = 0
+    with pytest.raises(ValueError, match="read-only"):
+        table["habitat"].to_numpy()[0] = ()
+
+
+@pytest.mark.parametrize("write", [write_over, write_cells, write_in_place, write_to_the_array])
+def test_what_one_analysis_does_to_its_tables_no_other_sees(write):
+    made = make_season(SMALL_BENCH, {"pour.csv": LOG, "fishing.csv": FISHED}, month="2026-05")
+    ways = (
+        lambda season, kind: season.log(kind),
+        lambda season, kind: season.rows(kind, made.whole),
+        lambda season, kind: season.before(kind, date(2026, 6, 1)),
+    )
+    kind = "fishing" if write is write_to_the_array else "pour"
+    before = [way(made.season, kind).copy(deep=True) for way in ways]
+    for way in ways:
+        write(way(made.season, kind))
+    for way, wanted in zip(ways, before, strict=True):
+        found = way(made.season, kind)
+        pd.testing.assert_frame_equal(found, wanted)
+        assert found.index.name is found.columns.name is None
+
+
+def test_rows_in_no_order_of_date_are_those_of_the_span_too():
     made = make_season(SMALL_BENCH, {"pour.csv": LOG}, month="2026-05")
-    for table in (made.season.log("pour"), made.season.rows("pour", made.whole)):
-        table["count"] = 0
-    assert made.season.log("pour")["count"].tolist() == [1, 2, 3, 4]
+    mixed = made.season.log("pour").iloc[[3, 0, 2, 1]]
+    season = Season(made.season.bench, {"pour": mixed}, made.season.start, made.season.end)
+    assert season.rows("pour", made.whole)["count"].tolist() == [4, 3, 2]
+    assert season.before("pour", date(2026, 3, 1))["count"].tolist() == [1]
 
 
 def test_a_season_is_known_by_a_span_of_days():

@@ -88,6 +88,42 @@ def test_an_option_that_cannot_be_meant_is_told_by_key_line_and_what_is_near(fol
         assert (outcome.status, str(refusal.value) in outcome.err) == (2, True)
 
 
+@pytest.mark.parametrize(
+    ("off", "words"),
+    [
+        ("defect_rat", ["line {1}", "`plugins.off` names `defect_rat`", "did you mean `defect_rate`?"]),
+        ("pour", ["no such plugin or analysis", "did you mean `ingest.pour`?"]),
+        ("rainy.py", ["did you mean `rainy`?"]),
+        ("of my own", ["`benchwater plugins` lists them"]),
+    ],
+)
+def test_a_name_switched_off_that_nothing_has_is_told_by_line_and_what_is_near(folder, off, words):
+    toml = SMALL_BENCH + f'[plugins]\noff = ["plain", "{off}"]\n'
+    (folder / "bench.toml").write_text(toml)
+    for command in ("report", "check", "plugins"):
+        outcome = run(command, folder)
+        assert outcome.status == 2
+        for word in words:
+            assert word.replace("{1}", str(toml.count("\n"))) in outcome.err
+
+
+@pytest.mark.parametrize("off", ["rainy", "plain", "analyses.defect_rate", "defect_rate", "copy_report"])
+def test_a_plugin_an_analysis_and_a_hook_may_be_switched_off_by_name(folder, off):
+    (folder / "bench.toml").write_text(SMALL_BENCH + f'[plugins]\noff = ["{off}"]\n')
+    plugins = read_workspace(folder).plugins
+    assert off in plugins.left_out
+    assert off not in {analysis.id for analysis, _ in plugins.analyses}
+    assert off not in {plugin.id for plugin in plugins.loaded if plugin.report_written is not None}
+
+
+def test_a_name_switched_off_may_be_that_of_a_plugin_left_out_or_broken(folder):
+    (folder / "bench.toml").write_text(SMALL_BENCH + '[plugins]\noff = ["rainy"]\n')
+    assert not read_workspace(folder, workspace_plugins=False).plugins.left_out
+    (folder / "bench.toml").write_text(SMALL_BENCH + '[plugins]\noff = ["plain"]\n')
+    (folder / "plugins" / "rainy.py").write_text("1/0\n")
+    assert read_workspace(folder).plugins.problems
+
+
 def test_options_of_what_is_switched_off_left_out_or_broken_do_no_harm(folder):
     (folder / "bench.toml").write_text(SMALL_BENCH + "[plugins.rainy]\nleast = 2\n")
     assert "rainy" in read_workspace(folder, workspace_plugins=False).bench.plugin_options

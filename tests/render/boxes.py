@@ -35,3 +35,12 @@ def running_over(pages: Sequence[Any]) -> list[str]:
                 if sideways or box.position_y < top - 1 or bottom > page.height - foot + 1:
                     over.append(f"page {number}: {words or 'a picture'}")
     return over
+
+
+def words_on(pages: Sequence[Any], words: str) -> Any:
+    """The first box of text that holds these words, None where no page shows them."""
+    for page in pages:
+        for box in page._page_box.descendants():
+            if words in (getattr(box, "text", "") or ""):
+                return box
+    return None

@@ -5,13 +5,13 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from benchwater import plots
-from benchwater.plugin import Figure
+from benchwater.plugin import Bench, Figure
 
 if TYPE_CHECKING:
     from benchwater.mathematics.followed_stretch import Lives
 
 
-def survival_picture(lives: dict[str, "Lives"], horizon: float) -> Figure:
+def survival_picture(lives: dict[str, "Lives"], horizon: float, bench: Bench) -> Figure:
     """The share still in use over hours, with and without a leader where both are known."""
     import numpy as np
 
@@ -27,15 +27,15 @@ def survival_picture(lives: dict[str, "Lives"], horizon: float) -> Figure:
         plots.steps(ax, x, y, low=low, high=high, series=series, label=label)
         at_risk = lives[name].records.at_risk(np.asarray(ticks))
         plots.rows_below(ax, [(label, [str(baits) for baits in at_risk])])
-        said += [f"{label} {curve.at(t).estimate:.0%} at {t:.3g} h" for t in (last / 2, last)]
+        said += [f"{label} {bench.show(curve.at(t).estimate, '1')} at {t:.3g} h" for t in (last / 2, last)]
     ax.set(xticks=ticks, xlabel="hours in use", ylabel="share still in use", ylim=(0, 1.02))
     plots.legend(ax)
     alt = f"Still in use, with 95 % bands: {', '.join(said)}."
-    title = "How long baits stay in use; below, how many were followed so long"
+    title = "How long baits stay in use, and how many were followed"
     return Figure(id="survival", title=title, alt=alt, svg=plots.to_svg(figure))
 
 
-def causes_picture(causes: Iterable[str], lives: "Lives", horizon: float) -> Figure:
+def causes_picture(causes: Iterable[str], lives: "Lives", horizon: float, bench: Bench) -> Figure:
     """The share that each cause has ended, stacked over hours in use."""
     import numpy as np
 
@@ -48,11 +48,11 @@ def causes_picture(causes: Iterable[str], lives: "Lives", horizon: float) -> Fig
         rising = incidence.incidence[series, shown]
         tops[cause] = float(rising[-1]) if len(rising) else 0.0
         parts.append(np.r_[0.0, rising, tops[cause]])
-    left = 1 - sum(tops.values())
+    left = f"still in use {bench.show(max(0.0, 1 - sum(tops.values())), '1', 0)}"
     ax.set(xticks=_ticks(horizon), xlabel="hours in use", ylabel="share of baits", ylim=(0, 1))
-    names = [f"{cause} {top:.0%}" for cause, top in tops.items()]
-    plots.stacked(ax, x, parts, names, step=True, rest=f"still in use {left:.0%}")
-    alt = f"After {horizon:.3g} h in use: {', '.join(names)}, still in use {left:.0%}."
+    names = [f"{cause} {bench.show(top, '1', 0)}" for cause, top in tops.items()]
+    plots.stacked(ax, x, parts, names, step=True, rest=left)
+    alt = f"After {horizon:.3g} h in use: {', '.join(names)}, {left}."
     return Figure(id="causes", title="What ends them", alt=alt, svg=plots.to_svg(figure))
 
 

@@ -25,7 +25,7 @@ from .methods import METHODS
 from .rates import overall_rates
 from .sessions import by_session
 from .tables import made_tables
-from .temperature import by_temperature, too_little
+from .temperature import by_temperature, left_open, too_little
 
 
 def analyse(season: Season, span: Span) -> Section:
@@ -47,6 +47,7 @@ def analyse(season: Season, span: Span) -> Section:
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else why,
+        unsaid=left_open(draft, molds) if sure else "",
         findings=tuple(draft.findings),
         tables=tuple(made_tables(draft, why if sure else "")),
         figures=tuple(draft.figures),

@@ -43,4 +43,10 @@ def made_tables(draft: Draft, note: str) -> Iterator[Table]:
     for name, print_rows, columns, title, said in TABLES:
         if rows := draft.tables[name]:
             said = note if name == "by_temperature" else said
-            yield make_table(name, title, columns, rows, COLUMNS, note=said, print_rows=print_rows)
+            paper_rows = 0 if name == "by_estimated" else None
+            yield make_table(
+                *(name, title, columns, rows, COLUMNS),
+                note=said,
+                print_rows=print_rows,
+                paper_rows=paper_rows,
+            )

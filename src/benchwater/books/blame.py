@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from math import isfinite
 
 from benchwater.books.stock_books import OUNCE_G, OUNCE_ML, Book
+from benchwater.mathematics.movements import net_amount, net_uncertainty
 from benchwater.mathematics.slips import DECIMAL_SLIPS, likeliest_slip, unit_slips
-from benchwater.mathematics.stock import Balance, Chain, Count, net_amount, net_uncertainty
+from benchwater.mathematics.stock import Balance, Chain, Count
 from benchwater.mathematics.uncertainty import combined_uncertainty
 from benchwater.plugin.bench import Item
 

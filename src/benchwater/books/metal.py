@@ -1,5 +1,6 @@
 """How much of the metal poured became good castings, and how much of it was skimmed or thrown away."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import sqrt
@@ -8,10 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.books.fills import pour_rows
-from benchwater.books.log_rows import log_rows
+from benchwater.books.log_columns import in_days, moments, numbers
+from benchwater.books.log_rows import midnight
+from benchwater.books.poured import castings
 from benchwater.books.stock_books import Book
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.interval import Interval
+from benchwater.mathematics.movements import net_amount
 from benchwater.mathematics.uncertainty import combined_uncertainty, rectangular_uncertainty
 from benchwater.plugin.season import Season, Span
 
@@ -95,30 +99,24 @@ def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[D
     melted = castings of any outcome, blank fills with them, + discarded; sprues go round and are not weighed.
     Expanded uncertainty (k = 2) of discarded / melted by the law of propagation: JCGM 100:2008, 5.1.2.
     """
-    cast: dict[str, dict[tuple[str, str], int]] = {}
-    for when, mold, cavity, count, poured in log_rows(
-        season, "pour", "date", "mold", "cavity", "count", "material"
-    ):
-        if span.start <= when.date() < span.end:
-            material = season.bench.material_of(mold, poured if isinstance(poured, str) else None)
-            of = cast.setdefault(material, {})
-            of[mold, cavity] = of.get((mold, cavity), 0) + count
+    inside = in_days(moments(season, "pour"), span.start, span.end)
+    poured = castings(season).take(inside)
+    cast: dict[str, Counter[tuple[str, str]]] = {}
+    for what, count in poured.sums(numbers(season, "pour", "count")[inside]).items():
+        cast.setdefault(what.material, Counter())[what.piece] += round(count)
     found = []
     for name, pieces in cast.items():
         book = books[name]
-        thrown = [
-            move
-            for move in book.ledger.movements
-            if move.kind == "discarded" and span.start <= move.when.date() < span.end
-        ]
-        discarded = -sum(move.amount for move in thrown)
+        moved = book.ledger.between(midnight(span.start), midnight(span.end))
+        thrown = moved.of_kind("discarded")
+        discarded = -net_amount(thrown)
         if book.item.kind != "metal" or book.item.unit != "g" or discarded <= 0:
             continue
         masses = {piece: _mass(season, books, *piece, name) for piece in pieces}
         amount = sum(count * masses[piece][0] for piece, count in pieces.items())
         amount_u = combined_uncertainty([count * masses[piece][1] for piece, count in pieces.items()])
         melted = amount + discarded
-        discarded_u = combined_uncertainty([move.u for move in thrown])
+        discarded_u = combined_uncertainty(thrown.u)
         share = discarded / melted
         spread = FACTOR * sqrt((amount * discarded_u) ** 2 + (discarded * amount_u) ** 2) / melted**2
         limits = Interval(

@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.days import between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,7 +23,7 @@ class Span:
 
 
 class Season:
-    """Read-only: every table handed out is a copy, so no analysis can disturb its neighbour.
+    """Read-only: every table handed out is a copy of its own, so no analysis can disturb its neighbour.
 
     `start` is the first day of the season, `end` the day after the last one of the report. Rows later
     than `end` are not here: a report of May knows nothing of June. Rows earlier than `start` are, for
@@ -43,18 +44,15 @@ class Season:
         (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as text, `file` and `line`. A cell not
         recorded is missing (`NaN`, `None`), never zero.
         """
-        return self._logs[kind].copy()
+        return self._logs[kind].copy(deep=False)
 
     def rows(self, kind: str, span: Span) -> "pd.DataFrame":
         """The rows of one log kind whose date falls in the span."""
-        table = self._logs[kind]
-        inside = (table["date"] >= _midnight(span.start)) & (table["date"] < _midnight(span.end))
-        return table[inside].reset_index(drop=True).copy()
+        return between(self._logs[kind], span.start, span.end)
 
     def before(self, kind: str, day: date) -> "pd.DataFrame":
         """The rows of one log kind before the start of that day."""
-        table = self._logs[kind]
-        return table[table["date"] < _midnight(day)].reset_index(drop=True).copy()
+        return between(self._logs[kind], None, day)
 
     def options(self, analysis: str) -> Mapping[str, Any]:
         """What the maker set for that analysis under `[plugins.ID]`, defaults filled in.
@@ -71,7 +69,3 @@ class Season:
     def holds(self, kind: str) -> bool:
         """Whether any row of that kind was used."""
         return kind in self._logs and len(self._logs[kind]) > 0
-
-
-def _midnight(day: date) -> datetime:
-    return datetime(day.year, day.month, day.day)

@@ -65,7 +65,8 @@ class Table:
     `each_span` prints this table for both. A longer table gives way to a plot of its numbers: to a figure
     whose id is the table's, or begins with it and a colon. `print_units`, where given, is one printed unit a
     row (such as `lb`) for columns with `unit_from`.
-    `print_rows` bounds what is printed on paper (the JSON twin always holds all rows); 0 prints none.
+    `print_rows` bounds what is printed (the JSON twin always holds all rows); 0 prints none. Of these,
+    `paper_rows` bounds what is on paper: the HTML holds the others; 0 leaves the table to the HTML.
     """
 
     id: str
@@ -76,6 +77,7 @@ class Table:
     print_units: tuple[str | None, ...] | None = None
     print_rows: int = 20
     each_span: bool = False
+    paper_rows: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse rows that do not fit the columns."""
@@ -140,11 +142,14 @@ class Section:
 
     `thin` says that there is too little to conclude from: it must carry no action. `empty` says that
     the logs hold nothing for it. `failed` is given by the host alone, to an analysis that broke.
-    `methods` names how each number was made, with its published source.
+    `methods` names how each number was made, with its published source. `unsaid` is what these logs leave
+    open although there is enough to go by, and what would close it: a sentence for the front page's "What
+    the data cannot say", where a thin section's `why` stands.
     """
 
     status: Status
     why: str = ""
+    unsaid: str = ""
     findings: tuple[Finding, ...] = ()
     tables: tuple[Table, ...] = ()
     figures: tuple[Figure, ...] = ()

@@ -31,17 +31,21 @@ def load_plugins(workspace: Path | None, off: Sequence[str] = (), *, files: Sequ
     manager.add_hookspecs(Hooks)
     loaded: list[LoadedPlugin] = []
     problems: list[PluginProblem] = []
+    left_out: set[str] = set()
     for candidate in candidates(workspace, files):
         if candidate.name in off:
+            left_out.add(candidate.name)
             continue
         try:
-            loaded.append(_load(candidate, manager, loaded, off))
+            loaded.append(_load(candidate, manager, loaded, off, left_out))
         except _RefusedError as refusal:
             problems.append(_problem(candidate, str(refusal)))
         except (Exception, SystemExit) as error:
             why = f"could not be loaded: {type(error).__name__}: {error}{_at(error, candidate)}"
             problems.append(_problem(candidate, why, traceback.format_exc()))
-    return Plugins(loaded=tuple(loaded), problems=tuple(problems), off=tuple(off))
+    return Plugins(
+        loaded=tuple(loaded), problems=tuple(problems), off=tuple(off), left_out=frozenset(left_out)
+    )
 
 
 def _problem(candidate: Candidate, why: str, detail: str = "") -> PluginProblem:
@@ -49,7 +53,11 @@ def _problem(candidate: Candidate, why: str, detail: str = "") -> PluginProblem:
 
 
 def _load(
-    candidate: Candidate, manager: pluggy.PluginManager, earlier: Sequence[LoadedPlugin], off: Sequence[str]
+    candidate: Candidate,
+    manager: pluggy.PluginManager,
+    earlier: Sequence[LoadedPlugin],
+    off: Sequence[str],
+    left_out: set[str],
 ) -> LoadedPlugin:
     plugin = candidate.load()
     refusal = other_version(getattr(plugin, "CONTRACT_VERSION_NEEDED", CONTRACT_VERSION))
@@ -58,18 +66,16 @@ def _load(
     _refuse_unknown_hooks(plugin, manager)
     manager.register(plugin, name=f"{candidate.origin}:{candidate.name}")
     try:
+        analyses = tuple(_answers(manager.hook.analyses, plugin, Analysis))
+        report_written = _report_written(manager.hook.report_written, plugin)
         brought = LoadedPlugin(
             name=candidate.name,
             origin=candidate.origin,
             where=candidate.where,
             path=candidate.path,
             log_kinds=tuple(_answers(manager.hook.log_kinds, plugin, LogKind)),
-            analyses=tuple(
-                analysis
-                for analysis in _answers(manager.hook.analyses, plugin, Analysis)
-                if analysis.id not in off
-            ),
-            report_written=_report_written(manager.hook.report_written, plugin, candidate, off),
+            analyses=tuple(analysis for analysis in analyses if analysis.id not in off),
+            report_written=None if candidate.short_name in off else report_written,
         )
         _refuse_taken_names(brought, earlier)
         for fault in faults(brought.analyses, brought.log_kinds):
@@ -77,6 +83,9 @@ def _load(
     except BaseException:
         manager.unregister(plugin)
         raise
+    left_out.update(analysis.id for analysis in analyses if analysis.id in off)
+    if report_written is not None and candidate.short_name in off:
+        left_out.add(candidate.short_name)
     return brought
 
 
@@ -109,12 +118,8 @@ def _answers(caller: pluggy.HookCaller, plugin: object, kind: type[_Brought]) ->
             yield entry
 
 
-def _report_written(
-    caller: pluggy.HookCaller, plugin: object, candidate: Candidate, off: Sequence[str]
-) -> Callable[[ReportWritten], object] | None:
-    """The plugin's own implementation, unless its short name is switched off."""
-    if candidate.name.rpartition(".")[2] in off:
-        return None
+def _report_written(caller: pluggy.HookCaller, plugin: object) -> Callable[[ReportWritten], object] | None:
+    """The plugin's own implementation."""
     found = next((each for each in caller.get_hookimpls() if each.plugin is plugin), None)
     if found is None:
         return None

@@ -64,11 +64,16 @@ def line_of(error: BaseException, path: Path | None) -> tuple[str, int] | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plugins:
-    """All plugins of a run, in the order they were loaded."""
+    """All plugins of a run, in the order they were loaded.
+
+    `off` is what bench.toml switches off, `left_out` those of the names there that are a plugin's or an
+    analysis'.
+    """
 
     loaded: tuple[LoadedPlugin, ...]
     problems: tuple[PluginProblem, ...]
     off: tuple[str, ...] = ()
+    left_out: frozenset[str] = frozenset()
 
     @property
     def log_kinds(self) -> tuple[LogKind, ...]:

@@ -28,11 +28,17 @@ class UnusableValueError(ValueError):
 def read_options(plugins: Plugins, written: Written, lines: Lines, *, complete: bool = True) -> Written:
     """Every analysis' options by its id, defaults filled in; what belongs to no analysis as it was written.
 
-    `lines` holds the line of each key below `[plugins]`. An ID that nothing loaded has is refused, unless
-    some plugin could not be loaded or (`complete` False) was left out, as it may be that one's. OptionError
-    with one sentence for whatever is wrong.
+    `lines` holds the line of each key below `[plugins]`. An ID that nothing loaded has is refused, and so is
+    a name under `off`, unless some plugin could not be loaded or (`complete` False) was left out, as it may
+    be that one's. OptionError with one sentence for whatever is wrong.
     """
     analyses = {analysis.id: analysis for analysis, _ in plugins.analyses}
+    certain = complete and not plugins.problems
+    for name in plugins.off:
+        if certain and name not in plugins.left_out:
+            there = {plugin.name for plugin in plugins.loaded} | set(analyses)
+            why = f"names `{name}`, and there is no such plugin or analysis{_nearest(name, there)}"
+            raise _error(("off",), why, lines)
     given: dict[str, Mapping[str, object]] = {}
     for identity, table in written.items():
         owner = next((plugin for plugin in plugins.loaded if plugin.id == identity), None)
@@ -44,10 +50,12 @@ def read_options(plugins: Plugins, written: Written, lines: Lines, *, complete: 
             if owner.report_written is None and table:
                 raise _error((identity,), _no_options(identity, owner), lines)
             given[identity] = table
-        elif _is_off(identity, plugins.off) or plugins.problems or not complete:
+        elif _is_off(identity, plugins.off) or not certain:
             given[identity] = table
         else:
-            raise _error((identity,), _nobody(identity, plugins), lines)
+            there = {plugin.id for plugin in plugins.loaded} | set(analyses)
+            why = f"sets options of a plugin that is not there{_nearest(identity, there)}"
+            raise _error((identity,), why, lines)
     for identity, analysis in analyses.items():
         if analysis.options:
             defaults = {option.name: option.default for option in analysis.options}
@@ -147,11 +155,11 @@ def _no_options(identity: str, owner: LoadedPlugin) -> str:
     return f"names a file with analyses of other names: write [plugins.{ids[0]}] (it brings {_listed(ids)})"
 
 
-def _nobody(identity: str, plugins: Plugins) -> str:
-    names = sorted({plugin.id for plugin in plugins.loaded} | {entry.id for entry, _ in plugins.analyses})
-    near = difflib.get_close_matches(identity, names, n=1, cutoff=0.6)
-    hint = f"; did you mean `{near[0]}`?" if near else " (`benchwater plugins` lists them)"
-    return f"sets options of a plugin that is not there{hint}"
+def _nearest(name: str, there: set[str]) -> str:
+    """What may have been meant: a name that ends in it after a dot, else the one most like it."""
+    near = sorted(full for full in there if full.rpartition(".")[2] == name)
+    near = near or difflib.get_close_matches(name, sorted(there), n=1, cutoff=0.6)
+    return f"; did you mean `{near[0]}`?" if near else " (`benchwater plugins` lists them)"
 
 
 def _is_off(identity: str, off: Sequence[str]) -> bool:

@@ -24,6 +24,11 @@ class Candidate:
     load: Callable[[], object]
     path: Path | None = None
 
+    @property
+    def short_name(self) -> str:
+        """The name without the folders it lies in."""
+        return self.name.rpartition(".")[2]
+
 
 def candidates(workspace: Path | None, files: Sequence[Path] = ()) -> Iterator[Candidate]:
     """Every plugin there is. `workspace` is the maker's folder, None to leave its plugins out.

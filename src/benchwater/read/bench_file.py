@@ -43,7 +43,8 @@ def load_bench(folder: FilePath) -> BenchFile:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise BenchError(
-            f"there is no {FILE_NAME} in {folder}: `benchwater start FOLDER` writes one to begin from"
+            f"there is no {FILE_NAME} in {folder.resolve()}: "
+            "`benchwater start FOLDER` writes one to begin from"
         ) from None
     except UnicodeDecodeError:
         raise BenchError(f"{FILE_NAME} is not UTF-8 text: save it again as UTF-8") from None

@@ -3,21 +3,7 @@
 from datetime import date, timedelta
 
 from benchwater.plugin.season import Span
-
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
+from benchwater.words import MONTHS
 
 
 def span_title(span: Span) -> str:
@@ -30,15 +16,15 @@ def span_title(span: Span) -> str:
         and span.end.day == 1
         and (span.start.month, span.start.year) == (last.month, last.year)
     ):
-        return f"{_MONTHS[last.month - 1]} {last.year}"
+        return f"{MONTHS[last.month - 1]} {last.year}"
     return _stretch(span.start, last)
 
 
 def month_name(day: date) -> str:
     """`May`."""
-    return _MONTHS[day.month - 1]
+    return MONTHS[day.month - 1]
 
 
 def _stretch(first: date, last: date) -> str:
     year = f" {first.year}" if first.year != last.year else ""
-    return f"{first.day} {_MONTHS[first.month - 1]}{year} to {last.day} {_MONTHS[last.month - 1]} {last.year}"
+    return f"{first.day} {MONTHS[first.month - 1]}{year} to {last.day} {MONTHS[last.month - 1]} {last.year}"

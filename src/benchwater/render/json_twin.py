@@ -102,6 +102,7 @@ def _section(section: ReportSection) -> Json:
                 **_days(part.span),
                 "status": part.section.status,
                 "why": part.section.why,
+                "unsaid": part.section.unsaid,
             }
             for part in section.parts
         ],

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection, VitalSeries
 from benchwater.analyse.run import merged_actions
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.section import Action, Finding, Status, Table
+from benchwater.plugin.section import Action, Figure, Finding, Status, Table
 from benchwater.render.days import month_name, span_title
 from benchwater.render.small_plots import half_wide, sparkline
 from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import counted, sentences, shorten, visible
 from benchwater.units import figures
+from benchwater.words import one_to_other
 
 MOST_ACTIONS = 7
 _FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
@@ -22,9 +23,11 @@ _SHORT_UNIT = 5
 MOST_VITALS = 10
 _LONGEST_GLANCE = 92
 _LONGEST_BECAUSE = 100
-_LONGEST_UNSAID = 170
+_LONGEST_UNSAID = 130
 _MOST_UNSAID = 3
-_LONGEST_RUNNING = 36
+_LONGEST_RUNNING, _LONGEST_HEAD = 36, 30
+_LONGEST_TITLE = 70
+_WHOLE_MONEY, _WIDE_MONEY, _LEAST_BAITS = 10.0, 2.0, 0.75
 _SHORT_ON_PAPER = 10
 
 STATUS_WORDS: dict[Status, str] = {
@@ -51,7 +54,7 @@ class ActionLine:
 class VitalView:
     """One number of the front page: what it is, how it moved, and its months as a small plot.
 
-    `good` is `better` or `worse` where the change is news of that kind.
+    `source` is empty in a season's first month; `good` is `better` or `worse` where the change is such news.
     """
 
     label: str
@@ -85,30 +88,34 @@ class FindingLine:
 
 
 @dataclass(frozen=True, slots=True)
-class FigureView:
-    """A plot as an image that carries itself. One on `screen_only` is left out on paper.
+class Block:
+    """A plot (an image that carries itself) or a table. One on `screen_only` is left out on paper.
 
     A `half` one leaves room for another beside it.
     """
 
-    title: str
-    alt: str
-    source: str
     screen_only: bool
     half: bool
+    title: str = ""
+    alt: str = ""
+    source: str = ""
+    table: PrintedTable | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class TableView:
-    """A table, and whether it is left out on paper."""
+class BlockRow:
+    """What stands side by side on paper: one block, or two halves."""
 
-    table: PrintedTable
+    blocks: tuple[Block, ...]
     screen_only: bool
 
 
 @dataclass(frozen=True, slots=True)
 class SpanView:
-    """What a section says of one span. `note` is empty where the section's own status says it already."""
+    """What a section says of one span. `note` is empty where the section's own status says it already.
+
+    `label` is empty where the whole report is of one span, which the front page names.
+    """
 
     label: str
     status: Status
@@ -116,8 +123,8 @@ class SpanView:
     note: str
     findings: tuple[FindingLine, ...]
     actions: tuple[ActionLine, ...]
-    figures: tuple[FigureView, ...]
-    tables: tuple[TableView, ...]
+    rows: tuple[BlockRow, ...]
+    unsaid: str
     nothing: tuple[str, ...]
     data_only: str
     not_on_paper: str
@@ -125,9 +132,10 @@ class SpanView:
 
 @dataclass(frozen=True, slots=True)
 class SectionView:
-    """One section of the report."""
+    """One section of the report; `running` is its title as the head of its pages has room for it."""
 
     title: str
+    running: str
     anchor: str
     question: str
     status: Status
@@ -196,7 +204,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         last = _vital_number(now.value, series.unit, report.bench)
         change = "" if last == shown else f"{month_name(now.span.start)}: {last}"
     elif before is None:
-        change = "first month of the season"
+        change = ""
     elif before.value is None or now.value is None:
         empty = before if before.value is None else now
         change = f"nothing logged in {month_name(empty.span.start)}"
@@ -219,7 +227,9 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         good=good,
         season="" if whole or season == shown else f"{season} this season",
         alt=f"{series.label.capitalize()} by month: {', '.join(told)}.",
-        source=_as_data(sparkline([each.value for each in series.months], flowing, series.unit == "1")),
+        source=_as_data(sparkline([each.value for each in series.months], flowing, series.unit == "1"))
+        if before is not None
+        else "",
     )
 
 
@@ -239,12 +249,29 @@ def _vitals_note(report: Report) -> str:
         return ""
     months = report.vitals[0].months
     first, last = month_name(months[0].span.start), month_name(months[-1].span.start)
-    through = first if len(months) == 1 else f"{first} to {last}"
-    return f"Small plots: {through}, a month a mark, each from zero up; a month without rows is a gap."
+    if len(months) == 1:
+        return f"{first} is the first month of the season: there is none before to hold it against."
+    return (
+        f"Small plots: {first} to {last}, a month a mark, each from zero up; a month without rows is a gap."
+    )
 
 
 def _unsaid(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:
-    """The sections that leave the period's or the season's question open, with what would close it."""
+    """What the logs leave open, with what would close it; thin sections first."""
+    yield from _open_sections(report, anchors)
+    for section in report.sections:
+        part = section.parts[-1]
+        if part.section.unsaid:
+            yield GlanceLine(
+                title=section.title,
+                anchor=anchors[section.id],
+                status=part.section.status,
+                word="",
+                said=sentences(visible(part.section.unsaid), _LONGEST_UNSAID),
+            )
+
+
+def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:
     for section in report.sections:
         open_parts = [part for part in section.parts if part.section.status in ("thin", "empty")]
         if not open_parts:
@@ -308,9 +335,11 @@ def _worth(action: Action, bench: Bench) -> str:
     if action.worth is None or action.worth_unit is None:
         return ""
     if action.worth_unit == "money":
-        return f"worth about {bench.show(action.worth, 'money')}"
-    amount = bench.show(action.worth, "pieces")
-    return f"worth about {amount} {'bait' if amount == '1' else 'baits'}"
+        whole = action.worth >= _WHOLE_MONEY
+        return f"worth about {bench.show(action.worth, 'money', 0 if whole else None)}"
+    if action.worth < _LEAST_BAITS:
+        return "worth less than 1 bait"
+    return f"worth about {counted(round(action.worth), 'bait')}"
 
 
 def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
@@ -345,10 +374,9 @@ def _rests_on(report: Report) -> str:
     aside = sum(source.set_aside for source in report.sources)
     if not report.sources:
         return "No log was read."
-    sentence = (
-        f"{used} of {counted(rows, 'row')} from {counted(len(report.sources), 'file')} used, "
-        f"{repeated} repeated elsewhere, {aside} set aside."
-    )
+    sentence = f"{used} of {counted(rows, 'row')} from {counted(len(report.sources), 'file')} used"
+    sentence += f", {repeated} repeated elsewhere" if repeated else ""
+    sentence += f", {aside} set aside."
     if report.not_read:
         sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
     return sentence
@@ -357,10 +385,11 @@ def _rests_on(report: Report) -> str:
 def _section_view(
     section: ReportSection, anchor: str, bench: Bench, told: frozenset[tuple[str, str]]
 ) -> SectionView:
-    parts = [part for part in section.parts if not _said_already(part, section)]
+    parts = [part for part in section.parts if not _said_already(part, section) and _adds(part, section)]
     advice = _left_to_tell(section, told, bench)
     return SectionView(
         title=section.title,
+        running=shorten(visible(section.title), _LONGEST_HEAD),
         anchor=anchor,
         question=section.question,
         status=section.status,
@@ -377,6 +406,19 @@ def _said_already(part: SpanSection, section: ReportSection) -> bool:
     return _same_status(part, section) and not (said.findings or said.tables or said.figures)
 
 
+def _adds(part: SpanSection, section: ReportSection) -> bool:
+    """False for the first month of a season where the season to date, the same days, tells all of it."""
+    season = section.parts[-1]
+    if part is season or (part.span.start, part.span.end) != (season.span.start, season.span.end):
+        return True
+    findings = {finding.text for finding in season.section.findings if not finding.quiet}
+    tables = {table.id for table in season.section.tables if table.print_rows > 0}
+    return part.section.status != season.section.status or not (
+        {finding.text for finding in part.section.findings if not finding.quiet} <= findings
+        and {table.id for table in part.section.tables if table.print_rows > 0 and table.rows} <= tables
+    )
+
+
 def _same_status(part: SpanSection, section: ReportSection) -> bool:
     return (part.section.status, part.section.why) == (section.status, section.why)
 
@@ -390,29 +432,62 @@ def _span_view(
     drawn = frozenset(figure.id.partition(":")[0] for figure in said.figures)
     off_paper = frozenset(each.id for each in printed if _left_off_paper(each, told_later, drawn))
     unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in told_later]
+    blocks = [_figure_block(figure, figure.id in told_later) for figure in said.figures]
+    blocks += [_table_block(print_table(table, bench), table.id in off_paper) for table in printed]
     return SpanView(
-        label=span_title(part.span),
+        label=_label(part, section),
         status=said.status,
         word=STATUS_WORDS[said.status],
         note=said.why if said.status != "ok" and not _same_status(part, section) else "",
         findings=tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings)),
         actions=advice,
-        figures=tuple(
-            FigureView(each.title, each.alt, _as_data(each.svg), each.id in told_later, half_wide(each.svg))
-            for each in said.figures
-        ),
-        tables=tuple(TableView(print_table(table, bench), table.id in off_paper) for table in printed),
+        rows=tuple(_side_by_side(blocks)),
+        unsaid=said.unsaid,
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
-            f"{shorten(table.title, _LONGEST_RUNNING)} ({counted(len(table.rows), 'row')})"
+            f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
             for table in unprinted
         ),
         not_on_paper="; ".join(
-            shorten(table.title, _LONGEST_RUNNING)
+            shorten(table.title, _LONGEST_TITLE)
             for table in printed
             if table.id in off_paper and table.id not in told_later
         ),
     )
+
+
+def _figure_block(figure: Figure, screen_only: bool) -> Block:
+    return Block(
+        screen_only=screen_only,
+        half=half_wide(figure.svg),
+        title=figure.title,
+        alt=figure.alt,
+        source=_as_data(figure.svg),
+    )
+
+
+def _table_block(table: PrintedTable, screen_only: bool) -> Block:
+    return Block(screen_only=screen_only, half=table.half, table=table)
+
+
+def _side_by_side(blocks: Sequence[Block]) -> Iterator[BlockRow]:
+    """The blocks in their order, but for a half one, which takes the next half one to its side."""
+    left = list(blocks)
+    while left:
+        block = left.pop(0)
+        beside = [other for other in left if other.half and other.screen_only == block.screen_only]
+        row = (block, beside[0]) if block.half and beside else (block,)
+        left = [other for other in left if not any(other is each for each in row)]
+        yield BlockRow(blocks=row, screen_only=block.screen_only)
+
+
+def _label(part: SpanSection, section: ReportSection) -> str:
+    """The days a part is of: `May 2026`; nothing where no other days are told in the report."""
+    spans = [each.span for each in section.parts]
+    if len(spans) == 1:
+        return ""
+    same = all((span.start, span.end) == (part.span.start, part.span.end) for span in spans)
+    return f"{span_title(spans[0])}, the season so far" if same else span_title(part.span)
 
 
 def _headline_first(found: Sequence[Finding]) -> list[Finding]:
@@ -431,6 +506,8 @@ def _told_for_the_season(part: SpanSection, section: ReportSection) -> frozenset
 
 def _left_off_paper(table: Table, told_later: frozenset[str], drawn: frozenset[str]) -> bool:
     """Whether the season's table, or a plot of the same numbers, stands for this one on paper."""
+    if table.paper_rows == 0:
+        return True
     if table.id in told_later:
         return not table.each_span
     return table.id in drawn and len(table.rows) > _SHORT_ON_PAPER
@@ -444,7 +521,7 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     _, _, unit = interval.partition(" to ")[2].partition(" ")
     if len(unit) > _SHORT_UNIT and unit in finding.text:
         interval = interval.removesuffix(f" {unit}")
-    said_already = not interval or _in_words(finding, bench)
+    said_already = not interval or low == high or _in_words(finding, bench)
     return FindingLine(
         text=finding.text,
         level="" if said_already else f"{100 * finding.level:.4g} % interval",
@@ -467,12 +544,15 @@ def _in_words(finding: Finding, bench: Bench) -> bool:
 def _digits(finding: Finding) -> int | None:
     """Decimals that an interval is wide enough to leave meaning: two figures of its width, at least none.
 
-    None for quantities that are converted on their way to the page, and for those that have fixed decimals.
+    None for quantities that are converted on their way to the page, and for those that have fixed decimals;
+    money loses its minor unit where the limits are `_WIDE_MONEY` apart.
     """
     unit = finding.unit or ""
-    if finding.low is None or finding.high is None or unit in _FIXED or unit.startswith("money"):
+    if finding.low is None or finding.high is None or unit in _FIXED or unit.startswith("money/"):
         return None
     width = finding.high - finding.low
+    if unit == "money":
+        return 0 if width >= _WIDE_MONEY else None
     if not width > 0 or not math.isfinite(width) or (unit == "h" and finding.low < 1):
         return None
     if unit == "pieces" and float(finding.low).is_integer() and float(finding.high).is_integer():
@@ -481,15 +561,10 @@ def _digits(finding: Finding) -> int | None:
 
 
 def _interval(low: str, high: str) -> str:
-    """`340 to 367 °F`: a unit that both ends share is said once."""
+    """`340 to 367 °F`, `from 340 °F`."""
     if not (low and high):
         return f"from {low}" if low else f"up to {high}" if high else ""
-    coin, _, amount = high.partition(" ")
-    if amount and coin.isalpha() and low.startswith(f"{coin} "):
-        return f"{low} to {amount}"
-    number, _, unit = low.partition(" ")
-    shared = unit and not unit[0].isdigit() and high.endswith(f" {unit}")
-    return f"{number if shared else low} to {high}"
+    return one_to_other(low, high)
 
 
 def _as_data(svg: str) -> str:

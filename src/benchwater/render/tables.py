@@ -18,8 +18,9 @@ _SHORT_TABLE = 10
 _ALIKE = 100
 _DECIMALS = re.compile(r"[.](\d+)")
 
-_PAGE_POINTS = 470
+_PAGE_POINTS, _HALF_POINTS = 470, 226
 _LETTER_EMS = 0.59
+_HALF_ROWS = 16
 
 
 class _Setting(NamedTuple):
@@ -52,14 +53,21 @@ class PrintedColumn:
 
 @dataclass(frozen=True, slots=True)
 class PrintedTable:
-    """A table ready for the page; `more` says what was cut, `setting` how tightly it must be set."""
+    """A table ready for the page; `more` says what was cut, `setting` how tightly it must be set.
+
+    On paper its first `paper_rows` are printed, and `paper_more` says where the others are. A `half` one is
+    short and narrow enough to stand beside another.
+    """
 
     title: str
     note: str
     columns: tuple[PrintedColumn, ...]
     more: str
+    paper_rows: int
+    paper_more: str
     setting: str
     short: bool
+    half: bool
     names_rows: bool
 
     @property
@@ -73,14 +81,18 @@ def print_table(table: Table, bench: Bench) -> PrintedTable:
     rows = table.rows[: table.print_rows]
     places = [index for index, column in enumerate(table.columns) if not column.hidden]
     columns = tuple(_print_column(table, index, rows, bench) for index in places)
-    left_out = len(table.rows) - len(rows)
+    paper = len(rows) if table.paper_rows is None else min(len(rows), table.paper_rows)
+    half = _half_setting(columns) if paper <= _HALF_ROWS else None
     return PrintedTable(
         title=table.title,
         note=table.note,
         columns=columns,
-        more=f"and {counted(left_out, 'more row')} in season-report.json" if left_out else "",
-        setting=_setting(columns),
-        short=len(rows) <= _SHORT_TABLE,
+        more=_more(len(table.rows) - len(rows), "json"),
+        paper_rows=paper,
+        paper_more=_more(len(table.rows) - paper, "json" if len(table.rows) > len(rows) else "html"),
+        setting=half or _setting(columns),
+        short=paper <= _SHORT_TABLE,
+        half=half is not None,
         names_rows=bool(columns) and not columns[0].numeric,
     )
 
@@ -90,6 +102,23 @@ def show_number(value: float | None, unit: str | None, bench: Bench, digits: int
     if unit is None:
         return _bare_number(value, digits)
     return bench.show(value, unit, digits)
+
+
+def _more(left_out: int, kind: str) -> str:
+    return f"and {counted(left_out, 'more row')} in season-report.{kind}" if left_out else ""
+
+
+def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:
+    """How the table is set in half the width with no cell broken; None where it takes more."""
+    letters = 0
+    for column in columns:
+        heading = max((len(word) for word in [*column.label.split(), column.unit]), default=0)
+        letters += max([heading, *(len(cell) for cell in column.cells)])
+    for setting in _SETTINGS[:2]:
+        ems = letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
+        if ems * setting.points <= _HALF_POINTS:
+            return setting.name
+    return None
 
 
 def _setting(columns: Sequence[PrintedColumn]) -> str:

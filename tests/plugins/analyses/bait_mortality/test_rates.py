@@ -1,0 +1,62 @@
+"""Causes, rates and losses."""
+
+import pytest
+
+from benchwater.testing import finding, records, table
+from fished_seasons import MIXED, number, whole
+
+
+def test_causes_and_the_share_still_in_use_make_up_the_whole() -> None:
+    section = whole(*MIXED)
+    for row in records(section, "survival"):
+        at_time = [
+            number(cause["incidence"])
+            for cause in records(section, "causes")
+            if (cause["group"], cause["time_h"]) == (row["group"], row["time_h"])
+        ]
+        assert sum(at_time) == pytest.approx(1 - number(row["survival"]))
+    summary = records(section, "cause_summary")
+    assert sum(number(row["incidence"]) for row in summary) == pytest.approx(1)
+    assert [row["cause"] for row in summary] == ["bite off", "snag", "torn", "still in use"]
+
+
+def test_the_lead_says_what_ends_them() -> None:
+    lead = whole(*MIXED).findings[0]
+    assert (lead.id, lead.group, lead.n) == ("main_cause", "bite off", 3)
+    assert lead.text.startswith("7 baits ended: bite off 3, snag 3, torn 1.")
+    assert lead.more["horizon_h"] == 3
+
+
+def test_losses_add_up_to_the_baits_that_ended() -> None:
+    section = whole(*MIXED)
+    assert table(section, "losses").rows == (
+        ("lost", "bite off", 3),
+        ("lost", "snag", 3),
+        ("worn", "torn", 1),
+    )
+    assert finding(section, "loss_rate").n == 7
+
+
+def test_rates_stand_by_group_with_exact_limits() -> None:
+    section = whole(*MIXED)
+    rows = {(row["factor"], row["group"]): row for row in records(section, "rates")}
+    everything = rows["all", "all"]
+    assert (everything["bait_hours"], everything["lost"]) == (38.0, 7)
+    # Garwood 1936: 7 observed, limits 2.814 and 14.423.
+    assert number(everything["low"]) == pytest.approx(2.814 / 38, rel=1e-3)
+    assert number(everything["high"]) == pytest.approx(14.423 / 38, rel=1e-3)
+    hours = {key: (row["bait_hours"], row["lost"]) for key, row in rows.items()}
+    assert hours["leader", "no leader"] == (6.0, 3)
+    assert hours["leader", "leader"] == (26.0, 1)
+    assert hours["guard", "guard"] == hours["coat", "pearl"] == hours["build", "guarded"] == (18.0, 3)
+    assert hours["guard", "no guard"] == hours["coat", "no coat"] == (20.0, 4)
+    assert hours["habitat", "timber"] == (10.0, 4)
+    assert hours["habitat", "weeds"] == (4.0, 3)
+    assert hours["habitat", "shallow"] == (8.0, 4)
+    assert ("leader material", "wire") not in hours, "one group is not shown against nothing"
+
+
+def test_tags_that_always_go_together_are_compared_once() -> None:
+    section = whole(*(row.replace("timber;shallow", "timber") for row in MIXED))
+    habitats = {row["group"] for row in records(section, "rates") if row["factor"] == "habitat"}
+    assert habitats == {"open", "shallow + weeds", "timber"}

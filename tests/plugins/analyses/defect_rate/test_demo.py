@@ -1,0 +1,57 @@
+"""Bad castings of the demo season, against what was built into it."""
+
+import numpy as np
+import pytest
+
+from benchwater.plugin import Finding
+from benchwater.testing import finding, records
+from poured_seasons import ANALYSIS, TRUTH, check, demo, demo_section
+
+
+def covers(entry: Finding, truth: float) -> bool:
+    return (entry.low is None or entry.low <= truth) and (entry.high is None or truth <= entry.high)
+
+
+def test_demo_the_window_covers_the_truth() -> None:
+    check(demo_section())
+    built = TRUTH["mold_temperature"]
+    target, top = (finding(demo_section(), name, "round-jig") for name in ("target_temp", "window_high"))
+    assert covers(target, built["window_all"]["low_c"])
+    assert target.value == pytest.approx(built["window_all"]["low_c"], abs=6)
+    assert top.value is not None
+    assert top.value == pytest.approx(built["window_all"]["high_c"], abs=12)
+    guard = built["window_by_cavity"]
+    low, high = (guard[name]["low_c"] for name in ("guard-jig 1/4", "guard-jig 1/8"))
+    assert covers(finding(demo_section(), "target_temp", "guard-jig"), (low + high) / 2)
+
+
+def test_demo_the_worse_cavity_and_no_other_is_named() -> None:
+    worst = TRUTH["mold_temperature"]["worst_cavity"]
+    named = [action.id for action in demo_section().actions if action.id.startswith("cavity:")]
+    assert named == [f"cavity:{worst['mold']} {worst['cavity']}"]
+
+
+def test_demo_cold_sessions_are_beyond_the_limits() -> None:
+    flagged = {str(row["session"])[:10] for row in records(demo_section(), "sessions") if row["signal"]}
+    assert flagged == set(TRUTH["cold_sessions"])
+
+
+def test_demo_heat_balance_follows_the_thermometer() -> None:
+    off = [
+        float(str(row["measured_c"])) - float(str(row["estimated_c"]))
+        for row in records(demo_section(), "mold_heat")
+        if row["measured_c"] is not None
+    ]
+    assert float(np.sqrt(np.mean(np.square(off)))) < 4
+
+
+def test_demo_counts_are_the_logs() -> None:
+    rows = demo().season.rows("pour", demo().whole)
+    castings = rows[rows["outcome"] != "blank"]["count"].sum()
+    whole = next(entry for entry in demo_section().findings if entry.group is None)
+    assert whole.n == castings
+    assert sum(int(str(row["castings"])) for row in records(demo_section(), "sessions")) == castings
+
+
+def test_the_same_season_gives_the_same_section() -> None:
+    assert ANALYSIS.analyse(demo().season, demo().whole) == demo_section()

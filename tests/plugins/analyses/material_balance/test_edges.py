@@ -1,0 +1,183 @@
+"""Openings, days with two counts, items used before they came, logs that are not kept."""
+
+import math
+
+import pytest
+
+from benchwater.testing import check_section, finding, make_season, table
+from stocked_seasons import ANALYSIS, BENCH, STEP, STOCK, balance, made
+
+
+def test_a_count_in_the_middle_of_the_month_closes_it_and_is_rolled_forward() -> None:
+    season = made(
+        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-10,alloy,used,100 g,,,\n"
+        "2026-03-15,alloy,counted,800 g,,,\n2026-03-20,alloy,used,50 g,,,\n"
+    )
+    section = ANALYSIS.analyse(season.season, season.period)
+    row = balance(section, "alloy")
+    assert [row[name] for name in ("book_closing", "counted_closing", "unaccounted")] == [850, 750, 100]
+    assert row["std_uncertainty"] == pytest.approx(STEP * math.sqrt(3))
+    assert "750 g from the count of 15 March" in finding(section, "unaccounted").text
+
+
+def test_an_opening_not_known_is_the_first_count_and_says_what_it_leaves_out() -> None:
+    season = made(
+        "2026-03-05,alloy,received,500 g,,,\n2026-03-06,alloy,used,20 g,,,\n"
+        "2026-03-10,alloy,counted,800 g,,,\n2026-03-31,alloy,counted,800 g,,,\n"
+    )
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert (balance(section, "alloy")["opening"], balance(section, "alloy")["received"]) == (800, 0)
+    assert (
+        "alloy was first counted on 10 March: its balance begins there, 2 earlier rows are not in it."
+        in table(section, "balance").note
+    )
+
+
+def test_no_count_at_all_gives_flows_and_the_least_that_was_on_hand() -> None:
+    season = made(
+        "2026-03-02,alloy,used,70 g,,,\n2026-03-05,alloy,received,500 g,,,\n"
+        "2026-03-06,alloy,used,400 g,,,\n2026-03-01,hook,counted,5,,,\n2026-03-31,hook,counted,5,,,\n"
+    )
+    section = ANALYSIS.analyse(season.season, season.period)
+    row = balance(section, "alloy")
+    assert [row[name] for name in ("opening", "received", "used", "book_closing", "verdict")] == [
+        *(None, 500.0, 470.0, None, "not counted"),
+    ]
+    assert finding(section, "unaccounted", "alloy").text == "alloy was never counted."
+    found = finding(section, "book_below_zero", "alloy")
+    assert found.value == 70.0
+    assert found.text == (
+        "alloy was never counted; by 2 March its rows took out 70 g more than they brought: at least that "
+        "much was on hand before."
+    )
+    check_section(section)
+
+
+def test_two_counts_of_a_day_are_a_count_and_its_recount() -> None:
+    season = made(
+        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-31,alloy,counted,100 g,,,\n"
+        "2026-03-31,alloy,counted,1000 g,,,\n2026-04-30,alloy,counted,1000 g,,,\n"
+    )
+    section = ANALYSIS.analyse(season.season, season.whole)
+    assert balance(section, "alloy")["verdict"] == "closes"
+    assert finding(section, "imbalance_chi2").n == 3
+    assert (
+        "alloy was counted twice on 31 March, 100 g and 1 kg: the later row stands."
+        in table(section, "balance").note
+    )
+
+
+def test_two_counts_at_two_hours_of_a_day_are_both_kept() -> None:
+    season = made(
+        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-31 08:00,alloy,counted,1000 g,,,\n"
+        "2026-03-31 12:00,alloy,used,100 g,,,\n2026-03-31 18:00,alloy,counted,900 g,,,\n"
+    )
+    section = ANALYSIS.analyse(season.season, season.whole)
+    assert finding(section, "imbalance_chi2").n == 3
+    assert balance(section, "alloy")["unaccounted"] == 0
+
+
+def test_the_first_day_counted_twice_opens_and_closes_with_them() -> None:
+    season = made(
+        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-01,alloy,used,100 g,,,\n"
+        "2026-03-01,alloy,counted,900 g,,,\n"
+    )
+    row = balance(ANALYSIS.analyse(season.season, season.period), "alloy")
+    assert [row[name] for name in ("opening", "used", "unaccounted")] == [1000, 100, 0]
+
+
+def test_an_item_used_before_it_was_received_is_named_with_its_day() -> None:
+    season = made(
+        "2026-03-01,hook,counted,10,,,\n2026-03-20,hook,received,50,,,\n2026-03-31,hook,counted,20,,,\n",
+        "2026-03-09,ball,1/4,good,40,,,\n",
+    )
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert balance(section, "hook")["verdict"] == "closes"
+    found = finding(section, "book_below_zero", "hook")
+    assert found.value == 30.0
+    assert found.text == (
+        "hook: by 9 March the rows took out 30 more than there was. Something came in earlier than its "
+        "row says, or without one, or a count is off."
+    )
+    same_day = made(
+        "2026-03-01,hook,counted,10,,,\n2026-03-09,hook,received,50,,,\n2026-03-31,hook,counted,20,,,\n",
+        "2026-03-09,ball,1/4,good,40,,,\n",
+    )
+    section = ANALYSIS.analyse(same_day.season, same_day.period)
+    assert ("book_below_zero", "hook") not in [(entry.id, entry.group) for entry in section.findings]
+
+
+def test_a_coat_without_any_finishing_log_is_not_called_missing() -> None:
+    season = made("2026-03-01,pearl,counted,100 g,,,\n2026-03-31,pearl,counted,60 g,,,\n")
+    section = ANALYSIS.analyse(season.season, season.period)
+    row, found = balance(section, "pearl"), finding(section, "unaccounted", "pearl")
+    assert (row["verdict"], row["unaccounted"]) == ("work not logged", 40.0)
+    assert found.text.startswith("pearl: 40 g gone, and no finishing log since the count of 1 March")
+    assert found.text.endswith("There is no finishing log: what went into pieces is not in the book.")
+    assert [(action.id, action.worth) for action in section.actions] == [("keep-finishing-log", None)]
+    assert "Without it nobody can tell whether 40 g of pearl was used or lost." in section.actions[0].because
+    check_section(section)
+
+
+def test_a_coat_whose_log_is_silent_for_a_while_is_missing_and_says_so() -> None:
+    season = made(
+        "2026-03-01,pearl,counted,100 g,,,\n2026-03-31,pearl,counted,92 g,,,\n"
+        "2026-04-30,pearl,counted,52 g,,,\n",
+        coat="2026-03-09,ball,1/4,pearl,40,5\n",
+        month="2026-04",
+    )
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert balance(section, "pearl")["verdict"] == "missing"
+    assert finding(section, "unaccounted", "pearl").text.endswith(
+        "The finishing log holds no row of it between these counts."
+    )
+
+
+def test_what_is_used_row_by_row_is_missing_without_any_log() -> None:
+    season = made(
+        "2026-03-01,pearl,counted,100 g,,,\n2026-03-09,pearl,used,10 g,,,\n2026-03-31,pearl,counted,60 g,,,\n"
+    )
+    assert balance(ANALYSIS.analyse(season.season, season.period), "pearl")["verdict"] == "missing"
+
+
+@pytest.mark.parametrize(
+    ("item", "kind", "opened", "closed", "used", "left"),
+    [
+        (
+            'kind = "plastic"\nunit = "mL"\nscale = { resolution = "5 mL" }',
+            "mL",
+            "500 mL",
+            "400 mL",
+            "90 mL",
+            10.0,
+        ),
+        (
+            'kind = "coat"\nunit = "mL"\nscale = { resolution = "5 mL" }',
+            "mL",
+            "500 mL",
+            "380 mL",
+            "90 mL",
+            30.0,
+        ),
+        (
+            'kind = "plastic"\nunit = "g"\ndensity = "1.5 g/mL"\nscale = { resolution = "1 g" }',
+            "g",
+            "100 mL",
+            "60 mL",
+            "50 g",
+            10.0,
+        ),
+        ('kind = "fitting"', "pieces", "25", "20", "3", 2.0),
+        ('kind = "fitting"\nunit = "g"\nscale = { resolution = "1 g" }', "g", "30 g", "20 g", "5 g", 5.0),
+    ],
+)
+def test_mass_volume_and_pieces_balance_alike(
+    item: str, kind: str, opened: str, closed: str, used: str, left: float
+) -> None:
+    stock = f"2026-03-01,stuff,counted,{opened},,,\n2026-03-09,stuff,used,{used},,,\n"
+    stock += f"2026-03-31,stuff,counted,{closed},,,\n"
+    season = make_season(BENCH + f"[items.stuff]\n{item}\n", {"stock.csv": STOCK + stock})
+    section = ANALYSIS.analyse(season.season, season.period)
+    found = finding(section, "unaccounted", "stuff")
+    assert (found.unit, found.value) == (kind, pytest.approx(left))
+    check_section(section)
