@@ -352,7 +352,8 @@ def _figure(bench: Bench, baits: Mapping[str, BaitCost]) -> tuple[Figure, ...]:
     plots.legend(axes)
     axes.set_xlabel(bench.currency)
     axes.set_xlim(left=0)
-    alt = f"What one bait costs, and a bought one: {', '.join(said)}."
+    cheaper = sum(tops[-1] < bought for _, tops, bought in bars if bought is not None)
+    alt = f"{cheaper} of {len(shops)} builds cost less to make than to buy: {', '.join(said)}."
     title = "What one bait costs, and a bought one"
     return (Figure(id="cost", title=title, alt=alt, svg=plots.to_svg(figure)),)
 

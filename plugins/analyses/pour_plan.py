@@ -357,8 +357,8 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
     axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(there) > most else ""))
     words = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
     short = [need.build.name for need in needs if need.to_make]
-    alt = f"Baits on hand, and losses expected in the coming month: {listed(words)}. "
-    alt += f"Short of its target: {listed(short)}." if short else "None is short of its target."
+    alt = f"Short of what the month may take: {listed(short)}. " if short else "No build is short. "
+    alt += f"Baits on hand, and losses expected in the coming month: {listed(words)}."
     title = "On hand, and what the coming month may take"
     return (Figure(id="stock_and_losses", title=title, alt=alt, svg=plots.to_svg(figure)),)
 

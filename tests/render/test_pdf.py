@@ -63,6 +63,25 @@ def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]
     assert "How these numbers were made" not in str(spans)
 
 
+def test_the_words_come_out_in_the_order_they_are_read_in(printed: tuple[bytes, list[str]]) -> None:
+    text = " ".join(
+        " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(printed[0])).pages).split()
+    )
+    section = text[text.index("Defects by mold temperature How hot") :]
+    in_order = (
+        "How hot must the mold be",
+        "May 2026 Keep the mold at 352 °F",
+        "Season to date: 1 March to 31 May 2026 Keep the mold at",
+        "Share rejected by mold temperature",
+        "Rejects by mold temperature From °F Below °F Castings",
+        "248 266 180 166 92 86 98 266 284",
+        "Cavities at equal temperature Mold Cavity Castings",
+        "How these numbers were made",
+    )
+    places = [section.index(words) for words in in_order]
+    assert places == sorted(places)
+
+
 @pytest.mark.slow
 def test_the_same_bytes_in_another_process_place_and_language(printed: tuple[bytes, list[str]]) -> None:
     elsewhere = os.environ | {
