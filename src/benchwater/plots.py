@@ -192,7 +192,7 @@ def rows_below(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]]) -> None:
 
     Each row has a name, to the left, and as many cells as the horizontal axis has ticks.
     """
-    ax.below += [(_short(name), [str(cell) for cell in cells]) for name, cells in rows]
+    ax.below += [(_short(name), [visible(str(cell)) for cell in cells]) for name, cells in rows]
 
 
 def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> None:
@@ -336,7 +336,8 @@ def _note(
     side: Literal["left", "center", "right"] = "left",
     level: Literal["top", "middle", "bottom"] = "middle",
 ) -> Words:
-    return Words(text=text, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
+    told = "\n".join(map(visible, text.split("\n")))
+    return Words(text=told, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
 
 
 def _short(name: str, limit: int = _LONGEST_NAME) -> str:

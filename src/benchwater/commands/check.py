@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
 
 
-@click.command(short_help="Read everything: what was understood, what was set aside.")
+@click.command()
 @folder_argument
 @workspace_plugins_option
 @debug_option

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from benchwater.schedule.catch_up import Done
 
 
-@click.command(short_help="Write each report that is owed, and nothing else.")
+@click.command()
 @folder_argument
 @click.option(
     "--out",

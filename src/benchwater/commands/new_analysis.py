@@ -9,7 +9,7 @@ import click
 from benchwater.commands.terminal import debug_option, plain
 
 
-@click.command("new-analysis", short_help="Write a plugin and its test, ready to edit.")
+@click.command("new-analysis")
 @click.argument("name")
 @click.option(
     "--in",

@@ -16,7 +16,7 @@ from benchwater.commands.terminal import (
 )
 
 
-@click.command(short_help="Write the report of a folder as PDF, HTML and JSON.")
+@click.command()
 @folder_argument
 @click.option("--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows).")
 @click.option("--season", "whole_season", is_flag=True, help="The whole season to date instead of a month.")

@@ -1,7 +1,6 @@
 """What every command shares at the terminal: plain text, progress, and options of the same name."""
 
 import sys
-import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,6 +13,8 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 def plain(text: str) -> str:
     """Text from a log or a file's name, safe to print: control and format characters are shown as `\\x1b`."""
+    import unicodedata
+
     return "".join(
         character
         if character in "\n " or unicodedata.category(character)[0] != "C"

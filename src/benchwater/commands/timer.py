@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from benchwater.schedule.timers.job import Job, TimerFile
 
 
-@click.command(short_help="Have the operating system run `due` every day.")
+@click.command()
 @folder_argument
 @click.option(
     "--show", "action", flag_value="show", default=True, help="Show it; change nothing (the default)."

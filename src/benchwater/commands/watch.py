@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 _NAMED = 3
 
 
-@click.command(short_help="Write reports as files arrive, until stopped.")
+@click.command()
 @folder_argument
 @click.option(
     "--out",
