@@ -49,7 +49,7 @@ def test_a_plot_is_a_drawing_and_nothing_else() -> None:
     assert "href" not in svg
     said = [element.text for element in tree.iter(f"{SVG}text")]
     assert "a <script>alert(1)</script> & $5 each, $6 for two" in said
-    assert {"Share -->", "target", "window", "then", "steps [31m \u65e5\u672c"} <= set(said)
+    assert {"Share -->", "target", "window", "then", "steps \\x1b[31m \u65e5\u672c"} <= set(said)
     assert "2026" not in svg
     width = float((tree.get("width") or "").removesuffix("pt"))
     assert width == pytest.approx(170 / 25.4 * 72)

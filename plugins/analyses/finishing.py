@@ -370,7 +370,7 @@ def _actions(batches: Batches) -> Iterator[Action]:
             id="clear-guard-holes",
             text=f"Clear the guard holes of {' and '.join(sorted(set(blocked['mold'])))} heads while the "
             "powder is only melted, before the cure.",
-            because=f"{blocked['rejects'].sum()} of {rows['count'].sum()} came out blocked, and cured powder "
+            because=f"{blocked['rejects'].sum()} of {rows['count'].sum()} came out blocked. Cured powder "
             "must be drilled or burnt off (common practice, no published source).",
         )
 
@@ -387,6 +387,7 @@ def _batch_table(batches: Batches) -> Table:
         ),
         note="The verdict is the coat's alone: a head may melt at a cure that is right for its powder.",
         each_span=True,
+        print_rows=60,
         paper_rows=None if len(batches.all) <= MOST_LISTED else 0,
     )
 

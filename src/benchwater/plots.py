@@ -14,6 +14,7 @@ from benchwater.drawing.picture import Picture as Picture
 from benchwater.drawing.picture import Style
 from benchwater.drawing.words import Ends, Words, moved
 from benchwater.render.small_plots import HALF_MM as HALF_MM
+from benchwater.render.text import shorten, visible
 
 Values: TypeAlias = Any
 """A list, an array or a column of a data frame, of numbers or of days."""
@@ -191,7 +192,7 @@ def rows_below(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]]) -> None:
 
     Each row has a name, to the left, and as many cells as the horizontal axis has ticks.
     """
-    ax.below += [(_short(name), [str(cell) for cell in cells]) for name, cells in rows]
+    ax.below += [(_short(name), [visible(str(cell)) for cell in cells]) for name, cells in rows]
 
 
 def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> None:
@@ -335,12 +336,13 @@ def _note(
     side: Literal["left", "center", "right"] = "left",
     level: Literal["top", "middle", "bottom"] = "middle",
 ) -> Words:
-    return Words(text=text, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
+    told = "\n".join(map(visible, text.split("\n")))
+    return Words(text=told, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
 
 
 def _short(name: str, limit: int = _LONGEST_NAME) -> str:
-    """A name that leaves room for the plot it is on."""
-    return name if len(name) <= limit else name[: limit - 1].rstrip() + "…"
+    """A name that leaves room for the plot it is on, what cannot be seen spelled out."""
+    return shorten(visible(name), limit)
 
 
 def _colour(series: int) -> str:

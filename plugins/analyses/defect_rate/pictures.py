@@ -14,7 +14,7 @@ from benchwater.words import MONTHS
 
 from .draft import Draft, as_printed
 
-NAMED_WINDOW = 0.3
+NAMED_WINDOW, MOST_DAYS = 0.2, 6
 
 
 def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWindow | None) -> Figure:
@@ -76,10 +76,10 @@ def _ends(draft: Draft, bins: list[Any]) -> str:
     )
 
 
-def session_chart(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart, *, half: bool) -> Figure:
+def session_chart(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Figure:
     """The p-chart of one mold."""
-    order, most_named = np.arange(1, len(table) + 1), 6 if half else 12
-    figure, axes = plots.new_figure(plots.HALF_MM if half else plots.FULL_MM, 46)
+    order = np.arange(1, len(table) + 1)
+    figure, axes = plots.new_figure(plots.HALF_MM, 46)
     plots.band(axes, order, 100 * chart.lower, 100 * chart.upper, series=0)
     plots.reference_line(axes, f"all sessions {draft.share(chart.center)}", y=100 * chart.center)
     quiet = ~chart.signal
@@ -89,7 +89,7 @@ def session_chart(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlCh
             axes, order[chart.signal], 100 * chart.value[chart.signal], series=1, label="beyond limits"
         )
     axes.set_ylim(0, 104)
-    step = -(-len(order) // most_named)
+    step = -(-len(order) // MOST_DAYS)
     axes.set_xticks(order[::step], [_day(str(name)) for name in table["session"][::step]])
     axes.set_xlabel("session")
     axes.set_ylabel("bad castings, %")

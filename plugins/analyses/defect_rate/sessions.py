@@ -41,7 +41,7 @@ def by_session(draft: Draft, molds: list[str]) -> None:
     draft.tables["sessions"] = sorted(rows, key=lambda row: str(row[0]))
     charted = [entry for entry in charts if len(entry[1]) >= ENOUGH_SESSIONS]
     worst = sorted(charted, key=lambda entry: -int(entry[1]["rejects"].sum()))[:MOST_CHARTS]
-    draft.figures += [session_chart(draft, *entry, half=len(worst) > 1) for entry in worst]
+    draft.figures += [session_chart(draft, *entry) for entry in worst]
 
 
 def _signals(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Finding:

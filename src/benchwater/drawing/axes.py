@@ -9,6 +9,7 @@ from benchwater.drawing.marks import Mark
 from benchwater.drawing.ticks import round_days, round_numbers
 from benchwater.drawing.values import are_days, number, numbers
 from benchwater.drawing.words import Ends, Words
+from benchwater.render.text import visible
 
 _MARGINS = {"x": 0.02, "y": 0.05}
 
@@ -45,11 +46,11 @@ class Axes:
 
     def set_xlabel(self, text: str) -> None:
         """What is across, with its unit."""
-        self.x.label = text
+        self.x.label = visible(text)
 
     def set_ylabel(self, text: str) -> None:
         """What is up the side, with its unit."""
-        self.y.label = text
+        self.y.label = visible(text)
 
     def set_xlim(self, left: Any = None, right: Any = None) -> None:
         """Where the horizontal axis begins and ends; None leaves an end as it is."""
@@ -131,7 +132,7 @@ def _set_limits(axis: Axis, low: Any, high: Any) -> None:
 
 def _set_ticks(axis: Axis, ticks: Iterable[Any], labels: Iterable[str] | None) -> None:
     axis.ticks = _numbers(axis, ticks)
-    axis.names = None if labels is None else [str(label) for label in labels]
+    axis.names = None if labels is None else [visible(str(label)) for label in labels]
 
 
 def _numbers(axis: Axis, values: Iterable[Any]) -> list[float]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from benchwater.analyse.report import Report
 from benchwater.render.page import compose
 from benchwater.render.text import LONG_WORD, pieces, shorten, visible
+from benchwater.words import MONTHS
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -16,7 +17,8 @@ _TEMPLATES = Path(__file__).parent / "templates"
 MOST_LISTED = 300
 _LONGEST_NAME = 160
 _HELD = re.compile(
-    r"[A-Z]{3} [−-]?\d[\d.,]*"
+    rf"\d{{1,2}} (?:{'|'.join(MONTHS)})"
+    r"|p [=<] [\d.]*\d|[A-Z]{3} [−-]?\d[\d.,]*"
     r"|[−±-]?\d[\d.,]* (?:%|°[CF]|in|oz|fl oz|lb|kg|g|h|min|mm|mL|L)(?:/\w+)?(?!\w)"
     rf"|(?<![\w/.-])(?=[\w./-]{{3,{LONG_WORD}}}(?![\w/-]))[^\W\d_]\w*(?:[./-]\w+)+"
 )

@@ -442,7 +442,7 @@ def _span_view(
         findings=tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings)),
         actions=advice,
         rows=tuple(_side_by_side(blocks)),
-        unsaid=said.unsaid,
+        unsaid=said.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
             f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
@@ -518,8 +518,8 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     low = show_number(finding.low, finding.unit, bench, digits) if finding.low is not None else ""
     high = show_number(finding.high, finding.unit, bench, digits) if finding.high is not None else ""
     interval = _interval(low, high)
-    _, _, unit = interval.partition(" to ")[2].partition(" ")
-    if len(unit) > _SHORT_UNIT and unit in finding.text:
+    _, _, unit = (high or low).partition(" ")
+    if len(unit) > _SHORT_UNIT and unit in finding.text and interval.endswith(f" {unit}"):
         interval = interval.removesuffix(f" {unit}")
     said_already = not interval or low == high or _in_words(finding, bench)
     return FindingLine(

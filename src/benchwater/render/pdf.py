@@ -1,27 +1,24 @@
-"""The PDF report: the HTML printed by WeasyPrint, tagged (PDF/UA-1), the same bytes for the same report."""
+"""The PDF report: the HTML printed by WeasyPrint, PDF/UA-1 and PDF/A-3a, the same bytes every time."""
 
 import base64
 import contextlib
 import gc
 import io
+import warnings
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from benchwater.analyse.report import Report
+from benchwater.render.archive import VARIANT, mark_both
 from benchwater.render.attached import AttachedLog
 from benchwater.render.fonts import FACES, FAMILY
 from benchwater.render.json_twin import render_json
+from benchwater.render.native_libraries import install_hint
 from benchwater.render.text import visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from types import ModuleType
-
-INSTALL_HINT = """\
-Printing needs Pango's native libraries. Install them, then run again:
-  Debian, Ubuntu:  apt-get install libpangoft2-1.0-0 libharfbuzz-subset0
-  macOS:           brew install pango
-  Windows:         MSYS2, then in its shell: pacman -S mingw-w64-x86_64-pango"""
 
 
 class PrintingUnavailable(RuntimeError):  # noqa: N818 - what cannot be done, not what went wrong
@@ -66,9 +63,15 @@ def print_pdf(html: str, report: Report, logs: "Sequence[AttachedLog]" = ()) -> 
     ]
     typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts, url_fetcher=fetcher)
     page = weasyprint.HTML(string=html, url_fetcher=fetcher)
-    with _garbage_left_lying():
+    with _garbage_left_lying(), warnings.catch_warnings():
+        # WeasyPrint leaves the colour profile that PDF/A asks for open.
+        warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
         pdf: bytes = page.write_pdf(
-            stylesheets=[typeface], font_config=fonts, attachments=[twin, *sources], pdf_variant="pdf/ua-1"
+            stylesheets=[typeface],
+            font_config=fonts,
+            attachments=[twin, *sources],
+            pdf_variant=VARIANT,
+            finisher=mark_both,
         )
     return pdf
 
@@ -91,7 +94,7 @@ def _weasyprint() -> "ModuleType":
         with contextlib.redirect_stdout(io.StringIO()):
             import weasyprint
     except OSError as error:
-        raise PrintingUnavailable(f"{INSTALL_HINT}\n({error})") from error
+        raise PrintingUnavailable(f"{install_hint()}\n({error})") from error
     module: ModuleType = weasyprint
     return module
 
