@@ -27,6 +27,7 @@ from benchwater.books.savings import (
 )
 from benchwater.books.stock_books import COAT_SHARE, FEWEST_WEIGHED
 from benchwater.mathematics.interval import Interval
+from benchwater.mathematics.movements import seen_of_steps
 from benchwater.mathematics.rates import poisson_interval, poisson_rate, rate_ratio
 from benchwater.plugin import (
     Action,
@@ -397,7 +398,8 @@ def _break_even_figure(
         begin, close = np.array([[start], [end]], dtype="datetime64[us]")
         days = np.concatenate([begin, np.maximum(account.steps.when, begin), close])
         saved_by = np.cumsum(np.concatenate([[0.0], account.steps.number, [0.0]]))
-        plots.steps(axes, days, 100 * saved_by / price, series=series)
+        drawn = seen_of_steps(days, saved_by)
+        plots.steps(axes, days[drawn], 100 * saved_by[drawn] / price, series=series)
         ends.append((100 * float(saved_by[-1]) / price, account.mold.name))
         share = f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price"
         paid = account.day if account.remaining == 0 else None

@@ -17,12 +17,12 @@ def sign_matrix(units):
 
 
 def deal_matrix(units, first):
-    chosen = list(combinations(range(units), first))
+    chosen = np.array(list(combinations(range(units), first)))
     if len(chosen) > DRAWS:
         chosen = np.random.default_rng(SEED).random((DRAWS, units)).argsort(axis=1, kind="stable")[:, :first]
     deals = np.zeros((len(chosen), units))
     for deal, of_first in zip(deals, chosen, strict=True):
-        deal[list(of_first)] = 1.0
+        deal[of_first] = 1.0
     return deals
 
 

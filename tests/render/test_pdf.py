@@ -19,7 +19,8 @@ from benchwater.plugin.section import Figure
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
 from benchwater.render.native_libraries import install_hint
-from benchwater.render.pdf import PrintingUnavailable, print_pdf
+from benchwater.render.pdf import print_pdf
+from benchwater.render.printing import PrintingUnavailable
 from render.boxes import laid_out, running_over
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report
 

@@ -6,6 +6,7 @@ from math import isfinite
 import numpy as np
 
 from benchwater.books.log_rows import midnight
+from benchwater.mathematics.movements import seen_of_steps
 from benchwater.plugin import Figure, Season
 
 from .lines import Line
@@ -31,7 +32,8 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
         begin, close = np.array([[count.moment], [end]], dtype="datetime64[us]")
         days = np.concatenate([begin, moved.when, close])
         stock = np.cumsum(np.concatenate([[count.amount], moved.amount, [0.0]]) / size)
-        plots.steps(axes, days, stock, label="" if number else "by the book")
+        drawn = seen_of_steps(days, stock)
+        plots.steps(axes, days[drawn], stock[drawn], label="" if number else "by the book")
     found = [count.amount / size for count in counts]
     plots.points(axes, [count.moment for count in counts], found, series=1, label="counted")
     plots.date_axis(axes)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 from datetime import date
 from functools import cached_property
 from operator import getitem
-from typing import Any, Generic, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,9 @@ Codes = NDArray[np.int32]
 Flags = NDArray[np.bool_]
 Moments = NDArray[np.datetime64]
 Rows = NDArray[np.int64]
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Key = TypeVar("Key", bound=Hashable)
 Other = TypeVar("Other", bound=Hashable)
@@ -92,12 +95,9 @@ class Groups(Generic[Key]):
 @once_a_season
 def words(season: Season, kind: str, column: str) -> Words:
     """A column of words; no row where the log holds none."""
-    import pandas as pd
-
     if not season.holds(kind):
         return Words(np.zeros(0, dtype=np.int32), ())
-    codes, names = pd.factorize(season.log(kind)[column])
-    return Words(codes.astype(np.int32), tuple(names.tolist()))
+    return factorized(season.log(kind)[column])
 
 
 @once_a_season
@@ -140,6 +140,12 @@ def group_by(*columns: Words) -> Groups[tuple[Any, ...]]:
     places = [column.codes[first].tolist() for column in columns]
     keys = [tuple(map(getitem, said, key)) for key in zip(*places, strict=True)]
     return Groups(keys, of_row.astype(np.int32))
+
+
+def factorized(column: "pd.Series[Any]") -> Words:
+    """A column of a table as words, in order of first appearance; numbers and days may be words, too."""
+    codes, names = column.factorize()
+    return Words(codes.astype(np.int32), tuple(names.tolist()))
 
 
 def as_words(values: NDArray[Any]) -> Words:

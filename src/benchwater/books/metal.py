@@ -8,8 +8,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from benchwater.books.fills import pour_rows
-from benchwater.books.log_columns import in_days, moments, numbers
+from benchwater.books.fills import poured_in
+from benchwater.books.log_columns import factorized, group_by, in_days, moments, numbers
 from benchwater.books.log_rows import midnight
 from benchwater.books.poured import castings
 from benchwater.books.stock_books import Book
@@ -56,9 +56,9 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
     A reject or blank casting is taken to weigh what a good one of its cavity does, without its insert. The
     limits allow for castings of one fill being alike, and of unlike mass.
     """
-    if not season.holds("pour") or season.rows("pour", span).empty:
+    if not season.holds("pour"):
         return []
-    rows = pour_rows(season.rows("pour", span))
+    rows = poured_in(season, span)
     found = []
     for mold in season.bench.molds:
         own = rows[rows["mold"] == mold]
@@ -66,18 +66,12 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
             continue
         count = own["count"].to_numpy(dtype=np.float64)
         outcome = own["outcome"].to_numpy(dtype=object)
-        fill = np.unique(own["key"].to_numpy(dtype=str), return_inverse=True)[1]
+        fill = factorized(own["key"]).codes
         good, blank = outcome == "good", outcome == "blank"
-        materials = [
-            season.bench.material_of(mold, m if isinstance(m, str) else None) for m in own["material"]
-        ]
-        masses = np.array(
-            [
-                _mass(season, books, mold, cavity, material)[0]
-                for cavity, material in zip(own["cavity"], materials, strict=True)
-            ]
-        )
-        is_metal = all(season.bench.items[material].kind == "metal" for material in materials)
+        castings_of = group_by(factorized(own["cavity"]), factorized(own["material"]))
+        kinds = [(cavity, season.bench.material_of(mold, named)) for cavity, named in castings_of.keys]
+        masses = np.array([_mass(season, books, mold, *kind)[0] for kind in kinds])[castings_of.of_row]
+        is_metal = all(season.bench.items[material].kind == "metal" for _, material in kinds)
         judged = ~blank
         found.append(
             MoldYield(
@@ -137,7 +131,7 @@ def _mass(
 
 
 def _share(
-    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int64]
+    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int32]
 ) -> Interval | None:
     """The share of the good by mass, all arrays by row (n,), as of so many castings of the mean mass.
 

@@ -81,11 +81,11 @@ def insert_price(season: Season, mold: str, cavity: str) -> float | None:
     insert = season.bench.cavity(mold, cavity).insert
     if insert is None:
         return 0.0
-    if season.holds("inventory"):
-        stock = season.log("inventory")
-        paid = stock[(stock["item"] == insert) & (stock["move"] == "received") & stock["cost"].notna()]
-        if paid["amount"].sum() > 0:
-            return float(paid["cost"].sum() / paid["amount"].sum())
+    rows = grouped(season, "inventory", "item", "move").rows.get((insert, "received"), _NO_ROWS)
+    costs, amounts = (numbers(season, "inventory", column)[rows] for column in ("cost", "amount"))
+    paid = ~np.isnan(costs)
+    if amounts[paid].sum() > 0:
+        return float(costs[paid].sum() / amounts[paid].sum())
     item = season.bench.items[insert]
     return item.price / item.pack if item.price is not None and item.pack else None
 

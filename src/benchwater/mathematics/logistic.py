@@ -132,7 +132,8 @@ def fit_logistic(
     used = n > 0
     problem = _Problem.of(y[used], n[used], x[used], firth)
     count = x.shape[1]
-    coefficients, objective = problem.maximise(np.zeros(count), np.eye(count), problem.empirical_logit())
+    start, certainty = problem.empirical_logit(y[used], n[used])
+    coefficients, objective = problem.maximise(np.zeros(count), np.eye(count), start, certainty=certainty)
     information = problem.information(coefficients)
     if not firth:
         problem.refuse_separation(coefficients)
@@ -147,7 +148,7 @@ def fit_logistic(
         events=y,
         trials=n,
         fitted_probability=probability,
-        loglik=problem.loglik(x[used] @ coefficients),
+        loglik=problem.loglik(problem.design @ coefficients),
         penalised_loglik=objective if firth else None,
         deviance=_deviance(y, n, expected),
         null_deviance=_deviance(y, n, n * (y.sum() / n.sum())),
@@ -406,8 +407,12 @@ def working_window(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Problem:
-    """The data of one regression, its rows all with trials, with an orthonormal basis of the design."""
+    """The data of one regression, alike rows of the design added up, with an orthonormal basis of it.
 
+    All that the likelihood asks of rows of one temperature is their sums; `place` is where a row went.
+    """
+
+    place: NDArray[np.int64]
     events: FloatArray
     trials: FloatArray
     design: FloatArray
@@ -418,6 +423,9 @@ class _Problem:
 
     @classmethod
     def of(cls, events: FloatArray, trials: FloatArray, design: FloatArray, firth: bool) -> "_Problem":
+        """Of rows that all have trials."""
+        binomials = gammaln(trials + 1) - gammaln(events + 1) - gammaln(trials - events + 1)
+        design, place = np.unique(design, axis=0, return_inverse=True)
         spread = np.sqrt((design**2).sum(axis=0))
         if np.any(spread == 0) or np.linalg.matrix_rank(design / spread) < design.shape[1]:
             raise ValueError(
@@ -425,10 +433,10 @@ class _Problem:
                 "at least as many different rows with trials as coefficients are needed"
             )
         orthonormal, triangle = np.linalg.qr(design)
-        binomials = gammaln(trials + 1) - gammaln(events + 1) - gammaln(trials - events + 1)
         return cls(
-            events=events,
-            trials=trials,
+            place=place,
+            events=_summed(place, events),
+            trials=_summed(place, trials),
             design=design,
             orthonormal=orthonormal,
             log_scale=float(np.log(np.abs(np.diag(triangle))).sum()),
@@ -436,9 +444,12 @@ class _Problem:
             firth=firth,
         )
 
-    def empirical_logit(self) -> FloatArray:
-        """Start of the iteration on the logit scale."""
-        return np.log((self.events + 0.5) / (self.trials - self.events + 0.5))
+    def empirical_logit(self, events: FloatArray, trials: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Start of the iteration on the logit scale, from the single rows, and how much each tells."""
+        logits = np.log((events + 0.5) / (trials - events + 0.5))
+        certainty = trials * expit(logits) * expit(-logits)
+        whole = _summed(self.place, certainty)
+        return _summed(self.place, certainty * logits) / whole, whole
 
     def weights(self, eta: FloatArray) -> FloatArray:
         """Binomial variances of the rows."""
@@ -474,18 +485,25 @@ class _Problem:
         return np.asarray(residual + (rotated**2).sum(axis=1) * (0.5 - probability))
 
     def maximise(
-        self, origin: FloatArray, basis: FloatArray, reference: FloatArray, *, tolerance: float = 1e-16
+        self,
+        origin: FloatArray,
+        basis: FloatArray,
+        reference: FloatArray,
+        *,
+        certainty: FloatArray | None = None,
+        tolerance: float = 1e-16,
     ) -> tuple[FloatArray, float]:
         """Coefficients of the form origin + basis @ free with the highest objective, and that objective.
 
-        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row),
-        until the score times the step is under `tolerance`.
+        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row of
+        the design, weighed by its binomial variance or `certainty`), until the score times the step is under
+        `tolerance`.
         """
         offset = self.design @ origin
         if basis.shape[1] == 0:
             return origin, self.objective(offset)
         directions, triangle = np.linalg.qr(self.design @ basis)
-        pull = np.sqrt(self.weights(reference))
+        pull = np.sqrt(self.weights(reference) if certainty is None else certainty)
         free = np.linalg.lstsq(directions * pull[:, None], pull * (reference - offset), rcond=None)[0]
         eta = offset + directions @ free
         value = self.objective(eta)
@@ -519,13 +537,17 @@ class _Problem:
             raise ValueError("no maximum likelihood estimate exists: the outcomes are separated or all alike")
 
 
+def _summed(place: NDArray[np.int64], values: FloatArray) -> FloatArray:
+    return np.asarray(np.bincount(place, values), dtype=np.float64)
+
+
 class _Profile:
     """Likelihood-ratio statistics of restrictions of one fit, on the scale of its dispersion."""
 
     def __init__(self, fit: LogisticFit) -> None:
         used = fit.trials > 0
         self._problem = _Problem.of(fit.events[used], fit.trials[used], fit.design[used], fit.firth)
-        self._reference = fit.design[used] @ fit.coefficients
+        self._reference = self._problem.design @ fit.coefficients
         self._top = self._problem.objective(self._reference)
         self._dispersion = fit.dispersion
 

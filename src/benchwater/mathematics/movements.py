@@ -181,6 +181,18 @@ def sum_in_order(values: ArrayLike) -> float:
     return float(np.cumsum(array)[-1]) if array.size else 0.0
 
 
+def seen_of_steps(moments: Moments, values: FloatArray) -> NDArray[np.int64]:
+    """What a curve of steps needs of moments in order (n,) and the values from each on (n,).
+
+    Of each moment, where the first, the lowest, the highest and the last value is: a line drawn through these
+    is the line through all.
+    """
+    last = np.append(moments[1:] != moments[:-1], True)[: len(moments)]
+    first = np.append(True, last[:-1])[: len(moments)]
+    by_size = np.lexsort((values, moments))
+    return np.unique(np.concatenate([np.flatnonzero(first | last), by_size[first], by_size[last]]))
+
+
 def net_amount(movements: Movements) -> float:
     """The sum of the amounts, 0 without any."""
     return sum_in_order(movements.amount)
