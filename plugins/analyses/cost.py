@@ -12,6 +12,7 @@ from datetime import date
 from weakref import WeakKeyDictionary
 
 from benchwater.books.bait_costs import BaitCost, Facts, bait_costs, season_facts
+from benchwater.books.casting_masses import FEWEST_WEIGHED
 from benchwater.books.log_rows import log_rows, midnight, number_or_nan
 from benchwater.books.savings import (
     Account,
@@ -22,7 +23,7 @@ from benchwater.books.savings import (
     saved_in,
     spoilt_in,
 )
-from benchwater.books.stock_books import COAT_SHARE, FEWEST_WEIGHED
+from benchwater.books.stock_books import COAT_SHARE
 from benchwater.mathematics.interval import Interval
 from benchwater.mathematics.rates import poisson_interval, poisson_rate, rate_ratio
 from benchwater.plugin import (

@@ -346,15 +346,13 @@ STUDIES = (
         name="Unaccounted, k = 2, weighed",
         draw=unaccounted,
         seasons=1200,
-        high=0.99,
-        note="cautious: k = 2 on a standard uncertainty enlarged for few weighings (JCGM 101, 6.4.9)",
     ),
     Study(
         name="Unaccounted, k = 2, few weighed",
         draw=unaccounted_few,
         seasons=1200,
         high=1.0,
-        note="cautious: the tolerance stands in for the scatter of fewer than 4 weighings",
+        note="above: k = 2 of a rectangle is more than its half-width; the tolerance stands in for scatter",
     ),
     Study(
         name="Unaccounted, k = 2, nominal",

@@ -5,13 +5,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import groupby
-from math import isfinite
 
-from benchwater.books.log_rows import log_rows, midnight, number_or_nan
-from benchwater.books.once import once_a_season
-from benchwater.books.stock_books import FEWEST_WEIGHED, OUNCE_G
-from benchwater.mathematics.uncertainty import rectangular_uncertainty
-from benchwater.mathematics.weighing import mean_piece_mass, reading_step
+from benchwater.books.log_rows import log_rows
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 
@@ -48,40 +43,6 @@ def castings_made(season: Season) -> dict[Piece, Castings]:
         elif outcome == "reject":
             cast.rejects += count
     return made
-
-
-def casting_mass(season: Season, piece: Piece, material: str) -> tuple[float, float]:
-    """The mean mass in g of a good casting without its insert, and its standard uncertainty.
-
-    As the books of the season take it: from this season's weighed castings of that cavity and material where
-    there are enough, else the nominal mass with its tolerance.
-    """
-    bench, cavity = season.bench, season.bench.cavity(*piece)
-    hook = (bench.items[cavity.insert].mass_g or 0.0) if cavity.insert is not None else 0.0
-    readings, recent = [], []
-    for when, count, gross in _weighed(season).get((piece, material), ()):
-        if (net := gross - count * hook) > 0:
-            readings.append(gross)
-            recent += [(net, count)] if when >= midnight(season.start) else []
-    spread = rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
-    if sum(count for _, count in recent) < FEWEST_WEIGHED:
-        return cavity.mass_g, spread
-    step = reading_step(readings, bench.items[material].resolution, (1.0, OUNCE_G))
-    totals, counts = [net for net, _ in recent], [count for _, count in recent]
-    mass = mean_piece_mass(totals, counts, step, least_scatter=spread)
-    return mass.mean, mass.mean_uncertainty
-
-
-@once_a_season
-def _weighed(season: Season) -> dict[tuple[Piece, str], list[tuple[datetime, int, float]]]:
-    """The weighed rows of good castings by cavity and material: when, how many, and their mass in g."""
-    weighed: defaultdict[tuple[Piece, str], list[tuple[datetime, int, float]]] = defaultdict(list)
-    columns = ("date", "mold", "cavity", "outcome", "count", "mass_g", "material")
-    for when, mold, cavity, outcome, count, gross, poured in log_rows(season, "pour", *columns):
-        if outcome == "good" and isfinite(number_or_nan(gross)):
-            material = season.bench.material_of(mold, poured if isinstance(poured, str) else None)
-            weighed[(mold, cavity), material].append((when, count, gross))
-    return weighed
 
 
 def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:

@@ -12,35 +12,20 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from math import isfinite, isnan, nan, sqrt
 
-from benchwater.books.log_rows import log_rows, midnight, number_or_nan
+from benchwater.books.casting_masses import OUNCE_G, CastingMass, casting_mass, net_mass
+from benchwater.books.log_rows import log_rows, number_or_nan
 from benchwater.books.once import once_a_season
 from benchwater.mathematics.stock import Ledger, Movement, close_books
 from benchwater.mathematics.uncertainty import rectangular_uncertainty, resolution_uncertainty
-from benchwater.mathematics.weighing import PieceMass, mean_piece_mass, reading_step
+from benchwater.mathematics.weighing import reading_step
 from benchwater.plugin.bench import Item
 from benchwater.plugin.season import Season
 
 ENTERS = ("received", "recovered")
 FLOWS = (*ENTERS, "in_castings", "used", "discarded")
 COAT_SHARE = 0.10
-FEWEST_WEIGHED = 3
 NOMINAL = "nominal mass of "
-OUNCE_G, OUNCE_ML = 28.349523125, 29.5735295625
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CastingMass:
-    """What a casting of one cavity weighs in one material, without its insert, as the books take it.
-
-    `weighed` pieces of this season have the mean `mass_g`; where 0, they were too few or none, and it is the
-    nominal mass. `u` is its standard uncertainty.
-    """
-
-    mold: str
-    cavity: str
-    mass_g: float
-    u: float
-    weighed: int
+OUNCE_ML = 29.5735295625
 
 
 @dataclass(slots=True)
@@ -72,7 +57,7 @@ def keep_books(season: Season) -> tuple[dict[str, Book], tuple[str, ...]]:
 def _write_inventory(season: Season, books: Mapping[str, Book]) -> Iterator[str]:
     rows = list(log_rows(season, "inventory", "date", "item", "move", "amount", "uncertainty"))
     for name, book in books.items():
-        readings = [amount for _, item, _, amount, _ in rows if item == name]
+        readings = [amount for _, item, move, amount, _ in rows if item == name and move != "received"]
         book.step = book.item.resolution or 0.0
         if book.item.resolution is None and readings:
             book.step = reading_step(readings, units=(1.0, OUNCE_G if book.item.unit == "g" else OUNCE_ML))
@@ -115,38 +100,27 @@ def _write_group(
 ) -> Iterator[str]:
     """The good castings of one mold, cavity and material."""
     mold, name, material = key
-    bench, book, cavity = season.bench, books[material], season.bench.cavity(mold, name)
-    hook = (bench.items[cavity.insert].mass_g or 0.0) if cavity.insert is not None else 0.0
-    nets = [gross - count * hook if gross > count * hook else nan for _, count, gross in castings]
-    weighed = [(net, *row) for net, row in zip(nets, castings, strict=True) if isfinite(net)]
-    step = reading_step([gross for *_, gross in weighed], book.step, (1.0, OUNCE_G)) if weighed else 0.0
-    recent = [(net, count) for net, when, count, _ in weighed if when >= midnight(season.start)]
-    spread = rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
-    if sum(count for _, count in recent) >= FEWEST_WEIGHED:
-        totals, counts = [net for net, _ in recent], [count for _, count in recent]
-        piece = mean_piece_mass(totals, counts, step, least_scatter=spread)
-        source = f"mean mass of {mold} {name} in {material}"
-    else:
-        piece = PieceMass(mean=cavity.mass_g, mean_uncertainty=spread, scatter=0.0, pieces=0, weighings=0)
-        source = f"{NOMINAL}{mold} {name}"
-        usual = bench.molds[mold].material
-        if material != usual and len(weighed) < len(castings):
-            yield f"{mold} {name} in {material}: its nominal mass in {usual} stood in, uncorrected."
-    if book.item.unit != "g":
-        nets, piece = [nan] * len(castings), replace(piece, mean=nan)
-        yield f"{material} is kept by volume without a density: what went into castings is not known."
-    else:
-        mass = CastingMass(
-            mold=mold, cavity=name, mass_g=piece.mean, u=piece.mean_uncertainty, weighed=piece.pieces
-        )
+    bench, book = season.bench, books[material]
+    mass = casting_mass(season, (mold, name), material)
+    nets = [net_mass(bench, (mold, name), count, reading) for _, count, reading in castings]
+    source = f"mean mass of {mold} {name} in {material}" if mass.weighed else f"{NOMINAL}{mold} {name}"
+    usual = bench.molds[mold].material
+    if not mass.weighed and material != usual and any(isnan(net) for net in nets):
+        yield f"{mold} {name} in {material}: its nominal mass in {usual} stood in, uncorrected."
+    if book.item.unit == "g":
         book.masses[mold, name] = mass
-    scatter = spread if piece.scatter is None else piece.scatter
+    else:
+        nets, mass = [nan] * len(castings), replace(mass, mass_g=nan)
+        yield f"{material} is kept by volume without a density: what went into castings is not known."
     for (when, count, _), net in zip(castings, nets, strict=True):
-        move = Movement(when=when, kind="in_castings", amount=-net, u=resolution_uncertainty(step))
+        move = Movement(when=when, kind="in_castings", amount=-net, u=resolution_uncertainty(mass.step))
         if isnan(net):
-            shared = count * piece.mean_uncertainty
             move = replace(
-                move, amount=-count * piece.mean, u=scatter * sqrt(count), source=source, shared_u=shared
+                move,
+                amount=-count * mass.mass_g,
+                u=mass.scatter * sqrt(count),
+                source=source,
+                shared_u=count * mass.u,
             )
         book.ledger.movements.append(move)
 
