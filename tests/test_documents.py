@@ -6,7 +6,8 @@ import re
 
 import pytest
 
-from benchwater.commands import cli
+from benchwater.commands import COMMANDS
+from benchwater.commands.report import report
 from benchwater.plugin.hooks import CONTRACT_VERSION, Hooks
 from benchwater.plugin.options import Option
 from benchwater.render.json_twin import render_json
@@ -39,17 +40,12 @@ def test_every_kind_of_option_is_in_the_developers_document():
 
 def test_every_command_is_in_a_table_of_the_readme():
     listed = [cell.split()[0] for cell in first_cells(README)]
-    assert [name for name in cli.commands if name not in listed] == []
+    assert [name for name in COMMANDS if name not in listed] == []
 
 
 @pytest.mark.parametrize(
     "option",
-    [
-        option
-        for parameter in cli.commands["report"].params
-        for option in parameter.opts
-        if option.startswith("--")
-    ],
+    [option for parameter in report.params for option in parameter.opts if option.startswith("--")],
 )
 def test_every_option_of_report_is_in_a_table_of_the_readme(option):
     assert option in [cell.split()[0] for cell in first_cells(README)]

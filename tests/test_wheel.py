@@ -2,6 +2,7 @@
 
 import os
 import subprocess
+import sys
 import tarfile
 import zipfile
 from pathlib import Path
@@ -12,6 +13,12 @@ from benchwater.plugin_host.load import load_plugins
 from wheels import build_sdist, build_wheel, new_environment, unpack
 
 ROOT = Path(__file__).parents[1]
+WHOLE_TREE = (
+    "tests/test_documents.py",
+    "tests/test_house.py",
+    "tests/demo_season",
+    "tests/books/test_made.py",
+)
 pytestmark = pytest.mark.slow
 
 
@@ -45,12 +52,27 @@ def test_the_wheel_carries_program_plugins_templates_and_typeface_and_no_tests(w
     assert {Path(name).suffix for name in held} >= {".py", ".j2", ".css", ".ttf", ".csv", ".toml", ".typed"}
 
 
-def test_the_sdist_holds_what_a_wheel_is_built_from_and_the_tests(sdist):
+def test_the_sdist_holds_what_a_wheel_is_built_from_the_tests_and_what_they_read(sdist):
     with tarfile.open(sdist) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
     top = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "requirements.lock"}
     made = {"PKG-INFO", ".gitignore"}
-    assert names == files_below("src", "plugins", "tests") | top | made
+    read = {name for name in files_below("sample_logs") if not name.startswith("sample_logs/reports/")}
+    read |= {path.relative_to(ROOT).as_posix() for path in (ROOT / "reports").glob("sample-*")}
+    assert names == files_below("src", "plugins", "tests") | read | top | made
+
+
+def test_tests_that_read_the_whole_tree_pass_from_an_unpacked_sdist(sdist, tmp_path):
+    project = unpack(sdist, tmp_path)
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *WHOLE_TREE],
+        cwd=project,
+        env={**os.environ, "PYTHONPATH": str(project / "src")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
 
 
 def test_the_wheel_of_the_sdist_is_the_wheel_of_the_repository_byte_for_byte(wheel, tmp_path):

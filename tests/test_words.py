@@ -41,11 +41,11 @@ def hours(value: float) -> str:
 
 
 def test_open_limits_are_said_as_such() -> None:
-    assert limits(hours, 2, 3) == "2 h to 3 h"
+    assert limits(hours, 2, 3) == "2 to 3 h"
     assert limits(hours, 2, math.inf) == "2 h or more"
     assert limits(hours, None, 3) == "up to 3 h"
     assert in_brackets(hours, math.nan, None) == ""
-    assert in_brackets(hours, 0, 3) == " (0 h to 3 h)"
+    assert in_brackets(hours, 0, 3) == " (0 to 3 h)"
 
 
 def test_ratios_without_a_number_give_the_limit_alone() -> None:

@@ -41,7 +41,7 @@ from benchwater.words import counted
 if TYPE_CHECKING:
     import pandas as pd
 
-    from benchwater.mathematics.fish import RateContrast
+    from benchwater.mathematics.catch_rates import RateContrast
     from benchwater.mathematics.ratio import RatioOfTotals
 
 LEAST_TRIPS = 5
@@ -49,6 +49,7 @@ MOST_TOLD, MOST_COMPARED = 8, 12
 CLEAR = 0.05
 ALL, NO_COAT = "all", "no coat"
 PER_HOUR = "fish/h"
+SORTING = ("trip", "water", "build", "angler", "habitat")
 FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat"), ("build", "water")
 COLUMNS = ("factor", "group", "species", "effort_h", "fish", "rate", "low", "high")
 CONTRASTS = ("factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted")
@@ -75,7 +76,7 @@ METHODS = (
 class Water:
     """Hours by group and trip, fish by group, species (`ALL` too) and trip, and the fish left out of both."""
 
-    hours: dict[str, dict[str, Counter[str]]] = field(default_factory=dict)
+    hours: dict[str, dict[str, defaultdict[str, float]]] = field(default_factory=dict)
     fish: dict[tuple[str, str, str], Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
     species: dict[str, str] = field(default_factory=dict)
     zero_trips: int = 0
@@ -91,7 +92,7 @@ class Water:
     def groups(self, factor: str, most: int | None = None) -> list[str]:
         """The groups of a factor (the `most` ones fished longest), the highest rate first."""
         fished = self.hours.get(factor, {})
-        kept = sorted(fished, key=lambda group: (-fished[group].total(), group))[:most]
+        kept = sorted(fished, key=lambda group: (-sum(fished[group].values()), group))[:most]
         return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
 
     def trips(self, factor: str) -> dict[str, dict[str, tuple[int, float]]]:
@@ -112,33 +113,44 @@ def tallied(fishing: "pd.DataFrame", catch: "pd.DataFrame", bench: Bench) -> Wat
     water = Water()
     spelt: dict[str, str] = {}
     stretches: defaultdict[object, list[dict[str, str]]] = defaultdict(list)
-    for row in fishing.to_dict("records"):
-        hours = row["fished_h"] * row["count"]
-        if hours > 0:
-            facts = {name: _key(row[name]) for name in ("trip", "water", "build", "angler")}
-            trip = f"{row['date'].date()} {facts['trip'] or 'at ' + facts['water']}"
-            stretches[row["date"].date()].append({**facts, "unit": trip})
-            for factor, group in _groups(row, bench, spelt):
-                water.hours.setdefault(factor, {}).setdefault(group, Counter())[trip] += hours
+    hours_of = fishing["fished_h"] * fishing["count"]
+    for row, hours in _alike(fishing[hours_of > 0], hours_of[hours_of > 0], SORTING):
+        facts = {name: _key(row[name]) for name in ("trip", "water", "build", "angler")}
+        trip = f"{row['day'].date()} {facts['trip'] or 'at ' + facts['water']}"
+        stretches[row["day"]].append({**facts, "unit": trip})
+        for factor, group in _groups(row, bench, spelt):
+            water.hours.setdefault(factor, {}).setdefault(group, defaultdict(float))[trip] += hours
     with_fish = set()
-    for row in catch.to_dict("records"):
-        unit = _unit_of(row, stretches[row["date"].date()])
+    for row, caught in _alike(catch, catch["count"], (*SORTING, "species")):
+        fish, unit = round(caught), _unit_of(row, stretches[row["day"]])
         with_fish.add(unit)
         if unit is None or unit not in water.hours["build"].get(row["build"], ()):
-            water.without_hours += row["count"]
+            water.without_hours += fish
             continue
         species = water.species.setdefault(fish_standard(row["species"]).key, row["species"])
         for factor, group in _groups(row, bench, spelt):
             if unit in water.hours.get(factor, {}).get(group, ()):
-                water.fish[factor, group, ALL][unit] += row["count"]
-                water.fish[factor, group, species][unit] += row["count"]
+                water.fish[factor, group, ALL][unit] += fish
+                water.fish[factor, group, species][unit] += fish
     water.zero_trips = len(set(water.hours.get(ALL, {}).get(ALL, ())) - with_fish)
     return water
 
 
+def _alike(
+    rows: "pd.DataFrame", amounts: "pd.Series[Any]", columns: Sequence[str]
+) -> Iterable[tuple[dict[str, Any], float]]:
+    """What rows of a day say in these columns and the sum of their amounts, once for all that are alike."""
+    from benchwater.books.log_columns import factorized, group_by
+
+    days = factorized(rows["date"].dt.normalize())
+    groups = group_by(days, *(factorized(rows[column]) for column in columns))
+    for key, amount in groups.sums(amounts.to_numpy(dtype="float64")).items():
+        yield dict(zip(("day", *columns), key, strict=True)), amount
+
+
 def analyse(season: Season, span: Span) -> Section:
     """Rates by group, the differences between builds and between waters, and the best-supported of them."""
-    from benchwater.mathematics.fish import contrast_rates
+    from benchwater.mathematics.catch_rates import contrast_rates
 
     catch = season.rows("catch", span)
     water = tallied(season.rows("fishing", span), catch, season.bench)
@@ -321,7 +333,7 @@ def _figure(water: Water, factor: str, id: str, word: str) -> Figure:
     widest = 2 * max(rate.ratio for rate in rates) or max(rate.high for rate in rates)
     values, lows = [rate.ratio for rate in rates], [rate.low for rate in rates]
     highs = [min(rate.high, widest) for rate in rates]
-    figure, axes = plots.new_figure(plots.HALF_MM, 18 + 6 * max(6, len(builds)))
+    figure, axes = plots.new_figure(plots.HALF_MM, 13 + 4.6 * max(6, len(builds)))
     plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
     plots.named_rows(axes, builds)
     axes.set_xlim(-0.01 * max(highs), max(highs))

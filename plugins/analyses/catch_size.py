@@ -314,7 +314,7 @@ def _figure(species: Sequence[Kind], bench: Bench) -> Figure:
     step, unit = (25.4, "in") if bench.system == "us" else (20.0, "mm")
     scale = 25.4 if unit == "in" else 1.0
     drawn = [kind for kind in species if kind.with_length][:MOST_DRAWN]
-    figure, axes = plots.new_figure(height_mm=16 + 11 * len(drawn))
+    figure, axes = plots.new_figure(plots.HALF_MM, 18 + 10 * len(drawn))
     for place, kind in enumerate(drawn):
         lengths = kind.measured["length_mm"].to_numpy()
         first, last = math.floor(lengths.min() / step), math.floor(lengths.max() / step) + 1

@@ -11,9 +11,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from weakref import WeakKeyDictionary
 
+import numpy as np
+
 from benchwater.books.bait_costs import BaitCost, Facts, bait_costs, season_facts
 from benchwater.books.casting_masses import FEWEST_WEIGHED
-from benchwater.books.log_rows import log_rows, midnight, number_or_nan
+from benchwater.books.log_columns import in_days, moments, numbers, words
+from benchwater.books.log_rows import midnight
 from benchwater.books.savings import (
     Account,
     Losses,
@@ -25,6 +28,7 @@ from benchwater.books.savings import (
 )
 from benchwater.books.stock_books import COAT_SHARE
 from benchwater.mathematics.interval import Interval
+from benchwater.mathematics.movements import seen_of_steps
 from benchwater.mathematics.rates import poisson_interval, poisson_rate, rate_ratio
 from benchwater.plugin import (
     Action,
@@ -147,7 +151,7 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
     by_fish = rate_ratio(n, 1.0, losses.fish, 1.0) if losses.fish else None
     said += f", {n} of them of known cost" if n < losses.baits else ""
     text, rates = f"{said}: {_money(bench, cost)} to make again", []
-    for id, words, exposure, found in (
+    for id, over, exposure, found in (
         ("hour", "bait-hour fished", losses.hours, hourly),
         ("fish", "fish landed", losses.fish, by_fish),
     ):
@@ -155,7 +159,7 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
             each = Interval(
                 estimate=cost / exposure, low=found.low * cost / n, high=found.high * cost / n, level=0.95
             )
-            shown = f"{bench.show(each.estimate, 'money')} per {words}"
+            shown = f"{bench.show(each.estimate, 'money')} per {over}"
             unit, text = f"money/{id if id == 'fish' else 'h'}", f"{text}, {shown}"
             say = f"Baits lost or worn cost {shown}."
             rates.append(make_finding(f"lost_cost_per_{id}", say, each, unit, n=losses.baits, quiet=True))
@@ -234,7 +238,7 @@ def _cost(bench: Bench, facts: Facts, bait: BaitCost, told: bool) -> Finding:
 def _standing_advice(bench: Bench, facts: Facts, baits: Mapping[str, BaitCost]) -> Iterator[Action]:
     for name, bait in baits.items():
         if bait.make is not None and bait.gain is not None and bait.gain.high < 0:
-            number = sum(number for _, number in facts.made[name])
+            number = facts.made[name].total
             make, bought = (bench.show(m, "money") for m in (bait.make.estimate, bait.build.bought_price))
             yield Action(
                 id=f"buy-{name}",
@@ -306,14 +310,11 @@ def _molds_table(accounts: Sequence[Account], told: bool) -> Table:
 
 def _spent_table(season: Season, span: Span) -> Table:
     """What came in, by item; money spent is not known where no receipt of an item states its cost."""
-    received: dict[str, float] = {}
-    spent: dict[str, float] = {}
-    columns = ("date", "item", "move", "amount", "cost")
-    for when, item, move, amount, cost in log_rows(season, "inventory", *columns):
-        if move == "received" and span.start <= when.date() < span.end:
-            received[item] = received.get(item, 0.0) + amount
-            if number_or_nan(cost) >= 0:
-                spent[item] = spent.get(item, 0.0) + cost
+    inside = in_days(moments(season, "inventory"), span.start, span.end)
+    came = inside & words(season, "inventory", "move").are("received")
+    items_of, costs = words(season, "inventory", "item"), numbers(season, "inventory", "cost")
+    received = items_of.sums(numbers(season, "inventory", "amount"), came)
+    spent = items_of.sums(costs, came & (costs >= 0))
     items = [season.bench.items[name] for name in sorted(received, key=lambda n: (-spent.get(n, 0.0), n))]
     return Table(
         id="spent",
@@ -383,7 +384,7 @@ def _break_even_figure(
     season: Season, accounts: Sequence[Account], baits: Mapping[str, BaitCost]
 ) -> tuple[Figure, ...]:
     """What each mold has saved so far as a share of its price, day by day, against the whole of it."""
-    told = [each for each in accounts if each.mold.price and each.saved is not None and each.steps]
+    told = [each for each in accounts if each.mold.price and each.saved is not None and len(each.steps)]
     told = sorted(told, key=lambda each: (-each.castings, each.mold.name))[:MOST_CURVES]
     if not told:
         return ()
@@ -394,13 +395,12 @@ def _break_even_figure(
     ends, said = [], []
     for series, account in enumerate(told):
         price, saved = account.mold.price or 0.0, account.saved or 0.0
-        days, shares, so_far = [start], [0.0], 0.0
-        for when, gain in account.steps:
-            so_far += gain
-            days.append(max(when, start))
-            shares.append(100 * so_far / price)
-        plots.steps(axes, [*days, end], [*shares, shares[-1]], series=series)
-        ends.append((shares[-1], account.mold.name))
+        begin, close = np.array([[start], [end]], dtype="datetime64[us]")
+        days = np.concatenate([begin, np.maximum(account.steps.when, begin), close])
+        saved_by = np.cumsum(np.concatenate([[0.0], account.steps.number, [0.0]]))
+        drawn = seen_of_steps(days, saved_by)
+        plots.steps(axes, days[drawn], 100 * saved_by[drawn] / price, series=series)
+        ends.append((100 * float(saved_by[-1]) / price, account.mold.name))
         share = f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price"
         paid = account.day if account.remaining == 0 else None
         said.append(f"{share}, paid by {day_words(paid, season.end)}" if paid else f"{share}, not yet paid")

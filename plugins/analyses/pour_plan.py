@@ -13,7 +13,7 @@ from functools import partial
 from math import isnan
 from typing import TYPE_CHECKING
 
-from benchwater.books.log_rows import known, log_rows
+from benchwater.books.log_rows import known
 from benchwater.plugin import (
     Action,
     Analysis,
@@ -189,7 +189,8 @@ def _actions(plan: "Plan", bench: Bench, span: Span) -> Iterator[Action]:
     if plan.to_make:
         baits = [f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in plan.to_make]
         gone = counted(round(sum(need.outlook.expected for need in plan.to_make)), "bait")
-        because = f"About {gone} of these builds may go in the month from {_day(span.end, span)}."
+        which = "this build" if len(plan.to_make) == 1 else "these builds"
+        because = f"About {gone} of {which} may go in the month from {_day(span.end, span)}."
         worth = sum(need.missed(need.to_make) for need in plan.to_make)
         yield _action("finish-baits", f"Coat and dress {listed(baits)}.", because, worth)
     for part in plan.to_buy:
@@ -228,15 +229,16 @@ def _action(id: str, text: str, because: str, worth: float) -> Action:
 def _look_back(season: Season, span: Span) -> Section:
     """What was to be expected at the start of the month, and what happened."""
     from benchwater.books.bait_plan import look_ahead, service_level
+    from benchwater.books.log_columns import in_days, moments, numbers, words
 
     bench, level = season.bench, service_level(season.bench)
     outlooks, before = look_ahead(season, span.start)
-    fished, ended = dict.fromkeys(bench.builds, 0.0), dict.fromkeys(bench.builds, 0)
-    columns = ("date", "build", "fished_h", "fate", "count")
-    for when, name, hours, fate, count in log_rows(season, "fishing", *columns):
-        if span.start <= when.date() < span.end:
-            fished[name] += hours * count
-            ended[name] += count if fate != "kept" else 0
+    inside = in_days(moments(season, "fishing"), span.start, span.end)
+    builds, count = words(season, "fishing", "build"), numbers(season, "fishing", "count")
+    gone = count * ~words(season, "fishing", "fate").are("kept")
+    none = dict.fromkeys(bench.builds, 0.0)
+    fished = none | builds.sums(numbers(season, "fishing", "fished_h") * count, inside)
+    ended = {name: round(number) for name, number in (none | builds.sums(gone, inside)).items()}
     lost, hours, thin = sum(ended.values()), sum(fished.values()), before < LEAST_ENDS
     text, more = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
     if not thin:
@@ -344,8 +346,10 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
     names, outlooks = [need.build.name for need in needs], [need.outlook for need in needs]
     figure, axes = plots.new_figure(plots.HALF_MM, 24 + 5.5 * max(4, len(needs)))
     low, high = ([outlook.at(level) for outlook in outlooks] for level in (1 - plan.level, plan.level))
-    most = 2 * max(1, *high)
     there = [need.on_hand or 0 for need in needs]
+    most = max(
+        2, *(2 * each for each in high), *sorted(there)[:-1]
+    )  # one long bar does not flatten the others
     plots.bars(axes, names, [min(most, count) for count in there], series=2, label="on hand")
     middle, label = [outlook.expected for outlook in outlooks], "losses to expect, up to the target"
     plots.interval_points(axes, range(len(needs)), middle, low, high, series=1, label=label, horizontal=True)

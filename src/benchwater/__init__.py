@@ -8,20 +8,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from benchwater.door import load as load
 
-    __version__: str
+__version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> object:
-    """`load` and `__version__`, looked up only when asked for: both are slow to import."""
-    if name == "load":
-        from benchwater.door import load
-
-        return load
-    if name != "__version__":
+    """`load`, looked up only when asked for: it is slow to import."""
+    if name != "load":
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from importlib.metadata import PackageNotFoundError, version
+    from benchwater.door import load
 
-    try:
-        return version("benchwater")
-    except PackageNotFoundError:
-        return "0"
+    return load

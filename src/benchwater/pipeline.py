@@ -1,5 +1,6 @@
 """The straight way, in one place: read, gather, analyse. Rendering takes the Report from here."""
 
+import difflib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -135,5 +136,7 @@ def _wanted(plugins: Plugins, only: Sequence[str]) -> list[tuple[Analysis, Loade
     known = [analysis.id for analysis, _ in plugins.analyses]
     for name in only:
         if name not in known:
-            raise UnknownAnalysisError(f"there is no analysis `{name}` (there are: {', '.join(known)})")
+            near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+            hint = f"; did you mean `{near[0]}`?" if near else f" (there are: {', '.join(known)})"
+            raise UnknownAnalysisError(f"there is no analysis `{name}`{hint}")
     return [pair for pair in plugins.analyses if not only or pair[0].id in only]

@@ -1,50 +1,39 @@
 """The house style of plots: what an analysis calls to draw, so that every figure looks like the report.
 
-Nothing here touches matplotlib's global settings, and matplotlib is imported only when something is
-drawn. Values are drawn as given: convert to the bench's units first, and name the unit on the axis.
-A series is a number from 0; it sets colour, dashes and marker together, so that none rests on colour.
+Values are drawn as given: convert to the bench's units first, and name the unit on the axis. Days and
+moments may stand for numbers. A series is a number from 0; it sets colour, dashes and marker together, so
+that none rests on colour.
 """
 
-import io
-import itertools
-import re
-import warnings
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeAlias
+from typing import Any, Literal, NamedTuple, TypeAlias
 
-from benchwater.render.fonts import FACES, FAMILY
+from benchwater.drawing.axes import Axes as Axes
+from benchwater.drawing.marks import Area, Bars, Block, Curve, Dots, Ribbon, Rule, Stems, Stretch
+from benchwater.drawing.picture import Picture as Picture
+from benchwater.drawing.picture import Style
+from benchwater.drawing.words import Ends, Words, moved
 from benchwater.render.small_plots import HALF_MM as HALF_MM
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-    from matplotlib.path import Path
+from benchwater.render.text import shorten, visible
 
 Values: TypeAlias = Any
-"""A list, an array or a column of a data frame, of numbers or (across) of dates."""
+"""A list, an array or a column of a data frame, of numbers or of days."""
 
 FULL_MM = 170.0
 PALETTE = ("#0f4c5c", "#e0481f", "#3a97c9", "#5d2981", "#62a035", "#cc3a8a")
-DASHES: tuple[Any, ...] = (
-    "solid",
-    (0, (5, 1.6)),
-    (0, (1.2, 1.2)),
-    (0, (7, 1.6, 1.4, 1.6)),
-    (0, (3, 1, 1, 1, 1, 1)),
-    (0, (9, 2.4)),
-)
+DASHES = ("", "7.5 2.4", "1.8 1.8", "10.5 2.4 2.1 2.4", "4.5 1.5 1.5 1.5 1.5 1.5", "13.5 3.6")
 MARKERS = ("o", "s", "^", "D", "v", "P")
 STACK = (0, 1, 3, 2, 5, 4)
 """The order in which parts of a whole take the palette: neighbours are told apart in grey."""
 INK = "#1c2b30"
 QUIET = "#5b6b70"
 RULE = "#dbe2e3"
-_TEXT_SIZE = 7.6
+_PAPER = "#ffffff"
+_WASH = "#eaf1f0"
+_TEXT_SIZE, _NOTE_SIZE = 7.6, 7.0
+_STYLE = Style(size=_TEXT_SIZE, small=_NOTE_SIZE, ink=INK, quiet=QUIET, rule=RULE, paper=_PAPER)
 _LONGEST_NAME, _LONGEST_KEY = 34, 52
-_FAMILIES = [FAMILY, "DejaVu Sans"]
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_COMMENT = re.compile("<!--.*?-->\n?", re.DOTALL)
-_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_BAR = 0.62
 
 
 class Flow(NamedTuple):
@@ -55,46 +44,25 @@ class Flow(NamedTuple):
     odd: bool = False
 
 
-def new_figure(width_mm: float = FULL_MM, height_mm: float = 70) -> tuple["Figure", "Axes"]:
+def new_figure(width_mm: float = FULL_MM, height_mm: float = 70) -> tuple[Picture, Axes]:
     """A figure with one plot in the house style.
 
     The page is `FULL_MM` wide between its margins; two figures of `HALF_MM` in a row stand side by side.
+    The plot knows `set_xlabel`, `set_xlim`, `set_xticks`, the same of y, `set` and `grid`, as plotting
+    libraries have them.
     """
-    from cycler import cycler
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), layout="constrained", facecolor="white")
-    axes = figure.add_subplot()
-    axes.set_prop_cycle(cycler(color=PALETTE, linestyle=DASHES))
-    axes.set_facecolor("white")
-    axes.set_axisbelow(True)
-    axes.margins(x=0.02)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        axes.spines[side].set(color=QUIET, linewidth=0.6)
-    axes.grid(True, axis="y", color=RULE, linewidth=0.6, linestyle="solid")
-    axes.tick_params(
-        which="both",
-        color=QUIET,
-        labelcolor=INK,
-        labelsize=_TEXT_SIZE,
-        length=3,
-        width=0.6,
-        labelfontfamily=FAMILY,
-    )
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.label.set(size=_TEXT_SIZE, color=INK)
-    return figure, axes
+    per_mm = 72 / 25.4
+    picture = Picture(width=width_mm * per_mm, height=height_mm * per_mm, style=_STYLE)
+    return picture, picture.axes
 
 
-def line(ax: "Axes", x: Values, y: Values, *, series: int = 0, label: str = "") -> None:
+def line(ax: Axes, x: Values, y: Values, *, series: int = 0, label: str = "") -> None:
     """A curve."""
-    ax.plot(x, y, color=_colour(series), linestyle=_dashes(series), linewidth=1.5, label=_label(label))
+    ax.add(_curve(ax.across(x), ax.up(y), series, label))
 
 
 def steps(
-    ax: "Axes",
+    ax: Axes,
     x: Values,
     y: Values,
     *,
@@ -104,26 +72,19 @@ def steps(
     label: str = "",
 ) -> None:
     """A curve that holds each value until the next `x`, such as survival, with its band where given."""
+    places = ax.across(x)
     if low is not None and high is not None:
-        _fill(ax, x, low, high, series, step="post")
-    ax.plot(
-        x,
-        y,
-        color=_colour(series),
-        linestyle=_dashes(series),
-        linewidth=1.5,
-        drawstyle="steps-post",
-        label=_label(label),
-    )
+        ax.add(_area(_until(places), _held(ax.up(low)), _held(ax.up(high)), series))
+    ax.add(_curve(_until(places), _held(ax.up(y)), series, label))
 
 
-def band(ax: "Axes", x: Values, low: Values, high: Values, *, series: int = 0) -> None:
+def band(ax: Axes, x: Values, low: Values, high: Values, *, series: int = 0) -> None:
     """The interval about a curve, as a light band."""
-    _fill(ax, x, low, high, series, step=None)
+    ax.add(_area(ax.across(x), ax.up(low), ax.up(high), series))
 
 
 def interval_points(
-    ax: "Axes",
+    ax: Axes,
     x: Values,
     value: Values,
     low: Values,
@@ -136,51 +97,43 @@ def interval_points(
     """Points with their intervals; `horizontal` turns values to the right, one row for each `x`."""
     colour = _colour(series)
     if horizontal:
-        ax.hlines(x, low, high, color=colour, linewidth=1.3)
-        ax.grid(False, axis="y")
-        ax.grid(True, axis="x", color=RULE, linewidth=0.6, linestyle="solid")
+        rows, values, lows, highs = ax.up(x), ax.across(value), ax.across(low), ax.across(high)
+        ax.add(Stems(xs=[*lows, *highs], ys=[*rows, *rows], colour=colour))
+        ax.add(_dots(values, rows, series, label, filled=True))
+        _lines_up(ax)
     else:
-        ax.vlines(x, low, high, color=colour, linewidth=1.3)
-    across, up = (value, x) if horizontal else (x, value)
-    ax.plot(
-        across,
-        up,
-        linestyle="none",
-        marker=MARKERS[series % len(MARKERS)],
-        markersize=5,
-        markerfacecolor=colour,
-        markeredgecolor="white",
-        markeredgewidth=0.7,
-        label=_label(label),
-    )
+        places, values, lows, highs = ax.across(x), ax.up(value), ax.up(low), ax.up(high)
+        ax.add(Stems(xs=[*places, *places], ys=[*lows, *highs], colour=colour))
+        ax.add(_dots(places, values, series, label, filled=True))
 
 
-def points(ax: "Axes", x: Values, y: Values, *, series: int = 0, label: str = "") -> None:
+def points(ax: Axes, x: Values, y: Values, *, series: int = 0, label: str = "") -> None:
     """Plain observations, as open marks."""
-    ax.plot(
-        x,
-        y,
-        linestyle="none",
-        marker=MARKERS[series % len(MARKERS)],
-        markersize=4.2,
-        markerfacecolor="white",
-        markeredgecolor=_colour(series),
-        markeredgewidth=0.9,
-        label=_label(label),
-    )
+    ax.add(_dots(ax.across(x), ax.up(y), series, label, filled=False))
 
 
-def bars(ax: "Axes", names: Sequence[str], values: Values, *, series: int = 0, label: str = "") -> None:
+def bars(ax: Axes, names: Sequence[str], values: Values, *, series: int = 0, label: str = "") -> None:
     """One horizontal bar a name, the first on top."""
-    places = range(len(names))
-    ax.barh(places, values, height=0.62, color=_colour(series), label=_label(label))
+    lengths, rows = ax.across(values), [float(row) for row in range(len(names))]
+    reach = [*(row - _BAR / 2 for row in rows), *(row + _BAR / 2 for row in rows)]
+    ax.add(
+        Bars(
+            xs=[0.0, *lengths],
+            ys=reach,
+            rows=rows,
+            lengths=lengths,
+            high=_BAR,
+            colour=_colour(series),
+            label=label,
+            base=0.0,
+        )
+    )
     named_rows(ax, names)
-    ax.grid(False, axis="y")
-    ax.grid(True, axis="x", color=RULE, linewidth=0.6, linestyle="solid")
+    _lines_up(ax)
 
 
 def stacked(
-    ax: "Axes",
+    ax: Axes,
     x: Values,
     parts: Sequence[Values],
     names: Sequence[str],
@@ -191,54 +144,36 @@ def stacked(
     """Shares of a whole on top of each other, the first at the bottom, each named at its right end.
 
     `step` holds each value until the next `x`; `rest` names what is left up to 1. Neighbours differ in
-    lightness, so that grey print tells them
-    apart, and a white line parts them.
+    lightness, so that grey print tells them apart, and a white line parts them.
     """
-    import numpy as np
-
-    below = np.zeros(len(x))
+    places = ax.across(x)
+    below = [0.0] * len(places)
     ends = []
     for place, (part, name) in enumerate(zip(parts, names, strict=True)):
-        top = below + np.asarray(part, dtype=np.float64)
+        top = [low + more for low, more in zip(below, ax.up(part), strict=True)]
+        across, lower, upper = (_until(places), _held(below), _held(top)) if step else (places, below, top)
         colour = PALETTE[STACK[place % len(STACK)]]
-        ax.fill_between(
-            x,
-            below,
-            top,
-            step="post" if step else None,
-            facecolor=colour,
-            edgecolor="white",
-            linewidth=0.7,
-        )
-        ends.append((float(below[-1] + top[-1]) / 2, name))
+        ax.add(Area(xs=across, ys=[*lower, *upper], colour=colour, edge=_PAPER))
+        ends.append(((below[-1] + top[-1]) / 2, name))
         below = top
     if rest:
-        ends.append((float(below[-1] + 1) / 2, rest))
+        ends.append(((below[-1] + 1) / 2, rest))
         ax.set_ylim(0, 1)
-    name_ends(ax, x[-1], ends)
+    name_ends(ax, places[-1], ends)
 
 
-def name_ends(ax: "Axes", x: Any, ends: Sequence[tuple[float, str]], *, room: float = 0.075) -> None:
+def name_ends(ax: Axes, x: Any, ends: Sequence[tuple[float, str]], *, room: float = 0.0) -> None:
     """Names to the right of a plot at these heights, pushed apart where they would lie on each other.
 
-    `room` is the least distance, as a share of the height. Call it when the vertical limits are set.
+    `room` is the least distance, as a share of the height, where it is to be more than the type needs.
     """
-    bottom, top = ax.get_ylim()
-    gap = room * (top - bottom)
-    places: list[list[Any]] = [[height, name] for height, name in sorted(ends, key=lambda end: end[0])]
-    for before, after in itertools.pairwise(places):
-        after[0] = max(after[0], before[0] + gap)
-    overshoot = places[-1][0] - max(top, ends[-1][0]) if places else 0.0
-    if overshoot > 0:
-        places[-1][0] -= overshoot
-        for after, before in itertools.pairwise(reversed(places)):
-            before[0] = min(before[0], after[0] - gap)
-    for height, name in places:
-        beside(ax, name, x, height)
+    heights = ax.up(height for height, _ in ends)
+    named = [(height, _short(name)) for height, (_, name) in zip(heights, ends, strict=True)]
+    ax.words.append(Ends(x=ax.across([x])[0], ends=named, room=room, size=_NOTE_SIZE, colour=INK))
 
 
 def beside(
-    ax: "Axes",
+    ax: Axes,
     text: str,
     x: Any,
     y: float,
@@ -247,33 +182,31 @@ def beside(
     side: Literal["left", "center", "right"] = "left",
 ) -> None:
     """A name set off from a place by so many points: what a legend would say, where it is drawn."""
-    ax.annotate(
-        "\n".join(_short(line) for line in text.split("\n")),
-        (x, y),
-        xytext=points,
-        textcoords="offset points",
-        ha=side,
-        va="center",
-        color=INK,
-        annotation_clip=False,
-        **_note_style(),
-    )
+    told = "\n".join(_short(each) for each in text.split("\n"))
+    place = ax.across([x])[0], ax.up([y])[0]
+    ax.words.append(_note(told, *place, points=points, side=side))
 
 
-def flow(ax: "Axes", into: Sequence[Flow], out: Sequence[Flow], middle: str) -> None:
+def rows_below(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]]) -> None:
+    """Rows of numbers under the plot, one below each tick, such as how many were followed so long.
+
+    Each row has a name, to the left, and as many cells as the horizontal axis has ticks.
+    """
+    ax.below += [(_short(name), [visible(str(cell)) for cell in cells]) for name, cells in rows]
+
+
+def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> None:
     """A flow diagram: what came in on the left, through the middle, to what became of it on the right.
 
     Each `Flow` is as high as its amount; those of 0 or less are left out. What is `odd` stands out.
     """
-    from matplotlib.patches import PathPatch, Rectangle
-
     sides = [[each for each in side if each.amount > 0] for side in (into, out)]
     totals = [sum(each.amount for each in side) for side in sides]
     whole = max(*totals, 1e-12)
     wide, gap = 0.035, 0.06 * whole
     ax.set_axis_off()
-    ax.add_patch(Rectangle((0.5 - wide / 2, 0), wide, whole, facecolor=PALETTE[0], linewidth=0))
-    ax.text(0.5, whole + 0.35 * gap, middle, ha="center", va="bottom", color=INK, **_note_style())
+    ax.add(Block(xs=(0.5 - wide / 2, 0.5 + wide / 2), ys=(0.0, whole), colour=PALETTE[0]))
+    ax.words.append(_note(middle, 0.5, whole, points=(0.0, 2.0), side="center", level="bottom"))
     tallest = whole
     for flows, total, left in zip(sides, totals, (True, False), strict=True):
         height = total + gap * max(0, len(flows) - 1)
@@ -281,192 +214,136 @@ def flow(ax: "Axes", into: Sequence[Flow], out: Sequence[Flow], middle: str) -> 
         outer, inner = (whole + height) / 2, whole - (whole - total) / 2
         for each in flows:
             colour = PALETTE[1] if each.odd else PALETTE[2]
-            ends = (
-                ((wide, outer), (0.5 - wide / 2, inner))
-                if left
-                else ((0.5 + wide / 2, inner), (1 - wide, outer))
+            start, end = (wide, outer), (0.5 - wide / 2, inner)
+            if not left:
+                start, end = (0.5 + wide / 2, inner), (1 - wide, outer)
+            ax.add(Ribbon(start=start, end=end, thick=each.amount, colour=colour, opacity=0.3))
+            edge = 0.0 if left else 1 - wide
+            ax.add(Block(xs=(edge, edge + wide), ys=(outer - each.amount, outer), colour=colour))
+            x, off = (0.0, -4.0) if left else (1.0, 4.0)
+            beside(
+                ax,
+                each.name,
+                x,
+                outer - each.amount / 2,
+                points=(off, 0.0),
+                side="right" if left else "left",
             )
-            ax.add_patch(PathPatch(_ribbon(*ends, each.amount), facecolor=colour, alpha=0.3, linewidth=0))
-            place = 0.0 if left else 1 - wide
-            ax.add_patch(
-                Rectangle((place, outer - each.amount), wide, each.amount, facecolor=colour, linewidth=0)
-            )
-            x, points = (0.0, -4.0) if left else (1.0, 4.0)
-            side: Literal["left", "right"] = "right" if left else "left"
-            beside(ax, each.name, x, outer - each.amount / 2, points=(points, 0.0), side=side)
             outer -= each.amount + gap
             inner -= each.amount
     ax.set_xlim(0, 1)
-    ax.set_ylim((whole - tallest) / 2 - gap / 2, (whole + tallest) / 2 + 1.6 * gap)
+    ax.set_ylim((whole - tallest) / 2, (whole + tallest) / 2)
 
 
-def _ribbon(start: tuple[float, float], end: tuple[float, float], thick: float) -> "Path":
-    """A band from the left to the right place, both given by their upper edge."""
-    from matplotlib.path import Path
-
-    (left, high), (right, other) = start, end
-    half = (left + right) / 2
-    corners = [
-        *((left, high), (half, high), (half, other), (right, other)),
-        (right, other - thick),
-        *((half, other - thick), (half, high - thick), (left, high - thick)),
-        (left, high),
-    ]
-    curve = Path.CURVE4
-    codes = [Path.MOVETO, *(curve,) * 3, Path.LINETO, *(curve,) * 3, Path.CLOSEPOLY]
-    return Path(corners, codes)
-
-
-def named_rows(ax: "Axes", names: Sequence[str]) -> None:
+def named_rows(ax: Axes, names: Sequence[str]) -> None:
     """Names instead of numbers up the side, the first (row 0) on top."""
-    ax.set_yticks(range(len(names)), labels=[_short(name) for name in names])
+    ax.set_yticks(range(len(names)), [_short(name) for name in names])
     ax.set_ylim(len(names) - 0.5, -0.5)
-    ax.tick_params(axis="y", length=0)
+    ax.y.ticked = False
 
 
-def reference_line(ax: "Axes", text: str, *, x: Any = None, y: Any = None) -> None:
-    """A target or limit, named where it is drawn."""
-    from matplotlib.transforms import offset_copy
-
-    style: dict[str, Any] = {"color": INK, "linewidth": 0.9, "linestyle": (0, (4, 3))}
+def reference_line(ax: Axes, text: str, *, x: Any = None, y: Any = None) -> None:
+    """A target or limit, named where it is drawn and least is in the way."""
     if y is not None:
-        ax.axhline(y, **style)
-        above = offset_copy(ax.get_yaxis_transform(), ax.get_figure(root=True), y=2, units="points")
-        ax.text(1, y, text, transform=above, ha="right", va="bottom", color=INK, **_note_style())
+        height = ax.up([y])[0]
+        ax.add(Rule(ys=(height,), colour=INK))
+        name = _note(text, 1.0, height, points=(0.0, 2.0), side="right", level="bottom")
+        name = moved(name, x_share=True)
+        under = {"points": (0.0, -2.0), "level": "top"}
+        left = moved(name, x=0.0, side="left", points=(3.0, 2.0))
+        ax.noted.append([name, left, moved(name, **under), moved(left, **under | {"points": (3.0, -2.0)})])
     if x is not None:
-        ax.axvline(x, **style)
-        _note_at_top(ax, x, text, INK)
+        place = ax.across([x])[0]
+        ax.add(Rule(xs=(place,), colour=INK))
+        _name_at_top(ax, text, place, INK)
 
 
-def window(ax: "Axes", start: Any, end: Any, text: str = "") -> None:
+def window(ax: Axes, start: Any, end: Any, text: str = "") -> None:
     """A stretch of the horizontal axis set off from the rest, such as a working window."""
-    ax.axvspan(start, end, facecolor="#eaf1f0", edgecolor="none", zorder=0)
+    ends = ax.across([start, end])
+    ax.add(Stretch(xs=ends, colour=_WASH))
     if text:
-        _note_at_top(ax, start, text, QUIET)
+        _name_at_top(ax, text, ends[0], QUIET)
 
 
-def legend(ax: "Axes") -> None:
-    """Names of the labelled series above the plot, in one row where they fit."""
-    drawn, labels = ax.get_legend_handles_labels()
-    handles: Any = drawn
-    names = [_short(label, _LONGEST_KEY) for label in labels]
-    figure: Any = ax.get_figure(root=True)
-    points = float(figure.get_figwidth()) * 72
-    if names:
-        ax.legend(
-            handles=handles,
-            labels=names,
-            loc="lower left",
-            bbox_to_anchor=(0, 1.0),
-            ncols=_legend_columns(names, points),
-            frameon=False,
-            fontsize=_TEXT_SIZE,
-            labelcolor=INK,
-            handlelength=2.8,
-            columnspacing=1.6,
-            borderaxespad=0.2,
-        )
+def legend(ax: Axes) -> None:
+    """Names of the labelled series above the plot, side by side as far as they fit."""
+    ax.keyed = True
 
 
-def date_axis(ax: "Axes") -> None:
+def date_axis(ax: Axes) -> None:
     """Days along the bottom as `3 May`, whatever the locale."""
-    from matplotlib.dates import AutoDateLocator, num2date
-
-    def day(value: float, _position: float | None = None) -> str:
-        when = num2date(value)  # type: ignore[no-untyped-call]
-        return f"{when.day} {_MONTHS[when.month - 1]}"
-
-    ax.xaxis.set_major_locator(AutoDateLocator(minticks=3, maxticks=9))  # type: ignore[no-untyped-call]
-    ax.xaxis.set_major_formatter(day)
+    ax.x.days = True
 
 
-def to_svg(figure: "Figure") -> str:
-    """The figure as SVG: the same bytes every time, letters as outlines, nothing in it but the drawing.
+def to_svg(figure: Picture) -> str:
+    """The figure as SVG: the same bytes every time, nothing in it but the drawing.
 
-    Text is drawn as written: a dollar sign starts no formula.
+    Type is text in the page's typeface, held to the same width where a reader has another.
     """
-    import matplotlib
-
-    _offer_typeface()
-    fixed: Any = {"svg.hashsalt": "benchwater", "svg.fonttype": "path", "svg.id": None, "path.simplify": True}
-    with matplotlib.rc_context(fixed), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
-        warnings.filterwarnings("ignore", message="constrained_layout not applied", category=UserWarning)
-        _settle_text(figure)
-        figure.draw_without_rendering()
-        _settle_text(figure)
-        drawn = io.StringIO()
-        nothing = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-        figure.savefig(drawn, format="svg", metadata=nothing, dpi=72)
-    svg = drawn.getvalue()
-    return _NOT_XML.sub("", _COMMENT.sub("", svg[svg.index("<svg") :]))
+    return figure.to_svg()
 
 
-def _legend_columns(names: Sequence[str], points: float) -> int:
-    """As many columns, four at most, as fit beside each other by a fair estimate of their widths."""
-    widest = max(len(name) for name in names) * 0.56 * _TEXT_SIZE + 4.6 * _TEXT_SIZE
-    return max(1, min(len(names), 4, int((points - 50) // widest)))
+def _curve(x: list[float], y: list[float], series: int, label: str) -> Curve:
+    dashes = DASHES[series % len(DASHES)]
+    return Curve(xs=x, ys=y, colour=_colour(series), dashes=dashes, label=_short(label, _LONGEST_KEY))
+
+
+def _area(x: list[float], low: list[float], high: list[float], series: int) -> Area:
+    return Area(xs=x, ys=[*low, *high], colour=_colour(series), opacity=0.15)
+
+
+def _dots(x: list[float], y: list[float], series: int, label: str, *, filled: bool) -> Dots:
+    colour = _colour(series)
+    return Dots(
+        xs=x,
+        ys=y,
+        marker=MARKERS[series % len(MARKERS)],
+        size=5.0 if filled else 4.2,
+        fill=colour if filled else _PAPER,
+        edge=_PAPER if filled else colour,
+        edge_width=0.7 if filled else 0.9,
+        label=_short(label, _LONGEST_KEY),
+    )
+
+
+def _until(places: Sequence[float]) -> list[float]:
+    """Each place but the first twice: where the value before ends, and where its own begins."""
+    return [*places[:1], *(place for place in places[1:] for _ in range(2))]
+
+
+def _held(values: Sequence[float]) -> list[float]:
+    """Each value but the last twice: where it begins, and where it ends."""
+    return [*(value for value in values[:-1] for _ in range(2)), *values[-1:]]
+
+
+def _lines_up(ax: Axes) -> None:
+    ax.grid(False, axis="y")
+    ax.grid(True, axis="x")
+
+
+def _name_at_top(ax: Axes, text: str, x: float, colour: str) -> None:
+    name = moved(_note(text, x, 1.0, points=(3.0, -2.0), level="top"), y_share=True, colour=colour)
+    ax.noted.append([name, moved(name, side="right", points=(-3.0, -2.0))])
+
+
+def _note(
+    text: str,
+    x: float,
+    y: float,
+    *,
+    points: tuple[float, float],
+    side: Literal["left", "center", "right"] = "left",
+    level: Literal["top", "middle", "bottom"] = "middle",
+) -> Words:
+    told = "\n".join(map(visible, text.split("\n")))
+    return Words(text=told, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
 
 
 def _short(name: str, limit: int = _LONGEST_NAME) -> str:
-    """A name that leaves room for the plot it is on."""
-    return name if len(name) <= limit else name[: limit - 1].rstrip() + "…"
+    """A name that leaves room for the plot it is on, what cannot be seen spelled out."""
+    return shorten(visible(name), limit)
 
 
 def _colour(series: int) -> str:
     return PALETTE[series % len(PALETTE)]
-
-
-def _dashes(series: int) -> Any:
-    return DASHES[series % len(DASHES)]
-
-
-def _label(text: str) -> str:
-    return text or "_nolegend_"
-
-
-def _fill(ax: "Axes", x: Any, low: Any, high: Any, series: int, step: Any) -> None:
-    ax.fill_between(x, low, high, step=step, color=_colour(series), alpha=0.15, linewidth=0)
-
-
-def _note_at_top(ax: "Axes", x: Any, text: str, colour: str) -> None:
-    from matplotlib.transforms import offset_copy
-
-    inside = offset_copy(ax.get_xaxis_transform(), ax.get_figure(root=True), x=3, y=-2, units="points")
-    ax.text(x, 1, text, transform=inside, ha="left", va="top", color=colour, **_note_style())
-
-
-def _note_style() -> dict[str, Any]:
-    """Small type with a white edge, legible where it crosses a curve."""
-    from matplotlib.patheffects import withStroke
-
-    return {"fontsize": _TEXT_SIZE - 0.6, "path_effects": [withStroke(linewidth=2.2, foreground="white")]}
-
-
-def _settle_text(figure: "Figure") -> None:
-    from matplotlib.text import Text
-
-    for text in figure.findobj(Text):
-        if isinstance(text, Text):
-            text.set_parse_math(False)
-            text.set_fontfamily(_FAMILIES)
-
-
-def _offer_typeface() -> None:
-    """Tell matplotlib of our font files under a name no installed font has."""
-    from matplotlib.font_manager import FontEntry, fontManager
-
-    known = {entry.fname for entry in fontManager.ttflist}
-    for face in FACES:
-        if str(face.path) not in known:
-            fontManager.ttflist.append(
-                FontEntry(
-                    fname=str(face.path),
-                    name=FAMILY,
-                    style=face.style,
-                    variant="normal",
-                    weight=face.weight,
-                    stretch="normal",
-                    size="scalable",
-                )
-            )

@@ -79,12 +79,22 @@ def p_words(p: float) -> str:
     return "p < 0.001" if p < 0.001 else f"p = {figures(p, significant=2)}"
 
 
+def one_to_other(low: str, high: str) -> str:
+    """`340 to 367 °F` of `340 °F` and `367 °F`, `USD 3 to 5`: a unit that both share is said once."""
+    coin, _, amount = high.partition(" ")
+    if amount and coin.isalpha() and low.startswith(f"{coin} "):
+        return f"{low} to {amount}"
+    number, _, unit = low.partition(" ")
+    shared = unit and not unit[0].isdigit() and high.endswith(f" {unit}")
+    return f"{number if shared else low} to {high}"
+
+
 def limits(show: Show, low: float | None, high: float | None) -> str:
-    """`2 h to 3 h`, `2 h or more`, `up to 3 h`; empty where both are open. `show` prints a number."""
+    """`2 to 3 h`, `2 h or more`, `up to 3 h`; empty where both are open. `show` prints a number."""
     low, high = known(low, high)
     if low is None:
         return "" if high is None else f"up to {show(high)}"
-    return f"{show(low)} or more" if high is None else f"{show(low)} to {show(high)}"
+    return f"{show(low)} or more" if high is None else one_to_other(show(low), show(high))
 
 
 def in_brackets(show: Show, low: float | None, high: float | None) -> str:
@@ -158,6 +168,7 @@ def make_table(
     limits_of: str = "",
     note: str = "",
     print_rows: int = 20,
+    paper_rows: int | None = None,
 ) -> Table:
     """A table of the columns in `names`, parted by spaces.
 
@@ -174,5 +185,11 @@ def make_table(
         for row in rows
     )
     return Table(
-        id=id, title=title, columns=tuple(found.values()), rows=cells, note=note, print_rows=print_rows
+        id=id,
+        title=title,
+        columns=tuple(found.values()),
+        rows=cells,
+        note=note,
+        print_rows=print_rows,
+        paper_rows=paper_rows,
     )

@@ -13,7 +13,6 @@ from time import perf_counter
 
 def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
     """Seconds by stage. Libraries are imported beforehand, so that they count in none."""
-    import matplotlib.figure  # noqa: F401
     import pandas  # noqa: F401
     import scipy.stats  # noqa: F401
 

@@ -5,7 +5,7 @@ from functools import cache
 from pathlib import Path
 
 from benchwater.books.log_rows import midnight
-from benchwater.books.made import baits_made, made_between, spoilt_share
+from benchwater.books.made import baits_made, spoilt_share
 from benchwater.gather.season import gather
 from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Season
@@ -52,7 +52,7 @@ def season(**logs: str) -> Season:
 
 
 def made(build: str, **logs: str) -> float:
-    return sum(number for _, number in baits_made(season(**logs))[build])
+    return baits_made(season(**logs))[build].total
 
 
 @cache
@@ -85,7 +85,8 @@ def test_baits_seen_on_the_water_count_where_fewer_were_coated() -> None:
     rows = "2026-03-04,bright,1 h,lost,1,,snag\n2026-03-09,bright,1 h,lost,5,,snag\n"
     steps = baits_made(season(pour=POUR, coat=COAT, fished=FISHED + rows))["bright"]
     assert [(when.day, number) for when, number in steps] == [(4, 1.0), (5, 3.0), (9, 2.0)]
-    assert made_between(steps, steps[1][0], steps[2][0]) == 3.0
+    (_, second, third) = (when for when, _ in steps)
+    assert steps.between(second, third) == 3.0
 
 
 def test_spoilt_inserts_are_those_thrown_away_of_those_in_rejects_by_then() -> None:
@@ -101,7 +102,7 @@ def test_the_demos_coated_baits_are_those_dressed_and_those_still_to_dress() -> 
     bench, steps = demo().bench, baits_made(demo())
     for name, dressed in TRUTH["dressed"].items():
         build = bench.builds[name]
-        found = made_between(steps[name], midnight(demo().start), midnight(demo().end))
+        found = steps[name].between(midnight(demo().start), midnight(demo().end))
         if build.coat is not None and build.head is not None:
             assert found == dressed + coated_left.get((*build.head, build.coat), 0)
         else:

@@ -136,3 +136,10 @@ def test_the_manifest_lies_beside_the_reports_wherever_they_go(folder, tmp_path_
     run("due", folder, "--today", "2026-05-31", "--out", out)
     assert json.loads((out / ".benchwater-due.json").read_text())["format"] == 1
     assert not (folder / "reports").exists()
+
+
+@pytest.mark.parametrize("command", ["due", "watch"])
+def test_a_day_that_is_none_is_told(folder, command):
+    outcome = run(command, folder, "--today", "2026-02-30")
+    assert outcome.status == 2
+    assert "`2026-02-30` is not a day (accepted: `2026-06-01`)" in outcome.err

@@ -24,9 +24,24 @@ def test_what_new_analysis_writes_passes_its_own_test_and_is_loaded_at_once(tmp_
 
 
 def test_it_never_writes_over_what_is_there_and_refuses_what_is_no_name(tmp_path):
+    run("start", tmp_path)
     assert run("new-analysis", "mine", "--in", tmp_path).status == 0
     again = run("new-analysis", "mine", "--in", tmp_path)
     assert again.status == 2
     assert "already there" in again.err
     for name in ("1st", "a b/c", "../escape", "class", "ünï"):
         assert run("new-analysis", name, "--in", tmp_path).status == 2
+
+
+def test_a_name_that_the_report_has_or_leaves_out_is_refused_and_so_is_a_folder_without_a_bench(tmp_path):
+    nowhere = run("new-analysis", "mine", "--in", tmp_path)
+    assert (nowhere.status, "no bench.toml" in nowhere.err) == (2, True)
+    assert list(tmp_path.iterdir()) == []
+    run("start", tmp_path)
+    taken = run("new-analysis", "defect rate", "--in", tmp_path)
+    assert (taken.status, "`defect_rate` already (shipped: analyses/defect_rate)" in taken.err) == (2, True)
+    with (tmp_path / "bench.toml").open("a") as bench:
+        bench.write('[plugins]\noff = ["defect_rate"]\n')
+    off = run("new-analysis", "defect-rate", "--in", tmp_path)
+    assert (off.status, "`off` under [plugins]" in off.err) == (2, True)
+    assert list((tmp_path / "plugins").iterdir()) == []

@@ -92,15 +92,27 @@ def test_only_what_is_asked_for_is_reported_and_an_unknown_name_is_told(tmp_path
     folder = workspace(tmp_path, mine=FINE)
     assert run("report", folder, "--only", "mine").status == 0
     assert [section["id"] for section in twin(folder / "reports" / "2026-05")["sections"]] == ["mine"]
-    unknown = run("report", folder, "--only", "mime")
-    assert unknown.status == 2
-    assert "mine" in unknown.err
+    near = run("report", folder, "--only", "mime")
+    assert (near.status, "did you mean `mine`?" in near.err) == (2, True)
+    unknown = run("report", folder, "--only", "weather")
+    assert (unknown.status, "there are: material_balance, " in unknown.err) == (2, True)
 
 
 def test_a_month_that_is_none_is_told(tmp_path):
     outcome = run("report", workspace(tmp_path), "--month", "May")
     assert outcome.status == 2
     assert "2026-05" in outcome.err
+
+
+def test_a_month_without_a_row_is_told_beside_the_report_and_one_row_is_one(tmp_path):
+    folder = workspace(tmp_path)
+    outcome = run("report", folder, "--month", "2026-06", "--only", "defect_rate")
+    assert (outcome.status, outcome.err) == (0, "")
+    assert outcome.out.splitlines()[-2:] == [
+        "1 row used, 0 set aside (see the appendix, or `benchwater check`).",
+        "No row is of 2026-06: the latest is of 2026-05-02.",
+    ]
+    assert "No row" not in run("report", folder, "--month", "2026-05", "--only", "defect_rate").out
 
 
 def test_the_report_cannot_go_where_nothing_may_be_written(tmp_path):

@@ -27,6 +27,16 @@ def test_check_shows_file_line_column_value_and_reason_and_says_so_by_its_status
     assert "p.csv, line 2, column `mold_temp`: `hot` is not a temperature" in outcome.out
 
 
+def test_check_names_the_lines_that_another_file_holds_already(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    rows = "2026-05-02,round-jig,1/8,good\n2026-05-03,round-jig,1/8,good\n"
+    for name, text in (("a.csv", rows), ("b.csv", rows.splitlines()[0]), ("c.csv", rows)):
+        (tmp_path / name).write_text(f"date,mold,cavity,outcome\n{text}")
+    outcome = run("check", tmp_path)
+    assert "b.csv, line 2: already in a.csv" in outcome.out
+    assert "c.csv, lines 2-3: already in a.csv" in outcome.out
+
+
 def test_terminal_escapes_in_a_log_are_shown_not_obeyed(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "p.csv").write_text(
@@ -46,7 +56,7 @@ def test_a_missing_or_wrong_bench_is_one_sentence_and_no_traceback(tmp_path):
     wrong = run("report", tmp_path)
     assert wrong.status == 2
     assert "line 13" in wrong.err
-    assert "items.alloy.kind" in wrong.err
+    assert "`items.alloy.kind`: `meatl` is not one of `metal`" in wrong.err
     assert "Traceback" not in wrong.err
     assert "Traceback" in run("report", tmp_path, "--debug").err
 

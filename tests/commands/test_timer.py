@@ -21,7 +21,7 @@ def home(tmp_path, monkeypatch):
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
     monkeypatch.delenv("XDG_CONFIG_HOME", raising=False)
     monkeypatch.delenv("LOCALAPPDATA", raising=False)
-    (tmp_path / "my bench").mkdir()
+    assert run("start", tmp_path / "my bench").status == 0
     return tmp_path / "home"
 
 
@@ -39,6 +39,16 @@ def test_showing_changes_nothing_and_says_where_the_log_is(home, system):
     assert "due" in outcome.out
     assert asked(home) == ""
     assert not home.exists()
+
+
+def test_a_folder_without_a_bench_gets_no_timer_and_a_time_that_is_none_is_told(home):
+    for words in ((), ("--install",)):
+        outcome = run("timer", home.parent, "--system", "systemd", *words)
+        assert (outcome.status, f"no bench.toml in {home.parent.resolve()}" in outcome.err) == (2, True)
+    assert not home.exists()
+    assert run("timer", home.parent, "--system", "systemd", "--remove").status == 0
+    outcome = run("timer", home.parent / "my bench", "--at", "25:00")
+    assert (outcome.status, "`25:00` is not a time of day (accepted: `06:30`)" in outcome.err) == (2, True)
 
 
 def test_installing_writes_the_units_switches_them_on_and_removing_undoes_it(home):

@@ -364,14 +364,14 @@ coat = { item = "chartreuse", mass = "0.15 g" }
 fittings = { eye-3mm = 2 }
 trailer = { mold = "two-inch-grub", cavity = "grub" }
 bought_price = 2.49
-planned_hours = 20
+planned_hours = 10
 
 [builds.crappie-grub]
 head = { mold = "round-jig", cavity = "1/16" }
 coat = { item = "pearl", mass = "0.10 g" }
 trailer = { mold = "two-inch-grub", cavity = "grub" }
 bought_price = 1.99
-planned_hours = 12
+planned_hours = 8
 
 [builds.pond-guard]
 head = { mold = "guard-jig", cavity = "1/8" }
@@ -379,38 +379,45 @@ coat = { item = "chartreuse", mass = "0.15 g" }
 fittings = { guard = 1 }
 trailer = { mold = "two-inch-grub", cavity = "grub" }
 bought_price = 2.99
-planned_hours = 40
+planned_hours = 9
 
 [builds.pickerel-guard]
 head = { mold = "guard-jig", cavity = "1/4" }
 coat = { item = "pearl", mass = "0.22 g" }
 fittings = { guard = 1, rattle = 1, skirt-olive = 1 }
 bought_price = 3.79
-planned_hours = 40
+planned_hours = 8
 
 [builds.reach-skirt]
 head = { mold = "round-jig", cavity = "1/4" }
 coat = { item = "pearl", mass = "0.22 g" }
 fittings = { eye-3mm = 2, skirt-black = 1 }
 bought_price = 3.29
-planned_hours = 10
+planned_hours = 3
 
 [builds.reach-bare]
 head = { mold = "round-jig", cavity = "1/4" }
 trailer = { mold = "two-inch-grub", cavity = "grub" }
 bought_price = 1.79
-planned_hours = 8
+planned_hours = 2
 
 [builds.pea-bare]
 head = { mold = "pea-jig", cavity = "1/16" }
 trailer = { mold = "two-inch-grub", cavity = "grub" }
 bought_price = 1.89
-planned_hours = 6
+planned_hours = 1
+
+[builds.night-guard]           # the next one: none made yet
+head = { mold = "guard-jig", cavity = "1/8" }
+coat = { item = "pearl", mass = "0.15 g" }
+fittings = { guard = 1, skirt-black = 1 }
+bought_price = 3.09
+planned_hours = 8
 
 [builds.pea-bright]            # wished for; this head would soften in the oven
 head = { mold = "pea-jig", cavity = "1/16" }
 coat = { item = "chartreuse", mass = "0.09 g" }
 trailer = { mold = "two-inch-grub", cavity = "grub" }
 bought_price = 2.19
-planned_hours = 4
+planned_hours = 1
 """

@@ -82,3 +82,10 @@ def test_a_season_is_known_by_a_span_of_days():
     span = Span(name="season", label="s", start=date(2026, 3, 1), end=date(2026, 6, 1))
     with pytest.raises(AttributeError):
         span.start = date(2026, 1, 1)  # type: ignore[misc]
+
+
+def test_a_log_that_there_is_none_of_is_told_with_those_there_are():
+    season = make_season(SMALL_BENCH, {"pour.csv": LOG}, month="2026-05").season
+    with pytest.raises(KeyError, match=r"no log 'puor' \(there are: catch, finishing, .*pour\)"):
+        season.log("puor")
+    assert not season.holds("puor")

@@ -1,12 +1,14 @@
 import itertools
 import math
+from fractions import Fraction
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.stats import binom
 
 from benchwater.mathematics.rates import rate_ratio
-from benchwater.mathematics.stratified_rates import _log_product, common_rate_ratio
+from benchwater.mathematics.stratified_rates import common_rate_ratio
 
 
 @pytest.mark.parametrize(
@@ -91,16 +93,78 @@ def test_what_cannot_be_compared_is_refused(
         common_rate_ratio(*arguments)
 
 
-def test_terms_left_out_change_nothing() -> None:
-    """Beside the product worked out term by term in logarithms."""
-    dice = np.random.default_rng(7)
-    for _ in range(40):
-        first, second = (
-            binom.logpmf(np.arange(n + 1), n, share)
-            for n, share in zip(dice.integers(1, 900, 2), dice.uniform(0.001, 0.999, 2), strict=True)
-        )
-        whole = np.full(len(first) + len(second) - 1, -np.inf)
+def exact_tails(x1, t1, x2, t2, ratio: Fraction) -> tuple[Fraction, Fraction]:
+    """P(X <= observed) and P(X >= observed) in whole numbers: exposures are whole, the ratio a fraction."""
+    weights = [1]
+    for n, one, two in zip(np.add(x1, x2).tolist(), t1, t2, strict=True):
+        stratum = [math.comb(n, k) * one**k * two ** (n - k) for k in range(n + 1)]
+        product = [0] * (len(weights) + n)
+        for shift, weight in enumerate(weights):
+            for k, each in enumerate(stratum):
+                product[shift + k] += weight * each
+        weights = product
+    chances = [
+        weight * ratio.numerator**k * ratio.denominator ** (len(weights) - 1 - k)
+        for k, weight in enumerate(weights)
+    ]
+    observed, whole = sum(x1), sum(chances)
+    return Fraction(sum(chances[: observed + 1]), whole), Fraction(sum(chances[observed:]), whole)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_tails_are_those_of_whole_numbers(seed: int) -> None:
+    """Hundreds of events in several strata, from like rates to a p-value far below what a double adds up."""
+    dice = np.random.default_rng(seed)
+    strata, most = int(dice.integers(1, 5)), 10 ** dice.uniform(0.3, 2.0)
+    t1, t2 = dice.integers(1, 400, strata).tolist(), dice.integers(1, 400, strata).tolist()
+    x1, x2 = dice.poisson(most * dice.uniform(0.1, 2), strata).tolist(), dice.poisson(most, strata).tolist()
+    found = common_rate_ratio(x1, t1, x2, t2)
+    assert found.p_central is not None
+    assert found.low is not None
+    assert found.high is not None
+    at_most, at_least = exact_tails(x1, t1, x2, t2, Fraction(1))
+    two_sided = 2 * (at_most if at_most < at_least else at_least)
+    assert found.p_central == pytest.approx(min(float(two_sided), 1.0), rel=1e-11)
+    if sum(x1):
+        assert float(exact_tails(x1, t1, x2, t2, Fraction(found.low))[1]) == pytest.approx(0.025, rel=1e-11)
+    if sum(x2):
+        assert float(exact_tails(x1, t1, x2, t2, Fraction(found.high))[0]) == pytest.approx(0.025, rel=1e-11)
+
+
+def by_the_whole_polynomial(x1, t1, x2, t2) -> tuple[float, float, float, float]:
+    """Ratio, limits and p by all coefficients of the product over strata of (t1 z + t2)^n."""
+    logs = np.zeros(1)
+    for n, one, two in zip(np.add(x1, x2).tolist(), t1, t2, strict=True):
+        second = binom.logpmf(np.arange(n + 1), n, one / (one + two))
+        whole = np.full(len(logs) + n, -np.inf)
         for shift, term in enumerate(second):
-            window = slice(shift, shift + len(first))
-            whole[window] = np.logaddexp(whole[window], first + term)
-        assert _log_product(first, second) == pytest.approx(whole, rel=1e-12, abs=1e-12)
+            window = slice(shift, shift + len(logs))
+            whole[window] = np.logaddexp(whole[window], logs + term)
+        logs = whole
+    k, observed = np.arange(len(logs)), sum(x1)
+
+    def chances(log_ratio: float):
+        terms = np.exp(logs + k * log_ratio - (logs + k * log_ratio).max())
+        return terms / terms.sum()
+
+    def root(rising):
+        return math.exp(brentq(rising, -30, 30, xtol=1e-13))
+
+    return (
+        root(lambda each: float(k @ chances(each)) - observed),
+        root(lambda each: float(chances(each)[observed:].sum()) - 0.025),
+        root(lambda each: 0.025 - float(chances(each)[: observed + 1].sum())),
+        2 * float(min(chances(0.0)[observed:].sum(), chances(0.0)[: observed + 1].sum())),
+    )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_is_left_out_of_thousands_of_events_changes_nothing(seed: int) -> None:
+    dice = np.random.default_rng(seed)
+    strata = int(dice.integers(2, 5))
+    t1, t2 = dice.uniform(10, 900, strata), dice.uniform(10, 900, strata)
+    x1, x2 = dice.poisson(0.7 * t1).tolist(), dice.poisson(t2 * dice.choice([0.1, 0.65, 0.75])).tolist()
+    found = common_rate_ratio(x1, t1, x2, t2)
+    wanted = by_the_whole_polynomial(x1, t1, x2, t2)
+    assert (found.ratio, found.low, found.high) == pytest.approx(wanted[:3], rel=1e-12)
+    assert found.p_central == pytest.approx(wanted[3], rel=1e-9)

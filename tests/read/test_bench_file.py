@@ -1,3 +1,5 @@
+from pathlib import Path
+
 import pytest
 
 from benchwater.read.bench_file import BenchError, load_bench, parse_bench
@@ -52,9 +54,12 @@ def test_what_is_wrong_is_one_sentence_with_its_key_and_line(text, line, words):
         assert word in message
 
 
-def test_a_missing_file_says_how_to_get_one(tmp_path):
-    with pytest.raises(BenchError, match="benchwater start"):
-        load_bench(tmp_path)
+def test_a_missing_file_says_where_it_was_looked_for_and_how_to_get_one(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for folder in (Path(), tmp_path / "logs" / ".."):
+        with pytest.raises(BenchError) as refusal:
+            load_bench(folder)
+        assert f"in {tmp_path.resolve()}: `benchwater start FOLDER`" in str(refusal.value)
 
 
 def test_a_table_bench_is_needed():

@@ -1,4 +1,4 @@
-"""What others may hold the report to: PDF/UA-1, a structure to read aloud, contrast, its sources."""
+"""What others may hold the report to: PDF/UA-1 and PDF/A-3a, read aloud, in grey, and with its sources."""
 
 import hashlib
 import io
@@ -16,6 +16,7 @@ import pytest
 from benchwater import plots
 from benchwater.analyse.report import Report
 from benchwater.read.outcome import Source
+from benchwater.render.archive import mark_both
 from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.pdf import print_pdf
@@ -40,11 +41,22 @@ def tags(node: Any) -> Iterator[Any]:
             yield from tags(child)
 
 
-def test_the_validator_finds_nothing_against_pdf_ua_1(printed: tuple[bytes, list[str]]) -> None:
+@pytest.mark.parametrize(("profile", "rules"), [("PDF_UA_1", 100), ("PDF_A_3A", 150)])
+def test_the_validator_finds_nothing(profile: str, rules: int, printed: tuple[bytes, list[str]]) -> None:
     page = pytest.importorskip("page", reason="needs page-validation (the dev extra)")
-    found = page.validate_pdf_bytes(printed[0], profile=page.ValidationProfile.PDF_UA_1)
+    found = page.validate_pdf_bytes(printed[0], profile=getattr(page.ValidationProfile, profile))
     assert found.is_compliant, found.failures
-    assert found.rules.passed > 90
+    assert found.rules.passed >= rules
+
+
+def test_the_mark_of_the_second_standard_is_refused_where_the_first_left_no_place_for_it() -> None:
+    import pydyf
+
+    pdf, metadata = pydyf.PDF(), pydyf.Stream([b"<x:xmpmeta></x:xmpmeta>"])
+    pdf.add_object(metadata)
+    pdf.catalog["Metadata"] = metadata.reference
+    with pytest.raises(ValueError, match="no rdf:RDF"):
+        mark_both(None, pdf)
 
 
 def test_the_structure_tree_tells_headings_tables_and_every_picture(
@@ -135,11 +147,19 @@ def test_the_pdf_carries_the_logs_as_they_were_read(report: Report, tmp_path: Pa
     attached = pypdf.PdfReader(io.BytesIO(pdf)).attachments
     assert list(attached) == ["season-report.json", "pours_may.csv", "pours_may-2.csv"]
     assert attached["pours_may.csv"][0] == b"a,b\n1,2\n"
-    assert page.validate_pdf_bytes(pdf, profile=page.ValidationProfile.PDF_UA_1).is_compliant
+    for profile in (page.ValidationProfile.PDF_UA_1, page.ValidationProfile.PDF_A_3A):
+        assert page.validate_pdf_bytes(pdf, profile=profile).is_compliant
+    kinds = {str(each["/AFRelationship"]) for each in _file_specifications(pdf)}
+    assert kinds == {"/Data", "/Source"}
     logs = read_logs(tmp_path, made.sources)
     assert print_pdf(render_html(made, [log.file for log in logs]), made, logs) == pdf
     told = written.files[1].read_text()
     assert "Not the others, which have changed since or are too large" in told
+
+
+def _file_specifications(pdf: bytes) -> list[Any]:
+    root: Any = pypdf.PdfReader(io.BytesIO(pdf)).root_object
+    return [each.get_object() for each in root["/AF"]]
 
 
 def test_large_logs_stay_outside(report: Report, tmp_path: Path) -> None:

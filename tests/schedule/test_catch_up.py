@@ -1,15 +1,14 @@
 """Catching up, with real reading and a maker that writes placeholders instead of reports."""
 
-import os
-import socket
 import sys
+from contextlib import ExitStack
 from datetime import date
 from pathlib import Path
 
 import pytest
 
 import benchwater
-from benchwater.render.lock import LOCK_NAME, BeingWrittenError
+from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
 from benchwater.schedule import catch_up as module
 from benchwater.schedule.catch_up import Made, catch_up
 from benchwater.schedule.inputs import take_inputs
@@ -292,15 +291,17 @@ def test_while_another_run_is_at_it_the_second_waits_and_gives_up_in_the_end(fol
     monkeypatch.setattr(module, "_MOST_PAUSES", 3)
     monkeypatch.setattr(module, "_PAUSE_S", 0.0)
     folder.out.mkdir()
-    (folder.out / LOCK_NAME).write_text(f"{os.getppid()} {socket.gethostname()}\n")
     steps: list[str] = []
-    with pytest.raises(BeingWrittenError):
+    with only_writer(folder.out), pytest.raises(BeingWrittenError):
         folder.run("2026-06-01", progress=steps.append)
     assert steps.count("Waiting for another run to be done") == 2
 
+    other = ExitStack()
+    other.enter_context(only_writer(folder.out))
+
     def gone(step):
         if step.startswith("Waiting"):
-            (folder.out / LOCK_NAME).unlink(missing_ok=True)
+            other.close()
 
     assert [done.label for done in folder.run("2026-06-01", progress=gone)] == ["2026-04", "2026-05"]
 

@@ -1,4 +1,6 @@
 import os
+import shutil
+from importlib.metadata import entry_points
 
 import pytest
 
@@ -48,6 +50,32 @@ def test_a_helper_of_a_plugin_counts_and_its_tests_and_caches_do_not(tmp_path):
     left_out = take_inputs(tmp_path, workspace_plugins=False).plugins
     assert not [name for name in left_out if name.startswith("plugins/")]
     assert "shipped: ingest/pour.py" in left_out
+
+
+def test_an_installed_plugin_is_seen_where_the_host_finds_it_and_so_is_its_next_version(
+    tmp_path, monkeypatch
+):
+    def install(package, version, told):
+        folder = tmp_path / "site" / f"{package}-{version}.dist-info"
+        folder.mkdir(parents=True)
+        (folder / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {package}\nVersion: {version}\n")
+        (folder / "entry_points.txt").write_text(told)
+        return folder
+
+    monkeypatch.syspath_prepend(tmp_path / "site")
+    before = take_inputs(tmp_path).plugins
+    install("other", "1.0", "[console_scripts]\nother = other:main\n")
+    assert take_inputs(tmp_path).plugins == before
+    first = install("bench_evenings", "1.0", "[benchwater]\nbench_evenings = bench_evenings\n")
+    found = [entry.name for entry in entry_points(group="benchwater")]
+    with_it = take_inputs(tmp_path).plugins
+    assert "bench_evenings" in found
+    assert with_it.keys() - before.keys() == {"installed: bench_evenings"}
+    shutil.rmtree(first)
+    install("bench_evenings", "1.1", "[benchwater]\nbench_evenings = bench_evenings\n")
+    later = take_inputs(tmp_path).plugins
+    assert later.keys() == with_it.keys()
+    assert later != with_it
 
 
 def test_what_is_no_ordinary_file_is_never_opened_and_what_is_absurdly_large_goes_by_its_size(tmp_path):

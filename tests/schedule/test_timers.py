@@ -24,6 +24,7 @@ from benchwater.schedule.timers.install import (
 from benchwater.schedule.timers.job import MARK, Job, TimerError
 from benchwater.schedule.timers.systemd import quoted
 from benchwater.schedule.timers.task_scheduler import NAMESPACE
+from schedule.published_formats import LAUNCHD, LAUNCHD_NEEDED, TASK, faults
 
 AWKWARD = (
     "plain",
@@ -145,19 +146,49 @@ def test_a_missed_run_is_made_up_for_on_every_system(tmp_path):
     assert root.findtext(f".//{{{NAMESPACE}}}StartBoundary", "").endswith("T07:05:00")
 
 
-def test_the_task_is_utf16_with_its_mark_and_only_elements_of_the_task_schema(tmp_path):
-    (task,) = timer_for("schtasks", job(AWKWARD[5]), tmp_path, {}).files
+@pytest.mark.parametrize("name", AWKWARD)
+def test_the_agent_holds_only_keys_that_launchd_documents_each_of_its_type(name, tmp_path):
+    (agent,) = timer_for("launchd", job(name, hour=23, minute=59), tmp_path, {}).files
+    said = plistlib.loads(agent.data)
+    assert LAUNCHD_NEEDED <= set(said) <= set(LAUNCHD)
+    assert [key for key, value in said.items() if not LAUNCHD[key](value)] == []
+    assert agent.path == tmp_path / "Library/LaunchAgents" / f"{said['Label']}.plist"
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_the_task_is_utf16_and_what_the_published_schema_says_a_task_is(name, tmp_path):
+    (task,) = timer_for("schtasks", job(name), tmp_path, {}).files
     assert task.data[:2] in {b"\xff\xfe", b"\xfe\xff"}
     root = ElementTree.fromstring(task.data)
-    assert {element.tag.partition("}")[0] for element in root.iter()} == {f"{{{NAMESPACE}"}
+    assert root.tag == f"{{{NAMESPACE}}}Task"
     assert root.get("version") == "1.2"
-    sections = [element.tag.partition("}")[2] for element in root]
-    assert sections == ["RegistrationInfo", "Triggers", "Principals", "Settings", "Actions"]
+    assert list(faults(root, TASK, NAMESPACE)) == []
     context = root.find(f"{{{NAMESPACE}}}Actions")
     principal = root.find(f".//{{{NAMESPACE}}}Principal")
     assert context is not None
     assert principal is not None
     assert context.get("Context") == principal.get("id")
+
+
+def crontab_that_checks() -> str | None:
+    """Debian's crontab, which can check a file and leave it at that."""
+    program = shutil.which("crontab")
+    if program is None:
+        return None
+    usage = subprocess.run([program, "-h"], capture_output=True, text=True, check=False)
+    return program if "-n\t(dry run" in usage.stdout + usage.stderr else None
+
+
+@pytest.mark.skipif(not crontab_that_checks(), reason="needs a crontab with a dry run")
+@pytest.mark.parametrize("name", AWKWARD)
+def test_crontab_accepts_the_lines(name, tmp_path):
+    program = crontab_that_checks()
+    assert program is not None
+    file = tmp_path / "lines"
+    file.write_text(with_job("MAILTO=me\n", job(name)), encoding="utf-8")
+    subprocess.run([program, "-n", file], check=True, capture_output=True)
+    file.write_text("30 6 * * task\n")
+    assert subprocess.run([program, "-n", file], check=False, capture_output=True).returncode
 
 
 def test_two_folders_of_one_name_have_two_timers_and_one_folder_always_the_same(tmp_path):

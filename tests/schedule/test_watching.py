@@ -43,6 +43,8 @@ def test_a_file_that_is_still_written_to_is_waited_for_and_then_named_once(tmp_p
             with (tmp_path / "pour.csv").open("a") as stream:
                 stream.write(f"{number}\n")
             (tmp_path / "reports" / "x.json").write_text("x")
+            (tmp_path / "sedX1y2z").write_text("an editor's own")
+            (tmp_path / "sedX1y2z").unlink()
             written.append(number)
             time.sleep(0.1)
 
@@ -63,4 +65,13 @@ def test_a_new_day_is_worth_a_look_though_nothing_changed(tmp_path):
         tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=50, anew=lambda: True
     )
     assert next(changes) == ()
+    changes.close()
+
+
+def test_a_folder_that_was_taken_away_is_named(tmp_path):
+    (tmp_path / "pours").mkdir()
+    changes = quiet_changes(tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=200)
+    assert next(changes) == ()
+    (tmp_path / "pours").rmdir()
+    assert next(changes) == ("pours",)
     changes.close()

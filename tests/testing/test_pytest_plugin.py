@@ -19,7 +19,7 @@ def test_run_report_gives_exit_status_twin_and_what_was_printed(run_report):
     fine = run_report({**FILES, "plugins/mine.py": PLUGIN.format(fine=True)}, "--only", "mine")
     assert (fine.status, fine.err) == (0, "")
     assert fine.section("mine")["why"] == "Nothing to say."
-    assert "1 rows used" in fine.out
+    assert "1 row used" in fine.out
     broken = run_report({**FILES, "plugins/mine.py": PLUGIN.format(fine=False)}, "--only", "mine")
     assert broken.status == 1
     assert broken.section("mine")["status"] == "failed"

@@ -15,14 +15,22 @@ season's from new. The three untagged ones came home after 1 h: each lasts 1 h o
 from collections.abc import Iterable
 
 from benchwater.books.bait_contrasts import LEAST_ENDS, compare_baits
-from benchwater.books.bait_lives import factors_of, number_of_baits, rows_in_use
+from benchwater.books.bait_lives import factors_of, number_of_baits, rows_in_use, summed_alike, untagged
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 from benchwater.words import counted
 
 from .advice import advice
 from .contrasts import contrasts_told, log_ranks
 from .curves import curve_groups, lives_of
-from .lives import LEAST_AT_RISK, LEAST_BAITS, life_in_use, loss_rate, main_cause, tagging
+from .lives import (
+    LEAST_AT_RISK,
+    LEAST_BAITS,
+    life_in_use,
+    loss_rate,
+    main_cause,
+    tagging,
+    untagged_words,
+)
 from .methods import METHODS
 from .pictures import causes_picture, survival_picture
 from .tables import cause_summary, contrasts_table, curve_tables, losses_table, rates_table
@@ -37,16 +45,19 @@ def analyse(season: Season, span: Span) -> Section:
         return Section.empty("No bait was logged as fished.")
     bench, ends, baits = season.bench, int(rows["ended"].sum()), number_of_baits(rows)
     thin = ends < LEAST_ENDS or baits < LEAST_BAITS
+    loose = untagged(rows)
     few = f"Only {counted(ends, 'end')} of use among {counted(baits, 'bait')}; to conclude anything takes "
     ended = rows[rows["ended"] > 0].groupby("cause")["ended"].sum().sort_index()
     causes = {str(cause): int(n) for cause, n in ended.sort_values(ascending=False, kind="stable").items()}
     factors = factors_of(rows, bench)
-    contrasts, skipped = ([], []) if thin else compare_baits(rows, factors)
+    alike, sorting = summed_alike(rows, factors)
+    contrasts, skipped = ([], []) if thin else compare_baits(alike, sorting)
     lives = {name: lives_of(part, causes) for name, part in curve_groups(rows, factors[0]).items()}
     horizon = well_followed_to(lives["all"].records, LEAST_AT_RISK)
     return Section(
         status="thin" if thin else "ok",
         why=few + f"{LEAST_ENDS} among {LEAST_BAITS}." if thin else "",
+        unsaid=untagged_words(loose, baits) if loose and not thin else "",
         findings=(
             *main_cause(causes, lives["all"], horizon, bench),
             loss_rate(rows, baits, bench),
@@ -57,14 +68,14 @@ def analyse(season: Season, span: Span) -> Section:
         ),
         tables=(
             cause_summary(causes, lives["all"], horizon),
-            rates_table(rows, factors),
+            rates_table(alike, sorting),
             contrasts_table(contrasts, skipped),
             losses_table(rows),
             *curve_tables(lives, causes),
         ),
         figures=(
-            survival_picture(lives, horizon),
-            *([causes_picture(causes, lives["all"], horizon)] if causes else []),
+            survival_picture(lives, horizon, bench),
+            *([causes_picture(causes, lives["all"], horizon, bench)] if causes else []),
         ),
         actions=tuple(advice(rows, contrasts)),
         methods=METHODS,

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from benchwater.books.bait_lives import untagged
 from benchwater.plugin import Bench, Finding
+from benchwater.units import figures
 from benchwater.words import counted, in_brackets, known, make_finding
 
 if TYPE_CHECKING:
@@ -33,16 +34,15 @@ def loss_rate(rows: "pd.DataFrame", baits: int, bench: Bench) -> Finding:
     from benchwater.mathematics.rates import poisson_rate
 
     ends, hours = int(rows["ended"].sum()), float(rows["hours"].sum())
-    text = f"{ends} of {counted(baits, 'bait')} ended in {hours:.4g} bait-hours"
+    text = f"{ends} of {counted(baits, 'bait')} ended in {figures(hours)} bait-hours"
     limits: tuple[float, ...] = ()
     if hours > 0:
         rate = poisson_rate(ends, hours)
         limits = (rate.estimate, rate.low, rate.high)
-        text += f": fewer than one in {bench.show(1 / rate.high, 'h')}" if not ends else ": one in "
-        if ends:
-            text += bench.show(hours / ends, "h") + in_brackets(
-                shown_in(bench, "h"), 1 / rate.high, 1 / rate.low
-            )
+        hourly, low, high = (figures(each, significant=2) for each in limits)
+        hours_each = shown_in(bench, "h")
+        text += f": {hourly} an hour ({low} to {high}), one in {hours_each(hours / ends)}" if ends else ""
+        text += "" if ends else f": fewer than one in {hours_each(1 / rate.high)}"
     more = {"bait_hours": hours, "baits": baits}
     return make_finding("loss_rate", f"{text}.", limits, "1/h", n=ends, more=more)
 
@@ -53,7 +53,7 @@ def life_in_use(lives: "Lives", horizon: float, bench: Bench) -> Iterable[Findin
 
     from benchwater.mathematics.survival import median_survival, restricted_mean
 
-    curve, until = lives.survival, bench.show(horizon, "h")
+    curve, until, show = lives.survival, bench.show(horizon, "h"), shown_in(bench, "h")
     ends = int(curve.n_event.sum())
     at_first = lives.records.at_risk(np.nextafter([curve.observed_from], np.inf))
     if max(*at_first, *curve.n_risk[:1], 0) < LEAST_AT_RISK or horizon <= 0:
@@ -66,13 +66,13 @@ def life_in_use(lives: "Lives", horizon: float, bench: Bench) -> Iterable[Findin
     median, mean = median_survival(curve), restricted_mean(curve, horizon)
     text = f"More than half of {baits} are still in use after {until}."
     if median.estimate is not None:
-        limits = in_brackets(shown_in(bench, "h"), median.low, median.high)
+        limits = in_brackets(show, median.low, median.high)
         followed = int(curve.n_risk[curve.time == median.estimate][0])
-        text = f"Half of {baits} have ended by {bench.show(median.estimate, 'h')} in use{limits}"
+        text = f"Half of {baits} have ended by {show(median.estimate)} in use{limits}"
         text += "." if followed >= LEAST_AT_RISK else f"; only {followed} were followed so far."
     yield make_finding("median_life", text, (median.estimate, median.low, median.high), "h", n=ends)
     low, high = known(mean.low, mean.high)
-    served = bench.show(mean.estimate, "h") + in_brackets(shown_in(bench, "h"), low, high)
+    served = show(mean.estimate) + in_brackets(show, low, high)
     text, more = f"Of the first {until}, {baits} serve {served} on average.", {"horizon_h": horizon}
     yield make_finding("mean_life", text, (mean.estimate, low, high), "h", n=ends, more=more)
 
@@ -80,11 +80,7 @@ def life_in_use(lives: "Lives", horizon: float, bench: Bench) -> Iterable[Findin
 def tagging(rows: "pd.DataFrame", baits: int) -> Iterable[Finding]:
     """How many baits bore no tag, and tags that went on after their bait was gone."""
     if loose := untagged(rows):
-        text = (
-            f"{loose} of {counted(baits, 'bait')} bore no tag: each row of those is a stretch by itself, its "
-        )
-        text += "bait taken as new. Tag a bait, and its hours add up over trips."
-        yield make_finding("untagged", text, (loose,), n=baits)
+        yield make_finding("untagged", untagged_words(loose, baits), (loose,), n=baits, quiet=True)
     if tags := len(rows[rows["life"] > 0].drop_duplicates(["build", "bait"])):
         text = (
             f"{counted(tags, 'tag')} went on after the bait was lost or worn: taken as a new bait, old tag."
@@ -92,6 +88,12 @@ def tagging(rows: "pd.DataFrame", baits: int) -> Iterable[Finding]:
         yield make_finding("tags_used_again", text, (tags,))
 
 
+def untagged_words(loose: int, baits: int) -> str:
+    """What cannot be known of baits without a tag."""
+    text = f"{loose} of {counted(baits, 'bait')} bore no tag: each row of those is a stretch by itself, its "
+    return f"{text}bait taken as new. Tag a bait, and its hours add up over trips."
+
+
 def shown_in(bench: Bench, unit: str) -> Callable[[float], str]:
-    """How the bench prints numbers of that unit."""
-    return lambda value: bench.show(value, unit)
+    """How the bench prints numbers of that unit; hours to a tenth, which is what a log of trips knows."""
+    return lambda value: bench.show(value, unit, 1 if unit == "h" and value >= 1 else None)

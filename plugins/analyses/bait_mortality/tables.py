@@ -15,11 +15,12 @@ if TYPE_CHECKING:
     from benchwater.mathematics.followed_stretch import Lives
 
 Row = tuple[Cell, ...]
+MOST_ON_PAPER = 10
 COLUMNS = make_columns(
-    *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "bait-hours", "h", 1)),
+    *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "fished", "h", 1)),
     *(("survival", "still in use", "1"), ("incidence", "share", "1"), ("rate", "rate", "1/h", 3)),
-    *(("ratio", "ratio", None, 2), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
-    *(("within", "within", None, 2), ("within_low", "low", None, 2), ("within_high", "high", None, 2)),
+    *(("ratio", "ratio", None, 1), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
+    *(("within", "within", None, 1), ("within_low", "low", None, 1), ("within_high", "high", None, 1)),
 )
 COLUMNS["confounded_by"] = TableColumn(name="confounded_by", label="not apart from", hidden=True)
 
@@ -32,7 +33,7 @@ def cause_summary(causes: dict[str, int], lives: "Lives", horizon: float) -> Tab
         body.append((cause, baits, horizon, *known(share.estimate, share.low, share.high)))
     left = lives.survival.at(horizon)
     body.append(("still in use", None, horizon, *known(left.estimate, left.low, left.high)))
-    note = "Baits that ended in the span, and the share of baits that comes to each end by that time in use."
+    note = "Baits that ended in these days, and the share that comes to each end by that time in use."
     columns = "cause baits time_h incidence low high"
     return make_table(
         "cause_summary", "What becomes of a bait", columns, body, COLUMNS, limits_of="incidence", note=note
@@ -55,9 +56,18 @@ def rates_table(rows: "pd.DataFrame", factors: Sequence[Factor]) -> Table:
         rate = poisson_rate(ends, hours) if hours > 0 else None
         limits = (rate.estimate, rate.low, rate.high) if rate else (None, None, None)
         body.append((name, group, hours, ends, *limits))
-    note = "Lost and worn alike, 95 % limits. Habitat tags overlap; a factor with one group is left out."
+    note = (
+        "Fished is in bait-hours, lost counts the worn with them; low and high are 95 % limits. Habitat tags "
+    )
+    note += "overlap; a factor with one group is left out."
     columns = "factor group bait_hours lost rate low high"
-    return make_table("rates", "How fast baits end", columns, body, COLUMNS, limits_of="rate", note=note)
+    return make_table(
+        *("rates", "How fast baits end", columns, body, COLUMNS),
+        limits_of="rate",
+        note=note,
+        print_rows=60,
+        paper_rows=MOST_ON_PAPER,
+    )
 
 
 def contrasts_table(contrasts: Sequence[Contrast], skipped: Sequence[str]) -> Table:
@@ -70,7 +80,10 @@ def contrasts_table(contrasts: Sequence[Contrast], skipped: Sequence[str]) -> Ta
         ratios = (crude.ratio, crude.low, crude.high), (within.ratio, within.low, within.high)
         shown = (*ratios[0], crude.p_central, c.p_adjusted, *ratios[1], c.confounder or None)
         body.append((c.name, c.group, c.against, *shown))
-    note = "Within: among like trips, of one habitat (for habitat and water: with and without leader apart)."
+    note = (
+        "Ratio of the rates of group and against, low and high its 95 % limits. Within: among like trips, of "
+    )
+    note += "one habitat (for habitat and water: with and without leader apart)."
     if skipped:
         note += f" Too little to compare: {', '.join(skipped)}."
     return make_table(
@@ -81,7 +94,8 @@ def contrasts_table(contrasts: Sequence[Contrast], skipped: Sequence[str]) -> Ta
         COLUMNS,
         limits_of="ratio",
         note=note,
-        print_rows=12,
+        print_rows=40,
+        paper_rows=MOST_ON_PAPER,
     )
 
 

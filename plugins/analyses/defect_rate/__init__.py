@@ -14,7 +14,7 @@ mold will have been; those castings are shown apart, as estimated, and no advice
 
 from collections.abc import Iterable
 
-from benchwater.books.fills import fills_of, molds_by_weight, pour_rows, read_with_a_gun
+from benchwater.books.fills import fills_of, molds_by_weight, poured_in, read_with_a_gun
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 from .advice import temperature_advice
@@ -25,12 +25,12 @@ from .methods import METHODS
 from .rates import overall_rates
 from .sessions import by_session
 from .tables import made_tables
-from .temperature import by_temperature, too_little
+from .temperature import by_temperature, left_open, too_little
 
 
 def analyse(season: Season, span: Span) -> Section:
     """Rates, temperature, cavities, sessions, heat: in that order."""
-    rows = pour_rows(season.rows("pour", span))
+    rows = poured_in(season, span)
     if not rows["castings"].sum():
         return Section.empty("No casting was logged in this span, good or bad.")
     draft = Draft(season, rows, fills_of(rows), gun=read_with_a_gun(rows))
@@ -47,6 +47,7 @@ def analyse(season: Season, span: Span) -> Section:
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else why,
+        unsaid=left_open(draft, molds) if sure else "",
         findings=tuple(draft.findings),
         tables=tuple(made_tables(draft, why if sure else "")),
         figures=tuple(draft.figures),

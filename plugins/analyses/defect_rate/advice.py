@@ -22,7 +22,7 @@ def temperature_advice(draft: Draft, mold: str, warm_up: str) -> None:
         bad, made = int(below["cold"].sum()), int(below["castings"].sum())
         text = f"Lay no inserts into {mold} before it reads {draft.temp(found.first_met)}"
         text += f": {warm_up}" if warm_up else ""
-        because = f"{bad} of the {made} castings poured colder were short fills or cold shuts; from there on "
+        because = f"{bad} of the {made} castings poured colder were short fills or cold shuts. From there on "
         because += f"no more than {goal} of all castings go bad"
         worth = draft.worth(below, "cold")
         draft.actions.append(Action(id=f"warm:{mold}", text=text, because=because, **worth))

@@ -65,7 +65,7 @@ def _worse_cavity(draft: Draft, own: pd.DataFrame, often: ShareRatio, p: float, 
     draft.findings.append(make_finding("worse_cavity", text, value, n=n, group=name, more=more))
     flaws = own[own["rejects"] > 0].groupby("flaw")["rejects"].sum().sort_values(ascending=False)
     most = f", mostly {flaws.index[0]}" if len(flaws) else ""
-    because = f"{int(own['rejects'].sum())} of its {n} castings were bad{most}; it {words}"
+    because = f"{int(own['rejects'].sum())} of its {n} castings were bad{most}. It {words}"
     cold = own["cold"].sum() >= own["rejects"].sum() / 2
     text = f"{'Vent or open up' if cold else 'Look at how it closes:'} cavity {cavity} of {mold}"
     worth = draft.worth(own, "rejects", 1 - 1 / ratio)

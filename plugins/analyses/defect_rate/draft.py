@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import pandas as pd
 from benchwater.books.prices import insert_price
 from benchwater.mathematics.flaw_window import FlawWindow
 from benchwater.plugin import Action, Bench, Cell, Figure, Finding, Season
-from benchwater.words import limits
+from benchwater.words import day_words, limits
 
 ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
 BIN_WIDTH = {"us": 25.0, "metric": 10.0}
@@ -46,6 +47,11 @@ class Draft:
     def share(self, value: float | None) -> str:
         """A share as printed."""
         return self.bench.show(value, "1")
+
+    def sitting(self, session: str, mold: str) -> str:
+        """A session of a mold in words: its day, and what else its name says."""
+        name = session.removesuffix(f" {mold}")
+        return day_words(date.fromisoformat(name[:10]), self.season.end) + name[10:]
 
     def of(self, mold: str) -> pd.DataFrame:
         """The fills of a mold that made castings."""

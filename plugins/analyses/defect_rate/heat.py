@@ -13,6 +13,7 @@ from benchwater.words import counted, in_brackets, limits, make_finding
 from .draft import Draft, bin_numbers
 from .rates import rates_by_bin, trend_words
 
+ENOUGH_UNREAD = 10
 CUSTOMARY_C = 150.0  # mold for lead alloys: common practice, no source
 
 
@@ -35,12 +36,12 @@ def heat_balance(draft: Draft, mold: str) -> str:
     words += "pour faster, or preheat it"
     if low is not None:
         most = f"{low} or more" if high is None else f"{low}" if high == low else f"{low} to {high}"
-        words = f"from cold that takes about {most} warm-up fills"
+        words = f"about {most} warm-up fills from cold"
     if usual is not None and usual > AIR_C + 15:
         from_usual = model.fills_to(target, usual)[0]
         more |= {"usual_start_c": usual, "from_usual_start": from_usual}
         if from_usual is not None:
-            words += f", from the usual start at {draft.temp(usual)} about {from_usual}"
+            words += f", {from_usual} from the usual {draft.temp(usual)}"
     text = f"{mold} to {draft.temp(target)}{whence}: {words} (heat balance, {_source(model)})."
     value = (low, low, high)
     draft.findings.append(
@@ -69,21 +70,24 @@ def _estimates(draft: Draft, mold: str, warmth: MoldWarmth, model: WarmingMold) 
     made, bad = int(fills["castings"].sum()), int(fills["rejects"].sum())
     rate = clustered_wilson_interval(bad, made, design_effect(fills["rejects"], fills["castings"]))
     coolest, warmest = float(fills["estimated"].min()), float(fills["estimated"].max())
-    text = f"{mold}: {bad} of {made} castings poured without a thermometer were bad, "
-    text += f"{draft.share(rate.estimate)}{in_brackets(draft.share, rate.low, rate.high)}. "
-    text += f"By heat balance ({_source(model)}{', begun cold' if warmth.usual is None else ''}) the mold "
-    text += f"then had {limits(draft.temp, coolest, warmest)}: "
-    text += "an estimate, kept apart from readings"
-    text += f". The share {trend_words(trend, 'as it rises')}." if trend else "."
+    text = f"{mold} without a thermometer: {bad} of {made} castings were bad, "
+    text += f"{draft.share(rate.estimate)}{in_brackets(draft.share, rate.low, rate.high)}, at an estimated "
+    text += f"{limits(draft.temp, coolest, warmest)} (heat balance, {_source(model)}"
+    text += f"{', begun cold' if warmth.usual is None else ''})."
+    if trend is not None and trend.p_value < 0.05:
+        text += f" The share {trend_words(trend, 'as it rises')}."
     p = None if trend is None else trend.p_value
     more: dict[str, Cell] = {"coolest_c": coolest, "warmest_c": warmest, "trend_p": p}
-    draft.findings.append(make_finding("reject_rate_unread", text, rate, "1", n=made, group=mold, more=more))
+    quiet = made < ENOUGH_UNREAD
+    draft.findings.append(
+        make_finding("reject_rate_unread", text, rate, "1", n=made, group=mold, more=more, quiet=quiet)
+    )
 
 
 def _infrared(draft: Draft, mold: str, warmth: MoldWarmth) -> Finding:
     """Say where temperatures will have been read by infrared on bare metal; no balance is fitted to those."""
-    why = f"the remarks of {counted(len(warmth.guns), 'session')}, {min(warmth.guns)[:10]} first, "
-    why += "name an infrared gun"
+    why = f"the remarks of {counted(len(warmth.guns), 'session')}, {draft.sitting(min(warmth.guns), mold)} "
+    why += "first, name an infrared gun"
     if warmth.unlikely:
         why = "readings stay far below what the metal poured must have warmed the mold to, as those of "
         why += "an infrared gun do (or minutes passed between fills: then write the time with the date)"

@@ -1,5 +1,6 @@
 """The section's plots: bad castings by temperature with the fitted curves, and the p-chart."""
 
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -9,14 +10,17 @@ from benchwater import plots
 from benchwater.mathematics.control_charts import ControlChart
 from benchwater.mathematics.flaw_window import FlawWindow, rate_limits
 from benchwater.plugin import Figure
+from benchwater.words import MONTHS
 
 from .draft import Draft, as_printed
+
+NAMED_WINDOW, MOST_DAYS = 0.2, 6
 
 
 def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWindow | None) -> Figure:
     """Bins with their intervals, the fitted curves, the window and the target."""
     bench, goal = draft.bench, draft.bench.plan.target_reject_rate
-    figure, axes = plots.new_figure(plots.HALF_MM, 66)
+    figure, axes = plots.new_figure(plots.HALF_MM, 56)
     alt = f"Bad castings of {mold} by mold temperature: {_ends(draft, bins)}"
     if found is not None:
         grid = np.linspace(found.coldest, found.hottest, 121)
@@ -28,20 +32,23 @@ def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWin
                 )
                 plots.line(axes, as_printed(bench, grid), 100 * rate, series=series)
                 _name_curve(axes, as_printed(bench, grid), 100 * np.asarray(rate), name)
-        plots.line(axes, as_printed(bench, grid), 100 * found.total(grid), series=0)
+        plots.line(axes, as_printed(bench, grid), 100 * found.total(grid), series=0, label="all flaws")
         if found.window is not None and found.window.first_met is not None:
             start, end = found.first_met or found.coldest, found.top or found.hottest
-            plots.window(axes, as_printed(bench, start), as_printed(bench, end), "working window")
+            wide = end - start > NAMED_WINDOW * (found.hottest - found.coldest)
+            name = "working window" if wide else ""
+            plots.window(axes, as_printed(bench, start), as_printed(bench, end), name)
             alt += f"; the fitted curve stays within {draft.share(goal)} from {draft.temp(start)} to "
             alt += draft.temp(end)
     centres = as_printed(bench, [(row[0] + row[1]) / 2 for row in bins])
     value, low, high = (100 * np.array([row[at] for row in bins]) for at in (4, 5, 6))
-    plots.interval_points(axes, centres, value, low, high, series=0)
+    plots.interval_points(axes, centres, value, low, high, series=0, label="as logged")
     plots.reference_line(axes, f"target {draft.share(goal)}", y=100 * goal)
     axes.set_ylim(0, 104)
     axes.set_xlabel(f"mold temperature before the fill, °{'F' if bench.system == 'us' else 'C'}")
     axes.set_ylabel("bad castings, %")
-    title = f"{mold}: bad castings by mold temperature; dots as logged, solid line all flaws"
+    plots.legend(axes)
+    title = f"{mold}: bad castings by mold temperature"
     return Figure(id=f"by_temperature:{mold}", title=title, alt=f"{alt}.", svg=plots.to_svg(figure))
 
 
@@ -52,6 +59,12 @@ def _name_curve(axes: Any, x: Any, rate: Any, name: str) -> None:
     at = int(reached[0]) if len(reached) else len(rate) // 2
     height, points = float(rate[at]) + 6, (7.0 if falls else -7.0, 0.0)
     plots.beside(axes, name, x[at], height, points=points, side="left" if falls else "right")
+
+
+def _day(session: str) -> str:
+    """`3 Mar` of a session's name."""
+    day = date.fromisoformat(session[:10])
+    return f"{day.day} {MONTHS[day.month - 1][:3]}"
 
 
 def _ends(draft: Draft, bins: list[Any]) -> str:
@@ -66,22 +79,22 @@ def _ends(draft: Draft, bins: list[Any]) -> str:
 def session_chart(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Figure:
     """The p-chart of one mold."""
     order = np.arange(1, len(table) + 1)
-    figure, axes = plots.new_figure(height_mm=52)
+    figure, axes = plots.new_figure(plots.HALF_MM, 46)
     plots.band(axes, order, 100 * chart.lower, 100 * chart.upper, series=0)
     plots.reference_line(axes, f"all sessions {draft.share(chart.center)}", y=100 * chart.center)
     quiet = ~chart.signal
-    plots.points(axes, order[quiet], 100 * chart.value[quiet], series=0, label="within the limits")
+    plots.points(axes, order[quiet], 100 * chart.value[quiet], series=0, label="within limits")
     if chart.signal.any():
         plots.points(
-            axes, order[chart.signal], 100 * chart.value[chart.signal], series=1, label="beyond them"
+            axes, order[chart.signal], 100 * chart.value[chart.signal], series=1, label="beyond limits"
         )
     axes.set_ylim(0, 104)
-    step = max(1, len(order) // 12)
-    axes.set_xticks(order[::step], [str(name)[5:10] for name in table["session"][::step]])
-    axes.set_xlabel("session, month and day")
+    step = -(-len(order) // MOST_DAYS)
+    axes.set_xticks(order[::step], [_day(str(name)) for name in table["session"][::step]])
+    axes.set_xlabel("session")
     axes.set_ylabel("bad castings, %")
     plots.legend(axes)
-    odd = [str(name) for name in table["session"][chart.signal]]
+    odd = [draft.sitting(str(name), mold) for name in table["session"][chart.signal]]
     alt = f"Bad castings of {mold} in {len(table)} sessions, {draft.share(chart.center)} in all; beyond the "
     alt += f"limits: {', '.join(odd) if odd else 'none'}."
     title = f"{mold}: bad castings by session"

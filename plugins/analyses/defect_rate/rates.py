@@ -20,12 +20,14 @@ def overall_rates(draft: Draft, molds: list[str]) -> None:
         rate = clustered_wilson_interval(bad, castings, effect)
         text = f"{mold or 'All molds'}: {bad} of {castings} castings were bad, {draft.share(rate.estimate)}"
         text += f"{in_brackets(draft.share, rate.low, rate.high)}."
-        if effect > 1.2:
-            text += (
-                f" Castings of one fill tend to be alike, so these count as {castings / effect:.0f} apart."
-            )
+        alone = len(molds) == 1
+        if effect > 1.2 and (mold is None or alone):
+            text += f" Those of one fill are alike: they tell as much as {castings / effect:.0f} apart."
         more = {"fills": len(fills), "design_effect": effect}
-        draft.findings.append(make_finding("reject_rate", text, rate, "1", n=castings, group=mold, more=more))
+        quiet = mold is not None and alone
+        draft.findings.append(
+            make_finding("reject_rate", text, rate, "1", n=castings, group=mold, more=more, quiet=quiet)
+        )
 
 
 def rates_by_bin(

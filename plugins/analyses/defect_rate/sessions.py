@@ -12,6 +12,8 @@ from benchwater.words import listed, make_finding
 from .draft import ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS, Draft
 from .pictures import session_chart
 
+MOST_CHARTS = 2
+
 
 def by_session(draft: Draft, molds: list[str]) -> None:
     """One p-chart a mold, its limits widened by how much fills of one session differ."""
@@ -38,17 +40,15 @@ def by_session(draft: Draft, molds: list[str]) -> None:
                 _odd_session(draft, mold, str(session), int(made), int(bad), float(temp), chart.center)
     draft.tables["sessions"] = sorted(rows, key=lambda row: str(row[0]))
     charted = [entry for entry in charts if len(entry[1]) >= ENOUGH_SESSIONS]
-    if charted:
-        draft.figures.append(
-            session_chart(draft, *max(charted, key=lambda entry: int(entry[1]["rejects"].sum())))
-        )
+    worst = sorted(charted, key=lambda entry: -int(entry[1]["rejects"].sum()))[:MOST_CHARTS]
+    draft.figures += [session_chart(draft, *entry) for entry in worst]
 
 
 def _signals(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Finding:
     """The sessions beyond their limits, in words; quiet where there is none."""
     beyond = table[chart.signal][["session", "castings", "rejects"]]
     odd = [
-        f"{session.removesuffix(f' {mold}')} ({bad} of {made} bad)"
+        f"{draft.sitting(session, mold)} ({bad} of {made} bad)"
         for session, made, bad in beyond.itertuples(index=False)
     ]
     usual = f"beyond what chance does around {draft.share(chart.center)}"
@@ -67,10 +67,10 @@ def _odd_session(
     if found is not None and (temp < (found.first_met or -273) or temp > (found.top or math.inf)):
         return
     rows = draft.rows[draft.rows["session"] == session]
-    because = f"{bad} of {made} castings were bad where {mold} has {draft.share(usual)} as a rule, and "
-    because += "its temperature " + (
+    because = f"{bad} of {made} castings were bad, where {draft.share(usual)} are as a rule. "
+    because += "The temperature " + (
         "was not logged" if math.isnan(temp) else f"({draft.temp(temp)}) is no reason"
     )
-    text = f"Look for what was different on {session}"
+    text = f"Look for what was different with {mold} on {draft.sitting(session, mold)}"
     worth = draft.worth(rows, "rejects", 1 - usual * made / bad)
     draft.actions.append(Action(id=f"session:{session}", text=text, because=because, **worth))

@@ -15,6 +15,7 @@ COLUMNS = make_columns(
     *((name, name.title(), "1") for name in ("low", "high", "center", "lower", "upper")),
     *(("signal", "Beyond limits"), ("p_adjusted", "p at equal temperature", "p")),
 )
+MOST_SESSIONS = 10
 # id, rows printed, columns, title, note
 TABLES = (
     ("by_temperature", 24, "mold low_c high_c castings rejects rate low high", "By mold temperature", ""),
@@ -28,7 +29,7 @@ TABLES = (
         "p: against the other cavities of the mold, adjusted for all that were compared.",
     ),
     (
-        *("sessions", 10, "session castings rejects rate center lower upper signal", "By session"),
+        *("sessions", 60, "session castings rejects rate center lower upper signal", "By session"),
         f"Judged where a mold has {ENOUGH_SESSIONS} sessions or more.",
     ),
     (
@@ -43,4 +44,10 @@ def made_tables(draft: Draft, note: str) -> Iterator[Table]:
     for name, print_rows, columns, title, said in TABLES:
         if rows := draft.tables[name]:
             said = note if name == "by_temperature" else said
-            yield make_table(name, title, columns, rows, COLUMNS, note=said, print_rows=print_rows)
+            paper_rows = {"by_estimated": 0, "sessions": MOST_SESSIONS}.get(name)
+            yield make_table(
+                *(name, title, columns, rows, COLUMNS),
+                note=said,
+                print_rows=print_rows,
+                paper_rows=paper_rows,
+            )

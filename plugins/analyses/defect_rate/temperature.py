@@ -7,7 +7,7 @@ import numpy as np
 from benchwater.mathematics.flaw_window import FlawWindow, flaw_window, rate_limits
 from benchwater.mathematics.logistic import LogisticFit
 from benchwater.plugin import Cell
-from benchwater.words import counted, make_finding
+from benchwater.words import counted, listed, make_finding
 
 from .draft import ENOUGH_CASTINGS, ENOUGH_FLAWED, Draft
 from .pictures import temperature_picture
@@ -23,12 +23,6 @@ def by_temperature(draft: Draft, mold: str) -> None:
         return
     bench, castings = draft.bench, int(fills["castings"].sum())
     shown, trend = rates_by_bin(draft, "by_temperature", mold, fills)
-    if trend is not None:
-        text = f"{mold}: the share of bad castings {trend_words(trend, 'as the mold warms')}."
-        more: dict[str, Cell] = {"chi2": trend.statistic, "df": 1, "slope_per_k": trend.slope}
-        draft.findings.append(
-            make_finding("trend_p", text, (trend.p_value,), n=castings, group=mold, more=more)
-        )
     found = None
     if castings >= ENOUGH_CASTINGS:
         found = flaw_window(
@@ -40,6 +34,13 @@ def by_temperature(draft: Draft, mold: str) -> None:
             target=bench.plan.target_reject_rate,
             enough=ENOUGH_FLAWED,
         )
+    if trend is not None:
+        text = f"{mold}: the share of bad castings {trend_words(trend, 'as the mold warms')}."
+        more: dict[str, Cell] = {"chi2": trend.statistic, "df": 1, "slope_per_k": trend.slope}
+        p, answered = trend.p_value, found is not None and found.first_met is not None
+        draft.findings.append(
+            make_finding("trend_p", text, (p,), n=castings, group=mold, more=more, quiet=answered)
+        )
     if found is not None:
         draft.windows[mold] = found
         _window(draft, mold, found, castings)
@@ -50,9 +51,14 @@ def by_temperature(draft: Draft, mold: str) -> None:
 
 
 def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
-    """The findings on the target temperature and the window."""
+    """The findings on the target temperature and the window; the page tells both in the first."""
     window, goal = found.window, draft.share(draft.bench.plan.target_reject_rate)
     low = high = None
+    hottest, top = draft.temp(found.hottest), draft.temp(found.top)
+    until = f"on, up to the hottest logged, {hottest}"
+    if found.top is not None and window is not None:
+        until = f"to {top} ({draft.degrees(*found.top_limits)}{_few(found.hot)}), best near "
+        until += draft.temp(window.best)
     if window is None:
         text = (
             f"flaws that temperature does not explain ({draft.share(found.plain)}) already use up the {goal}."
@@ -62,15 +68,19 @@ def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
         text += f"still gives {draft.share(float(found.total([window.best])[0]))}."
         low = window.first_met_lower
     elif window.starts_before:
-        text = f"already at the coldest logged, {draft.temp(found.coldest)}, bad castings stay within {goal}."
+        text = f"no more than {goal} go bad from the coldest logged, {draft.temp(found.coldest)}, {until}."
     else:
         low, high = window.first_met_lower, window.first_met_upper
-        text = f"bad castings come down to {goal} once the mold reads {draft.temp(window.first_met)} "
-        text += f"({draft.degrees(low, high)}{_few(found.cold)}{_gap(draft, mold, window.first_met)})."
+        text = f"no more than {goal} go bad from {draft.temp(window.first_met)} "
+        text += (
+            f"({draft.degrees(low, high)}{_few(found.cold)}{_gap(draft, mold, window.first_met)}) {until}."
+        )
 
     def told(id: str, text: str, value: Sequence[float | None], more: dict[str, Cell] | None = None) -> None:
-        text = f"{mold}: {text}"
-        draft.findings.append(make_finding(id, text, value, "degC", n=castings, group=mold, more=more))
+        text, quiet = f"{mold}: {text}", id != "target_temp"
+        draft.findings.append(
+            make_finding(id, text, value, "degC", n=castings, group=mold, more=more, quiet=quiet)
+        )
 
     told("target_temp", text, (found.first_met, low, high))
     if window is None or window.first_met is None:
@@ -82,9 +92,9 @@ def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
     text = f"the working window runs {lower} {upper} ({kind})."
     told("window_low", text, (found.first_met, low, high), edge)
     if found.top is None:
-        text = f"up to the hottest logged, {draft.temp(found.hottest)}, too much heat does not show."
+        text = f"up to the hottest logged, {hottest}, too much heat does not show."
     else:
-        text = f"past {draft.temp(found.top)} ({draft.degrees(*found.top_limits)}{_few(found.hot)}) "
+        text = f"past {top} ({draft.degrees(*found.top_limits)}{_few(found.hot)}) "
         text += f"flash and porosity take bad castings over {goal}."
     told("window_high", text, (found.top, *found.top_limits), edge)
 
@@ -115,6 +125,21 @@ def _curve(draft: Draft, mold: str, found: FlawWindow) -> None:
         draft.tables["curve"].append((mold, float(temp), "all", float(total), None, None))
 
 
+def left_open(draft: Draft, molds: Sequence[str]) -> str:
+    """The metal molds of which no working temperature can be told, and what they lack."""
+    metals = {name for name, item in draft.bench.items.items() if item.kind == "metal"}
+    short = [
+        mold for mold in molds if mold not in draft.windows and draft.bench.molds[mold].material in metals
+    ]
+    if not short:
+        return ""
+    need = (
+        f"It takes {ENOUGH_CASTINGS} castings of each with their `mold_temp`, {ENOUGH_FLAWED} of them cold "
+    )
+    need += "or hot flaws, at different temperatures."
+    return f"How warm {listed(short, 4)} must be. {need}"
+
+
 def too_little(draft: Draft, molds: list[str]) -> str:
     """Which molds have too little for a temperature, and what they have; empty where none has."""
     short = []
@@ -122,12 +147,12 @@ def too_little(draft: Draft, molds: list[str]) -> str:
         fills = draft.warm(mold)
         castings, cold, hot = (int(fills[name].sum()) for name in ("castings", "cold", "hot"))
         temps = fills["mold_temp_c"].nunique()
-        many = (
-            f"{castings} such castings at {temps} temperature{'s' * (temps != 1)}, {cold} cold and {hot} hot"
-        )
+        many = f"{counted(castings, 'such casting')} at {counted(temps, 'temperature')}"
+        many += f", {cold} cold and {hot} hot"
         short.append(f"{mold} has {many}" if castings else f"{mold} has no mold temperatures")
     need = (
-        f"Before a temperature is advised, a mold needs {ENOUGH_CASTINGS} castings at known, different mold "
-        f"temperatures and {ENOUGH_FLAWED} cold flaws (short fill, cold shut) or hot ones (flash, porosity)"
+        f"It takes {ENOUGH_CASTINGS} castings at known, different mold temperatures and {ENOUGH_FLAWED} cold "
+        "flaws (short fill, cold shut) or hot ones (flash, porosity)"
     )
-    return f"{need}: {'; '.join(short)}." if short else ""
+    few = "Too few castings of known mold temperature, or too few flaws, to advise one."
+    return f"{few} {need}: {'; '.join(short)}." if short else ""

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from benchwater.books.metal import dross_rates, mold_yields
 from benchwater.books.stock_books import keep_books
 from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
+from benchwater.words import listed
 
 from .advice import advice, keep_logs
 from .findings import below_zero, closings, count_notes, imbalance, items_closed, unaccounted
@@ -38,6 +39,9 @@ def analyse(season: Season, span: Span) -> Section:
     return Section(
         status="ok" if counted else "thin",
         why="" if counted else "No item has a count before and another in these days: no book can be closed.",
+        unsaid=_unsaid(
+            [line.item.name for line in lines if line.verdict == "not counted"] if counted else []
+        ),
         findings=(
             *items_closed(counted, bench),
             *(unaccounted(line, bench, told) for line in lines),
@@ -56,6 +60,13 @@ def analyse(season: Season, span: Span) -> Section:
         figures=(*flow_figure(lines, season), *stock_figure(lines, season)) if told else (),
         actions=(*actions, *keep_logs(lines, bench)) if counted else (),
         methods=(*METHODS, CHAIN_METHOD) if chains else METHODS,
+    )
+
+
+def _unsaid(names: list[str]) -> str:
+    """Which items no balance can be struck of."""
+    return (
+        f"Whether all of {listed(names, 4)} is there: it takes a count before and one after." if names else ""
     )
 
 

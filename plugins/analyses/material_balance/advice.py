@@ -1,6 +1,5 @@
 """What to do: look again at a count, look for what left, keep a log, weigh castings."""
 
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from benchwater.books.blame import Blame
@@ -9,9 +8,9 @@ from benchwater.books.log_rows import midnight
 from benchwater.books.prices import unit_prices
 from benchwater.books.stock_books import NOMINAL
 from benchwater.mathematics.stock import Count
-from benchwater.plugin import Action, Bench, Item, Season
+from benchwater.plugin import Action, Bench, Season
 
-from .lines import UNLOGGED, K, Line
+from .lines import UNLOGGED, K, Line, both_units, margin
 from .slips import slip_words
 
 
@@ -21,34 +20,32 @@ def advice(line: Line, season: Season, told: bool) -> Iterator[Action]:
     certain = [each for each in line.blames if len(each) == 1 or all(b.slip is not None for b in each)]
     blamed = [(blame, blame.count) for each in certain for blame in each if blame.count is not None]
     for blame, count in blamed if told else ():
-        yield _look_again(item, blame, count, bench)
+        yield _look_again(line, blame, count, bench)
     if line.verdict == "not counted":
         return
     counts = [count for _, count in blamed]
     off = line.verdict in {"missing", "surplus"}
     if off and not line.slips and balance.first not in counts and balance.last not in counts:
         yield _search(line, season)
-    shared: defaultdict[str, float] = defaultdict(float)
-    for movement in balance.closed:
-        if movement.source.startswith(NOMINAL):
-            shared[movement.source.removeprefix(NOMINAL)] += movement.shared_u
-    worst = max(shared, key=lambda source: shared[source], default="")
-    if worst and shared[worst] ** 2 > balance.u**2 / 2:
+    shared = balance.closed.shared_by_source(signed=False).items()
+    nominal = {source.removeprefix(NOMINAL): u for source, u in shared if source.startswith(NOMINAL)}
+    worst = max(nominal, key=lambda source: nominal[source], default="")
+    if worst and nominal[worst] ** 2 > balance.u**2 / 2:
         yield Action(
             id=f"weigh-castings-{item.name}",
             text=f"Weigh {FEWEST_WEIGHED} or more good castings of {worst} and log their mass.",
-            because=f"Its nominal mass makes most of the ±{bench.show(K * balance.u, item.unit)} that the "
+            because=f"Its nominal mass makes most of the {margin(K * balance.u, item.unit, bench)} that the "
             f"balance of {item.name} leaves open.",
         )
 
 
-def _look_again(item: Item, blame: Blame, count: Count, bench: Bench) -> Action:
-    because = "Without this one count the others agree with the rows between them."
+def _look_again(line: Line, blame: Blame, count: Count, bench: Bench) -> Action:
+    item, because = line.item, "Without this one count the others agree with the rows between them."
     if blame.slip is not None:
         because = f"It looks {slip_words(item, blame, bench)}; with that put right the rest agrees."
     return Action(
         id=f"recount-{item.name}-{count.day}",
-        text=f"Look again at the count of {item.name} of {count.day}: the row says "
+        text=f"Look again at the count of {item.name} of {line.day(count.day)}: the row says "
         f"{bench.show(count.amount, item.unit)}.",
         because=because,
     )
@@ -82,11 +79,11 @@ def _search(line: Line, season: Season) -> Action:
             if len(pointed[0]) == 1:
                 again = ""
             elif pointed[0][1].count is chain.counts[0]:
-                again = f" Or its count of {first.day} was off."
-    amount = bench.show(abs(balance.unaccounted), item.unit)
+                again = f" Or its count of {line.day(first.day)} was off."
+    amount, day = both_units(abs(balance.unaccounted), item, bench), line.day
     amount = f"{amount} {item.name}" if item.unit == "pieces" else f"{amount} of {item.name}"
-    when = f"without a row between {first.day} and {last.day}"
-    room = f"the rows leave room for ±{bench.show(K * balance.u, item.unit)}"
+    when = f"without a row between {day(first.day)} and {day(last.day)}"
+    room = f"the rows leave room for {margin(K * balance.u, item.unit, bench)}"
     book, counted = bench.show(balance.book, item.unit), bench.show(balance.counted, item.unit)
     because = f"{book} by the book, {counted} counted; {room if balance.u else 'pieces are exact'}."
     packs = abs(balance.unaccounted) / item.pack if item.pack else 0.5

@@ -4,11 +4,12 @@ from collections.abc import Iterator, Sequence
 from math import isfinite, isnan
 
 from benchwater.books.log_rows import midnight
+from benchwater.mathematics.movements import net_amount
 from benchwater.mathematics.stock import Chain
 from benchwater.plugin import Bench, Finding, Item, Span
-from benchwater.words import make_finding
+from benchwater.words import limits, make_finding
 
-from .lines import UNLOGGED, WORK, K, Line
+from .lines import UNLOGGED, WORK, K, Line, both_units
 from .slips import blame_words
 
 
@@ -22,9 +23,10 @@ def items_closed(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
         yield Finding(id="items_closed", text=text, value=float(closed), unit="pieces", n=len(counted))
 
 
-def how_much(line: Line, bench: Bench) -> str:
-    """`154 g missing`, as far as the verdict goes."""
-    amount = bench.show(abs(line.balance.unaccounted), line.item.unit)
+def how_much(line: Line, bench: Bench, *, both: bool = False) -> str:
+    """`154 g missing`, as far as the verdict goes; in `both` units where they differ."""
+    off = abs(line.balance.unaccounted)
+    amount = both_units(off, line.item, bench) if both else bench.show(off, line.item.unit)
     if line.verdict == UNLOGGED:
         return f"{amount} gone, and no {line.log}"
     return f"{amount} missing" if line.verdict == "missing" else f"{amount} more than the book says"
@@ -40,32 +42,32 @@ def _finding(
 
 def unaccounted(line: Line, bench: Bench, told: bool) -> Finding:
     """`told` where the chain of counts is reported beside it."""
-    balance, unit, name = line.balance, line.item.unit, line.item.name
+    balance, unit, name, day = line.balance, line.item.unit, line.item.name, line.day
     off, spread = balance.unaccounted, K * balance.u
     book, counted = bench.show(balance.book, unit), bench.show(balance.counted, unit)
     if balance.first is None:
         text = f"{name} was never counted."
     elif balance.last is None:
-        text = f"{name} was not counted again after {balance.first.day}; {book} by the book."
+        text = f"{name} was not counted again after {day(balance.first.day)}; {book} by the book."
     elif isnan(off):
         text = f"{name} cannot be balanced: see the note with the table."
     elif line.verdict == "closes":
         exact = "" if spread else ", 0 unaccounted"
         text = f"{name} closes: {book} by the book, {counted} counted{exact}."
     else:
-        range_ = f"{bench.show(off - spread, unit)} to {bench.show(off + spread, unit)}"
+        range_ = limits(lambda amount: bench.show(amount, unit), off - spread, off + spread)
         text = (
-            f"{name}: {how_much(line, bench)} since the count of {balance.first.day} (unaccounted "
-            f"{range_ if spread else bench.show(off, unit)}): {book} by the book, {counted} from the count "
-            f"of {balance.last.day}."
+            f"{name}: {how_much(line, bench, both=True)} since the count of {day(balance.first.day)}"
+            f"{f' ({range_} unaccounted)' if spread else ''}: {book} by the book, {counted} from the count "
+            f"of {day(balance.last.day)}."
         )
         first, last = balance.first.moment, balance.last.moment
-        rejects = sum(count for when, count in line.book.rejected if first <= when < last)
+        rejects = round(net_amount(line.book.rejected.between(first, last)))
         if rejects and line.verdict == "missing":
             text += f" {rejects} went into rejects: those thrown away need a `discarded` row."
         text += _unlogged_words(line)
         if line.slips and not (told and line.chain is not None):
-            text += f" Most likely {blame_words(line.item, line.slips[0], bench)}."
+            text += f" Most likely {blame_words(line, line.slips[0], bench)}."
     rows = len(balance.closed) + 2 if balance.last is not None else None
     return _finding("unaccounted", text, line.item, off, balance.u, rows, quiet=line.verdict == "closes")
 
@@ -98,14 +100,14 @@ def below_zero(line: Line, bench: Bench) -> Iterator[Finding]:
     lowest, item = line.lowest, line.item
     if lowest is None or lowest.amount >= -K * lowest.u - 1e-9 * max(1.0, abs(line.balance.opening or 0.0)):
         return
-    short = -lowest.amount
+    short, day = -lowest.amount, line.day(lowest.day)
+    amount = bench.show(short, item.unit)
     if line.balance.first is None:
-        amount = bench.show(short, item.unit)
-        text = f"{item.name} was never counted; by {lowest.day} its rows took out {amount} more than they "
-        text += "brought: at least that much was on hand before."
+        text = f"{item.name} was never counted; by {day} its rows took out {amount} more than they brought: "
+        text += "at least that much was on hand before."
     else:
-        text = f"{item.name}: by {lowest.day} the rows took out {bench.show(short, item.unit)} more than "
-        text += "there was. Something came in earlier than its row says, or without one, or a count is off."
+        text = f"{item.name}: by {day} the rows took out {amount} more than there was. "
+        text += "Something came in earlier than its row says, or without one, or a count is off."
     yield _finding("book_below_zero", text, item, short, lowest.u, quiet=line.balance.first is None)
 
 
@@ -116,7 +118,7 @@ def imbalance(line: Line, chain: Chain, bench: Bench) -> Finding:
     shown = f"p = {p:.2g}" if p >= 0.0001 else "p < 0.0001"
     text = f"{item.name}: its {len(chain.counts)} counts and the rows between them agree ({shown})."
     if not chain.result.agrees:
-        words = "; and ".join(blame_words(item, each, bench) for each in line.blames)
+        words = "; and ".join(blame_words(line, each, bench) for each in line.blames)
         likely = f"Most likely {words}." if words else "No one or two of them explain it."
         text = f"{item.name}: its counts and rows cannot all be right ({shown}). {likely}"
     return Finding(
@@ -134,11 +136,12 @@ def count_notes(line: Line, span: Span, bench: Bench) -> Iterator[str]:
     """What has to be said of the counts of an item."""
     item, first, ledger = line.item, line.balance.first, line.book.ledger
     for before, after in ledger.recounted:
-        if span.start <= after.day < span.end and before.amount != after.amount:
+        if span.start <= after.day < span.end:
             both = " and ".join(bench.show(count.amount, item.unit) for count in (before, after))
-            yield f"{item.name} was counted twice on {after.day}, {both}: the later row stands."
+            yield f"{item.name} was counted twice on {line.day(after.day)}, {both}: the later row stands."
     if first is not None and first.day > span.start:
         earlier = len(ledger.between(midnight(span.start), first.moment))
         if earlier:
             rows = "1 earlier row is" if earlier == 1 else f"{earlier} earlier rows are"
-            yield f"{item.name} was first counted on {first.day}: its balance begins there, {rows} not in it."
+            day = line.day(first.day)
+            yield f"{item.name} was first counted on {day}: its balance begins there, {rows} not in it."

@@ -1,14 +1,16 @@
 """One item's balance over the span, its verdict, and which work and log the item goes into."""
 
 from dataclasses import dataclass
-from math import isnan
+from datetime import date
+from math import floor, isnan, log10
 
 from benchwater.books.blame import Blame, blame_chain, blame_two_counts
 from benchwater.books.log_rows import midnight
 from benchwater.books.stock_books import Book
 from benchwater.mathematics.stock import Balance, Chain, LowestBook, chain_counts, close_books, lowest_book
 from benchwater.mathematics.uncertainty import resolution_uncertainty
-from benchwater.plugin import Item, Season, Span
+from benchwater.plugin import Bench, Item, Season, Span
+from benchwater.words import day_words
 
 K = 2.0
 SIGNIFICANCE = 0.01
@@ -27,7 +29,8 @@ class Line:
     """One item's balance over the span, the chain of its counts since the season opened, what is to blame.
 
     `log` is what the log is called that holds the work it goes into; `unlogged` says that it holds no row,
-    and `quiet` that none of this item lies between the two counts. `lowest` is the book at its lowest.
+    and `quiet` that none of this item lies between the two counts. `lowest` is the book at its lowest, `end`
+    the day after the span's last.
     """
 
     book: Book
@@ -38,6 +41,11 @@ class Line:
     log: str
     unlogged: bool
     quiet: bool
+    end: date
+
+    def day(self, day: date) -> str:
+        """A day in words."""
+        return day_words(day, self.end)
 
     @property
     def item(self) -> Item:
@@ -78,7 +86,7 @@ def balance_line(book: Book, season: Season, span: Span) -> Line:
         chain = chain_counts(book.ledger, opened.moment, least_u=least, significance=SIGNIFICANCE)
     balance = close_books(book.ledger, start, end)
     kind, log, _ = WORK.get(book.item.kind, ("", "", ""))
-    worked = any(move.kind in {"in_castings", "used"} for move in balance.closed)
+    worked = len(balance.closed.of_kind("in_castings", "used")) > 0
     off = not isnan(balance.unaccounted) and abs(balance.unaccounted) > K * balance.u
     blames = blame_two_counts(book, balance) if off else ()
     return Line(
@@ -90,9 +98,24 @@ def balance_line(book: Book, season: Season, span: Span) -> Line:
         log=log,
         unlogged=bool(kind) and not worked and not season.holds(kind),
         quiet=not worked,
+        end=span.end,
     )
 
 
 def by_verdict(line: Line) -> int:
     """Where a line stands in the table: what is off comes first."""
     return VERDICTS.index(line.verdict)
+
+
+def margin(value: float, unit: str, bench: Bench) -> str:
+    """`±0.62 oz`: an uncertainty, in two figures."""
+    size = abs(float(bench.show(value, unit).split()[0].replace("−", "-")))
+    digits = max(0, 1 - floor(log10(size))) if size else None
+    return f"±{bench.show(value, unit, digits)}"
+
+
+def both_units(value: float, item: Item, bench: Bench) -> str:
+    """`1.09 lb (494 g)`: as the bench prints it, and as the item is kept where that is the other system."""
+    shown, kept = bench.show(value, item.unit), bench.show(value, item.unit, item=item.name)
+    foreign = ("g", "kg", "mL", "L") if bench.system == "us" else ("oz", "lb", "fl oz")
+    return f"{shown} ({kept})" if kept.endswith(tuple(f" {unit}" for unit in foreign)) else shown

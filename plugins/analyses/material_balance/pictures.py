@@ -3,7 +3,10 @@
 from collections.abc import Sequence
 from math import isfinite
 
+import numpy as np
+
 from benchwater.books.log_rows import midnight
+from benchwater.mathematics.movements import seen_of_steps
 from benchwater.plugin import Figure, Season
 
 from .lines import Line
@@ -24,11 +27,13 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     figure, axes = plots.new_figure(plots.HALF_MM, 62)
     ends = [*(count.moment for count in counts[1:]), midnight(season.end)]
     for number, (count, end) in enumerate(zip(counts, ends, strict=True)):
-        days, stock = [count.moment], [count.amount / size]
-        for movement in sorted(main.book.ledger.between(count.moment, end), key=lambda each: each.when):
-            days.append(movement.when)
-            stock.append(stock[-1] + movement.amount / size)
-        plots.steps(axes, [*days, end], [*stock, stock[-1]], label="" if number else "by the book")
+        moved = main.book.ledger.between(count.moment, end)
+        moved = moved.take(np.argsort(moved.when, kind="stable"))
+        begin, close = np.array([[count.moment], [end]], dtype="datetime64[us]")
+        days = np.concatenate([begin, moved.when, close])
+        stock = np.cumsum(np.concatenate([[count.amount], moved.amount, [0.0]]) / size)
+        drawn = seen_of_steps(days, stock)
+        plots.steps(axes, days[drawn], stock[drawn], label="" if number else "by the book")
     found = [count.amount / size for count in counts]
     plots.points(axes, [count.moment for count in counts], found, series=1, label="counted")
     plots.date_axis(axes)
@@ -39,9 +44,9 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     widest = gaps.index(max(gaps))
     alt = (
         f"Stock of {name} by the book from each count to the next, and {len(counts)} counts; the widest gap, "
-        f"{season.bench.show(gaps[widest], 'g')}, is at the count of {counts[widest + 1].day}."
+        f"{season.bench.show(gaps[widest], 'g')}, is at the count of {main.day(counts[widest + 1].day)}."
     )
-    title = f"Stock of {name}: where the line misses a count, a row is missing"
+    title = f"Stock of {name} by the book, and counted"
     return (Figure(id="stock", title=title, alt=alt, svg=plots.to_svg(figure)),)
 
 
@@ -76,6 +81,6 @@ def flow_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     figure, axes = plots.new_figure(plots.HALF_MM, 62)
     plots.flow(axes, into, out, name)
     told = [each.name.replace("\n", " ") for each in (*into, *out) if each.amount > 0]
-    text = f"{name} of the season: {', '.join(told)}."
+    text = f"{name} of the season, in and out: {', '.join(told)}."
     title = f"Where the {name} came from, and what became of it"
     return (Figure(id="flow", title=title, alt=text, svg=plots.to_svg(figure)),)

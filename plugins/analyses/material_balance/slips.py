@@ -5,18 +5,22 @@ from collections.abc import Sequence
 from benchwater.books.blame import PACKS, UNITS, Blame
 from benchwater.plugin import Bench, Item
 
+from .lines import Line
 
-def blame_words(item: Item, alternatives: Sequence[Blame], bench: Bench) -> str:
+
+def blame_words(line: Line, alternatives: Sequence[Blame], bench: Bench) -> str:
     """What most likely went wrong: a count, or a stretch between two; alternatives with `or`."""
-    said = []
+    item, said = line.item, []
     for blame in alternatives:
         if blame.count is not None:
-            said.append(f"the count of {blame.count.day} looks {slip_words(item, blame, bench)}")
+            said.append(f"the count of {line.day(blame.count.day)} looks {slip_words(item, blame, bench)}")
         elif blame.stretch is not None:
             before, after = blame.stretch
             how = "left" if blame.gap > 0 else "came in"
             amount = bench.show(abs(blame.gap), item.unit)
-            said.append(f"{amount} {how} without a row between {before.day} and {after.day}")
+            said.append(
+                f"{amount} {how} without a row between {line.day(before.day)} and {line.day(after.day)}"
+            )
     return ", or ".join(said)
 
 

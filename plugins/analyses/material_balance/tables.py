@@ -11,6 +11,10 @@ from benchwater.plugin import Cell, Item, Season, Span, Table, TableColumn
 from .lines import Line
 
 MOST_PRINTED = 40
+BALANCE_NOTE = (
+    "Unaccounted is book less counted: above 0 is missing. Std unc. is its standard uncertainty: a book "
+    "closes within twice that."
+)
 
 
 def balance_table(lines: Sequence[Line], span: Span, notes: Sequence[str]) -> Table:
@@ -36,7 +40,7 @@ def balance_table(lines: Sequence[Line], span: Span, notes: Sequence[str]) -> Ta
             TableColumn(name="unit", label="Unit", hidden=True),
         ),
         rows=tuple(rows),
-        note=" ".join(("Unaccounted is book less counted: above 0 is missing.", *notes)),
+        note=" ".join((BALANCE_NOTE, *notes)),
         each_span=True,
         print_units=tuple(print_unit(line.item) for line in lines),
     )
@@ -72,9 +76,12 @@ def reconciled_table(chains: Sequence[tuple[Item, Chain]]) -> Table:
             TableColumn(name="unit", label="Unit", hidden=True),
         ),
         rows=tuple(rows),
-        note="A net flow is what the rows moved since the count before. The largest z points to the error.",
+        note="A net flow is what the rows moved since the count before. Reconciled are the amounts that "
+        "agree with one another and stray least from the logs; z is the adjustment in standard "
+        "uncertainties, and the largest points to the error.",
         print_units=tuple(units),
         print_rows=min(printed, MOST_PRINTED),
+        paper_rows=0,
     )
 
 
@@ -105,6 +112,7 @@ def masses_table(books: Mapping[str, Book], season: Season) -> Iterator[Table]:
             ),
             rows=tuple(sorted(rows, key=lambda row: (str(row[0]), str(row[1]), str(row[2])))),
             note="Without the insert, up to the last day. A weighed row enters the books as it was weighed.",
+            paper_rows=0,
         )
 
 

@@ -20,7 +20,7 @@ def yield_findings(found: MoldYield, bench: Bench) -> Iterator[Finding]:
             text = (
                 f"{mold}: {found.good} of {total} castings were good at the first pour, too few to judge by."
             )
-        yield make_finding("first_pass_yield", text, found.first_pass, "1", n=total, group=mold)
+        yield make_finding("first_pass_yield", text, found.first_pass, "1", n=total, group=mold, quiet=True)
     if found.metal is not None and found.poured_g is not None:
         share, amount = bench.show(found.metal.estimate, "1"), bench.show(found.poured_g, "g")
         text = f"{mold}: {share} of the {amount} poured became good castings; the rest goes round again."
@@ -33,9 +33,11 @@ def dross_finding(found: Dross, bench: Bench) -> Finding:
     """The share of a metal that was skimmed or thrown away."""
     share, amount = bench.show(found.share.estimate, "1"), bench.show(found.discarded, "g")
     less = found.discarded / (SPRUES * (found.melted - found.discarded) + found.discarded)
-    text = f"{found.item}: {share} of what was melted for castings was skimmed or thrown away ({amount}). "
-    text += "That reads high: sprues are melted along and weighed nowhere. With half the castings' metal "
-    text += f"again in them, as is common, it would be {bench.show(less, '1')}."
+    text = (
+        f"{found.item}: {share} of what was melted was skimmed or thrown away ({amount}). That reads high, "
+    )
+    text += "as sprues are melted along and weighed nowhere: with half the castings' metal again in them, as "
+    text += f"is common, {bench.show(less, '1')}."
     more: dict[str, Cell] = {"with_customary_sprues": less}
     return make_finding("dross_rate", text, found.share, "1", n=found.rows, group=found.item, more=more)
 
@@ -64,5 +66,6 @@ def yields_table(yields: Sequence[MoldYield]) -> Table:
             TableColumn(name="poured_g", label="Poured", unit="g"),
         ),
         rows=tuple(rows),
-        note="Metal yield is by mass, rejects and blank fills in what was poured; sprues are not weighed.",
+        note="First-pass yield is by castings, good of good and rejected. Metal yield is by mass, rejects "
+        "and blank fills in what was poured; sprues are not weighed. Low and high are 95 % limits.",
     )

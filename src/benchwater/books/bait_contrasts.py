@@ -48,6 +48,9 @@ class Contrast(NamedTuple):
 def compare_baits(rows: "pd.DataFrame", factors: Sequence[Factor]) -> tuple[list[Contrast], list[str]]:
     """Everything compared, clearest first, and the names of factors with too little to compare.
 
+    `rows` as `bait_lives.summed_alike` gives them, or one by one. What is equally clear stands in order of
+    factor.
+
     Groups are compared from LEAST_HOURS each and LEAST_ENDS ends together. p-values are adjusted over all of
     it (Holm 1979), two names for the same baits counting once; of what is clear, confounders are sought.
     """
@@ -70,7 +73,7 @@ def compare_baits(rows: "pd.DataFrame", factors: Sequence[Factor]) -> tuple[list
     adjusted = dict(zip(tests, holm_adjusted(list(tests.values())).tolist(), strict=True))
     contrasts = [c._replace(p_adjusted=adjusted[_same_baits(c)]) for c in found]
     contrasts = [_held_like(rows, c, factors) if c.clear else c for c in contrasts]
-    return sorted(contrasts, key=lambda c: c.rates.crude.p_central), skipped
+    return sorted(contrasts, key=lambda c: float(f"{c.rates.crude.p_central:.10g}")), skipped
 
 
 def _levels(factor: Factor) -> "pd.Series[str]":

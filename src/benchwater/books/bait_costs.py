@@ -5,16 +5,17 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from benchwater.books.casting_masses import casting_mass
-from benchwater.books.log_rows import log_rows, midnight
+from benchwater.books.log_columns import numbers, words
+from benchwater.books.log_rows import midnight
 from benchwater.books.made import (
     Castings,
-    Piece,
     Steps,
     baits_made,
     castings_made,
     coats_made,
     spoilt_share,
 )
+from benchwater.books.poured import Piece
 from benchwater.books.prices import UnitPrice, unit_prices
 from benchwater.books.stock_books import COAT_SHARE
 from benchwater.mathematics.combined_limits import (
@@ -134,18 +135,17 @@ def season_facts(season: Season) -> Facts:
     in_recipes |= {material for cast in castings.values() for material in cast.good_of}
     for build in bench.builds.values():
         in_recipes |= {*build.fittings, build.coat or ""}
-    total = sum(number for steps in made.values() for _, number in steps)
-    used: dict[str, float] = {}
-    for item, move, amount in log_rows(season, "inventory", "item", "move", "amount"):
-        if move == "used" and item not in in_recipes and total:
-            used[item] = used.get(item, 0.0) + amount / total
+    total = sum(steps.total for steps in made.values())
+    used = words(season, "inventory", "move").are("used")
+    taken = words(season, "inventory", "item").sums(numbers(season, "inventory", "amount"), used)
+    consumables = {item: amount / total for item, amount in taken.items() if item not in in_recipes and total}
     return Facts(
         prices=unit_prices(season, midnight(season.end)),
         castings=castings,
         coats=coats_made(season),
         made=made,
         spoilt={insert: spoilt_share(season, insert) for insert in inserts},
-        consumables=used,
+        consumables=consumables,
     )
 
 

@@ -9,9 +9,12 @@ PE-01 is followed from 0 to 2 h and from 2 h to 2.75 h, where it ends. The untag
 from 0 to 1 h.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
+from benchwater.books.log_columns import as_words, group_by
 from benchwater.plugin import Bench, Span
 
 if TYPE_CHECKING:
@@ -51,6 +54,11 @@ def rows_in_use(log: "pd.DataFrame", span: Span) -> "pd.DataFrame":
     """
     import pandas as pd
 
+    inside = (log["date"] >= pd.Timestamp(span.start)) & (log["date"] < pd.Timestamp(span.end))
+    before = log["bait"].isin(log.loc[inside, "bait"].dropna().unique()) & (
+        log["date"] < pd.Timestamp(span.start)
+    )
+    log, inside = log[inside | before], inside[inside | before]
     fished, ended, tagged = log["fished_h"], log["fate"] != "kept", log["bait"].notna()
     entry, time, life = fished * 0.0, fished.round(6), log["count"] * 0
     if tagged.any():
@@ -67,7 +75,6 @@ def rows_in_use(log: "pd.DataFrame", span: Span) -> "pd.DataFrame":
         hours=fished * log["count"],
         cause=log["cause"].fillna(UNKNOWN).where(ended, ""),
     )
-    inside = (log["date"] >= pd.Timestamp(span.start)) & (log["date"] < pd.Timestamp(span.end))
     return rows[inside].reset_index(drop=True)
 
 
@@ -106,6 +113,24 @@ def factors_of(rows: "pd.DataFrame", bench: Bench) -> list[Factor]:
         Factor("water", rows["water"]),
         Factor("habitat", rows["habitat"].map(together, na_action="ignore")),
     ]
+
+
+def summed_alike(rows: "pd.DataFrame", factors: Sequence[Factor]) -> tuple["pd.DataFrame", list[Factor]]:
+    """One row for all that are alike in every factor, angler and cause, and the factors of these.
+
+    `count`, `ended` and `hours` are theirs together; the other cells are of the first of them.
+    """
+    import pandas as pd
+
+    told_apart = [*(factor.labels for factor in factors), rows["angler"], rows["cause"]]
+    group = group_by(*(as_words(pd.factorize(labels)[0]) for labels in told_apart)).of_row
+    first = np.unique(group, return_index=True)[1]
+    sums = {name: np.bincount(group, rows[name]) for name in ("count", "ended", "hours")}
+    alike = rows.iloc[first].assign(**sums).astype({"count": np.int64, "ended": np.int64})
+    return (
+        alike.reset_index(drop=True),
+        [factor._replace(labels=factor.labels.iloc[first].reset_index(drop=True)) for factor in factors],
+    )
 
 
 def together(tags: Iterable[str]) -> str:

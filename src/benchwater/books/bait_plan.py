@@ -10,8 +10,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from math import ceil, isfinite, isnan, nan
 
+import numpy as np
+
 from benchwater.books.casting_masses import casting_mass
-from benchwater.books.log_rows import log_rows, midnight
+from benchwater.books.log_columns import moments, numbers, words
+from benchwater.books.log_rows import midnight
 from benchwater.books.made import castings_made, coats_made
 from benchwater.books.pieces import Casting, Pieces, body_of, pieces_on_hand, share_pieces
 from benchwater.books.prices import unit_prices
@@ -170,13 +173,14 @@ def look_ahead(season: Season, until: date) -> tuple[list[Outlook], int]:
     The hours to come are those planned on the bench, else its bait-hours a month in the season so far.
     """
     bench = season.bench
-    ended, hours, lately = Counter[str](), defaultdict[str, float](float), defaultdict[str, float](float)
-    rows = log_rows(season, "fishing", "date", "build", "fished_h", "fate", "count")
-    for when, name, fished, fate, count in rows:
-        if when < midnight(until):
-            ended[name] += count if fate != "kept" else 0
-            hours[name] += fished * count
-            lately[name] += fished * count if when >= midnight(season.start) else 0.0
+    when, builds = moments(season, "fishing"), words(season, "fishing", "build")
+    count, fished = numbers(season, "fishing", "count"), numbers(season, "fishing", "fished_h")
+    gone = count * ~words(season, "fishing", "fate").are("kept")
+    before = when < np.datetime64(until)
+    none = dict.fromkeys(bench.builds, 0.0)
+    ended = none | builds.sums(gone, before)
+    hours = none | builds.sums(fished * count, before)
+    lately = none | builds.sums(fished * count, before & (when >= np.datetime64(season.start)))
     prior = shared_rate([ended[name] for name in bench.builds], [hours[name] for name in bench.builds])
     months = max(1.0, (until - season.start).days / MONTH_DAYS)
     outlooks = []
@@ -185,7 +189,7 @@ def look_ahead(season: Season, until: date) -> tuple[list[Outlook], int]:
         rate = prior.after(ended[name], hours[name]) if prior is not None else None
         why = _cannot_be_made(build, bench)
         outlooks.append(Outlook(build, 0.0 if why else max(0.0, planned), rate, why))
-    return outlooks, ended.total()
+    return outlooks, round(sum(ended.values()))
 
 
 def service_level(bench: Bench) -> float:

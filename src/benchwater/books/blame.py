@@ -6,8 +6,9 @@ from math import isfinite
 
 from benchwater.books.casting_masses import OUNCE_G
 from benchwater.books.stock_books import OUNCE_ML, Book
+from benchwater.mathematics.movements import net_amount, net_uncertainty
 from benchwater.mathematics.slips import DECIMAL_SLIPS, likeliest_slip, unit_slips
-from benchwater.mathematics.stock import Balance, Chain, Count, net_amount, net_uncertainty
+from benchwater.mathematics.stock import Balance, Chain, Count
 from benchwater.mathematics.uncertainty import combined_uncertainty
 from benchwater.plugin.bench import Item
 

@@ -3,10 +3,12 @@
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import isfinite
 
-from benchwater.books.log_rows import log_rows, midnight, number_or_nan
+import numpy as np
+
+from benchwater.books.log_columns import FloatArray, Rows, moments, numbers
 from benchwater.books.once import once_a_season
+from benchwater.books.poured import Piece, castings
 from benchwater.mathematics.uncertainty import rectangular_uncertainty
 from benchwater.mathematics.weighing import PieceScatter, mean_piece_mass, pooled_scatter, reading_step
 from benchwater.plugin.bench import Bench
@@ -15,8 +17,7 @@ from benchwater.plugin.season import Season
 FEWEST_WEIGHED = 3
 OUNCE_G = 28.349523125
 
-Piece = tuple[str, str]
-Poured = tuple[str, str, str]
+Cast = tuple[Piece, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +26,7 @@ class CastingMass:
 
     `weighed` pieces of this season have the mean `mass_g`; where 0, they were too few or none, and it is the
     nominal mass. `u` is the standard uncertainty of the mean, `scatter` that of one casting about it, and
-    `step` the scale's.
+    `step` the scale's, 0 where none was weighed.
     """
 
     mold: str
@@ -37,67 +38,77 @@ class CastingMass:
     weighed: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Weighed:
-    """The weighed rows of one cavity and material: readings with inserts; net mass and count this season."""
+    """Castings of one cavity and material: the step of their scale, and what those of this season weighed."""
 
-    readings: list[float]
-    nets: list[float]
-    counts: list[int]
-
-    @property
-    def enough(self) -> bool:
-        """Whether so many castings were weighed this season that their mean is taken."""
-        return sum(self.counts) >= FEWEST_WEIGHED
+    step: float
+    nets: FloatArray
+    counts: FloatArray
 
 
-def net_mass(bench: Bench, piece: Piece, count: int, reading: object) -> float:
-    """What so many castings weigh without their inserts, in g; nan where not weighed, or no more than those.
+def net_masses(season: Season, piece: Piece, rows: Rows) -> FloatArray:
+    """What the castings of rows of the pour log, all of one cavity, weigh without their inserts, in g.
 
-    An insert whose item states no mass is not taken off.
+    nan where they were not weighed, or no more than the inserts. An insert whose item states no mass is not
+    taken off.
     """
-    insert = bench.cavity(*piece).insert
-    inserts = count * (bench.items[insert].mass_g or 0.0) if insert is not None else 0.0
-    net = number_or_nan(reading) - inserts
-    return net if net > 0 else float("nan")
+    insert = season.bench.cavity(*piece).insert
+    each = (season.bench.items[insert].mass_g or 0.0) if insert is not None else 0.0
+    net = numbers(season, "pour", "mass_g")[rows] - each * numbers(season, "pour", "count")[rows]
+    return np.where(net > 0, net, np.nan)
 
 
 def casting_mass(season: Season, piece: Piece, material: str) -> CastingMass:
     """The mass of a casting of that cavity in that material, cast or not."""
-    known = _casting_masses(season).get((*piece, material))
+    known = _casting_masses(season).get((piece, material))
     return known if known is not None else _nominal(season.bench, piece, 0.0)
 
 
 @once_a_season
-def _casting_masses(season: Season) -> Mapping[Poured, CastingMass]:
+def _casting_masses(season: Season) -> Mapping[Cast, CastingMass]:
     """The mass of every casting that was weighed.
 
-    Castings of one mold in one material are trimmed by one hand and taken to scatter alike for their mass.
+    Castings of one mold in one material are trimmed by one hand, and taken to scatter alike for their mass.
     """
-    alike: defaultdict[tuple[str, str], dict[str, _Weighed]] = defaultdict(dict)
-    for (mold, cavity, material), rows in _weighed_rows(season).items():
-        alike[mold, material][cavity] = rows
-    masses: dict[Poured, CastingMass] = {}
-    for (mold, material), cavities in alike.items():
-        scatter = pooled_scatter((rows.nets, rows.counts) for rows in cavities.values() if rows.counts)
-        for cavity, rows in cavities.items():
-            step = reading_step(rows.readings, season.bench.items[material].resolution, (1.0, OUNCE_G))
-            masses[mold, cavity, material] = _mass(season.bench, (mold, cavity), rows, scatter, step)
+    alike: defaultdict[tuple[str, str], dict[Piece, _Weighed]] = defaultdict(dict)
+    for (piece, material), rows in _weighed(season).items():
+        alike[piece[0], material][piece] = rows
+    masses: dict[Cast, CastingMass] = {}
+    for (_, material), cavities in alike.items():
+        scatter = pooled_scatter((rows.nets, rows.counts) for rows in cavities.values() if rows.nets.size)
+        for piece, rows in cavities.items():
+            masses[piece, material] = _mass(season.bench, piece, rows, scatter)
     return masses
 
 
-def _mass(bench: Bench, piece: Piece, rows: _Weighed, scatter: PieceScatter, step: float) -> CastingMass:
-    nominal = _nominal(bench, piece, step)
-    if not rows.enough:
+def _weighed(season: Season) -> dict[Cast, _Weighed]:
+    weighed: dict[Cast, _Weighed] = {}
+    readings, counts = numbers(season, "pour", "mass_g"), numbers(season, "pour", "count")
+    recent = moments(season, "pour") >= np.datetime64(season.start)
+    for what, rows in castings(season).rows.items():
+        net = net_masses(season, what.piece, rows)
+        known = np.isfinite(net)
+        if what.outcome == "good" and known.any():
+            stated, now = season.bench.items[what.material].resolution, known & recent[rows]
+            step = reading_step(readings[rows[known]], stated, (1.0, OUNCE_G))
+            found = _Weighed(step=step, nets=net[now], counts=counts[rows[now]])
+            weighed[what.piece, what.material] = found
+    return weighed
+
+
+def _mass(bench: Bench, piece: Piece, rows: _Weighed, scatter: PieceScatter) -> CastingMass:
+    nominal = _nominal(bench, piece, rows.step)
+    if rows.counts.sum() < FEWEST_WEIGHED:
         return nominal
-    found = mean_piece_mass(rows.nets, rows.counts, step, scatter, at_most=nominal.u)
+    found = mean_piece_mass(rows.nets, rows.counts, rows.step, scatter, at_most=nominal.u)
     return CastingMass(
         mold=piece[0],
         cavity=piece[1],
         mass_g=found.mean,
         u=found.mean_uncertainty,
         scatter=found.scatter,
-        step=step,
+        step=rows.step,
         weighed=found.pieces,
     )
 
@@ -109,21 +120,3 @@ def _nominal(bench: Bench, piece: Piece, step: float) -> CastingMass:
     return CastingMass(
         mold=piece[0], cavity=piece[1], mass_g=cavity.mass_g, u=u, scatter=0.0, step=step, weighed=0
     )
-
-
-def _weighed_rows(season: Season) -> dict[Poured, _Weighed]:
-    rows: dict[Poured, _Weighed] = {}
-    since = midnight(season.start)
-    columns = ("date", "mold", "cavity", "outcome", "count", "mass_g", "material")
-    for when, mold, cavity, outcome, count, reading, poured in log_rows(season, "pour", *columns):
-        net = net_mass(season.bench, (mold, cavity), count, reading)
-        if outcome != "good" or not isfinite(net):
-            continue
-        material = season.bench.material_of(mold, poured if isinstance(poured, str) else None)
-        key = (mold, cavity, material)
-        own = rows.setdefault(key, _Weighed(readings=[], nets=[], counts=[]))
-        own.readings.append(float(reading))
-        if when >= since:
-            own.nets.append(net)
-            own.counts.append(count)
-    return rows

@@ -4,15 +4,22 @@ A row of the log is one cavity and outcome; castings of one fill share metal, mo
 questions are asked of fills.
 """
 
+import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from benchwater.books.log_columns import Moments, factorized, group_by
+from benchwater.books.once import once_a_season
+from benchwater.plugin.season import Season, Span
+
 if TYPE_CHECKING:
     import pandas as pd
+    from pandas.api.extensions import ExtensionArray
 
 FloatArray = NDArray[np.float64]
 
@@ -46,17 +53,12 @@ def pour_rows(rows: "pd.DataFrame") -> "pd.DataFrame":
 
     Where most bad castings name no flaw, those are taken as cold ones, which most are.
     """
-    day, name = rows["date"].dt.strftime("%Y-%m-%d"), rows["session"].fillna("").astype(str)
-    session = [" ".join(filter(None, parts)) for parts in zip(day, name, rows["mold"], strict=True)]
-    rows = rows.assign(session=session)
+    rows = rows.assign(session=_named(_session, rows["date"].dt.normalize(), rows["session"], rows["mold"]))
     times = rows["date"].groupby(rows["session"])
     unnumbered = rows["fill"].isna().groupby(rows["session"]).transform("all")
     by_time = unnumbered & (times.transform("nunique") > 1)
     rows["fill"] = rows["fill"].where(~by_time, times.rank("dense"))
-    rows["key"] = [
-        f"{session} | {f'at {temp}' if np.isnan(fill) else f'{fill:.0f}'}"
-        for session, fill, temp in zip(rows["session"], rows["fill"], rows["mold_temp_c"], strict=True)
-    ]
+    rows["key"] = _named(_key, rows["session"], rows["fill"], rows["mold_temp_c"])
     count, flaw, bad = rows["count"], rows["flaw"], rows["outcome"] == "reject"
     unnamed = bad & flaw.isna()
     as_cold = bool(count[unnamed].sum() > count[bad].sum() / 2)
@@ -66,6 +68,28 @@ def pour_rows(rows: "pd.DataFrame") -> "pd.DataFrame":
         cold=count.where(bad & (flaw.isin(COLD) | (unnamed & as_cold)), 0),
         hot=count.where(bad & flaw.isin(HOT), 0),
     )
+
+
+@once_a_season
+def poured_in(season: Season, span: Span) -> "pd.DataFrame":
+    """The `pour_rows` of a span. They are shared: take what you need, and change nothing."""
+    return pour_rows(season.rows("pour", span))
+
+
+def _named(name: Callable[..., str], *columns: "pd.Series[Any]") -> "ExtensionArray":
+    """A name a row, made of what it says in some columns: once for all rows that say the same."""
+    import pandas as pd
+
+    groups = group_by(*(factorized(column) for column in columns))
+    return pd.array([name(*key) for key in groups.keys], dtype="str").take(groups.of_row)
+
+
+def _session(day: "pd.Timestamp", name: str | None, mold: str) -> str:
+    return " ".join(filter(None, (f"{day:%Y-%m-%d}", name, mold)))
+
+
+def _key(session: str, fill: float | None, temp: float | None) -> str:
+    return f"{session} | {f'at {math.nan if temp is None else temp}' if fill is None else f'{fill:.0f}'}"
 
 
 def fills_of(rows: "pd.DataFrame") -> "pd.DataFrame":
@@ -91,12 +115,20 @@ def fills_of(rows: "pd.DataFrame") -> "pd.DataFrame":
 def runs_of(fills: "pd.DataFrame", mold: str) -> dict[str, Run]:
     """The sessions of a mold in which fills are numbered; a fill that no row tells of has no reading."""
     numbered = fills[(fills["mold"] == mold) & fills["fill"].between(1, MOST_FILLS)]
+    numbered = numbered.sort_values(["session", "fill"], kind="stable")
+    number = numbered["fill"].to_numpy(dtype=np.int64)
+    read, time = (
+        numbered["mold_temp_c"].to_numpy(dtype=np.float64),
+        numbered["time"].to_numpy("datetime64[us]"),
+    )
+    session = numbered["session"].to_numpy(dtype=object)
+    ends = np.flatnonzero(np.append(session[1:] != session[:-1], True)[: len(session)]) + 1
     runs = {}
-    for session, own in numbered.groupby("session"):
-        number = own["fill"].to_numpy(dtype=np.int64)
-        readings = np.full(int(number.max()), np.nan)
-        readings[number - 1] = own["mold_temp_c"].to_numpy(dtype=np.float64)
-        runs[str(session)] = Run(readings=readings, waits=_waits(own, len(readings)))
+    for begin, end in zip([0, *ends], ends, strict=False):
+        own = slice(begin, end)
+        readings = np.full(number[end - 1], np.nan)
+        readings[number[own] - 1] = read[own]
+        runs[str(session[begin])] = Run(readings=readings, waits=_waits(number[own], time[own]))
     return runs
 
 
@@ -115,20 +147,24 @@ def read_with_a_gun(rows: "pd.DataFrame") -> set[str]:
     for name in read.columns:
         if name in _NO_REMARKS or read[name].dtype.kind in "fiubM":
             continue
-        for session, remark in zip(read["session"], read[name], strict=True):
-            if isinstance(remark, str) and _GUN.search(remark) and not _SPOT.search(remark):
-                found.add(str(session))
+        told = factorized(read[name]).where(_tells_of_a_gun)
+        found.update(read.loc[told, "session"].unique())
     return found
 
 
-def _waits(own: "pd.DataFrame", size: int) -> FloatArray | None:
+def _tells_of_a_gun(remark: object) -> bool:
+    return isinstance(remark, str) and _GUN.search(remark) is not None and _SPOT.search(remark) is None
+
+
+def _waits(fill: NDArray[np.int64], time: Moments) -> FloatArray | None:
     """Times between fills, even between those that are timed; None without two times in the fills' order."""
-    timed = own[own["time"].notna()].sort_values("fill")
-    if timed["time"].nunique() < 2 or not timed["time"].is_monotonic_increasing:
+    timed = ~np.isnat(time)
+    if not timed.any():
         return None
-    at = timed["fill"].to_numpy(dtype=np.float64)
-    seconds = (timed["time"] - timed["time"].iloc[0]).dt.total_seconds().to_numpy()
-    number = np.arange(1.0, size + 1)
+    at, seconds = fill[timed].astype(np.float64), (time[timed] - time[timed][0]) / np.timedelta64(1, "s")
+    if seconds[-1] == 0 or np.any(np.diff(seconds) < 0):
+        return None
+    number = np.arange(1.0, fill[-1] + 1)
     waits = np.diff(np.interp(number, at, seconds), prepend=0.0)
     waits[(number <= at[0]) | (number > at[-1])] = seconds[-1] / (at[-1] - at[0])
     waits[0] = 0.0

@@ -1,20 +1,59 @@
 """What a bench has made: castings by cavity, their mass and yield, coats that held, and finished baits."""
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import groupby
 
-from benchwater.books.log_rows import log_rows
+import numpy as np
+
+from benchwater.books.log_columns import (
+    NOT_RECORDED,
+    FloatArray,
+    Moments,
+    Rows,
+    as_words,
+    group_by,
+    grouped,
+    moments,
+    numbers,
+    words,
+)
+from benchwater.books.poured import Piece, castings
+from benchwater.mathematics.movements import sum_in_order
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 
-Piece = tuple[str, str]
-Steps = list[tuple[datetime, float]]
+_NO_ROWS: Rows = np.zeros(0, dtype=np.int64)
+_SAME_BAIT = ("fate", "cause", "water", "angler", "trip", "habitat", "leader")
 
-_COAT_COLUMNS = ("mold", "cavity", "coat", "count", "rejects")
-_POUR_COLUMNS = ("date", "mold", "cavity", "outcome", "count")
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Steps:
+    """How many of something were made, step by step: `number` (n,) at `when` (n,), in order of time."""
+
+    when: Moments
+    number: FloatArray
+
+    def __len__(self) -> int:
+        """How many steps."""
+        return len(self.when)
+
+    def __iter__(self) -> Iterator[tuple[datetime, float]]:
+        """Each step."""
+        return iter(zip(self.when.tolist(), self.number.tolist(), strict=True))
+
+    @property
+    def total(self) -> float:
+        """All of them."""
+        return sum_in_order(self.number)
+
+    def between(self, start: datetime, end: datetime) -> float:
+        """How many were made from `start` up to, not including, `end`."""
+        inside = (self.when >= np.datetime64(start)) & (self.when < np.datetime64(end))
+        return sum_in_order(self.number[inside])
+
+
+NO_STEPS = Steps(np.zeros(0, dtype="datetime64[us]"), np.zeros(0))
 
 
 @dataclass(slots=True)
@@ -32,26 +71,25 @@ class Castings:
 
 def castings_made(season: Season) -> dict[Piece, Castings]:
     """The castings of every cavity of the bench up to the report's end, none where none were poured."""
-    bench = season.bench
-    made = {(mold.name, cavity): Castings() for mold in bench.molds.values() for cavity in mold.cavities}
-    columns = ("mold", "cavity", "outcome", "count", "material")
-    for mold, cavity, outcome, count, poured in log_rows(season, "pour", *columns):
-        cast = made[mold, cavity]
-        if outcome == "good":
-            material = bench.material_of(mold, poured if isinstance(poured, str) else None)
-            cast.good_of[material] = cast.good_of.get(material, 0) + count
-        elif outcome == "reject":
-            cast.rejects += count
+    molds = season.bench.molds.values()
+    made = {(mold.name, cavity): Castings() for mold in molds for cavity in mold.cavities}
+    for what, number in castings(season).sums(numbers(season, "pour", "count")).items():
+        cast = made[what.piece]
+        if what.outcome == "good":
+            cast.good_of[what.material] = round(number)
+        elif what.outcome == "reject":
+            cast.rejects += round(number)
     return made
 
 
 def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
     """By mold, cavity and coat: the pieces that came out good, and those to strip or scrap."""
-    made: defaultdict[tuple[str, str, str], tuple[int, int]] = defaultdict(lambda: (0, 0))
-    for mold, cavity, coat, count, rejects in log_rows(season, "finishing", *_COAT_COLUMNS):
-        good, bad = made[mold, cavity, coat]
-        made[mold, cavity, coat] = good + count - rejects, bad + rejects
-    return dict(made)
+    coated = grouped(season, "finishing", "mold", "cavity", "coat")
+    bad = coated.sums(numbers(season, "finishing", "rejects"))
+    return {
+        key: (round(dipped - bad[key]), round(bad[key]))
+        for key, dipped in coated.sums(numbers(season, "finishing", "count")).items()
+    }
 
 
 def spoilt_share(season: Season, insert: str) -> float:
@@ -60,24 +98,23 @@ def spoilt_share(season: Season, insert: str) -> float:
     From the inventory: those `discarded` over those in rejects up to the day of the last such row; where none
     was discarded, those not `recovered`. Without a row of either kind every one counts as lost.
     """
-    rows = list(log_rows(season, "inventory", "date", "item", "move", "amount"))
-    thrown, saved = (
-        [(when, amount) for when, item, move, amount in rows if (item, move) == (insert, word)]
-        for word in ("discarded", "recovered")
-    )
-    last = max((when for when, _ in thrown or saved), default=None)
-    if last is None:
+    moved = grouped(season, "inventory", "item", "move").rows
+    thrown, saved = (moved.get((insert, word), _NO_ROWS) for word in ("discarded", "recovered"))
+    rows = thrown if len(thrown) else saved
+    if not len(rows):
         return 1.0
-    rejects = sum(
-        count
-        for when, mold, cavity, outcome, count in log_rows(season, "pour", *_POUR_COLUMNS)
-        if outcome == "reject"
-        and season.bench.cavity(mold, cavity).insert == insert
-        and when.date() <= last.date()
+    last = moments(season, "inventory")[rows].max().astype("datetime64[D]")
+    poured = castings(season)
+    in_rejects = poured.of(
+        what
+        for what in poured.keys
+        if what.outcome == "reject" and season.bench.cavity(*what.piece).insert == insert
     )
-    amount = float(sum(amount for _, amount in thrown or saved))
-    share = min(1.0, amount / rejects) if rejects else 1.0
-    return share if thrown else 1.0 - share
+    by_then = in_rejects[moments(season, "pour")[in_rejects].astype("datetime64[D]") <= last]
+    rejects = numbers(season, "pour", "count")[by_then].sum()
+    amount = sum_in_order(numbers(season, "inventory", "amount")[rows])
+    share = min(1.0, amount / float(rejects)) if rejects else 1.0
+    return share if len(thrown) else 1.0 - share
 
 
 def baits_made(season: Season) -> dict[str, Steps]:
@@ -96,17 +133,12 @@ def baits_made(season: Season) -> dict[str, Steps]:
     for build in builds:
         if fished or build in coated:
             alike = sum((_body(each), each.coat) == (_body(build), build.coat) for each in coated) or 1
-            coats = [(when, good / alike) for when, good in _coats(season, build)] if build in coated else []
-            made[build.name] = _whichever_is_more(coats, seen.get(build.name, []))
+            coats = _coats(season, build, alike) if build in coated else NO_STEPS
+            made[build.name] = _whichever_is_more(coats, seen.get(build.name, NO_STEPS))
         else:
             alike = sum(_body(each) == _body(build) for each in builds if each not in coated)
-            made[build.name] = [(when, good / alike) for when, good in _cast(season, build)]
+            made[build.name] = _cast(season, build, alike)
     return made
-
-
-def made_between(steps: Iterable[tuple[datetime, float]], start: datetime, end: datetime) -> float:
-    """How many were made from `start` up to, not including, `end`."""
-    return sum((number for when, number in steps if start <= when < end), 0.0)
 
 
 def _body(build: Build) -> Piece | None:
@@ -114,59 +146,74 @@ def _body(build: Build) -> Piece | None:
     return build.head or build.trailer
 
 
-def _coats(season: Season, build: Build) -> Iterator[tuple[datetime, int]]:
-    for when, mold, cavity, coat, count, rejects in log_rows(season, "finishing", "date", *_COAT_COLUMNS):
-        if (mold, cavity) == _body(build) and coat == build.coat:
-            yield when, count - rejects
+def _coats(season: Season, build: Build, alike: int) -> Steps:
+    body = _body(build)
+    coated = grouped(season, "finishing", "mold", "cavity", "coat").rows
+    rows = _NO_ROWS if body is None else coated.get((*body, build.coat), _NO_ROWS)
+    dipped, bad = (numbers(season, "finishing", column)[rows] for column in ("count", "rejects"))
+    return Steps(moments(season, "finishing")[rows], (dipped - bad) / alike)
 
 
-def _cast(season: Season, build: Build) -> Iterator[tuple[datetime, int]]:
-    for when, mold, cavity, outcome, count in log_rows(season, "pour", *_POUR_COLUMNS):
-        if (mold, cavity) == _body(build) and outcome == "good":
-            yield when, count
+def _cast(season: Season, build: Build, alike: int) -> Steps:
+    poured, body = castings(season), _body(build)
+    rows = poured.of(what for what in poured.keys if what.piece == body and what.outcome == "good")
+    return Steps(moments(season, "pour")[rows], numbers(season, "pour", "count")[rows] / alike)
 
 
 def _seen_on_the_water(season: Season) -> dict[str, Steps]:
-    """By build: new tags, and untagged baits once those of one moment and all that ended before exceed them.
+    """By build: new tags, and untagged baits where those of one moment and all that ended exceed them."""
+    builds = words(season, "fishing", "build")
+    found = {}
+    for build in builds.names:
+        rows = np.flatnonzero(builds.are(build))
+        tagged = words(season, "fishing", "bait").codes[rows] != NOT_RECORDED
+        tags, others = _new_tags(season, rows[tagged]), _new_untagged(season, rows[~tagged])
+        when = np.concatenate([tags.when, others.when])
+        order = np.argsort(when, kind="stable")
+        found[build] = Steps(when[order], np.concatenate([tags.number, others.number])[order])
+    return found
+
+
+def _new_tags(season: Season, rows: Rows) -> Steps:
+    """Each tag once, and anew after its bait ended; the rows are those of one build that name a tag."""
+    tags = words(season, "fishing", "bait").codes[rows]
+    kept = words(season, "fishing", "fate").are("kept")[rows]
+    order = np.argsort(tags, kind="stable")
+    goes_on = np.zeros(len(rows), dtype=bool)
+    goes_on[order[1:]] = (tags[order[1:]] == tags[order[:-1]]) & kept[order[:-1]]
+    return Steps(moments(season, "fishing")[rows[~goes_on]], np.ones(int((~goes_on).sum())))
+
+
+def _new_untagged(season: Season, rows: Rows) -> Steps:
+    """Baits that must be different ones; the rows are those of one build that name no tag.
 
     Rows of one moment have no order: as many of them as one row or several equal ones name were different
     baits, and so were all that ended; a bait kept in one row may be the one that ended in another.
     """
-    seen: defaultdict[str, Steps] = defaultdict(list)
-    alive: set[tuple[str, str]] = set()
-    ended: defaultdict[str, int] = defaultdict(int)
-    untagged: defaultdict[str, int] = defaultdict(int)
-    columns = ("date", "build", "bait", "fate", "count")
-    alike = ("fished_h", "cause", "water", "angler", "trip", "habitat", "leader")
-    for when, rows in groupby(log_rows(season, "fishing", *columns, *alike), key=lambda row: row[0]):
-        here: defaultdict[str, Counter[str]] = defaultdict(Counter)
-        over: Counter[str] = Counter()
-        for _, build, tag, fate, count, *words in rows:
-            if isinstance(tag, str):
-                if (build, tag) not in alive:
-                    seen[build].append((when, 1.0))
-                alive.add((build, tag))
-                if fate != "kept":
-                    alive.discard((build, tag))
-            else:
-                here[build][f"{fate} {words}"] += count
-                over[build] += count if fate != "kept" else 0
-        for build, counts in here.items():
-            new = max(0, ended[build] + max(over[build], *counts.values()) - untagged[build])
-            untagged[build] += new
-            ended[build] += over[build]
-            if new:
-                seen[build].append((when, float(new)))
-    return dict(seen)
+    when, count = moments(season, "fishing")[rows], numbers(season, "fishing", "count")[rows]
+    ends = np.where(words(season, "fishing", "fate").are("kept")[rows], 0.0, count)
+    at = as_words(when)
+    alike = [words(season, "fishing", column).take(rows) for column in _SAME_BAIT]
+    same = group_by(at, as_words(numbers(season, "fishing", "fished_h")[rows]), *alike)
+    most = np.zeros(len(at.names))
+    np.maximum.at(most, [key[0] for key in same.keys], np.bincount(same.of_row, count, len(same.keys)))
+    over = np.bincount(at.codes, ends, len(at.names))
+    steps, met, ended = [], 0.0, 0.0
+    for moment, there in enumerate(np.maximum(most, over).tolist()):
+        new = max(0.0, ended + there - met)
+        met, ended = met + new, ended + over[moment]
+        steps.append(new)
+    number = np.array(steps)
+    return Steps(np.unique(when)[number > 0], number[number > 0])
 
 
 def _whichever_is_more(one: Steps, other: Steps) -> Steps:
     """Steps of the larger of two running totals."""
-    steps: Steps = []
-    totals, so_far = [0.0, 0.0], 0.0
-    for when, which, number in sorted([(w, 0, n) for w, n in one] + [(w, 1, n) for w, n in other]):
-        totals[which] += number
-        if max(totals) > so_far:
-            steps.append((when, max(totals) - so_far))
-            so_far = max(totals)
-    return steps
+    when, number = np.concatenate([one.when, other.when]), np.concatenate([one.number, other.number])
+    of_other = np.arange(len(when)) >= len(one)
+    order = np.lexsort((number, of_other, when))
+    number, of_other = number[order], of_other[order]
+    totals = (np.cumsum(np.where(these, number, 0.0)) for these in (~of_other, of_other))
+    most = np.maximum.accumulate(np.concatenate([[0.0], np.maximum(*totals)]))
+    more = most[1:] > most[:-1]
+    return Steps(when[order][more], np.diff(most)[more])

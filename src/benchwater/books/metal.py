@@ -1,5 +1,6 @@
 """How much of the metal poured became good castings, and how much of it was skimmed or thrown away."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import sqrt
@@ -8,11 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.books.casting_masses import casting_mass
-from benchwater.books.fills import pour_rows
-from benchwater.books.log_rows import log_rows
+from benchwater.books.fills import poured_in
+from benchwater.books.log_columns import factorized, group_by, in_days, moments, numbers
+from benchwater.books.log_rows import midnight
+from benchwater.books.poured import castings
 from benchwater.books.stock_books import Book
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.interval import Interval
+from benchwater.mathematics.movements import net_amount
 from benchwater.mathematics.uncertainty import combined_uncertainty
 from benchwater.plugin.season import Season, Span
 
@@ -53,9 +57,9 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
     A reject or blank casting is taken to weigh what a good one of its cavity does, without its insert. The
     limits allow for castings of one fill being alike, and of unlike mass.
     """
-    if not season.holds("pour") or season.rows("pour", span).empty:
+    if not season.holds("pour"):
         return []
-    rows = pour_rows(season.rows("pour", span))
+    rows = poured_in(season, span)
     found = []
     for mold in season.bench.molds:
         own = rows[rows["mold"] == mold]
@@ -63,18 +67,14 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
             continue
         count = own["count"].to_numpy(dtype=np.float64)
         outcome = own["outcome"].to_numpy(dtype=object)
-        fill = np.unique(own["key"].to_numpy(dtype=str), return_inverse=True)[1]
+        fill = factorized(own["key"]).codes
         good, blank = outcome == "good", outcome == "blank"
-        materials = [
-            season.bench.material_of(mold, m if isinstance(m, str) else None) for m in own["material"]
-        ]
+        castings_of = group_by(factorized(own["cavity"]), factorized(own["material"]))
+        kinds = [(cavity, season.bench.material_of(mold, named)) for cavity, named in castings_of.keys]
         masses = np.array(
-            [
-                casting_mass(season, (mold, cavity), material).mass_g
-                for cavity, material in zip(own["cavity"], materials, strict=True)
-            ]
-        )
-        is_metal = all(season.bench.items[material].kind == "metal" for material in materials)
+            [casting_mass(season, (mold, cavity), material).mass_g for cavity, material in kinds]
+        )[castings_of.of_row]
+        is_metal = all(season.bench.items[material].kind == "metal" for _, material in kinds)
         judged = ~blank
         found.append(
             MoldYield(
@@ -97,30 +97,24 @@ def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[D
     nowhere, so that the share of all metal melted is lower than this: it reads high.
     Expanded uncertainty (k = 2) of discarded / melted by the law of propagation: JCGM 100:2008, 5.1.2.
     """
-    cast: dict[str, dict[tuple[str, str], int]] = {}
-    for when, mold, cavity, count, poured in log_rows(
-        season, "pour", "date", "mold", "cavity", "count", "material"
-    ):
-        if span.start <= when.date() < span.end:
-            material = season.bench.material_of(mold, poured if isinstance(poured, str) else None)
-            of = cast.setdefault(material, {})
-            of[mold, cavity] = of.get((mold, cavity), 0) + count
+    inside = in_days(moments(season, "pour"), span.start, span.end)
+    poured = castings(season).take(inside)
+    cast: dict[str, Counter[tuple[str, str]]] = {}
+    for what, count in poured.sums(numbers(season, "pour", "count")[inside]).items():
+        cast.setdefault(what.material, Counter())[what.piece] += round(count)
     found = []
     for name, pieces in cast.items():
         book = books[name]
-        thrown = [
-            move
-            for move in book.ledger.movements
-            if move.kind == "discarded" and span.start <= move.when.date() < span.end
-        ]
-        discarded = -sum(move.amount for move in thrown)
+        moved = book.ledger.between(midnight(span.start), midnight(span.end))
+        thrown = moved.of_kind("discarded")
+        discarded = -net_amount(thrown)
         if book.item.kind != "metal" or book.item.unit != "g" or discarded <= 0:
             continue
         masses = {piece: casting_mass(season, piece, name) for piece in pieces}
         amount = sum(count * masses[piece].mass_g for piece, count in pieces.items())
         amount_u = combined_uncertainty([count * masses[piece].u for piece, count in pieces.items()])
         melted = amount + discarded
-        discarded_u = combined_uncertainty([move.u for move in thrown])
+        discarded_u = combined_uncertainty(thrown.u)
         share = discarded / melted
         spread = FACTOR * sqrt((amount * discarded_u) ** 2 + (discarded * amount_u) ** 2) / melted**2
         limits = Interval(
@@ -131,7 +125,7 @@ def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[D
 
 
 def _share(
-    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int64]
+    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int32]
 ) -> Interval | None:
     """The share of the good by mass, all arrays by row (n,), as of so many castings of the mean mass.
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from benchwater.books.fills import FloatArray, Run, runs_of
 from benchwater.mathematics.infrared import far_below
+from benchwater.mathematics.mold_heat import side_by_side
 from benchwater.mathematics.warm_up import AIR_C, WarmingMold, warming_mold
 from benchwater.plugin import Bench
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 # Common practice, no source: metal of a fill over metal of its castings, superheat of a pour.
 SPRUES, SUPERHEAT_K = 1.5, 120.0
 LEAD_MELTS_C = 252.0
+_NO_WAITS: FloatArray = np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,28 +59,27 @@ class MoldWarmth:
 
     def fills(self) -> list[FillWarmth]:
         """Every fill, session by session; empty without a model."""
-        if self.model is None:
+        if self.model is None or not self.runs:
             return []
-        model = self.model
-        return [fill for session, run in self.runs.items() for fill in self._of(session, run, model)]
-
-    def _of(self, session: str, run: Run, model: WarmingMold) -> list[FillWarmth]:
-        n, read = len(run.readings), run.readings
-        used = np.full(n, np.nan) if session in self.guns else read
+        read, waits = _side_by_side(list(self.runs.values()))
+        suspect = np.array([session in self.guns for session in self.runs])
+        used = np.where(suspect[:, np.newaxis], np.nan, read)
         cold = AIR_C if self.usual is None else self.usual
-        start = cold if math.isnan(used[0]) else float(used[0])
-        estimated = model.before_each(start, n, waits=run.waits)
-        carried = model.before_each(start, n, waits=run.waits, readings=used)
+        starts = np.where(np.isnan(used[:, 0]), cold, used[:, 0])
+        estimated = self.model.before_all(starts, waits, np.full(read.shape, np.nan))
+        carried = self.model.before_all(starts, waits, used)
+        sessions = zip(self.runs.items(), read.tolist(), estimated.tolist(), carried.tolist(), strict=True)
         return [
             FillWarmth(
                 key=f"{session} | {at + 1}",
                 session=session,
                 fill=at + 1,
-                measured=None if math.isnan(read[at]) else float(read[at]),
-                estimated=float(estimated[at]),
-                carried=float(carried[at]),
+                measured=None if math.isnan(measured[at]) else measured[at],
+                estimated=warm[at],
+                carried=on[at],
             )
-            for at in range(n)
+            for (session, run), measured, warm, on in sessions
+            for at in range(len(run.readings))
         ]
 
 
@@ -106,9 +107,16 @@ def mold_warmth(bench: Bench, fills: "pd.DataFrame", mold: str, told: set[str]) 
 def _far_too_low(book: WarmingMold | None, runs: Sequence[Run]) -> bool:
     if book is None or not runs:
         return False
-    expected = [book.before_each(AIR_C, len(run.readings), waits=run.waits) for run in runs]
-    read: FloatArray = np.concatenate([run.readings for run in runs])
-    return far_below(read, np.concatenate(expected), AIR_C)
+    read, waits = _side_by_side(runs)
+    expected = book.before_all(np.full(len(runs), AIR_C), waits, np.full(read.shape, np.nan))
+    return far_below(read.ravel(), expected.ravel(), AIR_C)
+
+
+def _side_by_side(runs: Sequence[Run]) -> tuple[FloatArray, FloatArray]:
+    """Readings and waits of the sessions by fill, both (sessions, fills), nan where there is none."""
+    read = side_by_side([run.readings for run in runs])
+    waits = side_by_side([_NO_WAITS if run.waits is None else run.waits for run in runs])
+    return read, np.hstack([waits, np.full((len(runs), read.shape[1] - waits.shape[1]), np.nan)])
 
 
 def _model(bench: Bench, fills: "pd.DataFrame", mold: str, runs: Sequence[Run]) -> WarmingMold | None:

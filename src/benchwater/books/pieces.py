@@ -9,9 +9,12 @@ began: each stock opens with the fewest pieces that keep it from ever falling be
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from typing import NamedTuple
 
-from benchwater.books.log_rows import log_rows, number_or_nan
+import numpy as np
+
+from benchwater.books.log_columns import FloatArray, Moments, grouped, moments, numbers, words
+from benchwater.books.poured import castings
 from benchwater.mathematics.stock_level import share_out
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
@@ -19,7 +22,7 @@ from benchwater.plugin.season import Season
 Casting = tuple[str, str]
 Body = tuple[str, str, str | None]
 
-POURED, COATED, DRESSED, ENDED = range(4)
+_WORK = POURED, COATED, DRESSED, ENDED = range(4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +79,10 @@ def pieces_on_hand(season: Season) -> Pieces:
     for mold in season.bench.molds.values():
         for cavity in mold.cavities:
             bodies[mold.name, cavity, None].move(0)
-    for _, _, kept, amount in sorted(_moves(season), key=lambda move: move[:2]):
-        (fitted[kept] if isinstance(kept, str) else bodies[kept]).move(amount)
+    for kept, moves in _moves_of_each(season).items():
+        stock = fitted[kept] if isinstance(kept, str) else bodies[kept]
+        for amount in moves:
+            stock.move(amount)
     return Pieces(
         bodies={body: round(stock.amount) for body, stock in bodies.items()},
         fitted={item: stock.amount for item, stock in fitted.items()},
@@ -122,30 +127,61 @@ def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares
     return Shares(on_hand, lacking)
 
 
-def _moves(season: Season) -> Iterator[tuple[date, int, str | Body, float]]:
-    """Day, place in the day's work, what is kept, and how much of it came or went."""
+class _Moves(NamedTuple):
+    """What came of one thing (or went, below 0) in one step of a day's work: `amount` (n,) at `when` (n,)."""
+
+    kept: str | Body
+    place: int
+    when: Moments
+    amount: FloatArray
+
+
+def _moves_of_each(season: Season) -> dict[str | Body, list[float]]:
+    """By what is kept: what came or went, added up over each step of each day's work, in that order.
+
+    In one step a thing only comes, or only goes.
+    """
+    parts: defaultdict[str | Body, list[_Moves]] = defaultdict(list)
+    for moves in _moves(season):
+        parts[moves.kept].append(moves)
+    found = {}
+    for kept, several in parts.items():
+        days = np.concatenate([moves.when.astype("datetime64[D]").astype(np.int64) for moves in several])
+        places = np.repeat([moves.place for moves in several], [len(moves.when) for moves in several])
+        steps, step = np.unique(days * len(_WORK) + places, return_inverse=True)
+        amounts = np.concatenate([moves.amount for moves in several])
+        found[kept] = np.bincount(step, amounts, len(steps)).tolist()
+    return found
+
+
+def _moves(season: Season) -> Iterator[_Moves]:
     bench = season.bench
-    columns = ("date", "mold", "cavity", "outcome", "count")
-    for when, mold, cavity, outcome, count in log_rows(season, "pour", *columns):
-        if outcome == "good":
-            yield when.date(), POURED, (mold, cavity, None), count
-    dips = ("date", "mold", "cavity", "coat", "count", "rejects", "cure_temp_c")
-    for when, mold, cavity, coat, count, rejects, cure_c in log_rows(season, "finishing", *dips):
+    poured, count = castings(season), numbers(season, "pour", "count")
+    for piece in dict.fromkeys(what.piece for what in poured.keys):
+        rows = poured.of(what for what in poured.keys if what.piece == piece and what.outcome == "good")
+        yield _Moves((*piece, None), POURED, moments(season, "pour")[rows], count[rows])
+    when, dipped, bad, cure_c = (
+        moments(season, "finishing"),
+        *(numbers(season, "finishing", column) for column in ("count", "rejects", "cure_temp_c")),
+    )
+    for (mold, cavity, coat), rows in grouped(season, "finishing", "mold", "cavity", "coat").rows.items():
         melts_c = bench.items[bench.molds[mold].material].melts_c
-        melted = melts_c is not None and number_or_nan(cure_c) >= melts_c
-        yield when.date(), COATED, (mold, cavity, None), -(count if melted else count - rejects)
-        yield when.date(), COATED, (mold, cavity, coat), count - rejects
-    used = {item for build in bench.builds.values() for item in build.fittings}
-    for when, item, move, amount in log_rows(season, "inventory", "date", "item", "move", "amount"):
-        if move == "used" and item in used:
-            yield when.date(), DRESSED, item, amount
-    for when, name, fate, count in log_rows(season, "fishing", "date", "build", "fate", "count"):
-        if fate != "kept":
-            build = bench.builds[name]
-            body, trailer = body_of(build), trailer_of(build)
-            if body is not None:
-                yield when.date(), ENDED, body, -count
-            if trailer is not None:
-                yield when.date(), ENDED, (*trailer, None), -count
-            for item, each in build.fittings.items():
-                yield when.date(), ENDED, item, -count * each
+        melted = cure_c[rows] >= (np.inf if melts_c is None else melts_c)
+        good = dipped[rows] - bad[rows]
+        yield _Moves((mold, cavity, None), COATED, when[rows], -np.where(melted, dipped[rows], good))
+        yield _Moves((mold, cavity, coat), COATED, when[rows], good)
+    fittings = {item for build in bench.builds.values() for item in build.fittings}
+    when, amount = moments(season, "inventory"), numbers(season, "inventory", "amount")
+    for (item, move), rows in grouped(season, "inventory", "item", "move").rows.items():
+        if move == "used" and item in fittings:
+            yield _Moves(item, DRESSED, when[rows], amount[rows])
+    when, count = moments(season, "fishing"), numbers(season, "fishing", "count")
+    kept = words(season, "fishing", "fate").are("kept")
+    for (name,), rows in grouped(season, "fishing", "build").rows.items():
+        build, gone = bench.builds[name], rows[~kept[rows]]
+        body, trailer = body_of(build), trailer_of(build)
+        taken: list[tuple[str | Body | None, float]] = [(body, 1.0), *build.fittings.items()]
+        taken += [((*trailer, None), 1.0)] if trailer is not None else []
+        for what, each in taken:
+            if what is not None:
+                yield _Moves(what, ENDED, when[gone], -count[gone] * each)

@@ -3,17 +3,22 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache, partial
 from math import isfinite
 
-from benchwater.books.log_rows import log_rows, number_or_nan
+import numpy as np
+
+from benchwater.books.log_columns import Rows, grouped, moments, numbers
 from benchwater.books.once import once_a_season
 from benchwater.books.stock_books import keep_books
+from benchwater.mathematics.movements import sum_in_order
 from benchwater.mathematics.stock import Ledger
 from benchwater.plugin.season import Season
 
 FROM_RECEIPTS = "receipts"
 FROM_BENCH = "bench.toml price"
 NO_PRICE = "no price"
+_NO_ROWS: Rows = np.zeros(0, dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,21 +48,26 @@ def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
     item no receipt of which states a cost falls back on the price per pack of bench.toml.
     """
     books, _ = keep_books(season)
-    columns = ("date", "item", "move", "amount", "cost")
-    rows = [row for row in log_rows(season, "inventory", *columns) if row[2] == "received" and row[0] < up_to]
+    when, amounts, costs = (
+        moments(season, "inventory"),
+        *(numbers(season, "inventory", n) for n in ("amount", "cost")),
+    )
+    of_item = grouped(season, "inventory", "item", "move").rows
     prices = {}
     for name, book in books.items():
-        receipts = [
-            (when, amount, number_or_nan(cost)) for when, item, _, amount, cost in rows if item == name
-        ]
-        received, spent = sum(amount for _, amount, _ in receipts), 0.0
+        rows = of_item.get((name, "received"), _NO_ROWS)
+        rows = rows[when[rows] < np.datetime64(up_to)]
+        received, spent = sum_in_order(amounts[rows]), 0.0
         average, source, costed, today = None, NO_PRICE, 0, (datetime.min, 0.0)
-        for when, amount, cost in receipts:
-            earlier_today = today[1] if today[0] == when else 0.0
-            today = (when, earlier_today + amount)
+        stock_before = cache(partial(_stock_before, book.ledger))
+        for moment, amount, cost in zip(
+            *(column[rows].tolist() for column in (when, amounts, costs)), strict=True
+        ):
+            earlier_today = today[1] if today[0] == moment else 0.0
+            today = (moment, earlier_today + amount)
             if not isfinite(cost) or amount <= 0:
                 continue
-            before = 0.0 if average is None else _stock_before(book.ledger, when) + earlier_today
+            before = 0.0 if average is None else stock_before(moment) + earlier_today
             average = ((average or 0.0) * before + cost) / (before + amount)
             costed, spent, source = costed + 1, spent + cost, FROM_RECEIPTS
         if average is None and book.item.price is not None and book.item.pack:
@@ -71,11 +81,11 @@ def insert_price(season: Season, mold: str, cavity: str) -> float | None:
     insert = season.bench.cavity(mold, cavity).insert
     if insert is None:
         return 0.0
-    if season.holds("inventory"):
-        stock = season.log("inventory")
-        paid = stock[(stock["item"] == insert) & (stock["move"] == "received") & stock["cost"].notna()]
-        if paid["amount"].sum() > 0:
-            return float(paid["cost"].sum() / paid["amount"].sum())
+    rows = grouped(season, "inventory", "item", "move").rows.get((insert, "received"), _NO_ROWS)
+    costs, amounts = (numbers(season, "inventory", column)[rows] for column in ("cost", "amount"))
+    paid = ~np.isnan(costs)
+    if amounts[paid].sum() > 0:
+        return float(costs[paid].sum() / amounts[paid].sum())
     item = season.bench.items[insert]
     return item.price / item.pack if item.price is not None and item.pack else None
 
@@ -84,5 +94,5 @@ def _stock_before(ledger: Ledger, when: datetime) -> float:
     """What was on hand just before that moment; a movement of unknown size is left to the next count."""
     last = ledger.last_count(up_to=when)
     since, amount = (last.moment, last.amount) if last else (datetime.min, 0.0)
-    moved = (movement.amount for movement in ledger.between(since, when))
-    return max(0.0, amount + sum(change for change in moved if isfinite(change)))
+    moved = ledger.between(since, when).amount
+    return max(0.0, amount + sum_in_order(moved[np.isfinite(moved)]))

@@ -1,16 +1,20 @@
 """What baits made and not bought have saved, when that pays for a mold, and what lost ones cost."""
 
 import math
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
+
+import numpy as np
 
 from benchwater.books.bait_costs import BaitCost, Facts
-from benchwater.books.log_rows import log_rows, midnight
-from benchwater.books.made import Steps, made_between
+from benchwater.books.log_columns import grouped, in_days, moments, numbers, words
+from benchwater.books.log_rows import midnight
+from benchwater.books.made import NO_STEPS, Steps
+from benchwater.books.poured import castings
 from benchwater.mathematics.combined_limits import sum_erring_together
 from benchwater.mathematics.interval import Interval
+from benchwater.mathematics.movements import sum_in_order
 from benchwater.plugin.bench import Mold
 from benchwater.plugin.season import Season, Span
 
@@ -32,7 +36,7 @@ class Account:
     gain: Interval | None = None
     made: float = 0.0
     saved: float | None = None
-    steps: tuple[tuple[datetime, float], ...] = ()
+    steps: Steps = NO_STEPS
     day: date | None = None
 
     @property
@@ -78,21 +82,22 @@ def mold_account(season: Season, facts: Facts, baits: Mapping[str, BaitCost], mo
     castings = facts.good_of(mold.name)
     if not gains:
         return Account(mold=mold, castings=castings)
-    steps = sorted(
-        (when, number * gains[name][0] * gains[name][1].estimate)
-        for name in gains
-        for when, number in facts.made[name]
+    when = np.concatenate([facts.made[name].when for name in gains])
+    gained = np.concatenate(
+        [facts.made[name].number * share * gain.estimate for name, (share, gain) in gains.items()]
     )
-    numbers = {name: sum(number for _, number in facts.made[name]) for name in gains}
-    made, saved = sum(numbers.values()), math.fsum(gain for _, gain in steps)
-    weights = {name: number / made if made else 1 / len(gains) for name, number in numbers.items()}
+    order = np.lexsort((gained, when))
+    steps = Steps(when[order], gained[order])
+    numbers_made = {name: facts.made[name].total for name in gains}
+    made, saved = sum(numbers_made.values()), math.fsum(steps.number)
+    weights = {name: number / made if made else 1 / len(gains) for name, number in numbers_made.items()}
     return Account(
         mold=mold,
         castings=castings,
         gain=sum_erring_together((weights[n] * share, gain) for n, (share, gain) in gains.items()),
         made=made,
         saved=saved,
-        steps=tuple(steps),
+        steps=steps,
         day=None if mold.price is None else _day_paid(season, steps, saved, mold.price),
     )
 
@@ -111,12 +116,11 @@ def _share(season: Season, bait: BaitCost, mold: Mold) -> float:
 def _day_paid(season: Season, steps: Steps, saved: float, price: float) -> date | None:
     """The day the running total reached the price, else the day it will at the pace of this season."""
     if saved >= price - _ROUNDING:
-        so_far = 0.0
-        for when, gain in steps:
-            so_far += gain
-            if so_far >= price - _ROUNDING:
-                return when.date()
-    now = math.fsum(gain for when, gain in steps if when >= midnight(season.start))
+        paid = np.flatnonzero(np.cumsum(steps.number) >= price - _ROUNDING)
+        if len(paid):
+            day: date = steps.when[paid[0]].astype("datetime64[D]").item()
+            return day
+    now = math.fsum(steps.number[steps.when >= np.datetime64(season.start)])
     days = (price - saved) / now * (season.end - season.start).days if now > 0 else math.inf
     return season.end + timedelta(days=math.ceil(days)) if days <= _LONGEST_PROJECTION_D else None
 
@@ -124,7 +128,7 @@ def _day_paid(season: Season, steps: Steps, saved: float, price: float) -> date 
 def saved_in(span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> tuple[float, Interval, list[str]]:
     """Baits made in a span with a known gain, what they saved, and the builds made there without one."""
     start, end = midnight(span.start), midnight(span.end)
-    made = {name: made_between(facts.made[name], start, end) for name in baits}
+    made = {name: facts.made[name].between(start, end) for name in baits}
     known = [(made[name], bait.gain) for name, bait in baits.items() if bait.gain is not None]
     unknown = [name for name, bait in baits.items() if bait.gain is None and made[name] > 0]
     return sum((number for number, _ in known), 0.0), sum_erring_together(known), unknown
@@ -132,38 +136,33 @@ def saved_in(span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> tuple[f
 
 def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Losses:
     """What was lost and worn in a span, over its bait-hours and its fish."""
-    start, end = midnight(span.start), midnight(span.end)
-    ended: Counter[str] = Counter()
-    hours, fish = 0.0, 0
-    columns = ("date", "build", "fate", "count", "fished_h")
-    for when, build, fate, count, fished in log_rows(season, "fishing", *columns):
-        if start <= when < end:
-            ended[build] += count if fate != "kept" else 0
-            hours += count * fished
-    for when, count in log_rows(season, "catch", "date", "count"):
-        fish += count if start <= when < end else 0
+    inside = in_days(moments(season, "fishing"), span.start, span.end)
+    count, fished = numbers(season, "fishing", "count"), numbers(season, "fishing", "fished_h")
+    gone = count * ~words(season, "fishing", "fate").are("kept")
+    ended = {name: round(n) for name, n in words(season, "fishing", "build").sums(gone, inside).items()}
+    landed = numbers(season, "catch", "count")[in_days(moments(season, "catch"), span.start, span.end)]
     known = [(n, make) for build, n in ended.items() if (make := baits[build].make) is not None]
     return Losses(
-        baits=ended.total(),
+        baits=sum(ended.values()),
         priced=sum(n for n, _ in known),
         cost=sum_erring_together(known),
-        hours=hours,
-        fish=fish,
+        hours=sum_in_order((count * fished)[inside]),
+        fish=round(landed.sum()),
     )
 
 
 def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
     """What rejects of a span cost: the inserts lost in them and the coat on those to strip, where priced."""
-    start, end, cost = midnight(span.start), midnight(span.end), 0.0
-    columns = ("date", "mold", "cavity", "outcome", "count")
-    for when, mold, cavity, outcome, count in log_rows(season, "pour", *columns):
-        insert = season.bench.cavity(mold, cavity).insert
-        if start <= when < end and outcome == "reject" and insert is not None:
-            cost += count * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
-    columns = ("date", "mold", "cavity", "coat", "rejects")
-    for when, mold, cavity, coat, rejects in log_rows(season, "finishing", *columns):
+    cost, inside = 0.0, in_days(moments(season, "pour"), span.start, span.end)
+    poured = castings(season).take(inside)
+    for what, number in poured.sums(numbers(season, "pour", "count")[inside]).items():
+        insert = season.bench.cavity(*what.piece).insert
+        if what.outcome == "reject" and insert is not None:
+            cost += number * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
+    inside = in_days(moments(season, "finishing"), span.start, span.end)
+    coated = grouped(season, "finishing", "mold", "cavity", "coat").take(inside)
+    for (mold, cavity, coat), number in coated.sums(numbers(season, "finishing", "rejects")[inside]).items():
         alike = [b for b in season.bench.builds.values() if b.coat == coat and (mold, cavity) == b.head]
         mass = next((build.coat_mass_g for build in alike if build.coat_mass_g is not None), 0.0)
-        if start <= when < end:
-            cost += rejects * mass * (facts.prices[coat].per_unit or 0.0)
+        cost += number * mass * (facts.prices[coat].per_unit or 0.0)
     return cost

@@ -1,19 +1,25 @@
-"""The command line: the only place that prints. Commands import heavy libraries only when they need them."""
+"""The command line: the only place that prints. A command and what it needs is imported when asked for."""
 
+import importlib
 from collections.abc import Sequence
 
 import click
 
-from benchwater.commands.check import check
-from benchwater.commands.due import due
+import benchwater
 from benchwater.commands.guard import guarded
-from benchwater.commands.new_analysis import new_analysis
-from benchwater.commands.plugins import plugins
-from benchwater.commands.report import report
-from benchwater.commands.sheets import sheets
-from benchwater.commands.start import start
-from benchwater.commands.timer import timer
-from benchwater.commands.watch import watch
+
+COMMANDS = {
+    "start": "Make a new workspace: bench.toml and blank logs.",
+    "sheets": "Print blank log sheets for the bench and the boat.",
+    "check": "Read everything: what was understood, what was set aside.",
+    "report": "Write the report of a folder as PDF, HTML and JSON.",
+    "due": "Write each report that is owed, and nothing else.",
+    "watch": "Write reports as files arrive, until stopped.",
+    "timer": "Have the operating system run `due` every day.",
+    "plugins": "List the plugins: from where, in what order, what failed.",
+    "new-analysis": "Write a plugin and its test, ready to edit.",
+}
+"""Every command, with what the overview says of it."""
 
 OVERVIEW = """\
 The season report for people who make their own fishing lures.
@@ -29,23 +35,32 @@ monthly report that closes the books between bench and water and says what to do
 """
 
 
-class _InOrder(click.Group):
+class _Commands(click.Group):
+    """Knows its commands by name; each is the function of that name in the module of that name."""
+
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(self.commands)
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        name = cmd_name.replace("-", "_")
+        command = getattr(importlib.import_module(f"benchwater.commands.{name}"), name)
+        return command if isinstance(command, click.Command) else None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
 
 
 @click.group(
-    cls=_InOrder,
+    cls=_Commands,
     help=OVERVIEW,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(package_name="benchwater", prog_name="benchwater")
+@click.version_option(benchwater.__version__, prog_name="benchwater")
 def cli() -> None:
     """All commands."""
-
-
-for _command in (start, sheets, check, report, due, watch, timer, plugins, new_analysis):
-    cli.add_command(_command)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

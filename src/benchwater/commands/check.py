@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
 
 
-@click.command(short_help="Read everything: what was understood, what was set aside.")
+@click.command()
 @folder_argument
 @workspace_plugins_option
 @debug_option
@@ -77,7 +77,8 @@ def _say_repeats(workspace: "Workspace") -> None:
     if workspace.reading.repeats:
         click.echo("\nTaken as repeats (say otherwise with `keep_repeats` under [logs] in bench.toml):")
     for repeat in workspace.reading.repeats:
-        click.echo(f"  {plain(repeat.file)}, lines {repeat.lines}: already in {plain(repeat.first_in)}")
+        lines = f"line{'' if repeat.lines.isdecimal() else 's'} {repeat.lines}"
+        click.echo(f"  {plain(repeat.file)}, {lines}: already in {plain(repeat.first_in)}")
 
 
 def _say_set_aside(workspace: "Workspace") -> None:

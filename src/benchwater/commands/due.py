@@ -11,6 +11,7 @@ import click
 from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.guard import sentence_for as sentence
 from benchwater.commands.terminal import (
+    DAY,
     debug_option,
     debugging,
     folder_argument,
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from benchwater.schedule.catch_up import Done
 
 
-@click.command(short_help="Write each report that is owed, and nothing else.")
+@click.command()
 @folder_argument
 @click.option(
     "--out",
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 @click.option(
     "--today",
     metavar="DATE",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=DAY,
     help="The day that counts as today, such as 2026-06-01 (left out: today).",
 )
 @click.option("--list", "only_list", is_flag=True, help="Say how each period stands and why; write nothing.")

@@ -1,7 +1,6 @@
 """No traceback reaches a user: what is wrong, in one sentence; `--debug` shows the rest."""
 
 import sys
-import traceback
 from collections.abc import Sequence
 
 import click
@@ -29,6 +28,8 @@ def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
         return INTERRUPTED
     except Exception as error:
         if debug:
+            import traceback
+
             traceback.print_exc()
         else:
             click.echo(sentence_for(error), err=True)

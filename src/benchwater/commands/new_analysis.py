@@ -9,7 +9,7 @@ import click
 from benchwater.commands.terminal import debug_option, plain
 
 
-@click.command("new-analysis", short_help="Write a plugin and its test, ready to edit.")
+@click.command("new-analysis")
 @click.argument("name")
 @click.option(
     "--in",
@@ -30,6 +30,7 @@ def new_analysis(name: str, folder: Path) -> None:
     identity = re.sub(r"[\s-]+", "_", name.strip()).lower()
     if not identity.isidentifier() or not identity.isascii() or keyword.iskeyword(identity):
         raise click.UsageError(f"`{plain(name)}` is not a plain name such as rainy-days")
+    _refuse_taken(identity, folder)
     title = identity.replace("_", " ").capitalize()
     plugins = folder / "plugins"
     written = {
@@ -48,3 +49,21 @@ def new_analysis(name: str, folder: Path) -> None:
         )
         click.echo(f"Wrote {plain(str(path))}")
     click.echo("It is in the next `benchwater report`. Its test runs with `python -m pytest`.")
+
+
+def _refuse_taken(identity: str, folder: Path) -> None:
+    """Refuse a name that the workspace's report has already, or leaves out."""
+    from benchwater.plugin_host.load import load_plugins
+    from benchwater.read.bench_file import load_bench
+
+    off = load_bench(folder).plugins_off
+    if identity in off:
+        raise click.UsageError(
+            f"`{identity}` is left out by `off` under [plugins] in bench.toml: choose another name"
+        )
+    for analysis, plugin in load_plugins(folder, off).analyses:
+        if analysis.id == identity and plugin.origin != "workspace":
+            raise click.UsageError(
+                f"there is an analysis `{identity}` already ({plugin.origin}: {plain(plugin.where)}): "
+                "choose another name"
+            )

@@ -14,7 +14,7 @@ from benchwater.commands.terminal import (
 )
 
 
-@click.command(short_help="List the plugins: from where, in what order, what failed.")
+@click.command()
 @folder_argument
 @click.option(
     "--schema",

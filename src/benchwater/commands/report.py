@@ -16,7 +16,7 @@ from benchwater.commands.terminal import (
 )
 
 
-@click.command(short_help="Write the report of a folder as PDF, HTML and JSON.")
+@click.command()
 @folder_argument
 @click.option("--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows).")
 @click.option("--season", "whole_season", is_flag=True, help="The whole season to date instead of a month.")
@@ -47,9 +47,11 @@ def report(
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
     """
+    from benchwater.gather.spans import falls_in, last_day
     from benchwater.pipeline import Request, make_report, read_workspace
     from benchwater.plugin.hooks import ReportWritten
     from benchwater.render.write import write_report
+    from benchwater.words import counted
 
     failures: list[str] = []
     with progress() as step:
@@ -75,10 +77,11 @@ def report(
         not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
-    used = sum(source.used for source in made.sources)
-    click.echo(
-        f"{used} rows used, {len(made.set_aside)} set aside (see the appendix, or `benchwater check`)."
-    )
+    used, aside = sum(source.used for source in made.sources), len(made.set_aside)
+    click.echo(f"{counted(used, 'row')} used, {aside} set aside (see the appendix, or `benchwater check`).")
+    latest = last_day(workspace.reading.tables)
+    if latest is not None and not falls_in(workspace.reading.tables, made.period):
+        click.echo(f"No row is of {made.label}: the latest is of {latest}.")
     for problem in (*made.plugin_problems, *not_handed_on):
         click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
         if debugging() and problem.detail:

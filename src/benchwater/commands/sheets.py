@@ -15,7 +15,7 @@ from benchwater.commands.terminal import (
 )
 
 
-@click.command(short_help="Print blank log sheets for the bench and the boat.")
+@click.command()
 @folder_argument
 @click.option(
     "--out",

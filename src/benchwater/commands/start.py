@@ -7,7 +7,7 @@ import click
 from benchwater.commands.terminal import debug_option, plain
 
 
-@click.command(short_help="Make a new workspace: bench.toml and blank logs.")
+@click.command()
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
 @debug_option
 def start(folder: Path) -> None:

@@ -1,7 +1,6 @@
 """What every command shares at the terminal: plain text, progress, and options of the same name."""
 
 import sys
-import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,12 +13,34 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 def plain(text: str) -> str:
     """Text from a log or a file's name, safe to print: control and format characters are shown as `\\x1b`."""
+    import unicodedata
+
     return "".join(
         character
         if character in "\n " or unicodedata.category(character)[0] != "C"
         else character.encode("unicode_escape").decode("ascii")
         for character in text
     )
+
+
+class Written(click.DateTime):
+    """A day or a time of day as it is to be written; the message on another one says what is accepted."""
+
+    def __init__(self, form: str, what: str, example: str) -> None:
+        """`form` as strptime has it."""
+        super().__init__([form])
+        self._needed = f"is not {what} (accepted: `{example}`)"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The moment."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(f"`{plain(str(value))}` {self._needed}", param, ctx)
+
+
+DAY = Written("%Y-%m-%d", "a day", "2026-06-01")
+TIME_OF_DAY = Written("%H:%M", "a time of day", "06:30")
 
 
 def folder_argument(command: _Command) -> _Command:

@@ -11,22 +11,26 @@ from typing import TYPE_CHECKING
 import click
 
 from benchwater.commands.guard import DONE
-from benchwater.commands.terminal import debug_option, folder_argument, plain, workspace_plugins_option
+from benchwater.commands.terminal import (
+    TIME_OF_DAY,
+    debug_option,
+    folder_argument,
+    plain,
+    workspace_plugins_option,
+)
 
 if TYPE_CHECKING:
     from benchwater.schedule.timers.job import Job, TimerFile
 
 
-@click.command(short_help="Have the operating system run `due` every day.")
+@click.command()
 @folder_argument
 @click.option(
     "--show", "action", flag_value="show", default=True, help="Show it; change nothing (the default)."
 )
 @click.option("--install", "action", flag_value="install", help="Set it up, or bring it up to date.")
 @click.option("--remove", "action", flag_value="remove", help="Take it away again.")
-@click.option(
-    "--at", metavar="HH:MM", default="06:30", type=click.DateTime(["%H:%M"]), help="When (left out: 06:30)."
-)
+@click.option("--at", metavar="HH:MM", default="06:30", type=TIME_OF_DAY, help="When (left out: 06:30).")
 @click.option(
     "--system",
     type=click.Choice(["systemd", "launchd", "schtasks", "cron"]),
@@ -51,11 +55,16 @@ def timer(
 
     Exit status: 0 done; 2 it cannot be done, and why.
     """
+    from benchwater.schedule.inputs import BENCH
     from benchwater.schedule.log_file import NAME
     from benchwater.schedule.timers.install import this_system
     from benchwater.schedule.timers.job import Job
 
     folder = folder.resolve()
+    if action != "remove" and not (folder / BENCH).exists():
+        from benchwater.read.bench_file import no_bench
+
+        raise no_bench(folder)
     out = (out or folder / "reports").resolve()
     job = Job(
         python=sys.executable,

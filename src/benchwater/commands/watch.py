@@ -14,6 +14,7 @@ import click
 
 from benchwater.commands.guard import DONE
 from benchwater.commands.terminal import (
+    DAY,
     debug_option,
     debugging,
     folder_argument,
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 _NAMED = 3
 
 
-@click.command(short_help="Write reports as files arrive, until stopped.")
+@click.command()
 @folder_argument
 @click.option(
     "--out",
@@ -37,7 +38,7 @@ _NAMED = 3
 @click.option(
     "--today",
     metavar="DATE",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=DAY,
     help="The day that counts as today (left out: today, whichever day it has become).",
 )
 @click.option("--poll", is_flag=True, help="Look again and again: for network folders that tell nothing.")

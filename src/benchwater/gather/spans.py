@@ -66,5 +66,11 @@ def last_day(tables: "Mapping[str, pd.DataFrame]") -> date | None:
     return max(days, default=None)
 
 
+def falls_in(tables: "Mapping[str, pd.DataFrame]", span: Span) -> bool:
+    """Whether any row of any log is of the days of a span."""
+    days = (table["date"].dt.date for table in tables.values() if len(table))
+    return any(((day >= span.start) & (day < span.end)).any() for day in days)
+
+
 def _next_month(day: date) -> date:
     return date(day.year + day.month // 12, day.month % 12 + 1, 1)

@@ -35,8 +35,12 @@ class _Point:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BinomialLikelihood:
-    """The data of one regression, its rows all with trials, with an orthonormal basis of the design."""
+    """The data of one regression, alike rows of the design added up, with an orthonormal basis of it.
 
+    All that the likelihood asks of rows of one temperature is their sums; `place` is where a row went.
+    """
+
+    place: NDArray[np.int64]
     events: FloatArray
     trials: FloatArray
     design: FloatArray
@@ -49,7 +53,9 @@ class BinomialLikelihood:
     def of(
         cls, events: FloatArray, trials: FloatArray, design: FloatArray, firth: bool
     ) -> "BinomialLikelihood":
-        """From events and trials (n,) and a design (n, k); ValueError where its columns are dependent."""
+        """From rows that all have trials, a design (n, k); ValueError where its columns are dependent."""
+        binomials = gammaln(trials + 1) - gammaln(events + 1) - gammaln(trials - events + 1)
+        design, place = np.unique(design, axis=0, return_inverse=True)
         spread = np.sqrt((design**2).sum(axis=0))
         if np.any(spread == 0) or np.linalg.matrix_rank(design / spread) < design.shape[1]:
             raise ValueError(
@@ -57,10 +63,10 @@ class BinomialLikelihood:
                 "at least as many different rows with trials as coefficients are needed"
             )
         orthonormal, triangle = np.linalg.qr(design)
-        binomials = gammaln(trials + 1) - gammaln(events + 1) - gammaln(trials - events + 1)
         return cls(
-            events=events,
-            trials=trials,
+            place=place,
+            events=_summed(place, events),
+            trials=_summed(place, trials),
             design=design,
             orthonormal=orthonormal,
             log_scale=float(np.log(np.abs(np.diag(triangle))).sum()),
@@ -68,9 +74,12 @@ class BinomialLikelihood:
             firth=firth,
         )
 
-    def empirical_logit(self) -> FloatArray:
-        """Start of the iteration on the logit scale."""
-        return np.log((self.events + 0.5) / (self.trials - self.events + 0.5))
+    def empirical_logit(self, events: FloatArray, trials: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Start of the iteration on the logit scale, from the single rows, and how much each tells."""
+        logits = np.log((events + 0.5) / (trials - events + 0.5))
+        certainty = trials * expit(logits) * expit(-logits)
+        whole = _summed(self.place, certainty)
+        return _summed(self.place, certainty * logits) / whole, whole
 
     def weights(self, eta: FloatArray) -> FloatArray:
         """Binomial variances of the rows."""
@@ -92,19 +101,26 @@ class BinomialLikelihood:
         return self._at(eta).value
 
     def maximise(
-        self, origin: FloatArray, basis: FloatArray, reference: FloatArray, *, tolerance: float = 1e-16
+        self,
+        origin: FloatArray,
+        basis: FloatArray,
+        reference: FloatArray,
+        *,
+        certainty: FloatArray | None = None,
+        tolerance: float = 1e-16,
     ) -> Maximum:
         """The highest objective among coefficients of the form origin + basis @ free.
 
-        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row),
-        until the score times the step is under `tolerance`.
+        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row of
+        the design, weighed by its binomial variance or `certainty`), until the score times the step is under
+        `tolerance`.
         """
         offset = self.design @ origin
         if basis.shape[1] == 0:
             point = self._at(offset)
             return Maximum(coefficients=origin, value=point.value, score=self._score(point))
         directions, triangle = np.linalg.qr(self.design @ basis)
-        pull = self.weights(reference)
+        pull = self.weights(reference) if certainty is None else certainty
         pulled = directions * pull[:, None]
         free = _solved(pulled.T @ directions, pulled.T @ (reference - offset))
         point = self._at(offset + directions @ free)
@@ -163,3 +179,7 @@ def _solved(square: FloatArray, right: FloatArray) -> FloatArray:
     if right.size == 1:
         return right / square[0] if square[0, 0] > 0 else np.zeros(1)
     return np.asarray(np.linalg.lstsq(square, right, rcond=None)[0])
+
+
+def _summed(place: NDArray[np.int64], values: FloatArray) -> FloatArray:
+    return np.asarray(np.bincount(place, values), dtype=np.float64)

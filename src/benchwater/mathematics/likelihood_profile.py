@@ -97,7 +97,7 @@ class LikelihoodProfile:
         """Of a fit; its rows without trials carry no weight."""
         used = fit.trials > 0
         self._problem = BinomialLikelihood.of(fit.events[used], fit.trials[used], fit.design[used], fit.firth)
-        self._reference = fit.design[used] @ fit.coefficients
+        self._reference = self._problem.design @ fit.coefficients
         self._top = self._problem.objective(self._reference)
         self._dispersion = fit.dispersion
 

@@ -112,7 +112,8 @@ def fit_logistic(
     used = n > 0
     problem = BinomialLikelihood.of(y[used], n[used], x[used], firth)
     count = x.shape[1]
-    found = problem.maximise(np.zeros(count), np.eye(count), problem.empirical_logit())
+    start, certainty = problem.empirical_logit(y[used], n[used])
+    found = problem.maximise(np.zeros(count), np.eye(count), start, certainty=certainty)
     coefficients = found.coefficients
     information = problem.information(coefficients)
     if not firth:
@@ -128,7 +129,7 @@ def fit_logistic(
         events=y,
         trials=n,
         fitted_probability=probability,
-        loglik=problem.loglik(x[used] @ coefficients),
+        loglik=problem.loglik(problem.design @ coefficients),
         penalised_loglik=found.value if firth else None,
         deviance=_deviance(y, n, expected),
         null_deviance=_deviance(y, n, n * (y.sum() / n.sum())),

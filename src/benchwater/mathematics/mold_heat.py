@@ -8,11 +8,14 @@ Transfer, chapter 5 (from memory).
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import ceil, exp, log
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
+
+Temperature = TypeVar("Temperature", float, FloatArray)
 
 MINIMUM_MEASURED = 4
 BOOK_LOG_DEVIATION = log(2.0)
@@ -142,7 +145,7 @@ def warm_up_equilibrium(
     The heat given then falls as the mold warms. Real castings leave hotter, so a count from it is a lower
     bracket. Valid below the solidus of the metal. Raises ValueError for a negative number of fills.
     """
-    rise = _equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
+    rise = equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
     return _warm_up(rise, kept, ambient, start, fills)
 
 
@@ -178,7 +181,7 @@ def fills_to_warm_up_equilibrium(
     target: float,
 ) -> int | None:
     """As `fills_to_warm_up`, for castings that leave at the temperature of the mold: a lower bracket."""
-    step = _equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
+    step = equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
     temperature, count = start, 0
     while temperature < target:
         following = ambient + kept * (step(temperature) - ambient)
@@ -197,7 +200,10 @@ def estimate_temperatures(session: MoldSession, heat_capacity: float, loss: floa
     wait, heat, measured = _checked(session)
     time_constant(heat_capacity, loss)
     start = _start(session, measured)
-    return _simulate(wait, heat, session.ambient, start, heat_capacity, loss, anchors=measured)
+    ambient, began = np.array([session.ambient]), np.array([start])
+    one = wait[np.newaxis], heat[np.newaxis], ambient, began
+    before = _simulate(*one, heat_capacity, loss, anchors=measured[np.newaxis])
+    return np.asarray(before[0])
 
 
 def calibrate_mold(
@@ -217,22 +223,18 @@ def calibrate_mold(
     time_constant(heat_capacity, loss)
     if not loss > 0 or not temperature_deviation > 0:
         raise ValueError("the book loss and the deviation of a temperature must be above 0")
-    runs = []
-    for session in sessions:
-        wait, heat, measured = _checked(session)
-        compared = ~np.isnan(measured)
-        compared[:1] = False
-        if compared.any():
-            runs.append((wait, heat, session.ambient, _start(session, measured), measured, compared))
-    used = sum(int(compared.sum()) for *_, compared in runs)
+    checked = [(session, _checked(session)) for session in sessions]
+    runs = [each for each in checked if not np.isnan(each[1][2][1:]).all()]
+    wait, heat, measured = (side_by_side([arrays[part] for _, arrays in runs]) for part in range(3))
+    start = np.array([_start(session, arrays[2]) for session, arrays in runs])
+    ambient = np.array([session.ambient for session, _ in runs])
+    compared = ~np.isnan(measured)
+    compared[:, :1] = False
+    used = int(compared.sum())
 
     def errors(logarithms: FloatArray) -> FloatArray:
         capacity, lost = np.exp(logarithms)
-        parts = [
-            (_simulate(wait, heat, ambient, start, capacity, lost) - measured)[compared]
-            for wait, heat, ambient, start, measured, compared in runs
-        ]
-        return np.concatenate([*parts, np.zeros(0)])
+        return (_simulate(wait, heat, ambient, start, capacity, lost) - measured)[compared]
 
     book = np.log([heat_capacity, loss])
     chosen, reason = book, None
@@ -268,9 +270,9 @@ def _warm_up(step: Callable[[float], float], kept: float, ambient: float, start:
     return WarmUp(after=after, before_next=before_next)
 
 
-def _equilibrium(
+def equilibrium(
     metal_mass: float, pour_temperature: float, metal: CastingMetal, heat_capacity: float
-) -> Callable[[float], float]:
+) -> Callable[[Temperature], Temperature]:
     """Common temperature of mold and casting, from the temperature of the mold before the fill."""
     content = heat_per_fill(metal_mass, pour_temperature, 0.0, metal)
     return lambda temperature: (
@@ -301,21 +303,32 @@ def _start(session: MoldSession, measured: FloatArray) -> float:
     return session.ambient if session.start is None else session.start
 
 
+def side_by_side(runs: Sequence[FloatArray]) -> FloatArray:
+    """Runs of unlike length as rows of one array, nan behind the end of each."""
+    longest = max((len(run) for run in runs), default=0)
+    rows = np.full((len(runs), longest), np.nan)
+    for row, run in zip(rows, runs, strict=True):
+        row[: len(run)] = run
+    return rows
+
+
 def _simulate(
     wait: FloatArray,
     heat: FloatArray,
-    ambient: float,
-    start: float,
+    ambient: FloatArray,
+    start: FloatArray,
     heat_capacity: float,
     loss: float,
     anchors: FloatArray | None = None,
 ) -> FloatArray:
-    """Temperature before each fill, taking on the anchors that are not nan."""
-    before = np.empty(wait.size)
+    """Temperature before each fill of each session (sessions, fills), taking on the anchors not nan."""
+    before = np.empty(wait.shape)
     kept = np.exp(-wait * loss / heat_capacity)
     rise = heat / heat_capacity
-    for i in range(wait.size):
-        before[i] = start if i == 0 else ambient + kept[i] * (before[i - 1] + rise[i - 1] - ambient)
-        if anchors is not None and not np.isnan(anchors[i]):
-            before[i] = anchors[i]
+    for i in range(wait.shape[1]):
+        before[:, i] = (
+            start if i == 0 else ambient + kept[:, i] * (before[:, i - 1] + rise[:, i - 1] - ambient)
+        )
+        if anchors is not None:
+            before[:, i] = np.where(np.isnan(anchors[:, i]), before[:, i], anchors[:, i])
     return before

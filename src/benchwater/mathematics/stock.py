@@ -4,32 +4,19 @@ The algebra of any stock (from memory): book closing = opening + what entered - 
 unaccounted for = book closing - counted closing. Uncertainties by the law of propagation, JCGM 100:2008.
 """
 
-from bisect import bisect_left, bisect_right
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
-from itertools import groupby, pairwise
+from datetime import date, datetime
+from itertools import pairwise
 from math import isfinite, nan
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from benchwater.mathematics.count_chain import CountChain, reconcile_counts
-from benchwater.mathematics.uncertainty import combined_uncertainty
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Movement:
-    """One change of a stock by `amount` (below 0 where it left) and its standard uncertainties.
-
-    `u` is the movement's own. `shared_u` comes from one `source` of error that every movement of that source
-    has in common (the mean mass of a cavity, say): these add up before they are squared.
-    """
-
-    when: datetime
-    kind: str
-    amount: float
-    u: float = 0.0
-    source: str = ""
-    shared_u: float = 0.0
+from benchwater.mathematics.movements import Moments, Movements, net_amount, net_uncertainty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,44 +29,71 @@ class Count:
     u: float = 0.0
 
 
+_NO_COUNTS = (np.zeros(0, dtype="datetime64[us]"), np.zeros(0), np.zeros(0))
+
+
 @dataclass(slots=True)
 class Ledger:
     """The counts, in order of their moments, and the movements of one item.
 
-    `recounted` are the counts that a later one of the same moment replaced, each with that later one.
+    `recounted` are the counts that a later one of the same moment replaced with another amount, each with
+    that later one.
     """
 
-    counts: list[Count] = field(default_factory=list)
-    movements: list[Movement] = field(default_factory=list)
-    recounted: list[tuple[Count, Count]] = field(default_factory=list)
-    _in_time: list[tuple[datetime, int]] = field(default_factory=list, repr=False, compare=False)
+    movements: Movements = field(default_factory=Movements.none)
+    counts: list[Count] = field(default_factory=list, init=False)
+    recounted: list[tuple[Count, Count]] = field(default_factory=list, init=False)
+    _counted: tuple[NDArray[Any], ...] = field(default=_NO_COUNTS, init=False, repr=False, compare=False)
+    _in_time: tuple[Moments, NDArray[np.int64]] | None = field(
+        default=None, init=False, repr=False, compare=False
+    )
 
     def add_count(self, when: datetime, amount: float, u: float = 0.0) -> None:
-        """A count without a time stands for the end of its day; the very first one for the start of it.
+        """One more count; see `add_counts`."""
+        self.add_counts(np.array([when], dtype="datetime64[us]"), [amount], [u])
 
-        Two counts of one moment are a count and its recount: the later one stands. So an item counted twice
-        on its first day opens with one and closes that day with the other. Counts are to be added in order
-        of `when`, those of a day in the order they were written.
+    def add_counts(self, when: Moments, amount: ArrayLike, u: ArrayLike) -> None:
+        """More counts, arrays (k,): when each was made, what was found, and its standard uncertainty.
+
+        A count without a time stands for the end of its day; the very first one for the start of it. Two
+        counts of one moment are a count and its recount: the later one stands. So an item counted twice on
+        its first day opens with one and closes that day with the other. Counts are to be added in order of
+        `when`, those of a day in the order they were written.
         """
-        whole_day = when.time() == time() and bool(self.counts or self.recounted)
-        moment = when + timedelta(days=1) if whole_day else when
-        count = Count(day=when.date(), moment=moment, amount=amount, u=u)
-        at = bisect_left(self.counts, moment, key=_moment_of)
-        same = slice(at, bisect_right(self.counts, moment, key=_moment_of))
-        self.recounted += [(each, count) for each in self.counts[same]]
-        self.counts[same] = [count]
+        more = when, *(np.asarray(values, dtype=np.float64) for values in (amount, u))
+        self._counted = tuple(np.concatenate(pair) for pair in zip(self._counted, more, strict=True))
+        whens, amounts, us = self._counted
+        days = whens.astype("datetime64[D]")
+        whole_day = whens == days
+        whole_day[:1] = False
+        moments = whens + whole_day.astype("timedelta64[D]")
+
+        def count(row: int) -> Count:
+            return Count(
+                day=days[row].item(), moment=moments[row].item(), amount=float(amounts[row]), u=float(us[row])
+            )
+
+        order = np.argsort(moments, kind="stable")
+        before, after = order[:-1], order[1:]
+        again = moments[before] == moments[after]
+        changed = again & (amounts[before] != amounts[after])
+        pairs = sorted(zip(after[changed].tolist(), before[changed].tolist(), strict=True))
+        self.recounted = [(count(old), count(new)) for new, old in pairs]
+        self.counts = [count(row) for row in np.append(before[~again], order[-1:]).tolist()]
 
     def last_count(self, up_to: datetime) -> Count | None:
         """The last count that stands for that moment or an earlier one."""
         behind = bisect_right(self.counts, up_to, key=_moment_of)
         return self.counts[behind - 1] if behind else None
 
-    def between(self, start: datetime, end: datetime) -> list[Movement]:
+    def between(self, start: datetime, end: datetime) -> Movements:
         """The movements from `start` up to, not including, `end`, in the order they were written."""
-        if len(self._in_time) != len(self.movements):
-            self._in_time = sorted((move.when, index) for index, move in enumerate(self.movements))
-        first, behind = (bisect_left(self._in_time, (moment, -1)) for moment in (start, end))
-        return [self.movements[index] for index in sorted(index for _, index in self._in_time[first:behind])]
+        if self._in_time is None or len(self._in_time[0]) != len(self.movements):
+            order = np.argsort(self.movements.when, kind="stable")
+            self._in_time = self.movements.when[order], order
+        moments, order = self._in_time
+        first, behind = np.searchsorted(moments, np.array([start, end], dtype=moments.dtype))
+        return self.movements.take(np.sort(order[first:behind]))
 
 
 def _moment_of(count: Count) -> datetime:
@@ -106,7 +120,7 @@ class Balance:
     u: float
     first: Count | None
     last: Count | None
-    closed: tuple[Movement, ...]
+    closed: Movements
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,24 +140,6 @@ class Chain:
         return self.counts[stretch].amount + self.flows[stretch] - self.counts[stretch + 1].amount
 
 
-def net_amount(movements: Iterable[Movement]) -> float:
-    """The sum of the amounts, 0 without any."""
-    return sum((movement.amount for movement in movements), 0.0)
-
-
-def net_uncertainty(movements: Iterable[Movement], others: Sequence[float] = ()) -> float:
-    """Standard uncertainty of the sum of movements and of `others`, independent standard uncertainties.
-
-    Law of propagation with correlation 1 within a source and 0 elsewhere; GUM 5.1.2 and 5.2.2, note 1.
-    """
-    own = list(others)
-    shared: defaultdict[str, float] = defaultdict(float)
-    for movement in movements:
-        own.append(movement.u)
-        shared[movement.source] += movement.shared_u if movement.amount >= 0 else -movement.shared_u
-    return combined_uncertainty([*own, *shared.values()])
-
-
 def close_books(ledger: Ledger, start: datetime, end: datetime) -> Balance:
     """The balance of a ledger from `start` up to, not including, `end`.
 
@@ -154,7 +150,7 @@ def close_books(ledger: Ledger, start: datetime, end: datetime) -> Balance:
     earlier = [count for count in counts if count.moment <= start]
     first = earlier[-1] if earlier else counts[0] if counts else None
     if first is None:
-        flows = _by_kind(ledger.between(start, end))
+        flows = ledger.between(start, end).by_kind()
         return Balance(
             opening=nan,
             flows=flows,
@@ -166,18 +162,19 @@ def close_books(ledger: Ledger, start: datetime, end: datetime) -> Balance:
             u=nan,
             first=None,
             last=None,
-            closed=(),
+            closed=Movements.none(),
         )
     begin = max(start, first.moment)
     opening = first.amount + net_amount(ledger.between(first.moment, begin))
-    book = opening + net_amount(ledger.between(begin, end))
+    moved = ledger.between(begin, end)
+    book = opening + net_amount(moved)
     last = counts[-1] if counts[-1] is not first and counts[-1].day >= start.date() else None
-    closed = ledger.between(first.moment, last.moment) if last else []
-    after = ledger.between(last.moment, end) if last else []
+    closed = ledger.between(first.moment, last.moment) if last else Movements.none()
+    after = ledger.between(last.moment, end) if last else Movements.none()
     counted = last.amount + net_amount(after) if last else nan
     return Balance(
         opening=opening,
-        flows=_by_kind(ledger.between(begin, end)),
+        flows=moved.by_kind(),
         book=book,
         book_u=net_uncertainty(ledger.between(first.moment, end), [first.u]),
         counted=counted,
@@ -186,7 +183,7 @@ def close_books(ledger: Ledger, start: datetime, end: datetime) -> Balance:
         u=net_uncertainty(closed, [first.u, last.u]) if last else nan,
         first=first,
         last=last,
-        closed=tuple(closed),
+        closed=closed,
     )
 
 
@@ -208,21 +205,29 @@ def lowest_book(ledger: Ledger, start: datetime, end: datetime) -> LowestBook | 
     counts = [count for count in ledger.counts if count.day < end.date()]
     moments = [count.moment for count in counts] or [datetime.min]
     bases = [(count.amount, count.u) for count in counts] or [(0.0, 0.0)]
-    lowest: tuple[float, date, list[Movement], int, float] | None = None
+    lowest: tuple[float, date, Movements, float] | None = None
     for (amount, u), begin, stop in zip(bases, moments, [*moments[1:], end], strict=True):
-        net, passed = 0.0, 0
-        between = sorted(ledger.between(begin, stop), key=lambda movement: movement.when.date())
-        for day, moved in groupby(between, key=lambda movement: movement.when.date()):
-            for movement in moved:
-                net, passed = net + movement.amount, passed + 1
-            if not isfinite(amount + net):
-                return None
-            if day >= start.date() and (lowest is None or amount + net < lowest[0]):
-                lowest = amount + net, day, between, passed, u
+        between = ledger.between(begin, stop)
+        if not len(between):
+            continue
+        days = between.when.astype("datetime64[D]")
+        order = np.argsort(days, kind="stable")
+        days, between = days[order], between.take(order)
+        closes = np.flatnonzero(np.append(days[1:] != days[:-1], True))
+        book = amount + np.cumsum(between.amount)[closes]
+        if not np.isfinite(book).all():
+            return None
+        told = np.flatnonzero(days[closes] >= np.datetime64(start.date()))
+        if not len(told):
+            continue
+        at = told[np.argmin(book[told])]
+        if lowest is None or book[at] < lowest[0]:
+            passed = between.take(slice(closes[at] + 1))
+            lowest = float(book[at]), days[closes[at]].item(), passed, u
     if lowest is None:
         return None
-    book, day, moves, passed, base_u = lowest
-    return LowestBook(day=day, amount=book, u=net_uncertainty(moves[:passed], [base_u]))
+    found, day, passed, base_u = lowest
+    return LowestBook(day=day, amount=found, u=net_uncertainty(passed, [base_u]))
 
 
 def chain_counts(
@@ -247,10 +252,3 @@ def chain_counts(
         u=(*count_u, *flow_u),
         result=reconcile_counts(amounts, count_u, flows, flow_u, significance=significance),
     )
-
-
-def _by_kind(movements: Iterable[Movement]) -> dict[str, float]:
-    flows: defaultdict[str, float] = defaultdict(float)
-    for movement in movements:
-        flows[movement.kind] += abs(movement.amount)
-    return dict(flows)

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
-from scipy.special import gammaln
+from scipy.special import expit, gammaln
 
 from benchwater.mathematics.interval import tail_probability, whole_count
 
 FloatArray = NDArray[np.float64]
 
-_NEGLIGIBLE = -60.0
-_STRETCH = 64
+_NEGLIGIBLE = -150.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,8 +40,7 @@ def common_rate_ratio(
     """The rate ratio common to all strata, by the exact test conditional on each stratum's total of events.
 
     All arrays (strata,), exposures in one unit. Given the totals n_s, the events of group 1 are a sum of
-    binomials; P(X = k) is proportional to c_k R^k, where c_k are the coefficients of the polynomial that is
-    the product over strata of (exposure1 z + exposure2)^n_s. With one stratum this is `rates.rate_ratio`.
+    binomials with odds R exposure1 / exposure2 in each stratum. With one stratum this is `rates.rate_ratio`.
     Raises ValueError for unequal shapes, events that are not whole numbers of at least 0, exposures that are
     negative or not finite, events without exposure, or a level outside 0..1.
 
@@ -66,76 +64,112 @@ def common_rate_ratio(
     if not use.any():
         return CommonRateRatio(ratio=None, low=None, high=None, level=level, p_central=None, informative=0)
     x1, t1, x2, t2 = (v[use] for v in (x1, t1, x2, t2))
-    observed, total = int(x1.sum()), int((x1 + x2).sum())
-    log_weight = _log_coefficients(x1 + x2, t1 / (t1 + t2))
-    counts = np.arange(total + 1)
-
-    def probabilities(log_ratio: float) -> FloatArray:
-        terms = log_weight + counts * log_ratio
-        weights = np.exp(terms - terms.max())
-        return np.asarray(weights / weights.sum(), dtype=np.float64)
-
-    def at_most(log_ratio: float) -> float:
-        return float(probabilities(log_ratio)[: observed + 1].sum())
-
-    def at_least(log_ratio: float) -> float:
-        return float(probabilities(log_ratio)[observed:].sum())
-
-    ratio, low, high = 0.0, 0.0, math.inf
-    if observed > 0:
-        low = math.exp(_root(lambda log_ratio: at_least(log_ratio) - tail))
-    if observed < total:
-        high = math.exp(_root(lambda log_ratio: tail - at_most(log_ratio)))
-    if 0 < observed < total:
-        ratio = math.exp(_root(lambda log_ratio: float(counts @ probabilities(log_ratio)) - observed))
-    elif observed == total:
-        ratio = math.inf
+    given = _GivenTotals(x1 + x2, np.log(t1) - np.log(t2), int(x1.sum()))
     return CommonRateRatio(
-        ratio=ratio,
-        low=low,
-        high=high,
+        ratio=given.ratio,
+        low=given.low(tail),
+        high=given.high(tail),
         level=level,
-        p_central=min(1.0, 2.0 * min(at_most(0.0), at_least(0.0))),
+        p_central=given.p_central(),
         informative=int(use.sum()),
     )
 
 
-def _log_coefficients(totals: FloatArray, shares: FloatArray) -> FloatArray:
-    """Logarithms of the coefficients of the product of (share z + 1 - share)^total."""
-    logs = np.zeros(1)
-    for n, share in zip(totals, shares, strict=True):
-        k = np.arange(int(n) + 1)
-        binomial = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1)
-        stratum = binomial + k * math.log(share) + (n - k) * math.log1p(-share)
-        logs = _log_product(logs, stratum)
-    return logs
+class _GivenTotals:
+    """The events of group 1 given each stratum's total: X, a sum of binomials, of which `observed` occurred.
 
-
-def _log_product(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Logarithms of the coefficients of a product of two polynomials, both log-concave.
-
-    The largest term of each coefficient is known beforehand: the slopes of both logarithms, in falling
-    order, add up to it. Terms too small beside it to change a double are left out, nearly all of them where
-    there are thousands of events. Those that matter beside one term of `second` are a stretch of `first`,
-    whose ends only move on from one term to the next.
+    Probabilities are worked out once, at the ratio that makes the observed number the expected one, and
+    carried from there to other ratios: P_R(k) = P(k) exp((k - observed) d - c) with d the difference of the
+    logarithms of both ratios. So those near the observed number are as exact as doubles are, however small.
     """
-    slopes = np.sort(np.concatenate([np.diff(first), np.diff(second)]))[::-1]
-    largest = first[0] + second[0] + np.concatenate([[0.0], np.cumsum(slopes)])
-    sums = np.zeros(len(largest))
-    start, end = 0, 0
-    for shift, term in enumerate(second):
-        beside = first[start:end] + (term - largest[shift + start : shift + end])
-        while end < len(first) and (end == start or beside[-1] > _NEGLIGIBLE):
-            end = min(len(first), end + _STRETCH)
-            beside = first[start:end] + (term - largest[shift + start : shift + end])
-        sums[shift + start : shift + end] += np.exp(beside)
-        start += int(np.argmax(beside > _NEGLIGIBLE))
-    return np.asarray(largest + np.log(sums), dtype=np.float64)
+
+    def __init__(self, totals: FloatArray, log_odds: FloatArray, observed: int) -> None:
+        """`log_odds` (strata,) are those of an event to be of group 1 where the ratio is 1."""
+        self._totals, self._log_odds, self._observed = totals, log_odds, observed
+        self._none, self._all = observed == 0, observed == totals.sum()
+        self.ratio = math.inf if self._all else 0.0
+        if not (self._none or self._all):
+            self._from = _root(lambda each: float(totals @ expit(each + log_odds)) - observed)
+            self.ratio = math.exp(self._from)
+            self._shares = expit(log_odds + self._from)
+            first, chances = _sum_of_binomials(totals, log_odds + self._from)
+            self._logs = np.log(chances)
+            self._beyond = np.arange(first, first + len(chances)) - observed
+
+    def low(self, tail: float) -> float:
+        """The ratio at which P(X >= observed) is `tail`."""
+        if self._none:
+            return 0.0
+        start = None if self._all else self._from
+        return math.exp(_root(lambda each: self._log_at_least(each) - math.log(tail), highest=start))
+
+    def high(self, tail: float) -> float:
+        """The ratio at which P(X <= observed) is `tail`."""
+        if self._all:
+            return math.inf
+        start = None if self._none else self._from
+        return math.exp(_root(lambda each: math.log(tail) - self._log_at_most(each), lowest=start))
+
+    def p_central(self) -> float:
+        """Twice the smaller tail where the ratio is 1.
+
+        The tail that lies away from the bulk of X is added up, the other is what remains.
+        """
+        if self._none or self._all:
+            return min(1.0, 2.0 * math.exp(min(self._log_at_least(0.0), self._log_at_most(0.0))))
+        away = math.exp(self._log_at_least(0.0) if self._from >= 0 else self._log_at_most(0.0))
+        just_so = math.exp(self._log_chance(0.0, self._beyond == 0))
+        return min(1.0, 2.0 * min(away, 1.0 - away + just_so))
+
+    def _log_at_least(self, log_ratio: float) -> float:
+        if self._none:
+            return 0.0
+        if self._all:
+            return -float(self._totals @ np.logaddexp(0.0, -self._log_odds - log_ratio))
+        return self._log_chance(log_ratio, self._beyond >= 0)
+
+    def _log_at_most(self, log_ratio: float) -> float:
+        if self._all:
+            return 0.0
+        if self._none:
+            return -float(self._totals @ np.logaddexp(0.0, self._log_odds + log_ratio))
+        return self._log_chance(log_ratio, self._beyond <= 0)
+
+    def _log_chance(self, log_ratio: float, which: NDArray[np.bool_]) -> float:
+        d = log_ratio - self._from
+        terms = self._logs[which] + self._beyond[which] * d
+        largest = float(terms.max())
+        norm = float(self._totals @ np.log1p(self._shares * math.expm1(d))) - self._observed * d
+        return largest + math.log(float(np.exp(terms - largest).sum())) - norm
 
 
-def _root(rising: Callable[[float], float]) -> float:
-    """Where a rising function of the logarithm of the ratio crosses 0."""
-    reach = 4.0
-    while rising(-reach) > 0 or rising(reach) < 0:
-        reach *= 2.0
-    return float(brentq(rising, -reach, reach, xtol=1e-12))
+def _sum_of_binomials(totals: FloatArray, log_odds: FloatArray) -> tuple[int, FloatArray]:
+    """Where the probabilities of a sum of binomials begin, and these.
+
+    Left out are numbers too unlikely in their stratum (below exp(-150) of the likeliest) to be seen in any
+    result: of thousands of events nearly all.
+    """
+    start, chances = 0, np.ones(1)
+    for n, log_odd in zip(totals, log_odds, strict=True):
+        k = np.arange(int(n) + 1)
+        logs = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1) + k * log_odd
+        told = np.flatnonzero(logs > logs.max() + _NEGLIGIBLE)
+        chances = np.convolve(chances, np.exp(logs[told] - n * np.logaddexp(0.0, log_odd)))
+        above = np.flatnonzero(chances)
+        start, chances = start + int(told[0] + above[0]), chances[above[0] : above[-1] + 1]
+    return start, chances
+
+
+def _root(
+    rising: Callable[[float], float], lowest: float | None = None, highest: float | None = None
+) -> float:
+    """Where a rising function of the logarithm of the ratio crosses 0, within bounds where there are any."""
+    low = _reach(lambda each: rising(each) <= 0, highest or 0.0, -4.0) if lowest is None else lowest
+    high = _reach(lambda each: rising(each) >= 0, lowest or 0.0, 4.0) if highest is None else highest
+    return float(brentq(rising, low, high, xtol=1e-14))
+
+
+def _reach(far_enough: Callable[[float], bool], start: float, step: float) -> float:
+    while not far_enough(start + step):
+        step *= 2.0
+    return start + step

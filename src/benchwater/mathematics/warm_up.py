@@ -20,11 +20,11 @@ from benchwater.mathematics.mold_heat import (
     CastingMetal,
     MoldSession,
     calibrate_mold,
+    equilibrium,
     fills_to_warm_up,
     fills_to_warm_up_equilibrium,
     fraction_kept,
     heat_per_fill,
-    warm_up_equilibrium,
 )
 
 FloatArray = NDArray[np.float64]
@@ -71,29 +71,23 @@ class WarmingMold:
         `waits` (fills,) are the times since the fill before, the first of them ignored; the usual one
         without. With `readings` (fills,), nan where none, the balance is carried on from each of them.
         """
-        before = np.empty(fills)
-        temperature = start
-        for i in range(fills):
-            if i > 0:
-                kept = self.kept if waits is None else self.kept ** (float(waits[i]) / self.seconds)
-                temperature = self._next(temperature, kept)
-            if readings is not None and not np.isnan(readings[i]):
-                temperature = float(readings[i])
-            before[i] = temperature
-        return before
+        nothing = np.full(fills, np.nan)
+        told = [nothing if each is None else each for each in (waits, readings)]
+        before = self.before_all(np.array([start]), *(each[np.newaxis] for each in told))
+        return np.asarray(before[0])
 
-    def _next(self, before: float, kept: float) -> float:
-        warm = warm_up_equilibrium(
-            self.fill_mass,
-            self.pour,
-            self.metal,
-            heat_capacity=self.heat_capacity,
-            kept=kept,
-            ambient=AIR_C,
-            start=before,
-            fills=1,
-        )
-        return float(warm.before_next[0])
+    def before_all(self, starts: FloatArray, waits: FloatArray, readings: FloatArray) -> FloatArray:
+        """As `before_each`, for sessions side by side: `starts` (sessions,), all else (sessions, fills).
+
+        A wait that is nan is the usual one.
+        """
+        kept = np.where(np.isnan(waits), self.kept, self.kept ** (waits / self.seconds))
+        step = equilibrium(self.fill_mass, self.pour, self.metal, self.heat_capacity)
+        before = np.empty(waits.shape)
+        for fill in range(waits.shape[1]):
+            warm = starts if fill == 0 else AIR_C + kept[:, fill] * (step(before[:, fill - 1]) - AIR_C)
+            before[:, fill] = np.where(np.isnan(readings[:, fill]), warm, readings[:, fill])
+        return before
 
     def fills_to(self, target: float, start: float = AIR_C) -> tuple[int | None, int | None]:
         """Fills after which the next finds the mold at `target`: lower and upper bracket, None = never.
@@ -155,17 +149,20 @@ def warming_mold(
     known = [wait[1:] for wait in told if wait is not None and wait.size > 1]
     usual = float(np.median(np.concatenate(known))) if known else 0.0
     pace = usual if usual > 0 else SECONDS_PER_FILL
+    heats: dict[float, float] = {}
     runs = []
     for measured, wait in zip(sessions, told, strict=True):
-        if np.isnan(measured).all():
+        read = ~np.isnan(measured)
+        if not read.any():
             continue
-        eject = np.where(np.isnan(measured), np.nanmean(measured), measured)
-        heat = [_heat(fill_mass, pour, float(temperature), metal) for temperature in eject]
-        first = int(np.flatnonzero(~np.isnan(measured))[0])
+        first = int(read.argmax())
+        heat = []
+        for eject in np.where(read, measured, np.nanmean(measured))[first:].tolist():
+            if eject not in heats:
+                heats[eject] = _heat(fill_mass, pour, eject, metal)
+            heat.append(heats[eject])
         since = np.full(measured.size, pace) if wait is None else wait
-        runs.append(
-            MoldSession(wait=since[first:], heat=heat[first:], measured=measured[first:], ambient=AIR_C)
-        )
+        runs.append(MoldSession(wait=since[first:], heat=heat, measured=measured[first:], ambient=AIR_C))
     found = calibrate_mold(runs, heat_capacity=mold_mass * ALUMINIUM, loss=LOSS_PER_AREA * area)
     return WarmingMold(
         metal=metal,

@@ -42,17 +42,17 @@ class Season:
 
         Columns: `date` (datetime64, day or day and time), each declared column in its canonical unit
         (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as text, `file` and `line`. A cell not
-        recorded is missing (`NaN`, `None`), never zero.
+        recorded is missing (`NaN`, `None`), never zero. KeyError where no plugin brings a log of that kind.
         """
-        return self._logs[kind].copy(deep=False)
+        return self._table(kind).copy(deep=False)
 
     def rows(self, kind: str, span: Span) -> "pd.DataFrame":
         """The rows of one log kind whose date falls in the span."""
-        return between(self._logs[kind], span.start, span.end)
+        return between(self._table(kind), span.start, span.end)
 
     def before(self, kind: str, day: date) -> "pd.DataFrame":
         """The rows of one log kind before the start of that day."""
-        return between(self._logs[kind], None, day)
+        return between(self._table(kind), None, day)
 
     def options(self, analysis: str) -> Mapping[str, Any]:
         """What the maker set for that analysis under `[plugins.ID]`, defaults filled in.
@@ -69,3 +69,8 @@ class Season:
     def holds(self, kind: str) -> bool:
         """Whether any row of that kind was used."""
         return kind in self._logs and len(self._logs[kind]) > 0
+
+    def _table(self, kind: str) -> "pd.DataFrame":
+        if kind not in self._logs:
+            raise KeyError(f"there is no log {kind!r} (there are: {', '.join(sorted(self._logs))})")
+        return self._logs[kind]

@@ -42,14 +42,19 @@ def load_bench(folder: FilePath) -> BenchFile:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        raise BenchError(
-            f"there is no {FILE_NAME} in {folder}: `benchwater start FOLDER` writes one to begin from"
-        ) from None
+        raise no_bench(folder) from None
     except UnicodeDecodeError:
         raise BenchError(f"{FILE_NAME} is not UTF-8 text: save it again as UTF-8") from None
     except OSError as error:
         raise BenchError(f"{FILE_NAME} cannot be opened: {error.strerror or error}") from None
     return parse_bench(text)
+
+
+def no_bench(folder: FilePath) -> BenchError:
+    """What to say of a folder without a bench.toml."""
+    return BenchError(
+        f"there is no {FILE_NAME} in {folder.resolve()}: `benchwater start FOLDER` writes one to begin from"
+    )
 
 
 def parse_bench(text: str) -> BenchFile:
@@ -482,7 +487,7 @@ class _Table:
     def _error(self, path: Path, why: str) -> BenchError:
         line = nearest_line(self._lines, path)
         where = f", line {line}" if line is not None else ""
-        return BenchError(f"{FILE_NAME}{where}: `{_dotted(path)}` {why}")
+        return BenchError(f"{FILE_NAME}{where}: `{_dotted(path)}`{':' * why.startswith('`')} {why}")
 
 
 def _dotted(path: Path) -> str:

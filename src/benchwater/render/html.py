@@ -1,12 +1,14 @@
 """The HTML report: one file that needs nothing else, for the browser and for the printer alike."""
 
+import re
 from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchwater.analyse.report import Report
 from benchwater.render.page import compose
-from benchwater.render.text import pieces, shorten, visible
+from benchwater.render.text import LONG_WORD, pieces, shorten, visible
+from benchwater.words import MONTHS
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -14,6 +16,12 @@ if TYPE_CHECKING:
 _TEMPLATES = Path(__file__).parent / "templates"
 MOST_LISTED = 300
 _LONGEST_NAME = 160
+_HELD = re.compile(
+    rf"\d{{1,2}} (?:{'|'.join(MONTHS)})"
+    r"|p [=<] [\d.]*\d|[A-Z]{3} [−-]?\d[\d.,]*"
+    r"|[−±-]?\d[\d.,]* (?:%|°[CF]|in|oz|fl oz|lb|kg|g|h|min|mm|mL|L)(?:/\w+)?(?!\w)"
+    rf"|(?<![\w/.-])(?=[\w./-]{{3,{LONG_WORD}}}(?![\w/-]))[^\W\d_]\w*(?:[./-]\w+)+"
+)
 _LONGEST_SENTENCE = 1200
 
 
@@ -51,10 +59,18 @@ def _name(text: str) -> str:
 
 
 def _cell(text: str) -> "Markup":
-    """Escaped text that may break inside its longest words, so that no cell outgrows the page."""
+    """Escaped text that may break inside its longest words, so that no cell outgrows the page.
+
+    A number stays with its unit, and a name of a fair length in one piece.
+    """
     from markupsafe import Markup
 
-    return Markup("<wbr>").join(pieces(shorten(visible(text), _LONGEST_SENTENCE)))
+    told, held = shorten(visible(text), _LONGEST_SENTENCE), Markup('<span class="whole">{}</span>')
+    made, end = Markup(""), 0
+    for found in _HELD.finditer(told):
+        made += Markup("<wbr>").join(pieces(told[end : found.start()])) + held.format(found[0])
+        end = found.end()
+    return made + Markup("<wbr>").join(pieces(told[end:]))
 
 
 def _sentence(text: str) -> "Markup":

@@ -15,6 +15,7 @@ from benchwater.render.small_plots import half_wide, sparkline
 from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import counted, sentences, shorten, visible
 from benchwater.units import figures
+from benchwater.words import one_to_other
 
 MOST_ACTIONS = 7
 _FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
@@ -441,7 +442,7 @@ def _span_view(
         findings=tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings)),
         actions=advice,
         rows=tuple(_side_by_side(blocks)),
-        unsaid=said.unsaid,
+        unsaid=said.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
             f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
@@ -517,9 +518,9 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     low = show_number(finding.low, finding.unit, bench, digits) if finding.low is not None else ""
     high = show_number(finding.high, finding.unit, bench, digits) if finding.high is not None else ""
     interval = _interval(low, high)
-    _, _, unit = interval.partition(" to ")[2].partition(" ")
+    _, _, unit = (high or low).partition(" ")
     if len(unit) > _SHORT_UNIT and unit in finding.text:
-        interval = interval.removesuffix(f" {unit}")
+        interval = interval.replace(f" {unit}", "")
     said_already = not interval or low == high or _in_words(finding, bench)
     return FindingLine(
         text=finding.text,
@@ -531,13 +532,22 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
 
 def _in_words(finding: Finding, bench: Bench) -> bool:
     """Whether the sentence has the limits, as they are printed here or in the usual number of figures."""
-    for digits in (_digits(finding), None):
-        ends = [show_number(each, finding.unit, bench, digits) for each in (finding.low, finding.high)]
-        low, high = ends if finding.low is not None else ["", ends[1]]
-        said = (_interval(low, high), f"{low} to {high}", f"between {low} and {high}")
-        if any(words in finding.text for words in said if low and high):
-            return True
-    return False
+    if finding.low is None or finding.high is None:
+        return False
+    limits = (finding.low, finding.high)
+    pairs = [
+        [show_number(each, finding.unit, bench, digits) for each in limits]
+        for digits in (_digits(finding), None)
+    ]
+    pairs += [[low.partition(" ")[0], high.partition(" ")[0]] for low, high in pairs if low[:1].isdigit()]
+    if finding.unit is None:
+        pairs.append([figures(each, significant=2) for each in limits])
+    said = [
+        words
+        for low, high in pairs
+        for words in (_interval(low, high), f"{low} to {high}", f"between {low} and {high}")
+    ]
+    return any(words in finding.text for words in said)
 
 
 def _digits(finding: Finding) -> int | None:
@@ -560,15 +570,10 @@ def _digits(finding: Finding) -> int | None:
 
 
 def _interval(low: str, high: str) -> str:
-    """`340 to 367 °F`: a unit that both ends share is said once."""
+    """`340 to 367 °F`, `340 °F or more`."""
     if not (low and high):
-        return f"from {low}" if low else f"up to {high}" if high else ""
-    coin, _, amount = high.partition(" ")
-    if amount and coin.isalpha() and low.startswith(f"{coin} "):
-        return f"{low} to {amount}"
-    number, _, unit = low.partition(" ")
-    shared = unit and not unit[0].isdigit() and high.endswith(f" {unit}")
-    return f"{number if shared else low} to {high}"
+        return f"{low} or more" if low else f"up to {high}" if high else ""
+    return one_to_other(low, high)
 
 
 def _as_data(svg: str) -> str:

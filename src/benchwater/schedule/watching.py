@@ -58,7 +58,13 @@ def quiet_changes(
         if changes:
             pending.update(relevant.name(Path(path)) for _, path in changes)
         elif first or pending or anew():
-            names = tuple(sorted(pending))
+            names = _worth_naming(folder, pending)
             first = False
             pending.clear()
             yield names
+
+
+def _worth_naming(folder: Path, names: set[str]) -> tuple[str, ...]:
+    """All but what an editor made and took away again, unless there is nothing else: then it was a folder."""
+    fleeting = {name for name in names if not Path(name).suffix and not (folder / name).exists()}
+    return tuple(sorted(names - fleeting or names))

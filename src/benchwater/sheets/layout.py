@@ -11,7 +11,7 @@ from benchwater.sheets.sheet import Box, Entry, Page
 PAPER_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 SIDE_MM, TOP_MM, BOTTOM_MM = 9.0, 9.0, 8.0
 NUMBER_MM = 7.0
-TICK_MM, WIDEST_TICK_MM = 6.2, 8.0
+TICK_MM, WIDEST_TICK_MM = 6.0, 8.0
 LEAST_ROW_MM, HIGHEST_ROW_MM = 7.4, 9.5
 HEAD_MM, STRIP_MM, HEADING_MM, GAPS_MM, FOOT_MM = 15.5, 10.2, 9.3, 6.0, 5.0
 MOST_PAGES = 12

@@ -39,13 +39,14 @@ _LARGER: Mapping[tuple[str, System], tuple[float, _Printed]] = {
     ("g", "metric"): (1000.0, _Printed("kilogram", "kg", None)),
     ("mL", "metric"): (1000.0, _Printed("liter", "L", None)),
 }
-_REGISTRY_NAMES: Mapping[str, str] = {
+CANONICAL_NAMES: Mapping[str, str] = {
     "degC": "degC",
     "g": "gram",
     "h": "hour",
     "mL": "milliliter",
     "mm": "millimeter",
 }
+"""What the registry calls the canonical units."""
 _DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "h": "duration", "mm": "length"}
 
 
@@ -150,7 +151,7 @@ def _p_value(value: float) -> str:
 def _share(value: float, digits: int | None) -> str:
     percent = 100 * value
     if digits is None:
-        digits = 0 if abs(percent) >= 10 or percent == 0 else 1
+        digits = 0 if round(abs(percent), 1) >= 10 or percent == 0 else 1
     return figures(percent, digits)
 
 
@@ -167,6 +168,6 @@ def _number(value: float, unit: str, printed: _Printed, digits: int | None) -> s
     if unit == "delta_degC":
         converted = value * (1.8 if printed.unit == "delta_degF" else 1.0)
     else:
-        scale, offset = conversion(_REGISTRY_NAMES[unit], printed.unit)
+        scale, offset = conversion(CANONICAL_NAMES[unit], printed.unit)
         converted = scale * value + offset
     return figures(converted, printed.digits if digits is None else digits)

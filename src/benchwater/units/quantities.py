@@ -22,7 +22,7 @@ CANONICAL: Mapping[Dimension, str] = {
     "pieces": "pieces",
 }
 
-_SPELLINGS: Mapping[Dimension, Mapping[str, tuple[str, ...]]] = {
+UNITS: Mapping[Dimension, Mapping[str, tuple[str, ...]]] = {
     "temperature": {
         "degC": ("c", "°c", "degc", "deg c", "degrees c", "celsius", "degrees celsius", "℃"),
         "degF": ("f", "°f", "degf", "deg f", "degrees f", "fahrenheit", "degrees fahrenheit", "℉"),
@@ -61,10 +61,11 @@ _SPELLINGS: Mapping[Dimension, Mapping[str, tuple[str, ...]]] = {
     },
     "pieces": {"dimensionless": ("pieces", "piece", "pcs", "pc", "each", "ea", "ct", "count")},
 }
+"""Every unit that is read, by the registry's name, with the spellings it is known by."""
 
 _BY_SPELLING: Mapping[Dimension, Mapping[str, str]] = {
     dimension: {spelling: unit for unit, spellings in units.items() for spelling in spellings}
-    for dimension, units in _SPELLINGS.items()
+    for dimension, units in UNITS.items()
 }
 
 _EXAMPLES: Mapping[Dimension, str] = {
@@ -112,7 +113,7 @@ def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
     known = _BY_SPELLING[dimension]
     if key in known:
         return known[key]
-    accepted = ", ".join(spellings[0] for spellings in _SPELLINGS[dimension].values())
+    accepted = ", ".join(spellings[0] for spellings in UNITS[dimension].values())
     raise QuantityError(f"`{spelling.strip()}` is not a unit of {dimension} (accepted: {accepted})")
 
 

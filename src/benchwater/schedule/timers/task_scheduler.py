@@ -40,7 +40,6 @@ def _xml(job: Job) -> str:
     )
     trigger = SubElement(SubElement(task, "Triggers"), "CalendarTrigger")
     SubElement(trigger, "StartBoundary").text = f"{_FIRST_DAY}T{job.hour:02d}:{job.minute:02d}:00"
-    SubElement(trigger, "Enabled").text = "true"
     SubElement(SubElement(trigger, "ScheduleByDay"), "DaysInterval").text = "1"
     principal = SubElement(SubElement(task, "Principals"), "Principal", {"id": "Author"})
     SubElement(principal, "LogonType").text = "InteractiveToken"

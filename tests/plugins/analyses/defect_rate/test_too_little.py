@@ -29,7 +29,7 @@ def test_no_thermometer_is_thin_but_rates_cavities_and_sessions_stand() -> None:
     unread = finding(section, "reject_rate_unread", "ball")
     assert (unread.n, unread.value) == (120, pytest.approx(0.5))
     assert "book values, a fill a minute, begun cold" in unread.text
-    assert "an estimate, kept apart from readings" in unread.text
+    assert "at an estimated 68 to" in unread.text
     assert unread.more["coolest_c"] == estimated[0]
     assert sum(int(str(row["castings"])) for row in records(section, "by_estimated")) == 120
 
@@ -40,7 +40,7 @@ def test_an_estimate_never_stands_in_for_a_reading() -> None:
     section, read_only = section_of([*separated(), *unread]), section_of(separated())
     told = finding(section, "reject_rate_unread", "ball")
     assert told.n == 40
-    assert "heat balance (fitted to 21 measured fills)" in told.text
+    assert "(heat balance, fitted to 21 measured fills)" in told.text
     for name in ("target_temp", "trend_p"):
         assert finding(section, name, "ball") == finding(read_only, name, "ball")
     assert records(section, "by_temperature") == records(read_only, "by_temperature")

@@ -56,7 +56,7 @@ def test_demo_missing_alloy_is_found_with_an_interval_that_holds_it() -> None:
         assert found.high is not None
         assert found.low <= grams <= found.high
     text = finding(demo_parts("2026-10")["season"], "imbalance_chi2", "alloy").text
-    assert "left without a row between 2026-05-31 and 2026-06-30." in text
+    assert "left without a row between 31 May and 30 June." in text
 
 
 def test_demo_unlogged_hooks_are_found_to_the_piece() -> None:
@@ -66,7 +66,7 @@ def test_demo_unlogged_hooks_are_found_to_the_piece() -> None:
         == story["unaccounted"]
     )
     text = finding(demo_parts("2026-10")["season"], "imbalance_chi2", story["item"]).text
-    assert "50 came in without a row between 2026-08-31 and 2026-09-30." in text
+    assert "50 came in without a row between 31 August and 30 September." in text
 
 
 def test_demo_first_sentence_says_what_is_off() -> None:

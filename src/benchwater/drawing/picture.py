@@ -1,0 +1,294 @@
+"""A plot on its paper: the frame is made as large as the type around it allows, and all is written as SVG."""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import TypeVar
+
+from benchwater.drawing.axes import Axes, Axis, ticks_of
+from benchwater.drawing.frame import Frame
+from benchwater.drawing.marks import CLIP, Mark
+from benchwater.drawing.svg import Attributes, Point, element, path, short, text_of
+from benchwater.drawing.typeface import BELOW, CAPITALS, FAMILIES, width_of
+from benchwater.drawing.words import Box, Line, best_of
+
+_EDGE = 3.0
+_TICK, _OFF = 3.0, 3.4
+_THIN = 0.6
+_ROUNDS = 6
+_MOST_TICKS = 8
+_APART, _APART_UP = 0.55, 1.8
+_ROW, _KEY_ROW = 9.4, 12.4
+_KEY_GAP, _KEY_OFF = 4.5, 14.0
+_Kind = TypeVar("_Kind")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Style:
+    """The look of what belongs to every plot: type in points, colours."""
+
+    size: float
+    small: float
+    ink: str
+    quiet: str
+    rule: str
+    paper: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """A picture of one plot, so wide and high in printer's points."""
+
+    width: float
+    height: float
+    style: Style
+    axes: Axes = field(default_factory=Axes)
+
+    def to_svg(self) -> str:
+        """The whole as SVG: the same text for the same plot."""
+        return _written(self, _settled(self))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Layout:
+    """The frame, with what stands around it and in it."""
+
+    frame: Frame
+    across: list[float]
+    up: list[float]
+    lines: list[Line]
+    keys: list[tuple[Mark, float, float]]
+
+
+def _settled(picture: Picture) -> _Layout:
+    """The largest frame that leaves room for all type; each round gives way to what overran the last."""
+    limits = picture.axes.limits()
+    room = [_EDGE] * 4
+    layout = _laid_out(picture, limits, room)
+    for _ in range(_ROUNDS):
+        over = _overrun(picture, layout)
+        if max(over) <= 0.01:
+            break
+        most = (0.6 * picture.width, 0.6 * picture.height) * 2
+        room = [min(have + max(more, 0.0), end) for have, more, end in zip(room, over, most, strict=True)]
+        layout = _laid_out(picture, limits, room)
+    return layout
+
+
+def _overrun(picture: Picture, layout: _Layout) -> tuple[float, float, float, float]:
+    """By how much type reaches into the picture's margin: left, top, right, bottom."""
+    boxes = [line.box for line in layout.lines]
+    boxes += [_key_box(mark, x, y) for mark, x, y in layout.keys]
+    if not boxes:
+        return 0.0, 0.0, 0.0, 0.0
+    return (
+        _EDGE - min(box.left for box in boxes),
+        _EDGE - min(box.top for box in boxes),
+        max(box.right for box in boxes) - (picture.width - _EDGE),
+        max(box.bottom for box in boxes) - (picture.height - _EDGE),
+    )
+
+
+def _laid_out(picture: Picture, limits: tuple[Point, Point], room: list[float]) -> _Layout:
+    axes, style = picture.axes, picture.style
+    left, top, right, bottom = room
+    frame = Frame(
+        left=left,
+        top=top,
+        right=picture.width - right,
+        bottom=picture.height - bottom,
+        x=limits[0],
+        y=limits[1],
+    )
+    lines: list[Line] = []
+    across: list[float] = []
+    up: list[float] = []
+    if axes.drawn:
+        most_up = min(_MOST_TICKS, int(frame.height / (_APART_UP * style.size)))
+        up, names = ticks_of(axes.y, frame.y, max(most_up, 1))
+        lines += _up_the_side(axes, style, frame, zip(up, names, strict=True))
+        across, names = _fitting(axes.x, frame, style.size)
+        lines += _along_the_bottom(axes, style, frame, zip(across, names, strict=True))
+    keys = list(_keys(picture, frame))
+    for mark, x, y in keys:
+        start = x + mark.key_width + _KEY_GAP
+        lines.append(_plain(mark.label, start, y + CAPITALS / 2 * style.size, style.size, style.ink))
+    for words in axes.words:
+        lines += words.lines(frame)
+    if axes.noted:
+        busy = [point for mark in axes.marks for point in mark.touched(frame)]
+        for choices in axes.noted:
+            chosen = best_of(choices, frame, busy, [line.box for line in lines])
+            lines += chosen.lines(frame)
+    return _Layout(frame=frame, across=across, up=up, lines=lines, keys=keys)
+
+
+def _fitting(axis: Axis, frame: Frame, size: float) -> tuple[list[float], list[str]]:
+    """As many ticks along the bottom as fit beside each other."""
+    for most in range(_MOST_TICKS, 0, -1):
+        places, names = ticks_of(axis, frame.x, most)
+        if axis.ticks is not None or _clear(places, names, frame, size):
+            break
+    return places, names
+
+
+def _clear(places: Sequence[float], names: Sequence[str], frame: Frame, size: float) -> bool:
+    """Whether no name comes too near to the next."""
+    middles = [frame.across(place) for place in places]
+    halves = [width_of(name, size) / 2 + _APART / 2 * size for name in names]
+    steps = pairwise(zip(middles, halves, strict=True))
+    return all(abs(after - before) >= half + other for (before, half), (after, other) in steps)
+
+
+def _up_the_side(
+    axes: Axes, style: Style, frame: Frame, ticks: Iterable[tuple[float, str]]
+) -> Iterator[Line]:
+    off = frame.left - _OFF - (_TICK if axes.y.ticked else 0.0)
+    widest = 0.0
+    for place, name in ticks:
+        wide = width_of(name, style.size)
+        widest = max(widest, wide)
+        base = frame.down(place) + CAPITALS / 2 * style.size
+        yield _plain(name, off - wide, base, style.size, style.ink)
+    if axes.y.label:
+        long = width_of(axes.y.label, style.size)
+        x, y = off - widest - 4.0 - BELOW * style.size, (frame.top + frame.bottom + long) / 2
+        y = max(min(y, frame.bottom), frame.top + long) if long < frame.height else y
+        yield Line(text=axes.y.label, x=x, y=y, size=style.size, colour=style.ink, turned=True)
+
+
+def _along_the_bottom(
+    axes: Axes, style: Style, frame: Frame, ticks: Iterable[tuple[float, str]]
+) -> Iterator[Line]:
+    size, base = style.size, frame.bottom + _OFF + (_TICK if axes.x.ticked else 0.0)
+    base += CAPITALS * size
+    places = []
+    for place, name in ticks:
+        places.append(place)
+        yield _centred(name, frame.across(place), base, size, style.ink)
+    if axes.x.label:
+        base += 1.75 * size
+        yield _centred(axes.x.label, (frame.left + frame.right) / 2, base, size, style.ink)
+    base += 0.5 * size
+    for name, cells in axes.below:
+        base += _ROW
+        yield _plain(name, frame.left - _OFF - 4 - width_of(name, style.small), base, style.small, style.ink)
+        for place, cell in zip(places, cells, strict=False):
+            yield _centred(cell, frame.across(place), base, style.small, style.ink)
+
+
+def _keys(picture: Picture, frame: Frame) -> Iterator[tuple[Mark, float, float]]:
+    """The labelled marks above the frame, each with its place: side by side as far as there is room."""
+    axes, size = picture.axes, picture.style.size
+    named = {mark.label: mark for mark in reversed(axes.marks) if mark.label} if axes.keyed else {}
+    marks = [mark for mark in axes.marks if mark.label and named.get(mark.label) is mark]
+    rows: list[list[tuple[Mark, float]]] = [[]]
+    start = x = frame.left if axes.drawn else _EDGE
+    for mark in marks:
+        wide = mark.key_width + _KEY_GAP + width_of(mark.label, size)
+        if rows[-1] and x + wide > picture.width - _EDGE:
+            rows.append([])
+            x = start
+        rows[-1].append((mark, x))
+        x += wide + _KEY_OFF
+    for number, row in enumerate(reversed(rows)):
+        down = frame.top - 9.0 - _KEY_ROW * number
+        yield from ((mark, x, down) for mark, x in row)
+
+
+def _key_box(mark: Mark, x: float, y: float) -> Box:
+    return Box(left=x, top=y - _KEY_ROW / 2, right=x + mark.key_width, bottom=y)
+
+
+def _plain(text: str, x: float, y: float, size: float, colour: str) -> Line:
+    return Line(text=text, x=x, y=y, size=size, colour=colour)
+
+
+def _centred(text: str, x: float, y: float, size: float, colour: str) -> Line:
+    return _plain(text, x - width_of(text, size) / 2, y, size, colour)
+
+
+def _written(picture: Picture, layout: _Layout) -> str:
+    axes, style, frame = picture.axes, picture.style, layout.frame
+    parts: list[str] = []
+    marks = sorted(axes.marks, key=lambda mark: mark.layer)
+    ground = [mark for mark in marks if mark.layer == 1]
+    parts += [mark.draw(frame) for mark in ground]
+    if axes.drawn:
+        parts.append(_grid(axes, style, layout))
+    parts += [mark.draw(frame) for mark in marks if mark.layer > 1]
+    if axes.drawn:
+        parts.append(_axes(axes, style, layout))
+    parts += [mark.key(x, y) for mark, x, y in layout.keys]
+    parts.append(_type(layout, style))
+    drawn = "".join(parts)
+    if f"#{CLIP}" in drawn:
+        hole = element("rect", x=frame.left, y=frame.top, width=frame.width, height=frame.height)
+        drawn = element("defs", element("clipPath", hole, id=CLIP)) + drawn
+    wide, high = short(picture.width), short(picture.height)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}pt" height="{high}pt" '
+        f'viewBox="0 0 {wide} {high}">{drawn}</svg>'
+    )
+
+
+def _grid(axes: Axes, style: Style, layout: _Layout) -> str:
+    frame, d = layout.frame, ""
+    if axes.x.grid:
+        d += "".join(path([(x, frame.bottom), (x, frame.top)]) for x in map(frame.across, layout.across))
+    if axes.y.grid:
+        d += "".join(path([(frame.left, y), (frame.right, y)]) for y in map(frame.down, layout.up))
+    return element("path", d=d, fill="none", stroke=style.rule, stroke_width=_THIN) if d else ""
+
+
+def _axes(axes: Axes, style: Style, layout: _Layout) -> str:
+    frame = layout.frame
+    d = path([(frame.left, frame.top), (frame.left, frame.bottom), (frame.right, frame.bottom)])
+    if axes.x.ticked:
+        lower = frame.bottom + _TICK
+        d += "".join(path([(x, frame.bottom), (x, lower)]) for x in map(frame.across, layout.across))
+    if axes.y.ticked:
+        outer = frame.left - _TICK
+        d += "".join(path([(frame.left, y), (outer, y)]) for y in map(frame.down, layout.up))
+    return element("path", d=d, fill="none", stroke=style.quiet, stroke_width=_THIN)
+
+
+def _type(layout: _Layout, style: Style) -> str:
+    """All type, what is alike together; what lies on the plot has an edge of paper around it."""
+    frame = layout.frame
+    inside = Box(left=frame.left, top=frame.top, right=frame.right, bottom=frame.bottom)
+    over = [line for line in layout.lines if line.box.meets(inside)]
+    edge: Attributes = {
+        "fill": style.paper,
+        "stroke": style.paper,
+        "stroke_width": 2.2,
+        "stroke_linejoin": "round",
+    }
+    groups = [
+        element("g", "".join(map(_line, lines)), font_size=size, **edge)
+        for size, lines in _together(over, lambda line: line.size)
+    ]
+    groups += [
+        element("g", "".join(map(_line, lines)), font_size=size, fill=colour)
+        for (size, colour), lines in _together(layout.lines, lambda line: (line.size, line.colour))
+    ]
+    return element("g", "".join(groups), font_family=FAMILIES) if groups else ""
+
+
+def _together(lines: Iterable[Line], kind: Callable[[Line], _Kind]) -> list[tuple[_Kind, list[Line]]]:
+    """Lines of one kind together, in the order in which the kinds come up."""
+    found: dict[_Kind, list[Line]] = {}
+    for line in lines:
+        found.setdefault(kind(line), []).append(line)
+    return list(found.items())
+
+
+def _line(line: Line) -> str:
+    """A line of type, held to the width it has in the page's typeface where it is set in another."""
+    held: Attributes = (
+        {"textLength": line.width, "lengthAdjust": "spacingAndGlyphs"} if len(line.text) > 1 else {}
+    )
+    if line.turned:
+        turn = f"translate({short(line.x)} {short(line.y)})rotate(-90)"
+        return element("text", text_of(line.text), transform=turn, **held)
+    return element("text", text_of(line.text), x=line.x, y=line.y, **held)

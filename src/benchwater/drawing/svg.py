@@ -1,0 +1,74 @@
+"""SVG as text: elements, numbers in two decimals, paths. A point is across and down, in printer's points."""
+
+import math
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from html import escape
+from itertools import groupby
+
+Point = tuple[float, float]
+Attributes = dict[str, str | float]
+
+_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_MANY, _FINEST = 300, 0.25
+
+
+def short(value: float) -> str:
+    """A length in two decimals, without what says nothing: `1.5`, `0`."""
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def element(name: str, content: str | None = None, /, **attributes: str | float) -> str:
+    """An element; `stroke_width=1.5` is its `stroke-width`. Attributes that are empty are left out."""
+    told = "".join(
+        f' {key.replace("_", "-")}="{value if isinstance(value, str) else short(value)}"'
+        for key, value in attributes.items()
+        if value != ""
+    )
+    return f"<{name}{told}/>" if content is None else f"<{name}{told}>{content}</{name}>"
+
+
+def text_of(text: str) -> str:
+    """A text as it may stand in an element, without what XML cannot hold."""
+    return escape(_NOT_XML.sub("", text), quote=False)
+
+
+def path(points: Iterable[Point], *, closed: bool = False) -> str:
+    """The `d` of straight lines from point to point; level and plumb ones are told as such."""
+    told: list[str] = []
+    last = ("", "")
+    for point in points:
+        across, down = short(point[0]), short(point[1])
+        if not told:
+            told.append(f"M{across} {down}")
+        elif (across, down) == last:
+            continue
+        elif down == last[1]:
+            told.append(f"H{across}")
+        elif across == last[0]:
+            told.append(f"V{down}")
+        else:
+            told.append(f"L{across} {down}")
+        last = across, down
+    return "".join(told) + ("Z" if closed and told else "")
+
+
+def runs(points: Iterable[Point]) -> Iterator[list[Point]]:
+    """The stretches of a line between its gaps, which are points that are no numbers."""
+    for there, run in groupby(points, key=lambda point: math.isfinite(point[0] + point[1])):
+        if there:
+            yield list(run)
+
+
+def thinned(points: Sequence[Point]) -> Sequence[Point]:
+    """Where points lie closer across than the eye parts: the first, the highest, lowest and last of them."""
+    if len(points) <= _MANY:
+        return points
+    chosen: list[Point] = []
+    for _, together in groupby(points, key=lambda point: point[0] // _FINEST):
+        group = list(together)
+        heights = [down for _, down in group]
+        at = {0, heights.index(min(heights)), heights.index(max(heights)), len(group) - 1}
+        chosen += [group[place] for place in sorted(at)]
+    return chosen

@@ -1,0 +1,41 @@
+"""PDF/A-3a and PDF/UA-1 in one file: a report that can be read aloud, and in thirty years.
+
+WeasyPrint makes one of the two at a time. It is told to make PDF/A-3a, tagged and with its attachments, and
+what PDF/UA-1 asks for beyond that, its own mark in the metadata, is added before the file is written.
+"""
+
+from typing import Any
+
+VARIANT = "pdf/a-3a"
+_END = b"</rdf:RDF>"
+# PDF/A allows a property not its own only where its schema is described with it (ISO 19005-3, 6.6.2.3).
+_MARK = b"""\
+<rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>
+<rdf:Description rdf:about="" xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/" \
+xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#">
+<pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">
+<pdfaSchema:schema>PDF/UA identification</pdfaSchema:schema>
+<pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>
+<pdfaSchema:prefix>pdfuaid</pdfaSchema:prefix>
+<pdfaSchema:property><rdf:Seq><rdf:li rdf:parseType="Resource">
+<pdfaProperty:name>part</pdfaProperty:name>
+<pdfaProperty:valueType>Integer</pdfaProperty:valueType>
+<pdfaProperty:category>internal</pdfaProperty:category>
+<pdfaProperty:description>Part of ISO 14289 that the file follows</pdfaProperty:description>
+</rdf:li></rdf:Seq></pdfaSchema:property>
+</rdf:li></rdf:Bag></pdfaExtension:schemas>
+</rdf:Description>
+"""
+
+
+def mark_both(_document: Any, pdf: Any) -> None:
+    """A finisher for `write_pdf`: add the mark of PDF/UA-1 to the metadata, and leave these uncompressed.
+
+    ValueError where the metadata are not laid out as those of the WeasyPrint this was written for.
+    """
+    metadata = pdf.objects[int(pdf.catalog["Metadata"].split()[0])]
+    content = b"".join(part if isinstance(part, bytes) else str(part).encode() for part in metadata.stream)
+    if _END not in content:
+        raise ValueError("the metadata of the PDF hold no rdf:RDF")
+    metadata.stream = [content.replace(_END, _MARK + _END, 1)]
+    metadata.compress = False
