@@ -341,7 +341,7 @@ def _figure(water: Water, factor: str, id: str, word: str) -> Figure:
     widest = 2 * max(rate.ratio for rate in rates) or max(rate.high for rate in rates)
     values, lows = [rate.ratio for rate in rates], [rate.low for rate in rates]
     highs = [min(rate.high, widest) for rate in rates]
-    figure, axes = plots.new_figure(plots.HALF_MM, 18 + 6 * max(6, len(builds)))
+    figure, axes = plots.new_figure(plots.HALF_MM, 13 + 4.6 * max(6, len(builds)))
     plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
     plots.named_rows(axes, builds)
     axes.set_xlim(-0.01 * max(highs), max(highs))

@@ -212,7 +212,7 @@ def _heads(batches: Batches) -> Iterator[Finding]:
     if len(melted):
         pieces = int(melted["count"].sum())
         were = "was" if pieces == 1 else "were"
-        text = f"{counted(pieces, 'head')} {were} cured so hot that the metal itself softens: "
+        text = f"{counted(pieces, 'head')} {were} cured so hot that the metal itself softens. "
         text += f"{batches.named(melted)}."
         yield Finding(id="heads_softened", text=text, value=pieces, unit="pieces", n=len(melted))
     if batches.planned:
@@ -348,7 +348,7 @@ def _by_temperature(batches: Batches) -> tuple[tuple[Table, ...], list[Finding]]
 def _actions(batches: Batches) -> Iterator[Action]:
     blocked, outside = _blocked(batches.all), batches.outside
     reasons = [f"In bench.toml: {_listed(batches.planned)}."] if batches.planned else []
-    reasons += [f"Cured so: {batches.named(batches.melted)}."] if len(batches.melted) else []
+    reasons += [f"Cured so, {batches.named(batches.melted)}."] if len(batches.melted) else []
     if reasons:
         yield Action(
             id="cure-melts-heads",
@@ -362,7 +362,8 @@ def _actions(batches: Batches) -> Iterator[Action]:
             id="cure-window",
             text="Hold each cure inside its window, by a thermometer beside the pieces, timed from when they "
             "are hot.",
-            because=f"Outside it: {len(outside)} of {len(batches.judged)} batches, {batches.named(outside)}.",
+            because=f"Outside it: {len(outside)} of {counted(len(batches.judged), 'batch', 'batches')}. "
+            f"{batches.named(outside)}.",
         )
     if len(blocked):
         rows = batches.all[batches.all["mold"].isin(blocked["mold"])]

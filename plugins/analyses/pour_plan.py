@@ -189,7 +189,8 @@ def _actions(plan: "Plan", bench: Bench, span: Span) -> Iterator[Action]:
     if plan.to_make:
         baits = [f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in plan.to_make]
         gone = counted(round(sum(need.outlook.expected for need in plan.to_make)), "bait")
-        because = f"About {gone} of these builds may go in the month from {_day(span.end, span)}."
+        which = "this build" if len(plan.to_make) == 1 else "these builds"
+        because = f"About {gone} of {which} may go in the month from {_day(span.end, span)}."
         worth = sum(need.missed(need.to_make) for need in plan.to_make)
         yield _action("finish-baits", f"Coat and dress {listed(baits)}.", because, worth)
     for part in plan.to_buy:
@@ -345,8 +346,10 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
     names, outlooks = [need.build.name for need in needs], [need.outlook for need in needs]
     figure, axes = plots.new_figure(plots.HALF_MM, 24 + 5.5 * max(4, len(needs)))
     low, high = ([outlook.at(level) for outlook in outlooks] for level in (1 - plan.level, plan.level))
-    most = 2 * max(1, *high)
     there = [need.on_hand or 0 for need in needs]
+    most = max(
+        2, *(2 * each for each in high), *sorted(there)[:-1]
+    )  # one long bar does not flatten the others
     plots.bars(axes, names, [min(most, count) for count in there], series=2, label="on hand")
     middle, label = [outlook.expected for outlook in outlooks], "losses to expect, up to the target"
     plots.interval_points(axes, range(len(needs)), middle, low, high, series=1, label=label, horizontal=True)
@@ -354,8 +357,8 @@ def _figure(plan: "Plan") -> tuple[Figure, ...]:
     axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(there) > most else ""))
     words = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
     short = [need.build.name for need in needs if need.to_make]
-    alt = f"Baits on hand, and losses expected in the coming month: {listed(words)}. "
-    alt += f"Short of its target: {listed(short)}." if short else "None is short of its target."
+    alt = f"Short of what the month may take: {listed(short)}. " if short else "No build is short. "
+    alt += f"Baits on hand, and losses expected in the coming month: {listed(words)}."
     title = "On hand, and what the coming month may take"
     return (Figure(id="stock_and_losses", title=title, alt=alt, svg=plots.to_svg(figure)),)
 

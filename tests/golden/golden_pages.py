@@ -1,11 +1,12 @@
 """The golden pages of the demo: printed, compared as the eye would, and written again by running this.
 
-    .venv/bin/python tests/golden/golden_pages.py
+    .venv/bin/python tests/tasks.py golden
 
 writes the pictures here, and `sample-season-report.pdf` and `sample-page.png` in reports/.
 """
 
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -27,7 +28,10 @@ MOST_APART, MOST_OF_IT, FAR = 3.0, 0.02, 40
 def print_demo(folder: Path) -> Path:
     """The PDF of the demo's season, made by the command a maker would type."""
     command = [sys.executable, "-m", "benchwater", "report", str(DEMO), "--season", "--out", str(folder)]
-    subprocess.run(command, check=True, capture_output=True, text=True)
+    done = subprocess.run(command, check=False, capture_output=True, text=True)
+    if done.returncode:
+        said = f"{shlex.join(command)} ended with {done.returncode} and said:\n{done.stdout}{done.stderr}"
+        raise RuntimeError(said)
     return next(folder.glob("*/season-report.pdf"))
 
 

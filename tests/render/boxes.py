@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from benchwater.render.pdf import _font_faces
+from benchwater.render.printing import typeface
 
 _MM = 96 / 25.4
 SIDE_PX, HEAD_PX, FOOT_PX, EDGE_PX = 21 * _MM, 13 * _MM, 17 * _MM, 5 * _MM
@@ -15,8 +15,7 @@ def laid_out(html: str) -> Any:
     from weasyprint.text.fonts import FontConfiguration
 
     fonts = FontConfiguration()
-    typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts)
-    return weasyprint.HTML(string=html).render(font_config=fonts, stylesheets=[typeface])
+    return weasyprint.HTML(string=html).render(font_config=fonts, stylesheets=[typeface(fonts)])
 
 
 def running_over(pages: Sequence[Any]) -> list[str]:

@@ -25,6 +25,14 @@ def printed_pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Image.I
     return dict(zip(pages, golden_pages.pictures(pdf, pages.values()), strict=True))
 
 
+def test_a_report_that_fails_says_so_with_its_own_words(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(golden_pages, "DEMO", tmp_path / "not there")
+    with pytest.raises(RuntimeError, match=r"(?s)ended with [12] and said:.*not there"):
+        golden_pages.print_demo(tmp_path)
+
+
 def golden(name: str) -> Image.Image:
     with Image.open(Path(golden_pages.HERE, f"{name}.png")) as picture:
         return picture.convert("RGB")
@@ -37,7 +45,7 @@ def test_the_pages_look_as_they_did(printed_pages: dict[str, Image.Image]) -> No
         for name, picture in printed_pages.items()
         if not golden_pages.alike(picture, golden(name))
     }
-    assert different == {}, "if that is meant: .venv/bin/python tests/golden/golden_pages.py"
+    assert different == {}, "if that is meant: .venv/bin/python tests/tasks.py golden"
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])

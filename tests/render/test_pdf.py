@@ -19,7 +19,8 @@ from benchwater.plugin.section import Figure
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
 from benchwater.render.native_libraries import install_hint
-from benchwater.render.pdf import PrintingUnavailable, print_pdf
+from benchwater.render.pdf import print_pdf
+from benchwater.render.printing import PrintingUnavailable
 from render.boxes import laid_out, running_over
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report
 
@@ -61,6 +62,25 @@ def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]
     spans = [[each.title for each in entry] for entry in nested]
     assert spans[0] == ["May 2026", "Season to date: 1 March to 31 May 2026"]
     assert "How these numbers were made" not in str(spans)
+
+
+def test_the_words_come_out_in_the_order_they_are_read_in(printed: tuple[bytes, list[str]]) -> None:
+    text = " ".join(
+        " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(printed[0])).pages).split()
+    )
+    section = text[text.index("Defects by mold temperature How hot") :]
+    in_order = (
+        "How hot must the mold be",
+        "May 2026 Keep the mold at 352 °F",
+        "Season to date: 1 March to 31 May 2026 Keep the mold at",
+        "Share rejected by mold temperature",
+        "Rejects by mold temperature From °F Below °F Castings",
+        "248 266 180 166 92 86 98 266 284",
+        "Cavities at equal temperature Mold Cavity Castings",
+        "How these numbers were made",
+    )
+    places = [section.index(words) for words in in_order]
+    assert places == sorted(places)
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ from typing import Any
 import pypdf
 import pytest
 
-from benchwater.render.pdf import _font_faces
+from benchwater.render.printing import typeface
 from benchwater.render.sheet_pdf import file_name, print_sheet, sheet_html
 from benchwater.sheets import Sheet, sheet_of
 from benchwater.sheets.layout import BOTTOM_MM, PAPER_MM, SIDE_MM
@@ -192,9 +192,10 @@ def test_nothing_runs_over_the_margins_and_no_row_is_lower_than_a_hand_needs(ben
     from weasyprint.text.fonts import FontConfiguration
 
     fonts = FontConfiguration()
-    typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts)
     made = sheet(bench, log)
-    document = weasyprint.HTML(string=sheet_html(made)).render(font_config=fonts, stylesheets=[typeface])
+    document = weasyprint.HTML(string=sheet_html(made)).render(
+        font_config=fonts, stylesheets=[typeface(fonts)]
+    )
     assert len(document.pages) == len(made.pages)
     for page in document.pages:
         right, bottom = page.width - SIDE_MM / 25.4 * 96, page.height - BOTTOM_MM / 25.4 * 96

@@ -15,6 +15,7 @@ from benchwater.units import heading_unit, show, show_bare
         (1.5, "h", "us", "1.5 h"),
         (0.25, "h", "us", "15 min"),
         (0.075, "1", "us", "7.5 %"),
+        (0.0997, "1", "us", "10 %"),
         (0.31, "1/h", "us", "0.31 per hour"),
         (0.85, "fish/h", "us", "0.85 fish per hour"),
         (12.4, "money", "us", "USD 12.40"),

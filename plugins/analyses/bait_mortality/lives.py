@@ -39,9 +39,10 @@ def loss_rate(rows: "pd.DataFrame", baits: int, bench: Bench) -> Finding:
     if hours > 0:
         rate = poisson_rate(ends, hours)
         limits = (rate.estimate, rate.low, rate.high)
-        show = shown_in(bench, "h")
-        text += f": fewer than one in {show(1 / rate.high)}" if not ends else ": one in "
-        text += show(hours / ends) + in_brackets(show, 1 / rate.high, 1 / rate.low) if ends else ""
+        hourly, low, high = (figures(each, significant=2) for each in limits)
+        hours_each = shown_in(bench, "h")
+        text += f": {hourly} an hour ({low} to {high}), one in {hours_each(hours / ends)}" if ends else ""
+        text += "" if ends else f": fewer than one in {hours_each(1 / rate.high)}"
     more = {"bait_hours": hours, "baits": baits}
     return make_finding("loss_rate", f"{text}.", limits, "1/h", n=ends, more=more)
 

@@ -16,7 +16,7 @@ def survival_picture(lives: dict[str, "Lives"], horizon: float, bench: Bench) ->
     import numpy as np
 
     names = [name for name in lives if name != "all"] or ["all"]
-    figure, ax = plots.new_figure(plots.HALF_MM, 58 + 4 * len(names))
+    figure, ax = plots.new_figure(plots.HALF_MM, 52 + 4 * len(names))
     ticks, said = _ticks(horizon), []
     for series, name in enumerate(names):
         curve, label = lives[name].survival, name if name != "all" else "all baits"
@@ -40,7 +40,7 @@ def causes_picture(causes: Iterable[str], lives: "Lives", horizon: float, bench:
     import numpy as np
 
     incidence = lives.incidence
-    figure, ax = plots.new_figure(plots.HALF_MM, 66)
+    figure, ax = plots.new_figure(plots.HALF_MM, 60)
     shown = incidence.time <= horizon
     x = np.r_[incidence.observed_from, incidence.time[shown], horizon]
     tops, parts = {}, []

@@ -10,7 +10,7 @@ from benchwater import plots
 from benchwater.mathematics.control_charts import ControlChart
 from benchwater.mathematics.flaw_window import FlawWindow, rate_limits
 from benchwater.plugin import Figure
-from benchwater.words import MONTHS
+from benchwater.words import MONTHS, limits
 
 from .draft import Draft, as_printed
 
@@ -21,15 +21,13 @@ def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWin
     """Bins with their intervals, the fitted curves, the window and the target."""
     bench, goal = draft.bench, draft.bench.plan.target_reject_rate
     figure, axes = plots.new_figure(plots.HALF_MM, 56)
-    alt = f"Bad castings of {mold} by mold temperature: {_ends(draft, bins)}"
+    alt = f"Bad castings of {mold} by mold temperature"
     if found is not None:
         grid = np.linspace(found.coldest, found.hottest, 121)
         for series, name, fit in ((2, "short or cold shut", found.cold), (1, "flash or porosity", found.hot)):
             if fit is not None:
-                rate, limits = rate_limits(fit, grid)
-                plots.band(
-                    axes, as_printed(bench, grid), 100 * limits.lower, 100 * limits.upper, series=series
-                )
+                rate, reach = rate_limits(fit, grid)
+                plots.band(axes, as_printed(bench, grid), 100 * reach.lower, 100 * reach.upper, series=series)
                 plots.line(axes, as_printed(bench, grid), 100 * rate, series=series)
                 _name_curve(axes, as_printed(bench, grid), 100 * np.asarray(rate), name)
         plots.line(axes, as_printed(bench, grid), 100 * found.total(grid), series=0, label="all flaws")
@@ -38,8 +36,7 @@ def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWin
             wide = end - start > NAMED_WINDOW * (found.hottest - found.coldest)
             name = "working window" if wide else ""
             plots.window(axes, as_printed(bench, start), as_printed(bench, end), name)
-            alt += f"; the fitted curve stays within {draft.share(goal)} from {draft.temp(start)} to "
-            alt += draft.temp(end)
+            alt += f" stay within {draft.share(goal)} from {limits(draft.temp, start, end)}"
     centres = as_printed(bench, [(row[0] + row[1]) / 2 for row in bins])
     value, low, high = (100 * np.array([row[at] for row in bins]) for at in (4, 5, 6))
     plots.interval_points(axes, centres, value, low, high, series=0, label="as logged")
@@ -49,7 +46,12 @@ def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWin
     axes.set_ylabel("bad castings, %")
     plots.legend(axes)
     title = f"{mold}: bad castings by mold temperature"
-    return Figure(id=f"by_temperature:{mold}", title=title, alt=f"{alt}.", svg=plots.to_svg(figure))
+    return Figure(
+        id=f"by_temperature:{mold}",
+        title=title,
+        alt=f"{alt}: {_ends(draft, bins)}.",
+        svg=plots.to_svg(figure),
+    )
 
 
 def _name_curve(axes: Any, x: Any, rate: Any, name: str) -> None:
@@ -72,7 +74,7 @@ def _ends(draft: Draft, bins: list[Any]) -> str:
     best = min(bins, key=lambda row: (row[4], -row[2]))
     told = list(dict.fromkeys((bins[0], best, bins[-1])))
     return ", ".join(
-        f"{draft.share(row[4])} of {row[2]} at {draft.temp(row[0])} to {draft.temp(row[1])}" for row in told
+        f"{draft.share(row[4])} of {row[2]} at {limits(draft.temp, row[0], row[1])}" for row in told
     )
 
 

@@ -43,8 +43,9 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     gaps = [abs(main.chain.gap(stretch)) for stretch in range(len(counts) - 1)]
     widest = gaps.index(max(gaps))
     alt = (
-        f"Stock of {name} by the book from each count to the next, and {len(counts)} counts; the widest gap, "
-        f"{season.bench.show(gaps[widest], 'g')}, is at the count of {main.day(counts[widest + 1].day)}."
+        f"The book of {name} misses its count most on {main.day(counts[widest + 1].day)}, by "
+        f"{season.bench.show(gaps[widest], 'g')}. Drawn is its stock from each of {len(counts)} "
+        "counts to the next."
     )
     title = f"Stock of {name} by the book, and counted"
     return (Figure(id="stock", title=title, alt=alt, svg=plots.to_svg(figure)),)
@@ -81,6 +82,8 @@ def flow_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     figure, axes = plots.new_figure(plots.HALF_MM, 62)
     plots.flow(axes, into, out, name)
     told = [each.name.replace("\n", " ") for each in (*into, *out) if each.amount > 0]
-    text = f"{name} of the season, in and out: {', '.join(told)}."
+    odd = [each.name.replace("\n", " ") for each in (*into, *out) if each.odd and each.amount > 0]
+    text = f"{odd[0].capitalize()} of {name}. " if odd else f"What went into and out of the {name} agrees. "
+    text += f"Its season: {', '.join(told)}."
     title = f"Where the {name} came from, and what became of it"
     return (Figure(id="flow", title=title, alt=text, svg=plots.to_svg(figure)),)

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchwater.render.pdf import _font_faces, _garbage_left_lying, _weasyprint
+from benchwater.render import printing
 from benchwater.render.text import shorten, visible
 from benchwater.sheets.labels import cut
 from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM
@@ -22,17 +22,14 @@ _NO_FILE_NAME = re.compile(r'[\x00-\x1f/\\:*?"<>|]+|^\.+')
 
 def print_sheet(sheet: Sheet) -> bytes:
     """The PDF of a sheet. PrintingUnavailable where native libraries are missing."""
-    weasyprint = _weasyprint()
+    weasyprint = printing.weasyprint()
     from weasyprint.text.fonts import FontConfiguration
-    from weasyprint.urls import URLFetcher
 
-    fetcher = URLFetcher(allowed_protocols={"data"}, allow_redirects=False)
-    fonts = FontConfiguration()
-    typeface = weasyprint.CSS(string=_font_faces(), font_config=fonts, url_fetcher=fetcher)
+    fetcher, fonts = printing.own_fetcher(), FontConfiguration()
     document = weasyprint.HTML(string=sheet_html(sheet), url_fetcher=fetcher)
-    with _garbage_left_lying():
+    with printing.garbage_left_lying():
         pdf: bytes = document.write_pdf(
-            stylesheets=[typeface],
+            stylesheets=[printing.typeface(fonts)],
             font_config=fonts,
             pdf_variant="pdf/ua-1",
             pdf_forms=True,

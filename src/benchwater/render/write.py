@@ -11,7 +11,8 @@ from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
 from benchwater.render.lock import only_writer
-from benchwater.render.pdf import PrintingUnavailable, print_pdf
+from benchwater.render.pdf import print_pdf
+from benchwater.render.printing import PrintingUnavailable
 
 NAME = "season-report"
 

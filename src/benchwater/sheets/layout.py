@@ -11,12 +11,13 @@ from benchwater.sheets.sheet import Box, Entry, Page
 PAPER_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 SIDE_MM, TOP_MM, BOTTOM_MM = 9.0, 9.0, 8.0
 NUMBER_MM = 7.0
-TICK_MM, WIDEST_TICK_MM = 6.2, 8.0
+TICK_MM, WIDEST_TICK_MM = 6.0, 8.0
 LEAST_ROW_MM, HIGHEST_ROW_MM = 7.4, 9.5
 HEAD_MM, STRIP_MM, HEADING_MM, GAPS_MM, FOOT_MM = 15.5, 10.2, 9.3, 6.0, 5.0
 MOST_PAGES = 12
 
 _TIGHT, _LEAST_WRITE_MM = 0.82, 13.0
+_SNUG, _SNUG_WRITE_MM = 0.74, 12.0
 _FEWEST_BOXES = 6
 _WIDEST_NOTE_MM = 62.0
 _LETTER_MM = 1.4
@@ -49,9 +50,10 @@ def fit(entries: Sequence[Entry], paper: Literal["letter", "a4"]) -> Fitted:
     several, each complete in itself; beyond `MOST_PAGES`, the rest is written out.
     """
     room = paper_width(paper) - NUMBER_MM
-    tight = [_tight(entry) for entry in entries]
+    tight = [_narrowed(entry, _TIGHT, _LEAST_WRITE_MM) for entry in entries]
+    snug = [_narrowed(entry, _SNUG, _SNUG_WRITE_MM) for entry in entries]
     spare = [_unboxed(entry) if entry.refers and not entry.needed else entry for entry in tight]
-    for tried in (entries, tight, spare):
+    for tried in (entries, tight, snug, spare):
         if _width(tried) <= room:
             return Fitted(pages=(_page(1, tried, room),))
     main = max(
@@ -99,8 +101,8 @@ def _entry_width(entry: Entry, tick_mm: float = TICK_MM) -> float:
     return len(entry.boxes) * tick_mm + (entry.write_mm if entry.written else 0)
 
 
-def _tight(entry: Entry) -> Entry:
-    return replace(entry, write_mm=max(entry.write_mm * _TIGHT, min(entry.write_mm, _LEAST_WRITE_MM)))
+def _narrowed(entry: Entry, share: float, least_mm: float) -> Entry:
+    return replace(entry, write_mm=max(entry.write_mm * share, min(entry.write_mm, least_mm)))
 
 
 def _unboxed(entry: Entry) -> Entry:

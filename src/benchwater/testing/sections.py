@@ -61,6 +61,8 @@ def _status(section: Section) -> Iterator[str]:
         yield f"a section that is {section.status!r} must give no advice"
     if section.status != "ok" and not _is_sentence(section.why):
         yield f"a section that is {section.status!r} must say why in a whole sentence, not {section.why!r}"
+    if section.unsaid and not _is_sentence(section.unsaid):
+        yield f"what the data cannot say must be a whole sentence, not {section.unsaid!r}"
 
 
 def _findings(section: Section) -> Iterator[str]:

@@ -151,7 +151,7 @@ def _p_value(value: float) -> str:
 def _share(value: float, digits: int | None) -> str:
     percent = 100 * value
     if digits is None:
-        digits = 0 if abs(percent) >= 10 or percent == 0 else 1
+        digits = 0 if round(abs(percent), 1) >= 10 or percent == 0 else 1
     return figures(percent, digits)
 
 
