@@ -17,9 +17,11 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from benchwater.books.log_rows import known
+from benchwater.books.once import once_a_season
 from benchwater.plugin import (
     Action,
     Analysis,
@@ -136,6 +138,12 @@ def tallied(fishing: "pd.DataFrame", catch: "pd.DataFrame", bench: Bench) -> Wat
     return water
 
 
+@once_a_season
+def _tallied_in(season: Season, start: date, end: date) -> Water:
+    span = Span(name="season", label="", start=start, end=end)
+    return tallied(season.rows("fishing", span), season.rows("catch", span), season.bench)
+
+
 def _alike(
     rows: "pd.DataFrame", amounts: "pd.Series[Any]", columns: Sequence[str]
 ) -> Iterable[tuple[dict[str, Any], float]]:
@@ -153,7 +161,7 @@ def analyse(season: Season, span: Span) -> Section:
     from benchwater.mathematics.catch_rates import contrast_rates
 
     catch = season.rows("catch", span)
-    water = tallied(season.rows("fishing", span), catch, season.bench)
+    water = _tallied_in(season, span.start, span.end)
     if not water.hours:
         also = f" {int(catch['count'].sum())} fish were, and have no rate." if len(catch) else ""
         return Section.empty(f"No hours of fishing were logged in these days.{also}")
@@ -365,12 +373,20 @@ def _key(cell: object) -> str:
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
     """Fish per bait-hour, of the fish whose bait's hours are known."""
-    water = tallied(season.rows("fishing", span), season.rows("catch", span), season.bench)
-    rate = water.rate(ALL, ALL) if water.hours else None
-    value, trips = (rate.ratio, rate.units) if rate is not None else (None, 0)
+    water = _tallied_in(season, min(season.start, span.start), season.end)
+    hours: dict[str, float] = dict(water.hours.get(ALL, {}).get(ALL, {}))
+    fish = water.fish.get((ALL, ALL, ALL), Counter())
+    trips = [trip for trip in hours if f"{span.start}" <= trip < f"{span.end}"]
+    total = sum(hours[trip] for trip in trips)
+    value = sum(fish[trip] for trip in trips) / total if trips else None
     return (
         Vital(
-            id="fish_per_hour", label="fish per bait-hour", value=value, unit=PER_HOUR, better="up", n=trips
+            id="fish_per_hour",
+            label="fish per bait-hour",
+            value=value,
+            unit=PER_HOUR,
+            better="up",
+            n=len(trips),
         ),
     )
 

@@ -14,6 +14,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from benchwater.books.bait_costs import BaitCost, Facts, bait_costs, season_facts
+from benchwater.books.casting_masses import FEWEST_WEIGHED
 from benchwater.books.log_columns import in_days, moments, numbers, words
 from benchwater.books.log_rows import midnight
 from benchwater.books.savings import (
@@ -25,7 +26,7 @@ from benchwater.books.savings import (
     saved_in,
     spoilt_in,
 )
-from benchwater.books.stock_books import COAT_SHARE, FEWEST_WEIGHED
+from benchwater.books.stock_books import COAT_SHARE
 from benchwater.mathematics.interval import Interval
 from benchwater.mathematics.movements import seen_of_steps
 from benchwater.mathematics.rates import poisson_interval, poisson_rate, rate_ratio

@@ -4,11 +4,8 @@ import json
 from functools import cache
 from pathlib import Path
 
-import pytest
-
 from benchwater.books.log_rows import midnight
-from benchwater.books.made import baits_made, casting_mass, castings_made, spoilt_share
-from benchwater.books.stock_books import keep_books
+from benchwater.books.made import baits_made, spoilt_share
 from benchwater.gather.season import gather
 from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Season
@@ -98,31 +95,6 @@ def test_spoilt_inserts_are_those_thrown_away_of_those_in_rejects_by_then() -> N
     assert spoilt_share(season(pour=later, stock=STOCK + "2026-03-10,hook,discarded,3\n"), "hook") == 0.75
     assert spoilt_share(season(pour=POUR, stock=STOCK + "2026-03-10,hook,discarded,30\n"), "hook") == 1.0
     assert spoilt_share(season(pour=POUR, stock=STOCK + "2026-03-10,hook,recovered,3\n"), "hook") == 0.25
-
-
-def test_mass_of_a_casting_is_weighed_without_its_insert_or_else_nominal() -> None:
-    assert casting_mass(season(pour=POUR), ("ball", "1/4"), "alloy") == pytest.approx((10.0, 0.6 / 3**0.5))
-    weighed = POUR + "2026-03-04,ball,1/4,good,2,21.6\n2026-03-04,ball,1/4,good,2,22.0\n"
-    mean, u = casting_mass(season(pour=weighed), ("ball", "1/4"), "alloy")
-    assert mean == pytest.approx((21.6 + 22.0 - 4) / 4)
-    # Two weighings say little of the scatter: no less than the tolerance, over 4 castings.
-    assert u == pytest.approx((0.6 / 3**0.5) / 2, rel=0.01)
-
-
-def test_the_demos_castings_weigh_what_the_balance_takes_them_to() -> None:
-    """Unweighed castings of a month enter the books at the same mean mass."""
-    books, _ = keep_books(demo())
-    seen = 0
-    for (mold, cavity), cast in castings_made(demo()).items():
-        for material in cast.good_of:
-            source = f"mean mass of {mold} {cavity} in {material}"
-            moves = [move for move in books[material].ledger.movements if move.source == source]
-            mean, u = casting_mass(demo(), (mold, cavity), material)
-            for move in moves:
-                assert -move.amount / mean == pytest.approx(round(-move.amount / mean))
-                assert move.shared_u / -move.amount == pytest.approx(u / mean)
-            seen += len(moves)
-    assert seen > 50
 
 
 def test_the_demos_coated_baits_are_those_dressed_and_those_still_to_dress() -> None:

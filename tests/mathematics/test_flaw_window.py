@@ -29,9 +29,9 @@ def test_two_limbs_enclose_a_window() -> None:
     assert found.first_met == pytest.approx(120 + np.log(9) / 0.1, abs=4)
     assert found.top == pytest.approx(210 - np.log(9) / 0.1, abs=4)
     assert found.top is not None
-    assert found.top_lower is not None
-    assert found.top_upper is not None
-    assert found.top_lower < found.top < found.top_upper
+    assert found.top_limits[0] is not None
+    assert found.top_limits[1] is not None
+    assert found.top_limits[0] < found.top < found.top_limits[1]
     assert found.total([155.0])[0] < 0.1
 
 

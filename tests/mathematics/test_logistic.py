@@ -2,19 +2,20 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from benchwater.mathematics.logistic import (
-    LogisticFit,
-    dispersion_factor,
-    fit_logistic,
-    inverse_prediction,
+from benchwater.mathematics.likelihood_profile import (
     likelihood_ratio_tests,
-    line_design,
-    probability_limits,
     profile_inverse_prediction,
     profile_limits,
+)
+from benchwater.mathematics.logistic import (
+    LogisticFit,
+    cluster_dispersion,
+    fit_logistic,
+    inverse_prediction,
+    line_design,
+    probability_limits,
     summed_rate,
     with_dispersion,
-    working_window,
 )
 from reference_cases import ReferenceCase, reference_case
 
@@ -148,7 +149,7 @@ def test_a_wide_gap_between_separated_fills_keeps_every_result_finite() -> None:
     fit = fit_logistic([8, 8, 8, 0], [8, 8, 8, 8], line_design([100.0, 101.0, 102.0, 250.0]))
     limits = profile_limits(fit)
     assert np.isfinite([*limits.lower, *limits.upper, fit.pearson, fit.deviance]).all()
-    assert dispersion_factor(fit) == 8
+    assert cluster_dispersion(fit).factor == 8
 
 
 def test_profile_limits_reject_exactly_at_the_level() -> None:
@@ -201,9 +202,10 @@ def test_castings_alike_within_a_fill_count_as_one(alike: int) -> None:
     repeated = fit_logistic(
         np.repeat(rejected, alike), np.ones(fills * alike), line_design(np.repeat(x, alike)), firth=False
     )
-    factor = dispersion_factor(repeated, np.repeat(np.arange(fills), alike))
-    assert factor == pytest.approx(alike)
-    inflated = with_dispersion(repeated, factor)
+    found = cluster_dispersion(repeated, np.repeat(np.arange(fills), alike))
+    assert found.factor == pytest.approx(alike)
+    assert found.degrees == np.inf
+    inflated = with_dispersion(repeated, found)
     assert inflated.covariance == pytest.approx(single.covariance, rel=1e-6)
     assert likelihood_ratio_tests(inflated).p_value == pytest.approx(likelihood_ratio_tests(single).p_value)
 
@@ -217,7 +219,7 @@ def test_dispersion_of_rows_matches_pearson_of_statsmodels_with_fletchers_correc
     outside = sm.GLM(np.column_stack([killed, n - killed]), fit.design, family=sm.families.Binomial()).fit()
     p = outside.fittedvalues
     sparse = 1 + np.mean((1 - 2 * p) / (p * (1 - p)) * (killed / n - p))
-    assert dispersion_factor(fit) == pytest.approx(outside.pearson_chi2 / 6 / sparse)
+    assert cluster_dispersion(fit).factor == pytest.approx(outside.pearson_chi2 / 6 / sparse)
     assert fit.coefficients == pytest.approx(outside.params)
 
 
@@ -226,7 +228,7 @@ def test_independent_castings_are_hardly_inflated() -> None:
     x = np.repeat(np.linspace(100, 200, 400), 4)
     rejected = random.binomial(1, 1 / (1 + np.exp((x - 120) / 15)))
     fit = fit_logistic(rejected, np.ones(x.size), line_design(x))
-    assert 1 <= dispersion_factor(fit, np.repeat(np.arange(400), 4)) < 1.15
+    assert 1 <= cluster_dispersion(fit, np.repeat(np.arange(400), 4)).factor < 1.15
 
 
 def test_pointwise_limits_match_statsmodels() -> None:
@@ -239,88 +241,3 @@ def test_pointwise_limits_match_statsmodels() -> None:
     assert np.column_stack([limits.lower, limits.upper]) == pytest.approx(
         outside.get_prediction(fit.design).conf_int(), rel=1e-6
     )
-
-
-def limbs(fills: int) -> tuple[LogisticFit, LogisticFit]:
-    """Fits to expected counts: cold flaws one half at 140, hot ones one half at 260."""
-    x = np.linspace(100, 260, fills)
-    trials = np.full(fills, 4.0)
-    cold = 4 / (1 + np.exp((x - 140) * 0.08))
-    hot = 4 / (1 + np.exp((260 - x) * 0.06))
-    return (
-        fit_logistic(cold, trials, line_design(x), firth=False),
-        fit_logistic(hot, trials, line_design(x), firth=False),
-    )
-
-
-def test_window_lies_between_the_two_responses() -> None:
-    cold, hot = limbs(60)
-    window = working_window(cold, hot, 0.1, 100, 260)
-    assert window.window_low is not None
-    assert window.window_high is not None
-    ends = np.array([window.window_low, window.window_high])
-    assert summed_rate(cold, hot, ends) == pytest.approx([0.1, 0.1])
-    assert window.window_low < window.best < window.window_high
-    assert window.rate_at_best <= summed_rate(cold, hot, np.linspace(100, 260, 5000)).min() + 1e-9
-    assert window.first_met == window.window_low
-    assert not window.starts_before
-    assert not window.ends_after
-    assert window.first_met_lower is not None
-    assert window.first_met_upper is not None
-    assert window.first_met_lower < window.window_low < window.first_met_upper < window.best
-
-
-def test_more_fills_narrow_the_limits_of_the_temperature_first_met() -> None:
-    wide, narrow = (working_window(*limbs(fills), 0.1, 100, 260) for fills in (60, 240))
-    assert wide.first_met_lower is not None
-    assert narrow.first_met_lower is not None
-    assert wide.first_met is not None
-    assert narrow.first_met is not None
-    ratio = (wide.first_met - wide.first_met_lower) / (narrow.first_met - narrow.first_met_lower)
-    assert ratio == pytest.approx(2, rel=0.25)
-
-
-def test_a_negligible_hot_response_leaves_the_limits_of_the_cold_one() -> None:
-    cold, _ = limbs(60)
-    negligible = fit_logistic([0] * 9 + [90], [100] * 10, line_design([*np.linspace(100, 300, 9), 400.0]))
-    alone = working_window(cold, None, 0.1, 100, 260)
-    both = working_window(cold, negligible, 0.1, 100, 260)
-    inverse = profile_inverse_prediction(cold, 0.1)
-    assert inverse is not None
-    assert alone.ends_after
-    assert alone.best == 260
-    assert [alone.first_met_lower, alone.first_met_upper] == pytest.approx(
-        [inverse.lower, inverse.upper], abs=1e-3
-    )
-    assert [both.first_met_lower, both.first_met_upper] == pytest.approx(
-        [inverse.lower, inverse.upper], abs=0.05
-    )
-
-
-def test_window_is_none_where_the_target_is_met_nowhere() -> None:
-    cold, hot = limbs(60)
-    window = working_window(cold, hot, 0.01, 100, 260)
-    assert (window.window_low, window.window_high, window.first_met) == (None, None, None)
-    assert window.first_met_upper is None
-    assert window.rate_at_best > 0.01
-
-
-def test_window_met_everywhere_has_open_ends() -> None:
-    quiet = fit_logistic([0.0] * 6, [100.0] * 6, TEMPERATURES)
-    window = working_window(quiet, None, 0.2, 100, 200)
-    assert (window.window_low, window.window_high) == (100, 200)
-    assert window.starts_before
-    assert window.ends_after
-    assert window.first_met_lower is None
-    assert window.first_met_upper == 100
-
-
-@pytest.mark.parametrize(
-    ("target", "low", "high", "message"), [(0.5, 100, 200, "target"), (0.1, 200, 100, "empty")]
-)
-def test_windows_that_make_no_sense_are_refused(target: float, low: float, high: float, message: str) -> None:
-    fit = fit_logistic([4, 4, 2, 1, 0, 0], FILLED, TEMPERATURES)
-    with pytest.raises(ValueError, match=message):
-        working_window(fit, None, target, low, high)
-    with pytest.raises(ValueError, match="at least one"):
-        working_window(None, None, 0.1, 100, 200)

@@ -13,7 +13,8 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
-from benchwater.mathematics.logistic import fit_logistic, line_design, profile_limits
+from benchwater.mathematics.likelihood_profile import profile_limits
+from benchwater.mathematics.logistic import fit_logistic, line_design
 from benchwater.mathematics.multiplicity import holm_adjusted
 from benchwater.mathematics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.mathematics.rates import poisson_interval, rate_ratio

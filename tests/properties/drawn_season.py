@@ -74,9 +74,9 @@ COLUMNS = {
 }
 
 
-def bench(factor: float = 1.0) -> str:
-    """The bench.toml, every mass but that of the mold itself multiplied by `factor`."""
-    return BENCH.format(**{name: mass * factor for name, mass in MASSES.items()})
+def bench(factor: float = 1.0, **others: float) -> str:
+    """The bench.toml, every mass but that of the mold itself multiplied by `factor`; `others` of `MASSES`."""
+    return BENCH.format(**{name: mass * factor for name, mass in (MASSES | others).items()})
 
 
 def draw(seed: int) -> dict[str, list[dict[str, object]]]:

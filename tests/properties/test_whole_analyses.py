@@ -132,12 +132,25 @@ def test_rows_of_one_are_the_same_as_one_row_with_a_count(seed: int) -> None:
 
 
 @bounded
-@given(SEEDS, st.sampled_from([10.0]))
-def test_scaling_all_masses_scales_the_balance(seed: int, factor: float) -> None:
-    """By ten, as the step of a scale that is not stated is read off the readings, within bounds."""
-    season = make_season(bench(factor), write(draw(seed), Written(factor=factor)))
-    one, other = as_drawn(seed)["material_balance"], season.section("material_balance", season.whole)
-    assert not list(differences(dict(_scaled(one, factor)), dict(_scaled(other, 1.0))))
+@given(SEEDS, st.integers(-2, 4))
+def test_scaling_all_masses_by_tens_scales_the_balance(seed: int, place: int) -> None:
+    """The castings' scale states no step: it is read off the readings, which show decimal places alone."""
+    assert_scales(seed, 10.0**place)
+
+
+@bounded
+@given(SEEDS, st.floats(0.01, 500))
+def test_scaling_all_masses_with_their_scale_scales_the_balance(seed: int, factor: float) -> None:
+    assert_scales(seed, factor, alloy_step=0.1)
+
+
+def assert_scales(seed: int, factor: float, **steps: float) -> None:
+    one, other = (
+        make_season(bench(times, **steps), write(draw(seed), Written(factor=times)))
+        for times in (1.0, factor)
+    )
+    before, after = (made.section("material_balance", made.whole) for made in (one, other))
+    assert not list(differences(dict(_scaled(before, factor)), dict(_scaled(after, 1.0))))
 
 
 def _scaled(section: Section, factor: float) -> Iterator[tuple[Key, object]]:

@@ -9,6 +9,7 @@ import pytest
 
 from benchwater.analyse.report import Report
 from benchwater.render.html import render_html
+from benchwater.render.page import _halves
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report, sample_report
 
 VOID = {"meta", "img", "br", "wbr"}
@@ -192,3 +193,13 @@ def test_text_is_text_in_every_field(text: str, html: str) -> None:
         assert "\\u202egnp.exe" in page.text
         assert "\\x00\\ud800" in page.text
     assert max(map(len, page.words)) <= 1400
+
+
+@pytest.mark.parametrize(
+    ("lengths", "first"),
+    [((), 0), ((9,), 1), ((100, 100), 1), ((300, 50, 50, 50), 1), ((10, 20, 30, 400), 3)],
+)
+def test_methods_stand_in_two_parts_of_about_the_same_length(lengths: tuple[int, ...], first: int) -> None:
+    lines = [chr(97 + at) * length for at, length in enumerate(lengths)]
+    parts = [part for part in (tuple(lines[:first]), tuple(lines[first:])) if part]
+    assert _halves([*lines, *lines]) == tuple(parts)

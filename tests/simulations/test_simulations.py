@@ -4,15 +4,12 @@ import re
 from functools import cache
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from simulations.seasons import (
-    SEED,
     STUDIES,
     Outcome,
     Study,
-    limits_are_where_the_truth_is_rejected,
     simulate,
 )
 
@@ -46,11 +43,3 @@ def test_the_summary_is_what_was_drawn(study: Study) -> None:
 def test_the_summary_holds_no_study_that_is_gone() -> None:
     rows = [line for line in SUMMARY.read_text(encoding="utf-8").splitlines() if re.match(r"\| [A-Z]", line)]
     assert [row.split("|")[1].strip() for row in rows] == [study.name for study in STUDIES]
-
-
-def test_the_limits_of_the_target_temperature_are_where_the_truth_is_rejected() -> None:
-    rng = np.random.default_rng([SEED, 99])
-    same = [limits_are_where_the_truth_is_rejected(rng) for _ in range(15)]
-    judged = [each for each in same if each is not None]
-    assert len(judged) >= 10
-    assert all(judged)

@@ -7,11 +7,11 @@ METHODS = (
     "Trend over bins of temperature: Cochran 1954 and Armitage 1955, over the design effect within bins.",
     "Cold flaws (short fill, cold shut) and hot ones (flash, porosity) are fitted apart over mold "
     "temperature by penalised logistic regression (Firth 1993; Heinze and Schemper 2002), the fill as "
-    "cluster (dispersion: Fletcher 2012). Other flaws, and a kind with fewer than 5, are a constant "
-    "share. Where most bad castings name no flaw, those are taken as cold ones.",
-    "Target temperature: where the sum first meets the bench's target, with profile likelihood limits "
-    "(Williams 1986; the problem: Fieller 1954). The other flaws' share is taken as known there, and for "
-    "the window's upper end that of the cold flaws too.",
+    "cluster (dispersion: Fletcher 2012). Other flaws are a constant share. Where most bad castings name "
+    "no flaw, those are taken as cold ones.",
+    "Target temperature and the window's upper end: where the sum first and last meets the bench's target, "
+    "with profile likelihood limits (Williams 1986; the problem: Fieller 1954) that allow for the doubt in "
+    "all three shares, by F as the fills' likeness is an estimate (Venables and Ripley 2002).",
     "Cavities at equal temperature: tested after Mantel and Haenszel 1959 within fills, or within bins of "
     "temperature where cavities were poured apart; p-values after Holm 1979. How many times as often one "
     "fails: ratio of shares within the same, mean over them (Greenland and Robins 1985).",

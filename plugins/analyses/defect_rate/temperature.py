@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from benchwater.mathematics.flaw_window import FlawWindow, flaw_window, rate_limits
+from benchwater.mathematics.logistic import LogisticFit
 from benchwater.plugin import Cell
 from benchwater.words import counted, listed, make_finding
 
@@ -56,7 +57,7 @@ def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
     hottest, top = draft.temp(found.hottest), draft.temp(found.top)
     until = f"on, up to the hottest logged, {hottest}"
     if found.top is not None and window is not None:
-        until = f"to {top} ({draft.degrees(found.top_lower, found.top_upper)}), best near "
+        until = f"to {top} ({draft.degrees(*found.top_limits)}{_few(found.hot)}), best near "
         until += draft.temp(window.best)
     if window is None:
         text = (
@@ -71,7 +72,9 @@ def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
     else:
         low, high = window.first_met_lower, window.first_met_upper
         text = f"no more than {goal} go bad from {draft.temp(window.first_met)} "
-        text += f"({draft.degrees(low, high)}{_gap(draft, mold, window.first_met)}) {until}."
+        text += (
+            f"({draft.degrees(low, high)}{_few(found.cold)}{_gap(draft, mold, window.first_met)}) {until}."
+        )
 
     def told(id: str, text: str, value: Sequence[float | None], more: dict[str, Cell] | None = None) -> None:
         text, quiet = f"{mold}: {text}", id != "target_temp"
@@ -91,9 +94,15 @@ def _window(draft: Draft, mold: str, found: FlawWindow, castings: int) -> None:
     if found.top is None:
         text = f"up to the hottest logged, {hottest}, too much heat does not show."
     else:
-        text = f"past {top} ({draft.degrees(found.top_lower, found.top_upper)}) "
+        text = f"past {top} ({draft.degrees(*found.top_limits)}{_few(found.hot)}) "
         text += f"flash and porosity take bad castings over {goal}."
-    told("window_high", text, (found.top, found.top_lower, found.top_upper), edge)
+    told("window_high", text, (found.top, *found.top_limits), edge)
+
+
+def _few(fit: LogisticFit | None) -> str:
+    """How many flaws an end of the window rests on, where they are few."""
+    flaws = 0 if fit is None else round(float(fit.events.sum()))
+    return f"; by only {counted(flaws, 'flaw')}" if 0 < flaws < ENOUGH_FLAWED else ""
 
 
 def _gap(draft: Draft, mold: str, temp: float) -> str:

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 
 from benchwater.books.blame import Blame
+from benchwater.books.casting_masses import FEWEST_WEIGHED
 from benchwater.books.log_rows import midnight
 from benchwater.books.prices import unit_prices
-from benchwater.books.stock_books import FEWEST_WEIGHED, NOMINAL
+from benchwater.books.stock_books import NOMINAL
 from benchwater.mathematics.stock import Count
 from benchwater.plugin import Action, Bench, Season
 

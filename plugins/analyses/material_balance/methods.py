@@ -1,6 +1,8 @@
 """How each number of the section is made, with its published source."""
 
-from benchwater.books.stock_books import COAT_SHARE, FEWEST_WEIGHED
+from benchwater.books.casting_masses import FEWEST_WEIGHED
+from benchwater.books.stock_books import COAT_SHARE
+from benchwater.mathematics.weighing import FEWEST_DEGREES
 
 from .lines import SIGNIFICANCE
 
@@ -17,15 +19,19 @@ METHODS = (
     "the work that uses it holds no row at all, what is missing is work not logged.",
     "Castings: as weighed, less the insert where its item states a mass; else the mean of this season's "
     f"weighed castings of that cavity and material, from {FEWEST_WEIGHED} on; else the nominal mass, its "
-    "tolerance a rectangular half-width (JCGM 100:2008, 4.3.7). The scatter of fewer than 4 weighings is no "
-    "less than that tolerance; from 4 on the mean's uncertainty allows for how few they are (JCGM 101:2008, "
-    "6.4.9). A coat is its recipe's mass on every piece dipped, taken as good to "
-    f"±{COAT_SHARE:.0%}, or to half the range where recipes differ by more.",
+    "tolerance a rectangular half-width (JCGM 100:2008, 4.3.7). Castings of one mold and material are taken "
+    "to scatter alike for their mass (pooled: JCGM 100:2008, 4.2.4), allowing for how few weighings show it "
+    f"(JCGM 101:2008, 6.4.9), and with fewer than {FEWEST_DEGREES} beyond the first of each cavity by no "
+    "less than the tolerance. Where tolerances weigh most, k = 2 covers more than 95 %: twice the standard "
+    "uncertainty of a rectangle is more than its half-width. A coat is its recipe's mass on every piece "
+    f"dipped, taken as good to ±{COAT_SHARE:.0%}, or to half the range where recipes differ by more.",
     "First-pass yield: good castings over good and rejected ones. Metal yield: the mass of the good ones "
     "over that of all castings poured, blank fills with them; one that is not good is taken to weigh what a "
     "good one does, and sprues go round. 95 % intervals of Wilson 1927 on the effective number of castings "
     "(Rao & Scott 1992), the fill being the cluster. Dross: what was discarded over castings and discarded, "
-    "expanded with k = 2.",
+    "expanded with k = 2. The metal in sprues is melted with every fill and weighed in none, so that of all "
+    "metal melted a smaller share was lost; that they take half the castings' metal again is common "
+    "practice, no source.",
 )
 CHAIN_METHOD = (
     "Stretches between counts (told for the season only): each count plus the rows up to the next must give "

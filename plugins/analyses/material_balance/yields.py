@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from benchwater.books.metal import Dross, MoldYield
+from benchwater.books.mold_warmth import SPRUES
 from benchwater.plugin import Bench, Cell, Finding, Table, TableColumn
 from benchwater.words import make_finding
 
@@ -31,8 +32,14 @@ def yield_findings(found: MoldYield, bench: Bench) -> Iterator[Finding]:
 def dross_finding(found: Dross, bench: Bench) -> Finding:
     """The share of a metal that was skimmed or thrown away."""
     share, amount = bench.show(found.share.estimate, "1"), bench.show(found.discarded, "g")
-    text = f"{found.item}: {share} of what was melted was skimmed or thrown away ({amount})."
-    return make_finding("dross_rate", text, found.share, "1", n=found.rows, group=found.item)
+    less = found.discarded / (SPRUES * (found.melted - found.discarded) + found.discarded)
+    text = (
+        f"{found.item}: {share} of what was melted was skimmed or thrown away ({amount}). That reads high, "
+    )
+    text += "as sprues are melted along and weighed nowhere: with half the castings' metal again in them, as "
+    text += f"is common, {bench.show(less, '1')}."
+    more: dict[str, Cell] = {"with_customary_sprues": less}
+    return make_finding("dross_rate", text, found.share, "1", n=found.rows, group=found.item, more=more)
 
 
 def yields_table(yields: Sequence[MoldYield]) -> Table:

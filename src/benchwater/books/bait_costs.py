@@ -4,13 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from benchwater.books.casting_masses import casting_mass
 from benchwater.books.log_columns import numbers, words
 from benchwater.books.log_rows import midnight
 from benchwater.books.made import (
     Castings,
     Steps,
     baits_made,
-    casting_mass,
     castings_made,
     coats_made,
     spoilt_share,
@@ -169,7 +169,8 @@ def _add_casting(season: Season, facts: Facts, bait: BaitCost, piece: Piece) -> 
     cast, name = facts.castings[piece], " ".join(piece)
     mix = cast.good_of or {season.bench.molds[piece[0]].material: 1}
     for material, pieces in mix.items():
-        mass = from_uncertainty(*casting_mass(season, piece, material))
+        each = casting_mass(season, piece, material)
+        mass = from_uncertainty(each.mass_g, each.u)
         item = season.bench.items[material]
         if item.unit == "g":
             bait.add(bait.in_it, material, facts, scaled(mass, pieces / sum(mix.values())))

@@ -12,9 +12,10 @@ from math import ceil, isfinite, isnan, nan
 
 import numpy as np
 
+from benchwater.books.casting_masses import casting_mass
 from benchwater.books.log_columns import moments, numbers, words
 from benchwater.books.log_rows import midnight
-from benchwater.books.made import casting_mass, castings_made, coats_made
+from benchwater.books.made import castings_made, coats_made
 from benchwater.books.pieces import Casting, Pieces, body_of, pieces_on_hand, share_pieces
 from benchwater.books.prices import unit_prices
 from benchwater.books.stock_books import keep_books, on_hand
@@ -249,7 +250,7 @@ def _pour(season: Season, lacking: Mapping[Casting, Mapping[str, int]], stock: M
         material, cavity = bench.items[bench.molds[mold].material], bench.cavity(mold, name)
         pour.good[mold, name] = posterior_share(*counts[mold, name], usual, PRIOR_PIECES)
         yields[mold, name] = cavity.per_fill * pour.good[mold, name]
-        mass_g, _ = casting_mass(season, (mold, name), material.name)
+        mass_g = casting_mass(season, (mold, name), material.name).mass_g
         takes[mold][material.name] += yields[mold, name] * mass_g if material.unit == "g" else nan
         if cavity.insert is not None:
             takes[mold][cavity.insert] += cavity.per_fill

@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
-from benchwater.books.stock_books import OUNCE_G, OUNCE_ML, Book
+from benchwater.books.casting_masses import OUNCE_G
+from benchwater.books.stock_books import OUNCE_ML, Book
 from benchwater.mathematics.movements import net_amount, net_uncertainty
 from benchwater.mathematics.slips import DECIMAL_SLIPS, likeliest_slip, unit_slips
 from benchwater.mathematics.stock import Balance, Chain, Count

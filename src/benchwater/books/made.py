@@ -18,11 +18,8 @@ from benchwater.books.log_columns import (
     numbers,
     words,
 )
-from benchwater.books.poured import Piece, Poured, castings
-from benchwater.books.stock_books import FEWEST_WEIGHED, OUNCE_G
+from benchwater.books.poured import Piece, castings
 from benchwater.mathematics.movements import sum_in_order
-from benchwater.mathematics.uncertainty import rectangular_uncertainty
-from benchwater.mathematics.weighing import mean_piece_mass, reading_step
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 
@@ -83,27 +80,6 @@ def castings_made(season: Season) -> dict[Piece, Castings]:
         elif what.outcome == "reject":
             cast.rejects += round(number)
     return made
-
-
-def casting_mass(season: Season, piece: Piece, material: str) -> tuple[float, float]:
-    """The mean mass in g of a good casting without its insert, and its standard uncertainty.
-
-    As the books of the season take it: from this season's weighed castings of that cavity and material where
-    there are enough, else the nominal mass with its tolerance.
-    """
-    bench, cavity = season.bench, season.bench.cavity(*piece)
-    hook = (bench.items[cavity.insert].mass_g or 0.0) if cavity.insert is not None else 0.0
-    rows = castings(season).rows.get(Poured(*piece, "good", material), _NO_ROWS)
-    count, gross = (numbers(season, "pour", column)[rows] for column in ("count", "mass_g"))
-    net = gross - count * hook
-    weighed = np.isfinite(gross) & (net > 0)
-    recent = weighed & (moments(season, "pour")[rows] >= np.datetime64(season.start))
-    spread = rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
-    if count[recent].sum() < FEWEST_WEIGHED:
-        return cavity.mass_g, spread
-    step = reading_step(gross[weighed], bench.items[material].resolution, (1.0, OUNCE_G))
-    mass = mean_piece_mass(net[recent], count[recent], step, least_scatter=spread)
-    return mass.mean, mass.mean_uncertainty
 
 
 def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:

@@ -8,6 +8,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from benchwater.books.casting_masses import casting_mass
 from benchwater.books.fills import poured_in
 from benchwater.books.log_columns import factorized, group_by, in_days, moments, numbers
 from benchwater.books.log_rows import midnight
@@ -16,7 +17,7 @@ from benchwater.books.stock_books import Book
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.interval import Interval
 from benchwater.mathematics.movements import net_amount
-from benchwater.mathematics.uncertainty import combined_uncertainty, rectangular_uncertainty
+from benchwater.mathematics.uncertainty import combined_uncertainty
 from benchwater.plugin.season import Season, Span
 
 FACTOR = 2.0
@@ -70,7 +71,9 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
         good, blank = outcome == "good", outcome == "blank"
         castings_of = group_by(factorized(own["cavity"]), factorized(own["material"]))
         kinds = [(cavity, season.bench.material_of(mold, named)) for cavity, named in castings_of.keys]
-        masses = np.array([_mass(season, books, mold, *kind)[0] for kind in kinds])[castings_of.of_row]
+        masses = np.array(
+            [casting_mass(season, (mold, cavity), material).mass_g for cavity, material in kinds]
+        )[castings_of.of_row]
         is_metal = all(season.bench.items[material].kind == "metal" for _, material in kinds)
         judged = ~blank
         found.append(
@@ -90,7 +93,8 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
 def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[Dross]:
     """The dross of every metal kept by mass that was both poured and discarded in the span.
 
-    melted = castings of any outcome, blank fills with them, + discarded; sprues go round and are not weighed.
+    melted = castings of any outcome, blank fills with them, + discarded. Sprues are melted along and weighed
+    nowhere, so that the share of all metal melted is lower than this: it reads high.
     Expanded uncertainty (k = 2) of discarded / melted by the law of propagation: JCGM 100:2008, 5.1.2.
     """
     inside = in_days(moments(season, "pour"), span.start, span.end)
@@ -106,9 +110,9 @@ def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[D
         discarded = -net_amount(thrown)
         if book.item.kind != "metal" or book.item.unit != "g" or discarded <= 0:
             continue
-        masses = {piece: _mass(season, books, *piece, name) for piece in pieces}
-        amount = sum(count * masses[piece][0] for piece, count in pieces.items())
-        amount_u = combined_uncertainty([count * masses[piece][1] for piece, count in pieces.items()])
+        masses = {piece: casting_mass(season, piece, name) for piece in pieces}
+        amount = sum(count * masses[piece].mass_g for piece, count in pieces.items())
+        amount_u = combined_uncertainty([count * masses[piece].u for piece, count in pieces.items()])
         melted = amount + discarded
         discarded_u = combined_uncertainty(thrown.u)
         share = discarded / melted
@@ -118,16 +122,6 @@ def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[D
         )
         found.append(Dross(item=name, discarded=discarded, melted=melted, rows=len(thrown), share=limits))
     return found
-
-
-def _mass(
-    season: Season, books: Mapping[str, Book], mold: str, cavity: str, material: str
-) -> tuple[float, float]:
-    """What a casting weighs by the books, else by the bench, and its standard uncertainty."""
-    known, facts = books[material].masses.get((mold, cavity)), season.bench.cavity(mold, cavity)
-    if known is not None:
-        return known.mass_g, known.u
-    return facts.mass_g, rectangular_uncertainty(facts.tolerance * facts.mass_g)
 
 
 def _share(

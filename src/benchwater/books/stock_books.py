@@ -14,38 +14,23 @@ from math import isfinite, nan
 
 import numpy as np
 
+from benchwater.books.casting_masses import OUNCE_G, CastingMass, casting_mass, net_masses
 from benchwater.books.log_columns import Rows, grouped, moments, numbers, words
 from benchwater.books.once import once_a_season
 from benchwater.books.poured import Poured, castings
 from benchwater.mathematics.movements import Movements, joined
 from benchwater.mathematics.stock import Ledger, close_books
 from benchwater.mathematics.uncertainty import rectangular_uncertainty, resolution_uncertainty
-from benchwater.mathematics.weighing import PieceMass, mean_piece_mass, reading_step
+from benchwater.mathematics.weighing import reading_step
 from benchwater.plugin.bench import Item
 from benchwater.plugin.season import Season
 
 ENTERS = ("received", "recovered")
 FLOWS = (*ENTERS, "in_castings", "used", "discarded")
 COAT_SHARE = 0.10
-FEWEST_WEIGHED = 3
 NOMINAL = "nominal mass of "
 IN_CASTINGS = "in_castings"
-OUNCE_G, OUNCE_ML = 28.349523125, 29.5735295625
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CastingMass:
-    """What a casting of one cavity weighs in one material, without its insert, as the books take it.
-
-    `weighed` pieces of this season have the mean `mass_g`; where 0, they were too few or none, and it is the
-    nominal mass. `u` is its standard uncertainty.
-    """
-
-    mold: str
-    cavity: str
-    mass_g: float
-    u: float
-    weighed: int
+OUNCE_ML = 29.5735295625
 
 
 @dataclass(slots=True)
@@ -90,9 +75,10 @@ def _write_inventory(season: Season, books: Mapping[str, Book], entries: Entries
     for name, book in books.items():
         rows = of_item.get((name,), _NO_ROWS)
         book.step = book.item.resolution or 0.0
-        if book.item.resolution is None and len(rows):
+        readings = amounts[rows[~received[rows]]]
+        if book.item.resolution is None and len(readings):
             units = (1.0, OUNCE_G if book.item.unit == "g" else OUNCE_ML)
-            book.step = reading_step(amounts[rows], units=units)
+            book.step = reading_step(readings, units=units)
             step = season.bench.show(book.step, book.item.unit, item=name)
             yield f"{name} states no scale; its rows read like one with a step of {step}."
         read_off = np.where(received, 0.0, resolution_uncertainty(book.step))
@@ -123,41 +109,26 @@ def _write_group(
 ) -> Iterator[str]:
     """The good castings of one mold, cavity and material."""
     (mold, name), material = what.piece, what.material
-    bench, book, cavity = season.bench, books[material], season.bench.cavity(mold, name)
-    when, count, gross = (
-        moments(season, "pour")[rows],
-        *(numbers(season, "pour", column)[rows] for column in ("count", "mass_g")),
-    )
-    hooks = count * ((bench.items[cavity.insert].mass_g or 0.0) if cavity.insert is not None else 0.0)
-    weighed = np.isfinite(gross) & (gross > hooks)
-    net = np.where(weighed, gross - hooks, nan)
-    step = reading_step(gross[weighed], book.step, (1.0, OUNCE_G)) if weighed.any() else 0.0
-    recent = weighed & (when >= np.datetime64(season.start))
-    spread = rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
-    if count[recent].sum() >= FEWEST_WEIGHED:
-        piece = mean_piece_mass(net[recent], count[recent], step, least_scatter=spread)
-        source = f"mean mass of {mold} {name} in {material}"
-    else:
-        piece = PieceMass(mean=cavity.mass_g, mean_uncertainty=spread, scatter=0.0, pieces=0, weighings=0)
-        source = f"{NOMINAL}{mold} {name}"
-        usual = bench.molds[mold].material
-        if material != usual and not weighed.all():
-            yield f"{mold} {name} in {material}: its nominal mass in {usual} stood in, uncorrected."
-    if book.item.unit != "g":
-        weighed, piece = np.zeros(len(rows), dtype=bool), replace(piece, mean=nan)
-        yield f"{material} is kept by volume without a density: what went into castings is not known."
-    else:
-        mass = CastingMass(
-            mold=mold, cavity=name, mass_g=piece.mean, u=piece.mean_uncertainty, weighed=piece.pieces
-        )
+    bench, book = season.bench, books[material]
+    mass = casting_mass(season, what.piece, material)
+    when, count = moments(season, "pour")[rows], numbers(season, "pour", "count")[rows]
+    net = net_masses(season, what.piece, rows)
+    weighed = np.isfinite(net)
+    source = f"mean mass of {mold} {name} in {material}" if mass.weighed else f"{NOMINAL}{mold} {name}"
+    usual = bench.molds[mold].material
+    if not mass.weighed and material != usual and not weighed.all():
+        yield f"{mold} {name} in {material}: its nominal mass in {usual} stood in, uncorrected."
+    if book.item.unit == "g":
         book.masses[mold, name] = mass
-    scatter = spread if piece.scatter is None else piece.scatter
+    else:
+        weighed, mass = np.zeros(len(rows), dtype=bool), replace(mass, mass_g=nan)
+        yield f"{material} is kept by volume without a density: what went into castings is not known."
     moved = Movements.alike(
         IN_CASTINGS,
         when,
-        np.where(weighed, -net, -count * piece.mean),
-        u=np.where(weighed, resolution_uncertainty(step), scatter * np.sqrt(count)),
-        shared_u=np.where(weighed, 0.0, count * piece.mean_uncertainty),
+        np.where(weighed, -net, -count * mass.mass_g),
+        u=np.where(weighed, resolution_uncertainty(mass.step), mass.scatter * np.sqrt(count)),
+        shared_u=np.where(weighed, 0.0, count * mass.u),
     )
     entries[material].append(
         replace(moved, source=np.where(weighed, 0, 1).astype(np.int32), sources=("", source))

@@ -1,20 +1,17 @@
-"""Logistic regression of counts, inverse prediction, and the working window of two opposed responses."""
+"""Logistic regression of counts, the dispersion of clusters, and inverse prediction."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, chdtri, expit, gammaln, logit, xlogy
+from scipy.special import expit, logit, xlogy
 
-from benchwater.mathematics.interval import normal_quantile, tail_probability
+from benchwater.mathematics.binomial_likelihood import BinomialLikelihood
+from benchwater.mathematics.uncertainty import coverage_factor
 
 FloatArray = NDArray[np.float64]
 
-MAX_ITERATIONS = 500
-SEPARATION_RATIO = 1e-7
 SMALLEST_PROBABILITY = 1e-14
-SPLIT_SPAN = 20.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,8 +19,9 @@ class LogisticFit:
     """A fitted logistic regression of binomial counts.
 
     `covariance` is the inverse Fisher information at the estimate (times a dispersion factor after
-    `with_dispersion`). `loglik` contains the binomial coefficients; `penalised_loglik` adds half the
-    log-determinant of the information and is None after ordinary maximum likelihood.
+    `with_dispersion`, known to `dispersion_df` degrees of freedom). `loglik` contains the binomial
+    coefficients; `penalised_loglik` adds half the log-determinant of the information and is None after
+    ordinary maximum likelihood.
     """
 
     coefficients: FloatArray
@@ -40,6 +38,7 @@ class LogisticFit:
     residual_df: int
     firth: bool
     dispersion: float = 1.0
+    dispersion_df: float = np.inf
 
     @property
     def standard_errors(self) -> FloatArray:
@@ -48,11 +47,14 @@ class LogisticFit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LikelihoodRatioTests:
-    """One (penalised) likelihood-ratio test a coefficient, each on one degree of freedom."""
+class Dispersion:
+    """How many times outcomes alike within clusters inflate a variance, and how well that is known.
 
-    statistic: FloatArray
-    p_value: FloatArray
+    `degrees` of freedom are infinite where `factor` is not an estimate.
+    """
+
+    factor: float
+    degrees: float = np.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,28 +86,6 @@ class InversePrediction:
         return bool(np.isfinite(self.lower) and np.isfinite(self.upper))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorkingWindow:
-    """The range of x, within the range searched, in which the summed rate meets the target.
-
-    `best` and `rate_at_best` always exist. `first_met` and the window are None where the target is met
-    nowhere; `starts_before` (`ends_after`) says that it is still met at the low (high) edge of the range
-    searched, so that the window end given is that edge and not a crossing. At `first_met_lower` the rate is
-    shown to exceed the target (None: at no x below `first_met`, or below `best` where it is met nowhere); at
-    `first_met_upper` it is shown to meet it (None: at no x from `first_met` to `best`).
-    """
-
-    best: float
-    rate_at_best: float
-    window_low: float | None
-    window_high: float | None
-    starts_before: bool
-    ends_after: bool
-    first_met: float | None
-    first_met_lower: float | None
-    first_met_upper: float | None
-
-
 def line_design(x: ArrayLike) -> FloatArray:
     """Design matrix (n, 2) of an intercept and x, shape (n,)."""
     values = np.asarray(x, dtype=np.float64)
@@ -130,10 +110,11 @@ def fit_logistic(
     """
     y, n, x = _checked_counts(events, trials, design)
     used = n > 0
-    problem = _Problem.of(y[used], n[used], x[used], firth)
+    problem = BinomialLikelihood.of(y[used], n[used], x[used], firth)
     count = x.shape[1]
     start, certainty = problem.empirical_logit(y[used], n[used])
-    coefficients, objective = problem.maximise(np.zeros(count), np.eye(count), start, certainty=certainty)
+    found = problem.maximise(np.zeros(count), np.eye(count), start, certainty=certainty)
+    coefficients = found.coefficients
     information = problem.information(coefficients)
     if not firth:
         problem.refuse_separation(coefficients)
@@ -149,7 +130,7 @@ def fit_logistic(
         trials=n,
         fitted_probability=probability,
         loglik=problem.loglik(problem.design @ coefficients),
-        penalised_loglik=objective if firth else None,
+        penalised_loglik=found.value if firth else None,
         deviance=_deviance(y, n, expected),
         null_deviance=_deviance(y, n, n * (y.sum() / n.sum())),
         pearson=float(pearson.sum()),
@@ -158,43 +139,8 @@ def fit_logistic(
     )
 
 
-def likelihood_ratio_tests(fit: LogisticFit) -> LikelihoodRatioTests:
-    """Test of each coefficient against zero by twice the fall of the (penalised) log-likelihood.
-
-    The penalty of the restricted fit keeps the information matrix of the full design, as in Heinze and
-    Schemper 2002 (from memory). The statistics are divided by `fit.dispersion`.
-    """
-    count = fit.coefficients.size
-    profile = _Profile(fit)
-    statistics = np.array(
-        [profile.statistic(np.zeros(count), np.delete(np.eye(count), j, axis=1)) for j in range(count)]
-    )
-    return LikelihoodRatioTests(statistic=statistics, p_value=np.asarray(chdtrc(1.0, statistics)))
-
-
-def profile_limits(fit: LogisticFit, *, level: float = 0.95) -> Limits:
-    """Profile (penalised) likelihood limits of each coefficient, shape (k,).
-
-    The values not rejected by the test of `likelihood_ratio_tests`: Heinze and Schemper 2002 (from memory).
-    Raises ValueError for a level outside (0, 1).
-    """
-    profile = _Profile(fit)
-    critical = float(chdtri(1.0, 2 * tail_probability(level)))
-    unit = np.eye(fit.coefficients.size)
-    lower, upper = [], []
-    for j, (centre, step) in enumerate(zip(fit.coefficients, fit.standard_errors, strict=True)):
-        basis = np.delete(unit, j, axis=1)
-
-        def excess(value: float, j: int = j, basis: FloatArray = basis) -> float:
-            return profile.statistic(value * unit[j], basis) - critical
-
-        lower.append(_crossing(excess, float(centre), -float(step)))
-        upper.append(_crossing(excess, float(centre), float(step)))
-    return Limits(lower=np.array(lower), upper=np.array(upper))
-
-
-def dispersion_factor(fit: LogisticFit, clusters: ArrayLike | None = None) -> float:
-    """Factor by which outcomes alike within a cluster inflate the covariance of `fit`.
+def cluster_dispersion(fit: LogisticFit, clusters: ArrayLike | None = None) -> Dispersion:
+    """How much outcomes alike within a cluster inflate the covariance of `fit`.
 
     `clusters` (n,) gives the cluster of each row (castings of one fill share metal, mold temperature and
     hand, and are not independent); None takes each row as one. The factor is Pearson's chi-square of the
@@ -222,48 +168,64 @@ def dispersion_factor(fit: LogisticFit, clusters: ArrayLike | None = None) -> fl
     upper = max(1.0, float((size**2).sum() / size.sum()))
     happened = np.bincount(group, y)
     if degrees <= 0 or np.all((happened == 0) | (happened == size)):
-        return upper
+        return Dispersion(factor=upper)
     residual = np.bincount(group, y - n * p)
     variance = np.bincount(group, n * p * (1 - p))
     slope = np.bincount(group, n * p * (1 - p) * (1 - 2 * p)) / variance
     pearson = float((residual**2 / variance).sum()) / degrees
     sparse = 1 + float((slope * residual / variance).mean())
-    return min(max(1.0, pearson / sparse), upper) if sparse > 0 else upper
+    factor = min(max(1.0, pearson / sparse), upper) if sparse > 0 else upper
+    return Dispersion(factor=factor, degrees=float(degrees))
 
 
-def with_dispersion(fit: LogisticFit, dispersion: float) -> LogisticFit:
-    """The same fit with its covariance multiplied by `dispersion` and its tests divided by it.
+def with_dispersion(fit: LogisticFit, dispersion: Dispersion) -> LogisticFit:
+    """The same fit with its covariance multiplied by the factor and its tests divided by it.
 
-    Quasi-likelihood: McCullagh and Nelder 1989, Generalized Linear Models, section 4.5 (from memory).
-    Raises ValueError unless `dispersion` is finite and positive.
+    Quasi-likelihood: McCullagh and Nelder 1989, Generalized Linear Models, section 4.5. Where the factor is
+    an estimate, Student's t takes the place of the normal and F of chi-square: Venables and Ripley 2002,
+    Modern Applied Statistics with S, section 7.5 (both from memory).
+    Raises ValueError unless the factor is finite and positive.
     """
-    if not (np.isfinite(dispersion) and dispersion > 0):
-        raise ValueError(f"dispersion must be finite and positive, not {dispersion}")
-    factor = dispersion / fit.dispersion
-    return replace(fit, covariance=fit.covariance * factor, dispersion=float(dispersion))
+    if not (np.isfinite(dispersion.factor) and dispersion.factor > 0):
+        raise ValueError(f"dispersion must be finite and positive, not {dispersion.factor}")
+    return replace(
+        fit,
+        covariance=fit.covariance * (dispersion.factor / fit.dispersion),
+        dispersion=float(dispersion.factor),
+        dispersion_df=float(dispersion.degrees),
+    )
 
 
 def probability_limits(fit: LogisticFit, design: ArrayLike, *, level: float = 0.95) -> Limits:
     """Pointwise Wald limits, on the logit scale, of the probability at the rows of `design` (m, k).
 
-    Hosmer and Lemeshow 2000, Applied Logistic Regression, section 1.4 (from memory).
+    Hosmer and Lemeshow 2000, Applied Logistic Regression, section 1.4 (from memory); Student's t where the
+    dispersion is an estimate.
     Raises ValueError for a level outside (0, 1).
     """
     x = np.asarray(design, dtype=np.float64)
     centre = x @ fit.coefficients
-    half = normal_quantile(level) * np.sqrt(np.einsum("ij,jk,ik->i", x, fit.covariance, x))
+    half = coverage_factor(fit.dispersion_df, level=level) * np.sqrt(
+        np.einsum("ij,jk,ik->i", x, fit.covariance, x)
+    )
     return Limits(lower=np.asarray(expit(centre - half)), upper=np.asarray(expit(centre + half)))
 
 
 def inverse_prediction(
-    coefficients: ArrayLike, covariance: ArrayLike, probability: float, *, level: float = 0.95
+    coefficients: ArrayLike,
+    covariance: ArrayLike,
+    probability: float,
+    *,
+    degrees: float = np.inf,
+    level: float = 0.95,
 ) -> InversePrediction | None:
     """The x at which intercept + slope * x equals logit(probability), with delta and Fieller limits.
 
-    `coefficients` (2,) and any `covariance` (2, 2) of them. Fieller 1954, Journal of the Royal Statistical
-    Society B 16:175-185; for the dose-response case Finney 1971, Probit Analysis (from memory). None where
-    the slope is zero (under a millionth of its standard error), as after `firth` without events: no x has
-    that probability. Raises ValueError for other shapes, or a probability or level outside (0, 1).
+    `coefficients` (2,) and any `covariance` (2, 2) of them, its scale known to so many `degrees` of freedom.
+    Fieller 1954, Journal of the Royal Statistical Society B 16:175-185; for the dose-response case Finney
+    1971, Probit Analysis (from memory). None where the slope is zero (under a millionth of its standard
+    error), as after `firth` without events: no x has that probability. Raises ValueError for other shapes, or
+    a probability or level outside (0, 1).
     """
     beta = np.asarray(coefficients, dtype=np.float64)
     cov = np.asarray(covariance, dtype=np.float64)
@@ -273,7 +235,7 @@ def inverse_prediction(
         raise ValueError(f"probability must lie between 0 and 1, not {probability}")
     if abs(beta[1]) <= 1e-6 * np.sqrt(cov[1, 1]):
         return None
-    z = normal_quantile(level)
+    z = coverage_factor(degrees, level=level)
     height = float(beta[0] - logit(probability))
     slope = float(beta[1])
     estimate = -height / slope
@@ -296,33 +258,6 @@ def inverse_prediction(
     )
 
 
-def profile_inverse_prediction(
-    fit: LogisticFit, probability: float, *, level: float = 0.95
-) -> InversePrediction | None:
-    """As `inverse_prediction`, with limits from the (penalised) likelihood ratio in place of Fieller's.
-
-    The limits enclose the x at which "the probability at x is `probability`" is not rejected; under
-    separation they are to be preferred. Williams 1986, Biometrics 42:641-645 (from memory). None and
-    ValueError as of `inverse_prediction`.
-    """
-    wald = inverse_prediction(fit.coefficients, fit.covariance, probability, level=level)
-    if wald is None:
-        return None
-    profile = _Profile(fit)
-    critical = float(chdtri(1.0, 2 * tail_probability(level)))
-    if profile.statistic(np.zeros(2), np.array([[1.0], [0.0]])) <= critical:
-        return replace(wald, lower=-np.inf, upper=np.inf)
-
-    def excess(value: float) -> float:
-        return profile.statistic_at(value, probability) - critical
-
-    return replace(
-        wald,
-        lower=_crossing(excess, wald.estimate, -wald.standard_error),
-        upper=_crossing(excess, wald.estimate, wald.standard_error),
-    )
-
-
 def summed_rate(cold: LogisticFit | None, hot: LogisticFit | None, x: ArrayLike) -> FloatArray:
     """Sum, at most 1, of the rates of two flaws that exclude each other, at x (m,); None counts as zero."""
     design = line_design(x)
@@ -331,273 +266,6 @@ def summed_rate(cold: LogisticFit | None, hot: LogisticFit | None, x: ArrayLike)
         if limb is not None:
             total = total + expit(design @ limb.coefficients)
     return np.minimum(total, 1.0)
-
-
-def working_window(
-    cold: LogisticFit | None,
-    hot: LogisticFit | None,
-    target_rate: float,
-    low: float,
-    high: float,
-    *,
-    level: float = 0.95,
-) -> WorkingWindow:
-    """Where, between `low` and `high`, the sum of two fitted rates on one x is at most `target_rate`.
-
-    `cold` is the fit (intercept, slope) of the flaws of a cold mold, `hot` that of a hot one; None = no such
-    flaws. Below one half each logistic curve is convex, hence so is their sum wherever it meets a target
-    below one half: the window is one interval and `first_met` its lower end.
-
-    The limits of `first_met` are those of the profile (penalised) likelihood: the x next to it at which "the
-    summed rate is the target" is rejected, the statistics of the two fits, each over its own dispersion,
-    being added and minimised over the split of the target between them (Cox and Hinkley 1974, Theoretical
-    Statistics, section 9.3; from memory). The sum has no Fieller form, and normal draws of the coefficients
-    mislead under separation; with one fit the limits are those of `profile_inverse_prediction`. The two fits
-    are taken as independent, which flaws excluding each other are nearly while both are rare.
-
-    Raises ValueError for a target outside (0, 0.5), low >= high, a level outside (0, 1), no fit at all
-    or a fit of other than two coefficients.
-    """
-    limbs = [limb for limb in (cold, hot) if limb is not None]
-    if not limbs:
-        raise ValueError("a working window needs at least one fitted response")
-    if any(limb.coefficients.size != 2 for limb in limbs):
-        raise ValueError("a working window needs fits of an intercept and one slope")
-    if not 0 < target_rate < 0.5:
-        raise ValueError(f"the target rate must lie between 0 and 0.5, not {target_rate}")
-    if not low < high:
-        raise ValueError(f"the range searched is empty: {low} to {high}")
-    low, high = float(low), float(high)
-
-    def excess_rate(x: float) -> float:
-        return float(sum(expit(limb.coefficients @ (1.0, x)) for limb in limbs)) - target_rate
-
-    best = _lowest(excess_rate, low, high)
-    met = excess_rate(best) <= 0
-    starts_before = met and excess_rate(low) <= 0
-    ends_after = met and excess_rate(high) <= 0
-    window_low = window_high = None
-    if met:
-        window_low = low if starts_before else _bisect(excess_rate, low, best)
-        window_high = high if ends_after else _bisect(excess_rate, best, high)
-
-    root_of_critical = float(np.sqrt(chdtri(1.0, 2 * tail_probability(level))))
-    statistic = _SumProfile(limbs, target_rate)
-
-    def rejection(x: float) -> float:
-        return float(np.sqrt(statistic(x))) - root_of_critical
-
-    shown_above = shown_met = None
-    if not starts_before:
-        shown_above = _first_positive(rejection, best if window_low is None else window_low, low)
-    if window_low is not None:
-        shown_met = _first_positive(rejection, window_low, best)
-    return WorkingWindow(
-        best=best,
-        rate_at_best=min(excess_rate(best) + target_rate, 1.0),
-        window_low=window_low,
-        window_high=window_high,
-        starts_before=starts_before,
-        ends_after=ends_after,
-        first_met=window_low,
-        first_met_lower=shown_above,
-        first_met_upper=shown_met,
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Problem:
-    """The data of one regression, alike rows of the design added up, with an orthonormal basis of it.
-
-    All that the likelihood asks of rows of one temperature is their sums; `place` is where a row went.
-    """
-
-    place: NDArray[np.int64]
-    events: FloatArray
-    trials: FloatArray
-    design: FloatArray
-    orthonormal: FloatArray
-    log_scale: float
-    log_binomials: float
-    firth: bool
-
-    @classmethod
-    def of(cls, events: FloatArray, trials: FloatArray, design: FloatArray, firth: bool) -> "_Problem":
-        """Of rows that all have trials."""
-        binomials = gammaln(trials + 1) - gammaln(events + 1) - gammaln(trials - events + 1)
-        design, place = np.unique(design, axis=0, return_inverse=True)
-        spread = np.sqrt((design**2).sum(axis=0))
-        if np.any(spread == 0) or np.linalg.matrix_rank(design / spread) < design.shape[1]:
-            raise ValueError(
-                "the design matrix is rank deficient: "
-                "at least as many different rows with trials as coefficients are needed"
-            )
-        orthonormal, triangle = np.linalg.qr(design)
-        return cls(
-            place=place,
-            events=_summed(place, events),
-            trials=_summed(place, trials),
-            design=design,
-            orthonormal=orthonormal,
-            log_scale=float(np.log(np.abs(np.diag(triangle))).sum()),
-            log_binomials=float(binomials.sum()),
-            firth=firth,
-        )
-
-    def empirical_logit(self, events: FloatArray, trials: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Start of the iteration on the logit scale, from the single rows, and how much each tells."""
-        logits = np.log((events + 0.5) / (trials - events + 0.5))
-        certainty = trials * expit(logits) * expit(-logits)
-        whole = _summed(self.place, certainty)
-        return _summed(self.place, certainty * logits) / whole, whole
-
-    def weights(self, eta: FloatArray) -> FloatArray:
-        """Binomial variances of the rows."""
-        return np.asarray(self.trials * expit(eta) * expit(-eta))
-
-    def information(self, coefficients: FloatArray) -> FloatArray:
-        """Fisher information of the coefficients."""
-        weights = self.weights(self.design @ coefficients)
-        return np.asarray((self.design * weights[:, None]).T @ self.design)
-
-    def loglik(self, eta: FloatArray) -> float:
-        """Binomial log-likelihood with its coefficients."""
-        failures = self.trials - self.events
-        terms = self.events * np.logaddexp(0.0, -eta) + failures * np.logaddexp(0.0, eta)
-        return self.log_binomials - float(terms.sum())
-
-    def objective(self, eta: FloatArray) -> float:
-        """Log-likelihood, penalised if so chosen."""
-        value = self.loglik(eta)
-        if not self.firth:
-            return value
-        triangle = np.linalg.qr(self.orthonormal * np.sqrt(self.weights(eta))[:, None], mode="r")
-        diagonal = np.abs(np.diag(triangle))
-        return value + self.log_scale + float(np.log(diagonal).sum()) if diagonal.min() > 0 else -np.inf
-
-    def working_score(self, eta: FloatArray) -> FloatArray:
-        """Residual of each row, with the adjustment by its leverage if penalised."""
-        probability = expit(eta)
-        residual = np.asarray(self.events - self.trials * probability)
-        if not self.firth:
-            return residual
-        rotated = np.linalg.qr(self.orthonormal * np.sqrt(self.weights(eta))[:, None])[0]
-        return np.asarray(residual + (rotated**2).sum(axis=1) * (0.5 - probability))
-
-    def maximise(
-        self,
-        origin: FloatArray,
-        basis: FloatArray,
-        reference: FloatArray,
-        *,
-        certainty: FloatArray | None = None,
-        tolerance: float = 1e-16,
-    ) -> tuple[FloatArray, float]:
-        """Coefficients of the form origin + basis @ free with the highest objective, and that objective.
-
-        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row of
-        the design, weighed by its binomial variance or `certainty`), until the score times the step is under
-        `tolerance`.
-        """
-        offset = self.design @ origin
-        if basis.shape[1] == 0:
-            return origin, self.objective(offset)
-        directions, triangle = np.linalg.qr(self.design @ basis)
-        pull = np.sqrt(self.weights(reference) if certainty is None else certainty)
-        free = np.linalg.lstsq(directions * pull[:, None], pull * (reference - offset), rcond=None)[0]
-        eta = offset + directions @ free
-        value = self.objective(eta)
-        for _ in range(MAX_ITERATIONS):
-            if not np.isfinite(value):
-                break
-            score = directions.T @ self.working_score(eta)
-            curvature = (directions * self.weights(eta)[:, None]).T @ directions
-            step = np.linalg.lstsq(curvature, score, rcond=None)[0]
-            length = 1.0
-            rounding = 1e-13 * (1 + abs(value))
-            while length > 1e-10:
-                candidate = offset + directions @ (free + length * step)
-                candidate_value = self.objective(candidate)
-                if candidate_value >= value - rounding:
-                    break
-                length /= 2
-            else:
-                break
-            free, eta, value = free + length * step, candidate, candidate_value
-            if abs(float(score @ step)) < tolerance * (1 + abs(value)):
-                break
-        return origin + basis @ np.linalg.solve(triangle, free), value
-
-    def refuse_separation(self, coefficients: FloatArray) -> None:
-        """ValueError where the information has vanished along some direction."""
-        weights = self.weights(self.design @ coefficients)
-        reached = np.linalg.eigvalsh((self.orthonormal * weights[:, None]).T @ self.orthonormal)[0]
-        largest = np.linalg.eigvalsh((self.orthonormal * self.trials[:, None]).T @ self.orthonormal)[0] / 4
-        if reached < SEPARATION_RATIO * largest:
-            raise ValueError("no maximum likelihood estimate exists: the outcomes are separated or all alike")
-
-
-def _summed(place: NDArray[np.int64], values: FloatArray) -> FloatArray:
-    return np.asarray(np.bincount(place, values), dtype=np.float64)
-
-
-class _Profile:
-    """Likelihood-ratio statistics of restrictions of one fit, on the scale of its dispersion."""
-
-    def __init__(self, fit: LogisticFit) -> None:
-        used = fit.trials > 0
-        self._problem = _Problem.of(fit.events[used], fit.trials[used], fit.design[used], fit.firth)
-        self._reference = self._problem.design @ fit.coefficients
-        self._top = self._problem.objective(self._reference)
-        self._dispersion = fit.dispersion
-
-    def statistic(self, origin: FloatArray, basis: FloatArray) -> float:
-        """Twice the fall of the objective when the coefficients must be origin + basis @ free."""
-        value = self._problem.maximise(origin, basis, self._reference, tolerance=1e-11)[1]
-        return max(2 * (self._top - value), 0.0) / self._dispersion
-
-    def statistic_at(self, x: float, probability: float) -> float:
-        """The statistic of "intercept + slope * x is the logit of the probability"."""
-        return self.statistic(np.array([logit(probability), 0.0]), np.array([[-x], [1.0]]))
-
-
-class _SumProfile:
-    """Likelihood-ratio statistic of "the rates of these fits at x add up to the target"."""
-
-    def __init__(self, limbs: list[LogisticFit], target: float) -> None:
-        self._limbs = limbs
-        self._profiles = [_Profile(limb) for limb in limbs]
-        self._target = target
-
-    def __call__(self, x: float) -> float:
-        from scipy.optimize import minimize_scalar
-
-        if len(self._profiles) == 1:
-            return self._profiles[0].statistic_at(x, self._target)
-        first, second = self._profiles
-
-        def of_split(log_odds: float) -> float:
-            one = first.statistic_at(x, self._target * float(expit(log_odds)))
-            return one + second.statistic_at(x, self._target * float(expit(-log_odds)))
-
-        found = minimize_scalar(
-            of_split, bounds=self._split_bounds(x), method="bounded", options={"xatol": 1e-3}
-        )
-        return float(found.fun)
-
-    def _split_bounds(self, x: float) -> tuple[float, float]:
-        """Log-odds of the split around the minimum: both rates move the same way from their fits."""
-        one, other = (max(float(expit(limb.coefficients @ (1.0, x))), 1e-200) for limb in self._limbs)
-        target = self._target
-        kept_first = float(np.log(one / (target - one))) if one < target else None
-        kept_second = float(np.log((target - other) / other)) if other < target else None
-        if kept_first is None:
-            lower = -SPLIT_SPAN if kept_second is None else kept_second
-            return lower, lower + (2 * SPLIT_SPAN if kept_second is None else SPLIT_SPAN)
-        if kept_second is None:
-            return kept_first - SPLIT_SPAN, kept_first
-        lower, upper = sorted((kept_first, kept_second))
-        return lower, max(upper, lower + 1e-6)
 
 
 def _checked_counts(
@@ -623,51 +291,3 @@ def _deviance(y: FloatArray, n: FloatArray, expected: FloatArray) -> float:
     with np.errstate(divide="ignore", invalid="ignore"):
         terms = xlogy(y, y / expected) + xlogy(rest, rest / expected_rest)
     return 2 * float(np.where(n > 0, np.nan_to_num(terms), 0.0).sum())
-
-
-def _crossing(excess: Callable[[float], float], centre: float, step: float) -> float:
-    """First sign change of `excess` going from `centre` by doubling steps; infinite if none is found."""
-    inner = centre
-    for _ in range(40):
-        outer = inner + step
-        if excess(outer) > 0:
-            return _bisect(excess, inner, outer)
-        inner, step = outer, step * 1.5
-    return float(np.copysign(np.inf, step))
-
-
-def _first_positive(function: Callable[[float], float], start: float, end: float) -> float | None:
-    """Where `function` first turns positive on the way from `start` to `end`; None if it does not."""
-    inner = start
-    if function(start) > 0:
-        return start
-    for outer in np.linspace(start, end, 25)[1:]:
-        if function(float(outer)) > 0:
-            return _bisect(function, inner, float(outer), tolerance=abs(end - start) * 1e-6)
-        inner = float(outer)
-    return None
-
-
-def _bisect(
-    function: Callable[[float], float], one: float, other: float, *, tolerance: float = 1e-10
-) -> float:
-    from scipy.optimize import brentq
-
-    def limited(x: float) -> float:
-        return min(function(x), 1e6)
-
-    return one if one == other else float(brentq(limited, one, other, xtol=tolerance, rtol=1e-12))
-
-
-def _lowest(function: Callable[[float], float], low: float, high: float) -> float:
-    from scipy.optimize import minimize_scalar
-
-    grid = np.linspace(low, high, 1001)
-    values = np.array([function(float(x)) for x in grid])
-    index = int(values.argmin())
-    if index in (0, grid.size - 1):
-        return float(grid[index])
-    found = minimize_scalar(
-        function, bounds=(grid[index - 1], grid[index + 1]), method="bounded", options={"xatol": 1e-6}
-    )
-    return float(found.x)

@@ -29,6 +29,7 @@ _LONGEST_RUNNING, _LONGEST_HEAD = 36, 30
 _LONGEST_TITLE = 70
 _WHOLE_MONEY, _WIDE_MONEY, _LEAST_BAITS = 10.0, 2.0, 0.75
 _SHORT_ON_PAPER = 10
+_SHORT_OF_A_LINE = 40
 
 STATUS_WORDS: dict[Status, str] = {
     "ok": "Enough data",
@@ -142,7 +143,7 @@ class SectionView:
     word: str
     why: str
     spans: tuple[SpanView, ...]
-    methods: tuple[str, ...]
+    methods: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,8 +397,19 @@ def _section_view(
         word=STATUS_WORDS[section.status],
         why=section.why if section.status != "ok" else "",
         spans=tuple(_span_view(part, section, bench, advice if part is parts[-1] else ()) for part in parts),
-        methods=tuple(dict.fromkeys(line for part in section.parts for line in part.section.methods)),
+        methods=_halves([line for part in section.parts for line in part.section.methods]),
     )
+
+
+def _halves(lines: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    """The lines, each once, in two parts of about the same length to stand side by side; none where none is.
+
+    A table of two cells is laid out in a tenth of the time that balanced columns take.
+    """
+    told = tuple(dict.fromkeys(lines))
+    lengths = [len(line) + _SHORT_OF_A_LINE for line in told]
+    first = min(range(1, len(told) + 1), key=lambda at: abs(sum(lengths[:at]) - sum(lengths[at:])), default=0)
+    return tuple(half for half in (told[:first], told[first:]) if half)
 
 
 def _said_already(part: SpanSection, section: ReportSection) -> bool:
