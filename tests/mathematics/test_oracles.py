@@ -1,24 +1,27 @@
 """The project's own statistics against scipy, statsmodels and firthmodels on drawn data, to 1e-6."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
 import statsmodels.api as sm
 from firthmodels import FirthLogisticRegression
 from numpy.typing import NDArray
-from scipy import stats
-from statsmodels.duration.survfunc import SurvfuncRight, survdiff
+from scipy import optimize, stats
+from statsmodels.duration.survfunc import CumIncidenceRight, SurvfuncRight, survdiff
+from statsmodels.stats.contingency_tables import StratifiedTable
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
+from benchwater.mathematics.competing_risks import cumulative_incidence
 from benchwater.mathematics.likelihood_profile import profile_limits
 from benchwater.mathematics.logistic import fit_logistic, line_design
 from benchwater.mathematics.multiplicity import holm_adjusted
 from benchwater.mathematics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.mathematics.rates import poisson_interval, rate_ratio
 from benchwater.mathematics.reconciliation import reconcile
+from benchwater.mathematics.stratified import mantel_haenszel
 from benchwater.mathematics.survival import kaplan_meier, log_rank
 from benchwater.mathematics.uncertainty import coverage_factor
 
@@ -76,6 +79,63 @@ def test_maximum_likelihood_and_firth_logistic_regression() -> None:
         theirs = firth.conf_int(method="pl")
         assert limits.lower == near([theirs[-1, 0], theirs[0, 0]])
         assert limits.upper == near([theirs[-1, 1], theirs[0, 1]])
+
+
+def test_firth_of_counts_is_the_highest_penalised_likelihood() -> None:
+    """Jeffreys' penalty written down anew, maximised by scipy; limits where it has fallen by half of 3.84."""
+    trials = np.array([5.0, 3, 4, 6, 5, 4, 5, 2])
+    x = np.linspace(-1.5, 1.5, 8)
+    for rng in drawn():
+        y = rng.binomial(trials.astype(int), 1 / (1 + np.exp(1.5 * x))).astype(float)
+
+        def penalised(b: FloatArray, y: FloatArray = y) -> float:
+            eta = b[0] + b[1] * x
+            p = 1 / (1 + np.exp(-eta))
+            w = trials * p * (1 - p)
+            information = np.array([[w.sum(), (w * x).sum()], [(w * x).sum(), (w * x * x).sum()]])
+            likelihood = float((y * eta - trials * np.log1p(np.exp(eta))).sum())
+            return likelihood + 0.5 * float(np.linalg.slogdet(information)[1])
+
+        def lost(b: FloatArray, of: Callable[[FloatArray], float] = penalised) -> float:
+            return -of(b)
+
+        best = optimize.minimize(lost, np.zeros(2), method="BFGS", options={"gtol": 1e-9})
+        own = fit_logistic(y, trials, line_design(x))
+        assert own.coefficients == near(best.x)
+
+        def fall(slope: float, best: optimize.OptimizeResult = best) -> float:
+            given = optimize.minimize_scalar(lambda b: lost(np.array([b, slope])), bracket=(-1, 1), tol=1e-12)
+            return 2 * float(given.fun - best.fun) - float(stats.chi2.ppf(0.95, 1))
+
+        limits = profile_limits(own)
+        for limit in (float(limits.lower[1]), float(limits.upper[1])):
+            assert fall(limit) == pytest.approx(0, abs=TOLERANCE)
+
+
+def test_causes_as_competing_risks() -> None:
+    for rng in drawn():
+        time, cause = np.round(rng.weibull(1.2, 90) * 5, 1) + 0.1, rng.integers(0, 3, 90)
+        cause[time == time.max()] = 0  # else statsmodels divides by zero
+        own, known = cumulative_incidence(time, cause), CumIncidenceRight(time, cause)
+        at = np.searchsorted(known.times, own.time, side="right") - 1
+        for row, theirs in enumerate(known.cinc):
+            assert own.incidence[row] == near(theirs[at])
+
+
+def test_odds_ratios_within_strata() -> None:
+    for rng in drawn():
+        sizes, events = rng.integers(5, 20, (2, 6)), np.zeros((2, 6))
+        events[0], events[1] = rng.binomial(sizes[0], 0.4), rng.binomial(sizes[1], 0.25)
+        tables = [
+            np.array([[e1, n1 - e1], [e2, n2 - e2]])
+            for (e1, e2), (n1, n2) in zip(events.T, sizes.T, strict=True)
+        ]
+        own, known = mantel_haenszel(events[0], sizes[0], events[1], sizes[1]), StratifiedTable(tables)
+        test = known.test_null_odds(correction=False)
+        assert (own.odds_ratio, own.statistic, own.p_value) == near(
+            (known.oddsratio_pooled, test.statistic, test.pvalue)
+        )
+        assert (own.lower, own.upper) == near(known.oddsratio_pooled_confint())
 
 
 def test_survival_and_the_log_rank_test() -> None:

@@ -1,45 +1,20 @@
-"""Over a thousand small seasons a method: each interval holds its truth as often as it says."""
+"""Over thousands of small seasons a method: each interval holds its truth as often as it says."""
 
-import re
-from functools import cache
-from pathlib import Path
-
-import pytest
-
-from simulations.seasons import (
-    STUDIES,
-    Outcome,
-    Study,
-    simulate,
-)
-
-pytestmark = pytest.mark.slow
-SUMMARY = Path(__file__).with_name("summary.md")
-ROUNDING = 0.5
+from simulations.studies import STUDIES
+from simulations.study import MARKS
+from simulations.summary import drawn_marks, drawn_text
 
 
-@cache
-def outcome(study: Study) -> Outcome:
-    return simulate(study)
+def test_marks_are_written_and_read_alike() -> None:
+    marks = {"one": "10-1", "other": "1111"}
+    assert drawn_marks(drawn_text(marks)) == marks
+    assert set(MARKS.values()) == {"1", "0", "-"}
 
 
-@pytest.mark.parametrize("study", STUDIES, ids=lambda study: study.name)
-def test_intervals_and_verdicts_are_right_as_often_as_they_say(study: Study) -> None:
-    found = outcome(study)
-    assert study.low <= found.share <= study.high, f"{100 * found.share:.2f} %"
-    assert found.stated >= 500
+def test_a_season_is_the_same_wherever_it_stands() -> None:
+    study = STUDIES[0]
+    assert study.marks(1, 30)[20:] == "".join(MARKS[study.held(1, season)] for season in range(20, 30))
 
 
-@pytest.mark.parametrize("study", STUDIES, ids=lambda study: study.name)
-def test_the_summary_is_what_was_drawn(study: Study) -> None:
-    (row,) = [
-        line for line in SUMMARY.read_text(encoding="utf-8").splitlines() if f"| {study.name} |" in line
-    ]
-    cells = [cell.strip() for cell in row.strip("|").split("|")]
-    assert int(cells[2]) == study.seasons
-    assert float(cells[4].removesuffix(" %")) == pytest.approx(100 * outcome(study).share, abs=ROUNDING)
-
-
-def test_the_summary_holds_no_study_that_is_gone() -> None:
-    rows = [line for line in SUMMARY.read_text(encoding="utf-8").splitlines() if re.match(r"\| [A-Z]", line)]
-    assert [row.split("|")[1].strip() for row in rows] == [study.name for study in STUDIES]
+def test_no_two_studies_share_a_name() -> None:
+    assert len({study.name for study in STUDIES}) == len(STUDIES)

@@ -105,13 +105,20 @@ def _few(fit: LogisticFit | None) -> str:
     return f"; by only {counted(flaws, 'flaw')}" if 0 < flaws < ENOUGH_FLAWED else ""
 
 
+def gap_around(draft: Draft, mold: str, temp: float) -> tuple[float, float] | None:
+    """The readings next to a temperature that the logs enclose, where they lie far apart; else None."""
+    read = draft.warm(mold)["mold_temp_c"]
+    below, above = float(read[read <= temp].max()), float(read[read >= temp].min())
+    return (below, above) if above - below > WIDE_GAP_K else None
+
+
 def _gap(draft: Draft, mold: str, temp: float) -> str:
     """Where the logs skip over a temperature that they enclose, between what they do."""
-    read = draft.warm(mold)["mold_temp_c"]
-    below, above = read[read <= temp].max(), read[read >= temp].min()
-    if not above - below > WIDE_GAP_K:
+    gap = gap_around(draft, mold, temp)
+    if gap is None:
         return ""
-    return f"; nothing was poured between {draft.temp(below)} and {draft.temp(above)}, so pour a few there"
+    below, above = (draft.temp(edge) for edge in gap)
+    return f"; nothing was poured between {below} and {above}, so pour a few there"
 
 
 def _curve(draft: Draft, mold: str, found: FlawWindow) -> None:

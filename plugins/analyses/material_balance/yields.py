@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from benchwater.books.metal import Dross, MoldYield
 from benchwater.books.mold_warmth import SPRUES
 from benchwater.plugin import Bench, Cell, Finding, Table, TableColumn
-from benchwater.words import make_finding
+from benchwater.words import in_brackets, make_finding
 
 FEWEST_FOR_YIELD = 20
 
@@ -33,9 +33,8 @@ def dross_finding(found: Dross, bench: Bench) -> Finding:
     """The share of a metal that was skimmed or thrown away."""
     share, amount = bench.show(found.share.estimate, "1"), bench.show(found.discarded, "g")
     less = found.discarded / (SPRUES * (found.melted - found.discarded) + found.discarded)
-    text = (
-        f"{found.item}: {share} of what was melted was skimmed or thrown away ({amount}). That reads high, "
-    )
+    share += in_brackets(lambda value: bench.show(value, "1"), found.share.low, found.share.high)
+    text = f"{found.item}: {share} of what was melted was skimmed or thrown away, {amount}. That reads high, "
     text += "as sprues are melted along and weighed nowhere: with half the castings' metal again in them, as "
     text += f"is common, {bench.show(less, '1')}."
     more: dict[str, Cell] = {"with_customary_sprues": less}

@@ -157,15 +157,38 @@ class _SumProfile:
             return self._profiles[0].statistic_at(x, self._target)
         fitted = np.array([max(_rate(limb, x), SMALLEST_SHARE * self._target) for limb in self._limbs])
         start = np.log(fitted[:-1] / fitted[-1])
-        found = minimize(self._of_parts, start, args=(x,), jac=True, method="BFGS", options={"gtol": 1e-4})
-        return float(found.fun)
+        unit = self._unit(start, x)
+
+        def along(steps: FloatArray) -> tuple[float, FloatArray]:
+            value, slope = self._of_parts(start + unit @ steps, x)
+            return value, slope @ unit
+
+        return float(minimize(along, 0 * start, jac=True, method="BFGS", options={"gtol": 1e-3}).fun)
 
     def _of_parts(self, log_odds: FloatArray, x: float) -> tuple[float, FloatArray]:
         """The summed statistic and its slope by the log-odds of each part of the target against the last."""
-        shares = softmax(np.append(log_odds, 0.0))
-        rates = np.clip(self._target * shares, SMALLEST_SHARE**2, None)
-        found = [
-            profile.slope_at(x, float(rate)) for profile, rate in zip(self._profiles, rates, strict=True)
+        shares, rates = self._parts(log_odds)
+        found = [profile.slope_at(x, rate) for profile, rate in zip(self._profiles, rates, strict=True)]
+        slopes = np.array([slope for _, slope in found])
+        return sum(value for value, _ in found), slopes @ _turns(shares, rates)
+
+    def _unit(self, log_odds: FloatArray, x: float) -> FloatArray:
+        """Steps (columns) that would each change the statistic alike, were the fits' logits at x normal."""
+        turns = _turns(*self._parts(log_odds))
+        at = [np.array([1.0, x])[: limb.coefficients.size] for limb in self._limbs]
+        variances = [
+            float(place @ limb.covariance @ place) for limb, place in zip(self._limbs, at, strict=True)
         ]
-        by_share = np.array([slope for _, slope in found]) / (1 - rates)
-        return sum(value for value, _ in found), (by_share - shares * by_share.sum())[:-1]
+        curvature = 2 * turns.T @ (turns / np.array(variances)[:, None])
+        whole = curvature + 1e-6 * np.trace(curvature) * np.eye(log_odds.size)
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(whole)).T)
+
+    def _parts(self, log_odds: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The share of the target that falls to each limb, and the rate that makes."""
+        shares = softmax(np.append(log_odds, 0.0))
+        return shares, np.clip(self._target * shares, SMALLEST_SHARE**2, None)
+
+
+def _turns(shares: FloatArray, rates: FloatArray) -> FloatArray:
+    """Derivatives (limbs, limbs - 1) of the limbs' logits by the log-odds of their parts."""
+    return np.asarray(((np.eye(shares.size) - shares) / (1 - rates)[:, None])[:, :-1])

@@ -21,7 +21,7 @@ def test_perfect_separation_is_survived_and_answered() -> None:
     advice = {action.id: action for action in section.actions}["warm:ball"]
     assert advice.worth == pytest.approx(60 * 0.20)
     assert advice.worth_unit == "money"
-    assert "°F" in advice.text
+    assert "before it reads 304 °F" in advice.text, "the coolest logged at which castings were good"
     assert "60 of the 60" in advice.because
     assert "nothing was poured between 253 °F and 304 °F" in target.text
 
