@@ -16,6 +16,7 @@ TASKS: Mapping[str, Sequence[str]] = {
     "reference": ("tests/docs/write_reference.py",),
     "demo": ("tests/demo_season/write_demo_season.py",),
     "golden": ("tests/golden/golden_pages.py",),
+    "benchmarks": ("tests/benchmarks/run_benchmarks.py",),
 }
 
 

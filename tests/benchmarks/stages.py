@@ -38,7 +38,7 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
     sections: list[ReportSection] = []
     for analysis, plugin in workspace.plugins.analyses:
         with timed(analysis.id):
-            sections += run_analyses([(analysis, plugin)], season, spans.parts)
+            sections += run_analyses([(analysis, plugin)], season, spans.parts, on_failure=_refuse)
     with timed("rank"):
         rank_actions(sections, workspace.bench)
     if out is not None:
@@ -55,6 +55,11 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
             pdf = print_pdf(html, report)
         out.write_bytes(pdf)
     return taken
+
+
+def _refuse(analysis: str, trace: str) -> None:
+    """A section that failed is soon done, and says nothing of speed."""
+    raise RuntimeError(f"{analysis} failed:\n{trace}")
 
 
 if __name__ == "__main__":

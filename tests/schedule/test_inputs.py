@@ -4,16 +4,14 @@ from importlib.metadata import entry_points
 
 import pytest
 
+from benchwater.plugin_host.contents import NOT_KNOWN, content_hash, shipped_plugins
 from benchwater.plugin_host.places import shipped_folder
 from benchwater.read.folder import LOG_ENDINGS as READ_ENDINGS
 from benchwater.read.folder import log_files
 from benchwater.schedule.inputs import (
     LOG_ENDINGS,
-    NOT_KNOWN,
     Inputs,
-    content_hash,
     possible_logs,
-    shipped_plugins,
     take_inputs,
 )
 

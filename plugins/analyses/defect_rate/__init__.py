@@ -17,19 +17,19 @@ from collections.abc import Iterable
 from benchwater.books.fills import fills_of, molds_by_weight, poured_in, read_with_a_gun
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
-from .advice import temperature_advice
-from .cavities import by_cavity
-from .draft import Draft
-from .heat import heat_balance
-from .methods import METHODS
-from .rates import overall_rates
-from .sessions import by_session
-from .tables import made_tables
-from .temperature import by_temperature, left_open, too_little
-
 
 def analyse(season: Season, span: Span) -> Section:
     """Rates, temperature, cavities, sessions, heat: in that order."""
+    from .advice import temperature_advice
+    from .cavities import by_cavity
+    from .draft import Draft
+    from .heat import heat_balance
+    from .methods import METHODS
+    from .rates import overall_rates
+    from .sessions import by_session
+    from .tables import made_tables
+    from .temperature import by_temperature, left_open, too_little
+
     rows = poured_in(season, span)
     if not rows["castings"].sum():
         return Section.empty("No casting was logged in this span, good or bad.")

@@ -28,6 +28,9 @@ from benchwater.commands.terminal import (
     type=click.Path(file_okay=False, path_type=Path),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
+@click.option(
+    "--no-cache", "cache", flag_value=False, default=True, help="Read large logs anew, and remember nothing."
+)
 @workspace_plugins_option
 @debug_option
 def report(
@@ -36,6 +39,7 @@ def report(
     whole_season: bool,
     only: tuple[str, ...],
     out: Path | None,
+    cache: bool,
     workspace_plugins: bool,
 ) -> int:
     """Write the report of FOLDER (left out: this folder).
@@ -55,7 +59,7 @@ def report(
 
     failures: list[str] = []
     with progress() as step:
-        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
+        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
         if month is None and not workspace.reading.holds_rows:
             month = f"{date.today():%Y-%m}"
         made = make_report(

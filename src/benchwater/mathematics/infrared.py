@@ -9,8 +9,6 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import Stefan_Boltzmann, c, h, k, zero_Celsius
-from scipy.optimize import brentq
 
 BARE_ALUMINIUM, OXIDISED_ALUMINIUM, MATT_BLACK = 0.05, 0.30, 0.94
 GUN_SETTING = 0.95
@@ -37,6 +35,9 @@ def infrared_reading(
 
     Raises ValueError for an emissivity or setting outside (0, 1] or a temperature at or below absolute zero.
     """
+    from scipy.constants import zero_Celsius
+    from scipy.optimize import brentq
+
     if not (0 < emissivity <= 1 and 0 < setting <= 1):
         raise ValueError(f"emissivity and setting must lie in (0, 1]: {emissivity}, {setting}")
     if not min(temperature, background) > -zero_Celsius:
@@ -66,6 +67,8 @@ def far_below(measured: ArrayLike, expected: ArrayLike, ambient: float) -> bool:
 
 def _radiation(celsius: float, band: tuple[float, float] | None) -> float:
     """Black-body radiation in W/m2, all of it or that between two wavelengths in um."""
+    from scipy.constants import Stefan_Boltzmann, zero_Celsius
+
     kelvin = celsius + zero_Celsius
     whole = float(Stefan_Boltzmann) * kelvin**4
     if band is None:
@@ -74,6 +77,8 @@ def _radiation(celsius: float, band: tuple[float, float] | None) -> float:
 
 
 def _share_below(wavelength_um: float, kelvin: float) -> float:
+    from scipy.constants import c, h, k
+
     x = h * c / (k * wavelength_um * 1e-6 * kelvin)
     n = np.arange(1, TERMS + 1)
     terms = np.exp(-n * x) * (x**3 / n + 3 * x**2 / n**2 + 6 * x / n**3 + 6 / n**4)

@@ -3,8 +3,6 @@
 import math
 from dataclasses import dataclass
 
-from scipy.special import ndtri
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Interval:
@@ -34,6 +32,8 @@ def normal_quantile(level: float) -> float:
 
     Raises ValueError unless 0 < level < 1.
     """
+    from scipy.special import ndtri
+
     return -float(ndtri(tail_probability(level)))
 
 

@@ -2,8 +2,6 @@
 
 import math
 
-from scipy.special import betainccinv, betaincinv
-
 from benchwater.mathematics.interval import Interval, normal_quantile, tail_probability, whole_count
 
 
@@ -49,6 +47,8 @@ def clopper_pearson_interval(successes: float, total: float, level: float = 0.95
     Source: Clopper & Pearson 1934, Biometrika 26:404-413, in the beta form; method 5 of Newcombe 1998,
     Statistics in Medicine 17:857-872 (from memory, checked against its printed examples).
     """
+    from scipy.special import betainccinv, betaincinv
+
     x, n = _counts(successes, total)
     tail = tail_probability(level)
     return Interval(

@@ -3,8 +3,6 @@
 import math
 from dataclasses import dataclass
 
-from scipy.special import bdtr, bdtrc, gammainccinv, gammaincinv
-
 from benchwater.mathematics.interval import Interval, tail_probability, whole_count
 from benchwater.mathematics.proportions import clopper_pearson_interval
 
@@ -24,6 +22,8 @@ def poisson_interval(count: float, level: float = 0.95) -> Interval:
     Source: Garwood 1936, Biometrika 28:437-442, in the gamma (chi-square) form (from memory, checked against
     its table).
     """
+    from scipy.special import gammainccinv, gammaincinv
+
     x = whole_count(count, "count")
     tail = tail_probability(level)
     return Interval(
@@ -80,6 +80,8 @@ def rate_ratio(
     chapter on person-time data, for the mid-p value (from memory, checked against the Stata manual's
     example).
     """
+    from scipy.special import bdtr, bdtrc
+
     x1, x2 = whole_count(events1, "events1"), whole_count(events2, "events2")
     units1, units2 = _exposure(exposure1, "exposure1"), _exposure(exposure2, "exposure2")
     n = x1 + x2

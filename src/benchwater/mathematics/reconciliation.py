@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, ndtri
 
 FloatArray = NDArray[np.float64]
 
@@ -57,6 +56,8 @@ def reconcile(
     Raises ValueError for other shapes, a variance negative or not finite, a significance outside (0, 1), or
     balances that no adjustment of the inexact quantities can satisfy.
     """
+    from scipy.special import chdtrc, ndtri
+
     y, v = np.asarray(measured, dtype=np.float64), np.asarray(variance, dtype=np.float64)
     a = np.asarray(constraints, dtype=np.float64)
     if y.ndim != 1 or v.shape != y.shape or a.ndim != 2 or a.shape[1] != y.size:

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import chdtrc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +32,8 @@ def cochran_armitage(
     None where there is nothing to test: no events, no trial without one, or trials at one score only. Raises
     ValueError for unequal shapes, events outside 0..trials, values not finite, or a dispersion not above 0.
     """
+    from scipy.special import chdtrc
+
     y, n = np.asarray(events, dtype=np.float64), np.asarray(trials, dtype=np.float64)
     x = np.arange(1.0, y.size + 1) if scores is None else np.asarray(scores, dtype=np.float64)
     if y.ndim != 1 or not y.shape == n.shape == x.shape:

@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import stdtrit
 
 from benchwater.mathematics.interval import normal_quantile, tail_probability
 
@@ -89,6 +88,8 @@ def coverage_factor(degrees_of_freedom: float = np.inf, *, level: float = 0.95) 
 
     Raises ValueError for fewer than 1 degree of freedom or a level outside (0, 1).
     """
+    from scipy.special import stdtrit
+
     if not degrees_of_freedom >= 1:
         raise ValueError(f"at least 1 degree of freedom is needed, not {degrees_of_freedom}")
     if np.isinf(degrees_of_freedom):

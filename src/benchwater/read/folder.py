@@ -8,6 +8,7 @@ from pathlib import Path
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
+from benchwater.read.cache import ReadCache, Remembered
 from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
 from benchwater.read.limits import LARGEST_FILE_BYTES
@@ -37,12 +38,13 @@ def read_folder(
     bench: Bench,
     *,
     keep_repeats: Sequence[str] = (),
+    cache: ReadCache | None = None,
     progress: Callable[[str], None] = lambda file: None,
 ) -> Reading:
     """Read every log below the folder. Never raises for what a file holds: each is listed with its reason.
 
     `keep_repeats` names files whose rows are all meant, though another file holds the same ones; `*` is
-    every file.
+    every file. With a `cache` large files that it knows are not parsed again.
     """
     files: list[_ReadFile] = []
     not_read: list[NotRead] = []
@@ -53,9 +55,11 @@ def read_folder(
             not_read.append(NotRead(file=name, why=why))
             continue
         try:
-            files.append(_read_file(path, name, kinds, bench))
+            files.append(_read_file(path, name, kinds, bench, cache))
         except FileError as error:
             not_read.append(NotRead(file=name, why=str(error)))
+    if cache is not None:
+        cache.tidy()
     file_rows = [
         FileRows(file=read.file, log=read.kind.name, columns=read.content.columns, lines=read.content.lines)
         for read in files
@@ -118,18 +122,28 @@ def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
             )
 
 
-def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) -> _ReadFile:
+def _read_file(
+    path: Path, name: str, kinds: Sequence[LogKind], bench: Bench, cache: ReadCache | None
+) -> _ReadFile:
     data = _bytes(path)
+    sha256 = hashlib.sha256(data).hexdigest()
+    found = cache.find(data, sha256, name) if cache is not None else None
+    if found is None:
+        found = _parsed(data, name, kinds, bench)
+        if cache is not None:
+            cache.keep(data, sha256, found)
+    kind = next(kind for kind in kinds if kind.name == found.log)
+    return _ReadFile(file=name, sha256=sha256, kind=kind, dialect=found.dialect, content=found.content)
+
+
+def _parsed(data: bytes, name: str, kinds: Sequence[LogKind], bench: Bench) -> Remembered:
     decoded = decode(data)
     header = recognise(decoded.text, kinds)
-    content = read_rows(name, header, bench)
     separator = {",": "commas", ";": "semicolons", "\t": "tabs"}[header.separator]
-    return _ReadFile(
-        file=name,
-        sha256=hashlib.sha256(data).hexdigest(),
-        kind=header.kind,
+    return Remembered(
+        log=header.kind.name,
         dialect=f"{decoded.encoding}, {separator}",
-        content=content,
+        content=read_rows(name, header, bench),
     )
 
 

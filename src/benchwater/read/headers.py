@@ -57,7 +57,7 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
                 candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
                 break
             nearest += [_missing(kind, record.cells) for kind in kinds]
-    if not text.strip():
+    if not text or text.isspace():
         raise FileError("is empty")
     if len(candidates) > 1:
         names = " and ".join(sorted({f"`{header.kind.name}`" for header in candidates}))
@@ -80,8 +80,8 @@ def split_unit(text: str) -> tuple[str, str | None]:
 
 
 def _without_hint(text: str) -> str:
-    first, _, rest = text.partition("\n")
-    return f"\n{rest}" if re.fullmatch(r"sep=[,;\t]\s*", first, re.IGNORECASE) else text
+    hint = re.match(r"sep=[,;\t][^\S\n]*(?:\n|\Z)", text, re.IGNORECASE)
+    return text if hint is None else f"\n{text[hint.end() :]}"
 
 
 def _lookup(kind: LogKind) -> Mapping[str, Column]:

@@ -42,7 +42,7 @@ def _table(kind: LogKind, files: Sequence[FileRows]) -> "pd.DataFrame":
     declared = set(data)
     for name in sorted({name for entry in files for name in entry.columns} - declared):
         data[name] = _spread(_joined(files, name).take(order), "str")
-    return pd.DataFrame(data)
+    return pd.DataFrame(data, copy=False)
 
 
 def _joined(files: Sequence[FileRows], name: str) -> Coded:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from benchwater.analyse.report import Report
 from benchwater.render.page import compose
+from benchwater.render.set_aside import alike_rows
 from benchwater.render.text import LONG_WORD, pieces, shorten, visible
 from benchwater.words import MONTHS
 
@@ -44,8 +45,11 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
     environment.filters["name"] = _name
     environment.filters["cell"] = _cell
     environment.filters["sentence"] = _sentence
+    set_aside = alike_rows(report.set_aside)
     return environment.get_template("report.html.j2").render(
         report=report,
+        set_aside=set_aside[:MOST_LISTED],
+        set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
         bench=report.bench,
         page=compose(report),
         most_listed=MOST_LISTED,

@@ -16,8 +16,10 @@ if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 
-def print_pdf(html: str, report: Report, logs: "Sequence[AttachedLog]" = ()) -> bytes:
-    """The PDF of `render_html(report)`, with the JSON twin and `logs` attached.
+def print_pdf(
+    html: str, report: Report, logs: "Sequence[AttachedLog]" = (), twin: str | None = None
+) -> bytes:
+    """The PDF of `render_html(report)`, with `render_json(report)` (`twin`, where made already) and `logs`.
 
     It reads nothing but what it is given.
 
@@ -29,8 +31,8 @@ def print_pdf(html: str, report: Report, logs: "Sequence[AttachedLog]" = ()) -> 
 
     fetcher, fonts = printing.own_fetcher(), FontConfiguration()
     made = datetime(report.period.end.year, report.period.end.month, report.period.end.day)
-    twin: Any = weasyprint.Attachment(
-        string=render_json(report),
+    numbers: Any = weasyprint.Attachment(
+        string=render_json(report) if twin is None else twin,
         name="season-report.json",
         description="The numbers of this report, unrounded, for other programs",
         created=made,
@@ -58,7 +60,7 @@ def print_pdf(html: str, report: Report, logs: "Sequence[AttachedLog]" = ()) -> 
         pdf: bytes = page.write_pdf(
             stylesheets=[printing.typeface(fonts)],
             font_config=fonts,
-            attachments=[twin, *sources],
+            attachments=[numbers, *sources],
             pdf_variant=VARIANT,
             finisher=mark_both,
         )

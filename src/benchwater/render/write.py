@@ -48,15 +48,15 @@ def write_report(
 def _write(report: Report, folder: Path, workspace: Path | None, progress: Callable[[str], None]) -> Written:
     progress("Writing HTML and JSON")
     logs = read_logs(workspace, report.sources) if workspace is not None else ()
-    html = render_html(report, [log.file for log in logs])
+    html, twin = render_html(report, [log.file for log in logs]), render_json(report)
     files = [
         write_whole(folder / f"{NAME}.html", html.encode()),
-        write_whole(folder / f"{NAME}.json", render_json(report).encode()),
+        write_whole(folder / f"{NAME}.json", twin.encode()),
     ]
     progress("Printing the PDF")
     target = folder / f"{NAME}.pdf"
     try:
-        pdf = print_pdf(html, report, logs)
+        pdf = print_pdf(html, report, logs, twin)
     except PrintingUnavailable as error:
         target.unlink(missing_ok=True)
         return Written(files=tuple(files), problem=f"The PDF was not printed. {error}")

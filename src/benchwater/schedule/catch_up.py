@@ -233,7 +233,10 @@ class _Run:
             from benchwater.pipeline import read_workspace
 
             self._read = read_workspace(
-                self._folder, workspace_plugins=self._workspace_plugins, progress=self._progress
+                self._folder,
+                workspace_plugins=self._workspace_plugins,
+                cache=True,
+                progress=self._progress,
             )
         return self._read
 

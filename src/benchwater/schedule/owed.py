@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from benchwater.schedule.inputs import NOT_KNOWN, Inputs
+from benchwater.plugin_host.contents import NOT_KNOWN
+from benchwater.schedule.inputs import Inputs
 from benchwater.schedule.manifest import Look, Manifest, Period, RestsOn, WrittenReport
 
 NO_REPORT = "no report yet"

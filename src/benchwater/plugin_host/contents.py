@@ -1,0 +1,85 @@
+"""What plugins are made of, as content hashes: whatever rests on them can tell that one changed.
+
+Nothing heavy is imported here, so that `due` with nothing to do ends soon.
+"""
+
+import hashlib
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from benchwater.read.limits import LARGEST_FILE_BYTES
+
+NOT_KNOWN = ""
+_DIGITS = 32
+
+
+def plugin_contents(workspace: Path | None, files: Sequence[Path] = ()) -> dict[str, str]:
+    """Content hashes by name of all that plugins may come from, NOT_KNOWN for what cannot be opened.
+
+    `workspace` is the maker's folder, None to leave its plugins out; `files` are further plugins.
+    """
+    found = {f"shipped: {name}": content for name, content in folder_contents(shipped_plugins())}
+    found |= {f"installed: {name}": content for name, content in _installed()}
+    if workspace is not None and (workspace / "plugins").resolve() != shipped_plugins().resolve():
+        found |= {f"plugins/{name}": content for name, content in folder_contents(workspace / "plugins")}
+    for path in files:
+        inside = folder_contents(path) if path.is_dir() else [(path.name, content_hash(path))]
+        found |= {f"{path}: {name}": content for name, content in inside}
+    return found
+
+
+def shipped_plugins() -> Path:
+    """The folder that `plugin_host.places` loads shipped plugins from."""
+    package = Path(__file__).resolve().parents[1]
+    installed = package / "shipped_plugins"
+    return installed if installed.is_dir() else package.parents[1] / "plugins"
+
+
+def content_hash(path: Path) -> str:
+    """Half a file's SHA-256, or NOT_KNOWN if it cannot be opened. One too large to read goes by its size."""
+    try:
+        if not path.is_file():
+            return "no ordinary file"
+        if (size := path.stat().st_size) > LARGEST_FILE_BYTES:
+            return f"{size} bytes"
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()[:_DIGITS]
+    except OSError:
+        return NOT_KNOWN
+
+
+def folder_contents(folder: Path) -> Iterator[tuple[str, str]]:
+    """Every file of a plugins folder that can take part: helpers and data too, tests and caches not."""
+    if not folder.is_dir():
+        return
+    for current, folders, names in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith(".") and name != "__pycache__")
+        for name in sorted(names):
+            if not name.startswith((".", "test_", "conftest")) and not name.endswith((".pyc", "~")):
+                path = Path(current, name)
+                yield path.relative_to(folder).as_posix(), content_hash(path)
+
+
+def _installed() -> Iterator[tuple[str, str]]:
+    """Plugins of installed packages: each package that names some, and what it says of them.
+
+    Looked for where `importlib.metadata` looks, which to import would take longer than all the rest.
+    """
+    for place in dict.fromkeys(sys.path):
+        for entry in _packages(place or "."):
+            with suppress(OSError):
+                named = Path(place, entry, "entry_points.txt").read_bytes()
+                if b"[benchwater]" in named:
+                    name, _, version = entry.rpartition(".")[0].partition("-")
+                    yield name, f"{version} {hashlib.sha256(named).hexdigest()[:_DIGITS]}"
+
+
+def _packages(place: str) -> list[str]:
+    """The folders in which installed packages are told of."""
+    try:
+        return sorted(name for name in os.listdir(place) if name.endswith((".dist-info", ".egg-info")))
+    except OSError:
+        return []

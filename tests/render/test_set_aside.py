@@ -1,0 +1,28 @@
+from benchwater.read.outcome import SetAside
+from benchwater.render.set_aside import MOST_RUNS, alike_rows
+
+
+def row(file: str, line: int, value: str = "perch-gurb", why: str = "is not a build") -> SetAside:
+    return SetAside(file=file, line=line, column="build", value=value, why=why, reason="name", log="fishing")
+
+
+def test_a_mistake_made_on_many_rows_of_a_file_is_told_once_with_its_lines():
+    rows = [row("a.csv", 3), row("a.csv", 4), row("a.csv", 5), row("a.csv", 9), row("b.csv", 3)]
+    told = [(alike.file, alike.lines, alike.rows) for alike in alike_rows(rows)]
+    assert told == [("a.csv", "3-5, 9", 4), ("b.csv", "3", 1)]
+
+
+def test_another_cell_or_reason_is_another_mistake_and_the_first_row_decides_the_place():
+    rows = [row("a.csv", 2), row("a.csv", 3, value="x"), row("a.csv", 4, why="is empty"), row("a.csv", 5)]
+    told = [(alike.lines, alike.value, alike.why) for alike in alike_rows(rows)]
+    assert told == [
+        ("2, 5", "perch-gurb", "is not a build"),
+        ("3", "x", "is not a build"),
+        ("4", "perch-gurb", "is empty"),
+    ]
+
+
+def test_lines_scattered_over_a_file_are_cut_and_counted():
+    (alike,) = alike_rows([row("a.csv", line) for line in range(2, 102, 2)])
+    assert alike.lines == f"{', '.join(str(line) for line in range(2, 2 + 2 * MOST_RUNS, 2))} and 38 more"
+    assert alike.rows == 50
