@@ -17,7 +17,6 @@ OPEN_TO_PLUGINS = {"plugin", "units", "words", "mathematics", "books", "plots"}
 ALONE = {
     "pint": {"units"},
     "pluggy": {"plugin", "plugin_host"},
-    "fontTools": {"drawing"},
     "jinja2": {"render"},
     "click": {"commands"},
     "watchfiles": {"schedule"},

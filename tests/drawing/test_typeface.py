@@ -2,8 +2,14 @@
 
 import pytest
 
+from benchwater.drawing.advances import ADVANCES, PER_SIZE
 from benchwater.drawing.typeface import width_of
 from benchwater.render.fonts import FACES, FAMILY
+from drawing.write_advances import measured
+
+
+def test_the_widths_written_down_are_those_of_the_font_file():
+    assert measured() == (PER_SIZE, ADVANCES), "python tests/drawing/write_advances.py"
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,6 @@
 """SVG as text: elements, numbers in two decimals, paths. A point is across and down, in printer's points."""
 
 import math
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from itertools import groupby
@@ -9,7 +8,6 @@ from itertools import groupby
 Point = tuple[float, float]
 Attributes = dict[str, str | float]
 
-_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _MANY, _FINEST = 300, 0.25
 
 
@@ -30,8 +28,9 @@ def element(name: str, content: str | None = None, /, **attributes: str | float)
 
 
 def text_of(text: str) -> str:
-    """A text as it may stand in an element, without what XML cannot hold."""
-    return escape(_NOT_XML.sub("", text), quote=False)
+    """A text as it may stand in an element, without what cannot be seen: some of that XML cannot hold."""
+    shown = text if text.isprintable() else "".join(letter for letter in text if letter.isprintable())
+    return escape(shown, quote=False)
 
 
 def path(points: Iterable[Point], *, closed: bool = False) -> str:

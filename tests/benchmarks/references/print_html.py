@@ -4,10 +4,8 @@ import sys
 
 import click  # noqa: F401
 import jinja2  # noqa: F401
-import matplotlib.figure  # noqa: F401
 import numpy  # noqa: F401
 import pandas  # noqa: F401
-import pint  # noqa: F401
 import pluggy  # noqa: F401
 import scipy.optimize
 import scipy.special  # noqa: F401

@@ -1,0 +1,183 @@
+"""Books kept by column beside the same books kept row by row: the demo, and seasons drawn from a seed."""
+
+import csv
+import io
+from datetime import date, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+
+from benchwater.books.bait_costs import BaitCost, season_facts
+from benchwater.books.bait_plan import look_ahead
+from benchwater.books.made import baits_made, castings_made, coats_made
+from benchwater.books.pieces import pieces_on_hand
+from benchwater.books.prices import FROM_RECEIPTS, unit_prices
+from benchwater.books.savings import losses_in, spoilt_in
+from benchwater.books.stock_books import keep_books
+from benchwater.gather.season import gather
+from benchwater.mathematics.movements import Movement, net_amount
+from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.plugin import Season, Span
+from benchwater.testing import make_season
+from books import row_by_row
+
+DEMO = Path(__file__).parents[2] / "sample_logs"
+MOVES = ("received", "counted", "used", "discarded", "recovered")
+BENCH = (DEMO / "bench.toml").read_text(encoding="utf-8")
+
+
+def close(values: Any) -> Any:
+    return pytest.approx(values, rel=1e-12, abs=1e-12, nan_ok=True)
+
+
+@cache
+def demo() -> Season:
+    workspace = read_workspace(DEMO, workspace_plugins=False)
+    return gather(workspace.reading, workspace.bench, choose_spans(workspace, Request(month="2026-08")))
+
+
+@cache
+def drawn(seed: int) -> Season:
+    """Two years of the demo's bench in any order of things: rows of one day, times, recounts, tags anew."""
+    dice, bench = Random(seed), demo().bench
+    pieces = [(mold.name, cavity) for mold in bench.molds.values() for cavity in mold.cavities]
+    builds, items = list(bench.builds), list(bench.items)
+    metals = [item for item in items if bench.items[item].kind == "metal"]
+    coats = sorted({build.coat for build in bench.builds.values() if build.coat is not None})
+
+    def when() -> str:
+        day = date(2025, 1, 1) + timedelta(days=dice.randrange(600))
+        return f"{day}{dice.choice(['', '', ' 09:30', ' 17:00'])}"
+
+    pour: list[list[object]] = []
+    stock: list[list[object]] = []
+    dips: list[list[object]] = []
+    fished: list[list[object]] = []
+    for _ in range(300):
+        mold, cavity = dice.choice(pieces)
+        outcome, count = dice.choice(["good", "good", "reject", "blank"]), dice.randrange(1, 9)
+        weighed = outcome == "good" and dice.random() < 0.4
+        mass = (
+            f"{count * bench.cavity(mold, cavity).mass_g * dice.uniform(0.9, 1.3):.1f} g" if weighed else ""
+        )
+        is_metal = bench.items[bench.molds[mold].material].kind == "metal"
+        named = dice.choice(["", "", *metals]) if is_metal else ""
+        pour.append([when(), mold, cavity, outcome, count, mass, named])
+    for _ in range(400):
+        item, move = (
+            dice.choice(items),
+            dice.choice(["received", "counted", "used", "discarded", "recovered"]),
+        )
+        amount, cost = dice.randrange(1, 400), dice.choice(["", dice.uniform(1, 60)])
+        stock.append([when(), item, move, amount, cost if move == "received" else ""])
+    for _ in range(120):
+        mold, cavity = dice.choice(pieces)
+        count = dice.randrange(1, 12)
+        dips.append([when(), mold, cavity, dice.choice(coats), count, dice.randrange(count + 1), "350 F"])
+    for _ in range(300):
+        fate = dice.choice(["kept", "kept", "lost", "worn"])
+        cause = {"kept": "", "lost": dice.choice(["snag", "bite off"]), "worn": "torn"}[fate]
+        tag = dice.choice(["", f"T{dice.randrange(25)}"])
+        water, count = dice.choice(["", "Mill reach"]), 1 if tag else dice.randrange(1, 4)
+        hours = f"{dice.choice([0.5, 1.25, 2])} h"
+        fished.append([when(), dice.choice(builds), hours, fate, count, cause, tag, water])
+    caught = [[when(), "yellow perch", dice.choice(builds), dice.randrange(1, 5)] for _ in range(60)]
+    logs = {
+        "pour.csv": ("date,mold,cavity,outcome,count,mass,material", pour),
+        "stock.csv": ("date,item,move,amount,cost", stock),
+        "coat.csv": ("date,mold,cavity,coat,count,rejects,cure_temp", dips),
+        "fishing.csv": ("date,build,fished,fate,count,cause,bait,water", fished),
+        "catch.csv": ("date,species,build,count", caught),
+    }
+    files = {}
+    for name, (heading, rows) in logs.items():
+        stream = io.StringIO()
+        csv.writer(stream, lineterminator="\n").writerows([heading.split(","), *rows])
+        files[name] = stream.getvalue()
+    return make_season(BENCH, files, month="2026-05").season
+
+
+SEASONS = ["demo", *range(8)]
+
+
+@pytest.fixture(params=SEASONS)
+def season(request) -> Season:
+    return demo() if request.param == "demo" else drawn(request.param)
+
+
+def spans(season: Season) -> list[Span]:
+    month = Span(
+        name="period", label="m", start=date(season.end.year, season.end.month - 1, 1), end=season.end
+    )
+    return [month, Span(name="season", label="s", start=season.start, end=season.end)]
+
+
+def in_time(movements) -> list[Movement]:
+    return sorted(movements, key=lambda move: (move.when, move.kind, move.source, move.amount, move.u))
+
+
+def test_every_movement_and_count_of_every_item(season):
+    books, _ = keep_books(season)
+    wanted = row_by_row.movements(season, {name: book.step for name, book in books.items()})
+    counted, rejected = row_by_row.counts(season), row_by_row.rejected(season)
+    assert any(wanted.values())
+    for name, book in books.items():
+        found = in_time(book.ledger.movements)
+        assert len(found) == len(wanted.get(name, []))
+        for one, other in zip(found, in_time(wanted.get(name, [])), strict=True):
+            assert (one.when, one.kind, one.source) == (other.when, other.kind, other.source)
+            assert (one.amount, one.u, one.shared_u) == close((other.amount, other.u, other.shared_u))
+        assert [(count.moment, count.amount) for count in book.ledger.counts] == counted.get(name, [])
+        assert net_amount(book.rejected.movements) == rejected[name]
+
+
+def test_what_was_cast_coated_and_made(season):
+    good, bad = row_by_row.castings(season)
+    for piece, cast in castings_made(season).items():
+        assert cast.good_of == {key[2]: number for key, number in good.items() if key[:2] == piece}
+        assert cast.rejects == bad[piece]
+    assert coats_made(season) == row_by_row.coats(season)
+    wanted = row_by_row.baits(season)
+    for name, steps in baits_made(season).items():
+        found = row_by_row.running(steps)
+        assert [when for when, _ in found] == [when for when, _ in wanted[name]]
+        assert [total for _, total in found] == close([total for _, total in wanted[name]])
+        assert list(steps.when) == sorted(steps.when)
+
+
+def test_pieces_on_hand_come_and_go_in_the_order_of_the_days_work(season):
+    found = pieces_on_hand(season)
+    bodies, fitted, earlier = row_by_row.pieces(season)
+    none = dict.fromkeys(found.bodies, 0)
+    assert found.bodies == none | {body: round(number) for body, number in bodies.items()}
+    assert found.fitted == close(fitted)
+    assert found.earlier == {body: round(number) for body, number in earlier.items()}
+
+
+def test_what_was_lost_and_spoilt(season):
+    facts = season_facts(season)
+    for span in spans(season):
+        ended, hours, fish = row_by_row.losses(season, span)
+        found = losses_in(
+            season, span, {name: BaitCost(build=build) for name, build in season.bench.builds.items()}
+        )
+        assert (found.baits, found.fish) == (ended.total(), fish)
+        assert found.hours == close(hours)
+        assert spoilt_in(season, span, facts) == close(row_by_row.spoilt(season, span, facts))
+        before = Span(name="season", label="b", start=date(1950, 1, 1), end=span.start)
+        assert look_ahead(season, span.start)[1] == row_by_row.losses(season, before)[0].total()
+
+
+def test_moving_averages_of_what_was_paid(season):
+    up_to = datetime(season.end.year, season.end.month, 1)
+    wanted = row_by_row.prices(season, up_to)
+    assert any(average is not None for average, *_ in wanted.values())
+    for name, price in unit_prices(season, up_to).items():
+        average, costed, received, spent = wanted.get(name, (None, 0, 0.0, 0.0))
+        assert (price.receipts, price.received, price.spent) == close((costed, received, spent))
+        if average is not None:
+            assert price.source == FROM_RECEIPTS
+            assert price.per_unit == close(average)
