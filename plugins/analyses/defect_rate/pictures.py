@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from benchwater import plots
 from benchwater.mathematics.control_charts import ControlChart
@@ -15,6 +16,7 @@ from benchwater.words import MONTHS, limits
 from .draft import Draft, as_printed
 
 NAMED_WINDOW, MOST_DAYS = 0.2, 6
+PLACES = 240
 
 
 def temperature_picture(draft: Draft, mold: str, bins: list[Any], found: FlawWindow | None) -> Figure:
@@ -78,18 +80,23 @@ def _ends(draft: Draft, bins: list[Any]) -> str:
     )
 
 
+def told_apart(at: NDArray[np.int64], of: int, up: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Which points (n,) to draw, number `at` of so many across, a share up: one of those on each other."""
+    places = np.column_stack([at * PLACES // of, np.floor(up * PLACES)])
+    return np.sort(np.unique(places, axis=0, return_index=True)[1])
+
+
 def session_chart(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) -> Figure:
     """The p-chart of one mold."""
     order = np.arange(1, len(table) + 1)
     figure, axes = plots.new_figure(plots.HALF_MM, 46)
     plots.band(axes, order, 100 * chart.lower, 100 * chart.upper, series=0)
     plots.reference_line(axes, f"all sessions {draft.share(chart.center)}", y=100 * chart.center)
-    quiet = ~chart.signal
-    plots.points(axes, order[quiet], 100 * chart.value[quiet], series=0, label="within limits")
-    if chart.signal.any():
-        plots.points(
-            axes, order[chart.signal], 100 * chart.value[chart.signal], series=1, label="beyond limits"
-        )
+    for series, these, label in ((0, ~chart.signal, "within limits"), (1, chart.signal, "beyond limits")):
+        if series == 0 or these.any():
+            at = np.flatnonzero(these)
+            at = at[told_apart(at, len(order), chart.value[at])]
+            plots.points(axes, order[at], 100 * chart.value[at], series=series, label=label)
     axes.set_ylim(0, 104)
     step = -(-len(order) // MOST_DAYS)
     axes.set_xticks(order[::step], [_day(str(name)) for name in table["session"][::step]])
