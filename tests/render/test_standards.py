@@ -16,7 +16,7 @@ import pytest
 from benchwater import plots
 from benchwater.analyse.report import Report
 from benchwater.read.outcome import Source
-from benchwater.render.archive import mark_both
+from benchwater.render.archive import mark_both, set_down
 from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.pdf import print_pdf
@@ -56,7 +56,31 @@ def test_the_mark_of_the_second_standard_is_refused_where_the_first_left_no_plac
     pdf.add_object(metadata)
     pdf.catalog["Metadata"] = metadata.reference
     with pytest.raises(ValueError, match="no rdf:RDF"):
-        mark_both(None, pdf)
+        mark_both(pdf)
+
+
+def test_what_is_set_down_says_what_it_did_before(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pydyf
+
+    pdf = pydyf.PDF()
+    made: list[Any] = []
+    page = pydyf.Stream([b"q", "/P", pydyf.Dictionary({"MCID": 1}), b"BDC EMC", b"Q"], compress=True)
+    for each in (
+        page,
+        pydyf.Stream([b"plain"], {"Type": "/Metadata"}),
+        pydyf.Dictionary({"Page": page.reference}),
+    ):
+        pdf.add_object(each)
+    before = [each.data for each in pdf.objects[1:] if each is not page]
+    set_down(pdf)
+    assert [each.data for each in pdf.objects[1:] if each.number != page.number] == before
+    monkeypatch.setattr(pydyf.Stream, "data", property(made.append))
+    written = io.BytesIO()
+    pdf.write(written, identifier=True)
+    assert made == []
+    assert b"/FlateDecode" in written.getvalue()
+    read: Any = pypdf.PdfReader(written).get_object(page.number)
+    assert read.get_data() == b"q\n/P\n<</MCID 1>>\nBDC EMC\nQ"
 
 
 def test_the_structure_tree_tells_headings_tables_and_every_picture(

@@ -4,9 +4,11 @@ WeasyPrint makes one of the two at a time. It is told to make PDF/A-3a, tagged a
 what PDF/UA-1 asks for beyond that, its own mark in the metadata, is added before the file is written.
 """
 
+import zlib
 from typing import Any
 
 VARIANT = "pdf/a-3a"
+_LEVEL = 6
 _END = b"</rdf:RDF>"
 # PDF/A allows a property not its own only where its schema is described with it (ISO 19005-3, 6.6.2.3).
 _MARK = b"""\
@@ -28,8 +30,14 @@ xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http:
 """
 
 
-def mark_both(_document: Any, pdf: Any) -> None:
-    """A finisher for `write_pdf`: add the mark of PDF/UA-1 to the metadata, and leave these uncompressed.
+def finish(_document: Any, pdf: Any) -> None:
+    """The finisher for `write_pdf`: mark the file, and set it down to be written."""
+    mark_both(pdf)
+    set_down(pdf)
+
+
+def mark_both(pdf: Any) -> None:
+    """Add the mark of PDF/UA-1 to the metadata, and leave these uncompressed.
 
     ValueError where the metadata are not laid out as those of the WeasyPrint this was written for.
     """
@@ -39,3 +47,39 @@ def mark_both(_document: Any, pdf: Any) -> None:
         raise ValueError("the metadata of the PDF hold no rdf:RDF")
     metadata.stream = [content.replace(_END, _MARK + _END, 1)]
     metadata.compress = False
+
+
+def set_down(pdf: Any) -> None:
+    """Compress each stream, and take every object as the bytes it is written as.
+
+    PDF/A asks for a digest of all objects, for which pydyf would make and compress each of them once more.
+    """
+    import pydyf
+
+    class SetDown(pydyf.Object):  # type: ignore[misc]
+        def __init__(self, made: Any) -> None:
+            super().__init__()
+            self.number, self.generation = made.number, made.generation
+            self._bytes, self._compressible = made.data, made.compressible
+
+        @property
+        def data(self) -> Any:
+            return self._bytes
+
+        @property
+        def compressible(self) -> Any:
+            return self._compressible
+
+    for place, each in enumerate(pdf.objects):
+        if isinstance(each, pydyf.Stream) and each.compress:
+            each.stream = [zlib.compress(b"\n".join(map(_as_bytes, each.stream)), _LEVEL)]
+            each.extra = {**each.extra, "Filter": "/FlateDecode"}
+            each.compress = False
+        if each.free == "n":
+            pdf.objects[place] = SetDown(each)
+
+
+def _as_bytes(part: Any) -> Any:
+    if isinstance(part, bytes):
+        return part
+    return part.encode("ascii") if isinstance(part, str) else part.data

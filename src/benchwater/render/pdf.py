@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 from benchwater.analyse.report import Report
 from benchwater.render import printing
-from benchwater.render.archive import VARIANT, mark_both
+from benchwater.render.archive import VARIANT, finish
 from benchwater.render.attached import AttachedLog
 from benchwater.render.json_twin import render_json
+from benchwater.render.paper_tree import paper_page
 from benchwater.render.text import visible
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from xml.etree.ElementTree import Element
 
 
 def print_pdf(
@@ -52,8 +52,7 @@ def print_pdf(
         )
         for log in logs
     ]
-    page = weasyprint.HTML(string=html, url_fetcher=fetcher)
-    _without_what_is_for_screens(page.etree_element)
+    page = paper_page(html, fetcher)
     with printing.garbage_left_lying(), warnings.catch_warnings():
         # WeasyPrint leaves the colour profile that PDF/A asks for open.
         warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
@@ -62,18 +61,6 @@ def print_pdf(
             font_config=fonts,
             attachments=[numbers, *sources],
             pdf_variant=VARIANT,
-            finisher=mark_both,
+            finisher=finish,
         )
     return pdf
-
-
-def _without_what_is_for_screens(root: "Element") -> None:
-    """Take out what the style sheet would not print, before it is styled; text after it stays."""
-    for parent in root.iter():
-        for at, child in reversed(list(enumerate(parent))):
-            if "screen-only" in child.get("class", "").split():
-                if child.tail and at:
-                    parent[at - 1].tail = (parent[at - 1].tail or "") + child.tail
-                elif child.tail:
-                    parent.text = (parent.text or "") + child.tail
-                parent.remove(child)
