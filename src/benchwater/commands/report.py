@@ -51,14 +51,16 @@ def report(
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
     """
-    from benchwater.gather.spans import falls_in, last_day
-    from benchwater.pipeline import Request, make_report, read_workspace
-    from benchwater.plugin.hooks import ReportWritten
-    from benchwater.render.write import write_report
-    from benchwater.words import counted
+    from benchwater.render.printer import printer
 
     failures: list[str] = []
-    with progress() as step:
+    with printer() as printing, progress() as step:
+        from benchwater.gather.spans import falls_in, last_day
+        from benchwater.pipeline import Request, make_report, read_workspace
+        from benchwater.plugin.hooks import ReportWritten
+        from benchwater.render.write import write_report
+        from benchwater.words import counted
+
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
         if month is None and not workspace.reading.holds_rows:
             month = f"{date.today():%Y-%m}"
@@ -69,7 +71,7 @@ def report(
             on_failure=lambda analysis, trace: failures.append(trace),
         )
         out = out or folder / "reports"
-        written = write_report(made, out, workspace=folder, progress=step)
+        written = write_report(made, out, workspace=folder, progress=step, printing=printing)
         told = ReportWritten(
             label=made.label,
             workspace=folder,

@@ -1,7 +1,9 @@
 """The PDF report: the HTML printed by WeasyPrint, PDF/UA-1 and PDF/A-3a, the same bytes every time."""
 
 import warnings
-from datetime import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from benchwater.analyse.report import Report
@@ -12,16 +14,32 @@ from benchwater.render.json_twin import render_json
 from benchwater.render.text import visible
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from xml.etree.ElementTree import Element
 
 
-def print_pdf(
-    html: str, report: Report, logs: "Sequence[AttachedLog]" = (), twin: str | None = None
-) -> bytes:
-    """The PDF of `render_html(report)`, with `render_json(report)` (`twin`, where made already) and `logs`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """What is printed: a report's HTML and JSON, the logs that go with them, and the day all of it is of."""
 
-    It reads nothing but what it is given.
+    html: str
+    numbers: str
+    logs: tuple[AttachedLog, ...]
+    day: date
+
+
+def print_pdf(html: str, report: Report, logs: Sequence[AttachedLog] = (), twin: str | None = None) -> bytes:
+    """The PDF of `render_html(report)`, with `render_json(report)` (`twin`, where made before) and `logs`."""
+    numbers = render_json(report) if twin is None else twin
+    return print_paper(Paper(html=html, numbers=numbers, logs=tuple(logs), day=report.period.end))
+
+
+def warm_up() -> None:
+    """Print an empty page: what is read and imported once is then at hand."""
+    print_paper(Paper(html="<p>", numbers="", logs=(), day=date(2026, 1, 1)))
+
+
+def print_paper(paper: Paper) -> bytes:
+    """The PDF. It reads nothing but what it is given.
 
     Title, language and dates come from the HTML. What WeasyPrint has to say it logs under `weasyprint`.
     Raises PrintingUnavailable where native libraries are missing.
@@ -30,9 +48,9 @@ def print_pdf(
     from weasyprint.text.fonts import FontConfiguration
 
     fetcher, fonts = printing.own_fetcher(), FontConfiguration()
-    made = datetime(report.period.end.year, report.period.end.month, report.period.end.day)
+    made = datetime(paper.day.year, paper.day.month, paper.day.day)
     numbers: Any = weasyprint.Attachment(
-        string=render_json(report) if twin is None else twin,
+        string=paper.numbers,
         name="season-report.json",
         description="The numbers of this report, unrounded, for other programs",
         created=made,
@@ -50,9 +68,9 @@ def print_pdf(
             relationship="Source",
             url_fetcher=fetcher,
         )
-        for log in logs
+        for log in paper.logs
     ]
-    page = weasyprint.HTML(string=html, url_fetcher=fetcher)
+    page = weasyprint.HTML(string=paper.html, url_fetcher=fetcher)
     _without_what_is_for_screens(page.etree_element)
     with printing.garbage_left_lying(), warnings.catch_warnings():
         # WeasyPrint leaves the colour profile that PDF/A asks for open.
