@@ -1,13 +1,11 @@
-"""Run the analyses, each in its own guard: one that breaks is a failed section, no more."""
+"""Run the analyses one by one, each in its own guard: one that breaks is a failed section, no more."""
 
 import math
 import traceback
 from collections.abc import Callable, Sequence
-from functools import partial
 
 from benchwater.analyse.limit import within
 from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
-from benchwater.aside.sharing import share_out
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
@@ -27,42 +25,27 @@ def run_analyses(
     progress: Callable[[str], None] = lambda title: None,
     on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
 ) -> tuple[ReportSection, ...]:
-    """One section an analysis, in the order given. `on_failure` gets the id and traceback of a broken one.
-
-    Shipped analyses may be worked out in a second process. A maker's own are run in this one, one after the
-    other, whatever they keep in memory.
-    """
-    made = share_out(
-        [partial(_section, analysis, plugin, season, spans) for analysis, plugin in analyses],
-        only_here=[number for number, (_, plugin) in enumerate(analyses) if plugin.origin != "shipped"],
-        begin=lambda number: progress(analyses[number][0].title),
-    )
-    for section, traces in made:
-        for trace in traces:
-            on_failure(section.id, trace)
-    return tuple(section for section, _ in made)
-
-
-def _section(
-    analysis: Analysis, plugin: LoadedPlugin, season: Season, spans: Sequence[Span]
-) -> tuple[ReportSection, list[str]]:
-    """The section, and a traceback for each of its spans that broke."""
-    traces: list[str] = []
-    parts = tuple(
-        SpanSection(span=span, section=_guarded(analysis, plugin, season, span, traces.append))
-        for span in spans
-    )
-    status, why = _overall(parts)
-    section = ReportSection(
-        id=analysis.id,
-        title=analysis.title,
-        question=analysis.question,
-        status=status,
-        why=why,
-        parts=parts,
-        origin=f"{plugin.origin}: {plugin.where}",
-    )
-    return section, traces
+    """One section an analysis, in the order given. `on_failure` gets the id and traceback of a broken one."""
+    sections = []
+    for analysis, plugin in analyses:
+        progress(analysis.title)
+        parts = tuple(
+            SpanSection(span=span, section=_guarded(analysis, plugin, season, span, on_failure))
+            for span in spans
+        )
+        status, why = _overall(parts)
+        sections.append(
+            ReportSection(
+                id=analysis.id,
+                title=analysis.title,
+                question=analysis.question,
+                status=status,
+                why=why,
+                parts=parts,
+                origin=f"{plugin.origin}: {plugin.where}",
+            )
+        )
+    return tuple(sections)
 
 
 def rank_actions(
@@ -104,7 +87,7 @@ def _guarded(
     plugin: LoadedPlugin,
     season: Season,
     span: Span,
-    on_failure: Callable[[str], None],
+    on_failure: Callable[[str, str], None],
 ) -> Section:
     missing = [kind for kind in analysis.needs if not season.holds(kind)]
     if missing:
@@ -114,7 +97,7 @@ def _guarded(
         section = within(LONGEST_ANALYSIS_S, lambda: analysis.analyse(season, span))
         _check(section)
     except (Exception, SystemExit) as error:
-        on_failure(traceback.format_exc())
+        on_failure(analysis.id, traceback.format_exc())
         where = _where(error, plugin)
         return Section(status="failed", why=f"This analysis broke: {type(error).__name__}: {error}{where}")
     return section
