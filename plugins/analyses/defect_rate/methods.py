@@ -18,6 +18,8 @@ METHODS = (
     "Sessions: p-chart with limits for unequal sizes (Shewhart 1931; Montgomery, Introduction to "
     "Statistical Quality Control), one chart a mold, limits widened by the design effect of fills within "
     "sessions.",
+    "Worth of advice: the inserts of the bad castings it is about, as far as they are lost with them, at the "
+    "price that What each bait cost takes.",
     "Heat balance: the mold as one lump (Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, "
     "chapter 5), by the times of the fills where the rows tell them, else in steps of one fill, so that the "
     "bench's own rhythm is part of the fitted loss. Heat capacity and loss start from the mold's mass "

@@ -59,8 +59,10 @@ def report(
         from benchwater.pipeline import Request, make_report, read_workspace
         from benchwater.plugin.hooks import ReportWritten
         from benchwater.render.write import write_report
+        from benchwater.schedule.by_hand import by_hand
         from benchwater.words import counted
 
+        hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
         if month is None and not workspace.reading.holds_rows:
             month = f"{date.today():%Y-%m}"
@@ -71,16 +73,19 @@ def report(
             on_failure=lambda analysis, trace: failures.append(trace),
         )
         out = out or folder / "reports"
-        written = write_report(made, out, workspace=folder, progress=step, printing=printing)
-        told = ReportWritten(
-            label=made.label,
-            workspace=folder,
-            folder=out / made.label,
-            files=written.files,
-            failed=made.failed,
-        )
-        whole = not only
-        not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
+        with hand.overwriting(made.label) as note:
+            written = write_report(made, out, workspace=folder, progress=step, printing=printing)
+            told = ReportWritten(
+                label=made.label,
+                workspace=folder,
+                folder=out / made.label,
+                files=written.files,
+                failed=made.failed,
+            )
+            whole = not only
+            not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
+            if whole:
+                note.rests_on(workspace, made, written, handed_on=not not_handed_on)
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
     used, aside = sum(source.used for source in made.sources), len(made.set_aside)

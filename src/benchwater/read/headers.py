@@ -3,13 +3,13 @@
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import islice
 
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
 from benchwater.read.reasons import FileError
-from benchwater.read.records import Record, check_lines, plain_ends, records, records_and_ends
+from benchwater.read.records import Record, check_lines, plain_ends, record_at, records, records_and_ends
 
 SEPARATORS = (",", ";", "\t")
 _UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
@@ -40,6 +40,13 @@ class Header:
         for record in records(self.below, self.separator):
             yield record._replace(line=record.line - 1 + self.first_line)
 
+    def records_on(self, lines: Iterable[int]) -> Iterator[Record]:
+        """Those of them that start on these lines, each of which is known to be the first of a record."""
+        texts = self.below.split("\n")
+        for line in lines:
+            record, _ = record_at(partial(_at, texts), line - self.first_line, self.separator)
+            yield record._replace(line=line)
+
 
 def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     """The log that a text is, by its header in any of the separators.
@@ -65,6 +72,10 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     if not candidates:
         raise FileError(_nothing_like_it(nearest))
     return candidates[0]
+
+
+def _at(texts: Sequence[str], index: int) -> str | None:
+    return texts[index] if 0 <= index < len(texts) else None
 
 
 @lru_cache(maxsize=2_000)

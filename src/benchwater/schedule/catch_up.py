@@ -89,7 +89,7 @@ def make_one(workspace: "Workspace", period: Period, out: Path, progress: Callab
     return Made(
         files=written.files,
         printed=not written.problem,
-        failed=tuple([problem.name for problem in refused] + [section.id for section in broken]),
+        failed=made.failures,
         problems=tuple(problems),
         traces=tuple([problem.detail for problem in refused if problem.detail] + traces),
     )
