@@ -4,6 +4,7 @@ import hashlib
 import io
 import itertools
 import re
+import zlib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
@@ -16,7 +17,7 @@ import pytest
 from benchwater import plots
 from benchwater.analyse.report import Report
 from benchwater.read.outcome import Source
-from benchwater.render.archive import mark_both, set_down
+from benchwater.render.archive import mark_both, packed_fast, set_down
 from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.pdf import print_pdf
@@ -59,28 +60,33 @@ def test_the_mark_of_the_second_standard_is_refused_where_the_first_left_no_plac
         mark_both(pdf)
 
 
-def test_what_is_set_down_says_what_it_did_before(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_object_is_made_once_and_says_what_pydyf_would_have_written(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     import pydyf
 
-    pdf = pydyf.PDF()
-    made: list[Any] = []
-    page = pydyf.Stream([b"q", "/P", pydyf.Dictionary({"MCID": 1}), b"BDC EMC", b"Q"], compress=True)
-    for each in (
-        page,
-        pydyf.Stream([b"plain"], {"Type": "/Metadata"}),
-        pydyf.Dictionary({"Page": page.reference}),
-    ):
+    made: list[int] = []
+    plain = pydyf.Stream.data.fget
+
+    def counted(stream: Any) -> Any:
+        made.append(stream.number)
+        return plain(stream)
+
+    monkeypatch.setattr(pydyf.Stream, "data", property(counted))
+    pdf, text = pydyf.PDF(), b"BT (cast) Tj ET" * 400
+    page = pydyf.Stream([text, "Q"], compress=True)
+    for each in (page, pydyf.Dictionary({"Page": page.reference})):
         pdf.add_object(each)
-    before = [each.data for each in pdf.objects[1:] if each is not page]
-    set_down(pdf)
-    assert [each.data for each in pdf.objects[1:] if each.number != page.number] == before
-    monkeypatch.setattr(pydyf.Stream, "data", property(made.append))
     written = io.BytesIO()
-    pdf.write(written, identifier=True)
-    assert made == []
-    assert b"/FlateDecode" in written.getvalue()
-    read: Any = pypdf.PdfReader(written).get_object(page.number)
-    assert read.get_data() == b"q\n/P\n<</MCID 1>>\nBDC EMC\nQ"
+    with packed_fast():
+        set_down(pdf)
+        pdf.write(written, identifier=True)
+    assert made == [page.number]
+    assert pydyf.zlib is zlib
+    reader: Any = pypdf.PdfReader(written)
+    assert reader.get_object(page.number).get_data() == text + b"\nQ"
+    assert reader.get_object(page.number + 1)["/Page"].idnum == page.number
+    assert len(written.getvalue()) < 1000
 
 
 def test_the_structure_tree_tells_headings_tables_and_every_picture(

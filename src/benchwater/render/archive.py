@@ -4,8 +4,13 @@ WeasyPrint makes one of the two at a time. It is told to make PDF/A-3a, tagged a
 what PDF/UA-1 asks for beyond that, its own mark in the metadata, is added before the file is written.
 """
 
+import contextlib
 import zlib
-from typing import Any
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 VARIANT = "pdf/a-3a"
 _LEVEL = 6
@@ -50,7 +55,7 @@ def mark_both(pdf: Any) -> None:
 
 
 def set_down(pdf: Any) -> None:
-    """Compress each stream, and take every object as the bytes it is written as.
+    """Take every object as the bytes it is written as.
 
     PDF/A asks for a digest of all objects, for which pydyf would make and compress each of them once more.
     """
@@ -70,16 +75,16 @@ def set_down(pdf: Any) -> None:
         def compressible(self) -> Any:
             return self._compressible
 
-    for place, each in enumerate(pdf.objects):
-        if isinstance(each, pydyf.Stream) and each.compress:
-            each.stream = [zlib.compress(b"\n".join(map(_as_bytes, each.stream)), _LEVEL)]
-            each.extra = {**each.extra, "Filter": "/FlateDecode"}
-            each.compress = False
-        if each.free == "n":
-            pdf.objects[place] = SetDown(each)
+    pdf.objects[:] = [each if each.free == "f" else SetDown(each) for each in pdf.objects]
 
 
-def _as_bytes(part: Any) -> Any:
-    if isinstance(part, bytes):
-        return part
-    return part.encode("ascii") if isinstance(part, str) else part.data
+@contextlib.contextmanager
+def packed_fast() -> "Iterator[None]":
+    """Let pydyf compress at zlib's usual level, not its highest: a fifth of the time, 3 % more bytes."""
+    import pydyf
+
+    pydyf.zlib = SimpleNamespace(compressobj=lambda level: zlib.compressobj(min(level, _LEVEL)))
+    try:
+        yield
+    finally:
+        pydyf.zlib = zlib

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchwater.analyse.report import Report
 from benchwater.render import printing
-from benchwater.render.archive import VARIANT, finish
+from benchwater.render.archive import VARIANT, finish, packed_fast
 from benchwater.render.attached import AttachedLog
 from benchwater.render.json_twin import render_json
 from benchwater.render.paper_tree import paper_page
@@ -53,7 +53,7 @@ def print_pdf(
         for log in logs
     ]
     page = paper_page(html, fetcher)
-    with printing.garbage_left_lying(), warnings.catch_warnings():
+    with printing.garbage_left_lying(), packed_fast(), warnings.catch_warnings():
         # WeasyPrint leaves the colour profile that PDF/A asks for open.
         warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
         pdf: bytes = page.write_pdf(
