@@ -4,17 +4,15 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from benchwater.analyse.report import Report
 from benchwater.render import printing
-from benchwater.render.archive import VARIANT, mark_both
+from benchwater.render.archive import VARIANT, finish, packed_fast
 from benchwater.render.attached import AttachedLog
 from benchwater.render.json_twin import render_json
+from benchwater.render.paper_tree import paper_page
 from benchwater.render.text import visible
-
-if TYPE_CHECKING:
-    from xml.etree.ElementTree import Element
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,9 +68,8 @@ def print_paper(paper: Paper) -> bytes:
         )
         for log in paper.logs
     ]
-    page = weasyprint.HTML(string=paper.html, url_fetcher=fetcher)
-    _without_what_is_for_screens(page.etree_element)
-    with printing.garbage_left_lying(), warnings.catch_warnings():
+    page = paper_page(paper.html, fetcher)
+    with printing.garbage_left_lying(), packed_fast(), warnings.catch_warnings():
         # WeasyPrint leaves the colour profile that PDF/A asks for open.
         warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
         pdf: bytes = page.write_pdf(
@@ -80,18 +77,6 @@ def print_paper(paper: Paper) -> bytes:
             font_config=fonts,
             attachments=[numbers, *sources],
             pdf_variant=VARIANT,
-            finisher=mark_both,
+            finisher=finish,
         )
     return pdf
-
-
-def _without_what_is_for_screens(root: "Element") -> None:
-    """Take out what the style sheet would not print, before it is styled; text after it stays."""
-    for parent in root.iter():
-        for at, child in reversed(list(enumerate(parent))):
-            if "screen-only" in child.get("class", "").split():
-                if child.tail and at:
-                    parent[at - 1].tail = (parent[at - 1].tail or "") + child.tail
-                elif child.tail:
-                    parent.text = (parent.text or "") + child.tail
-                parent.remove(child)
