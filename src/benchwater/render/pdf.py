@@ -31,11 +31,6 @@ def print_pdf(html: str, report: Report, logs: Sequence[AttachedLog] = (), twin:
     return print_paper(Paper(html=html, numbers=numbers, logs=tuple(logs), day=report.period.end))
 
 
-def warm_up() -> None:
-    """Print an empty page: what is read and imported once is then at hand."""
-    print_paper(Paper(html="<p>", numbers="", logs=(), day=date(2026, 1, 1)))
-
-
 def print_paper(paper: Paper) -> bytes:
     """The PDF. It reads nothing but what it is given.
 

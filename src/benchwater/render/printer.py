@@ -23,6 +23,6 @@ def _print(paper: "Paper") -> bytes:
 
 
 def _get_ready() -> None:
-    from benchwater.render.pdf import warm_up
+    from benchwater.render import pdf, printing  # noqa: F401
 
-    warm_up()
+    printing.weasyprint()
