@@ -75,8 +75,8 @@ def test_an_object_is_made_once_and_says_what_pydyf_would_have_written(
     monkeypatch.setattr(pydyf.Stream, "data", property(counted))
     pdf, text = pydyf.PDF(), b"BT (cast) Tj ET" * 400
     page = pydyf.Stream([text, "Q"], compress=True)
-    for each in (page, pydyf.Dictionary({"Page": page.reference})):
-        pdf.add_object(each)
+    pdf.add_object(page)
+    pdf.add_object(pydyf.Dictionary({"Page": page.reference}))
     written = io.BytesIO()
     with packed_fast():
         set_down(pdf)
@@ -85,7 +85,7 @@ def test_an_object_is_made_once_and_says_what_pydyf_would_have_written(
     assert pydyf.zlib is zlib
     reader: Any = pypdf.PdfReader(written)
     assert reader.get_object(page.number).get_data() == text + b"\nQ"
-    assert reader.get_object(page.number + 1)["/Page"].idnum == page.number
+    assert reader.get_object(page.number + 1).raw_get("/Page").idnum == page.number
     assert len(written.getvalue()) < 1000
 
 
