@@ -124,6 +124,18 @@ def grouped(season: Season, kind: str, *columns: str) -> Groups[tuple[Any, ...]]
 
 def group_by(*columns: Words) -> Groups[tuple[Any, ...]]:
     """Rows by what they say in all of the columns, None where nothing was recorded."""
+    of_row, first = alike(*columns)
+    said = [(*column.names, None) for column in columns]
+    places = [column.codes[first].tolist() for column in columns]
+    keys = [tuple(map(getitem, said, key)) for key in zip(*places, strict=True)]
+    return Groups(keys, of_row)
+
+
+def alike(*columns: Words) -> tuple[Codes, Rows]:
+    """The group of each row (n,) by what it says in all of the columns, and the first row of each group.
+
+    Groups are numbered in order of these.
+    """
     import pandas as pd
 
     key, size = np.zeros(len(columns[0].codes), dtype=np.int64), 1
@@ -136,10 +148,7 @@ def group_by(*columns: Words) -> Groups[tuple[Any, ...]]:
     of_row, distinct = pd.factorize(key)
     first = np.empty(len(distinct), dtype=np.int64)
     first[of_row[::-1]] = np.arange(len(key), dtype=np.int64)[::-1]
-    said = [(*column.names, None) for column in columns]
-    places = [column.codes[first].tolist() for column in columns]
-    keys = [tuple(map(getitem, said, key)) for key in zip(*places, strict=True)]
-    return Groups(keys, of_row.astype(np.int32))
+    return of_row.astype(np.int32), first
 
 
 def factorized(column: "pd.Series[Any]") -> Words:
