@@ -32,6 +32,10 @@ class Outline(HTMLParser):
         if tag not in VOID:
             self.open.append(tag)
 
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        assert tag in VOID
+        self.handle_starttag(tag, attrs)
+
     def handle_endtag(self, tag: str) -> None:
         assert self.open.pop() == tag
 

@@ -51,15 +51,17 @@ def report(
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
     """
-    from benchwater.gather.spans import falls_in, last_day
-    from benchwater.pipeline import Request, make_report, read_workspace
-    from benchwater.plugin.hooks import ReportWritten
-    from benchwater.render.write import write_report
-    from benchwater.schedule.by_hand import by_hand
-    from benchwater.words import counted
+    from benchwater.render.printer import printer
 
     failures: list[str] = []
-    with progress() as step:
+    with printer() as printing, progress() as step:
+        from benchwater.gather.spans import falls_in, last_day
+        from benchwater.pipeline import Request, make_report, read_workspace
+        from benchwater.plugin.hooks import ReportWritten
+        from benchwater.render.write import write_report
+        from benchwater.schedule.by_hand import by_hand
+        from benchwater.words import counted
+
         hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
         if month is None and not workspace.reading.holds_rows:
@@ -72,7 +74,7 @@ def report(
         )
         out = out or folder / "reports"
         with hand.overwriting(made.label) as note:
-            written = write_report(made, out, workspace=folder, progress=step)
+            written = write_report(made, out, workspace=folder, progress=step, printing=printing)
             told = ReportWritten(
                 label=made.label,
                 workspace=folder,

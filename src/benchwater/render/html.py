@@ -72,9 +72,9 @@ def _cell(text: str) -> "Markup":
     told, held = shorten(visible(text), _LONGEST_SENTENCE), Markup('<span class="whole">{}</span>')
     made, end = Markup(""), 0
     for found in _HELD.finditer(told):
-        made += Markup("<wbr>").join(pieces(told[end : found.start()])) + held.format(found[0])
+        made += Markup("<wbr/>").join(pieces(told[end : found.start()])) + held.format(found[0])
         end = found.end()
-    return made + Markup("<wbr>").join(pieces(told[end:]))
+    return made + Markup("<wbr/>").join(pieces(told[end:]))
 
 
 def _sentence(text: str) -> "Markup":
