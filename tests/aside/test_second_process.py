@@ -103,6 +103,17 @@ def test_it_is_gone_when_the_context_is_left_whatever_it_is_at():
     os.close(write)
 
 
+@needs_two
+def test_it_ends_where_children_are_not_to_be_waited_for():
+    before = signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+    try:
+        with SecondProcess(whose) as it:
+            it.give("a")
+            assert it.answer()[1] != os.getpid()
+    finally:
+        signal.signal(signal.SIGCHLD, before)
+
+
 OWNER = """
 import os, sys, time
 from benchwater.aside.second_process import SecondProcess

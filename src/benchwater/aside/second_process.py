@@ -1,7 +1,8 @@
 """A second process for one kind of work, begun early and given its work later.
 
-It is a fork of this one, so that it has everything that is in memory here, and it gives its answer back
-pickled. It is of use on Linux, where a fork is safe with the libraries used here, and with two processors.
+It is a fork of this one, so that it has everything that is in memory here. It gives its answer back pickled,
+and nothing it prints is seen. It is of use on Linux, where the libraries used here bear a fork, and with two
+processors.
 """
 
 import contextlib
@@ -68,7 +69,7 @@ class SecondProcess(Generic[_Given, _Answer]):
         self._waiting = [given]
         if self._process is not None:
             try:
-                pickle.dump(given, self._process.to)
+                pickle.dump(given, self._process.to, pickle.HIGHEST_PROTOCOL)
                 self._process.to.flush()
             except OSError:
                 self._end()
@@ -91,7 +92,8 @@ class SecondProcess(Generic[_Given, _Answer]):
         self._process = None
         with contextlib.suppress(OSError):
             os.kill(pid, signal.SIGKILL)
-        os.waitpid(pid, 0)
+        with contextlib.suppress(ChildProcessError):
+            os.waitpid(pid, 0)
         for pipe in (to, back):
             with contextlib.suppress(OSError):
                 pipe.close()
@@ -99,7 +101,6 @@ class SecondProcess(Generic[_Given, _Answer]):
     def _fork(self) -> _Forked:
         theirs_in, ours_out = os.pipe()
         ours_in, theirs_out = os.pipe()
-        _flush()
         with warnings.catch_warnings():
             # From Python 3.12 on: numpy's threads are idle here, and OpenBLAS sees to them across a fork.
             warnings.filterwarnings("ignore", message=".*multi-threaded.*fork", category=DeprecationWarning)
@@ -117,18 +118,10 @@ class SecondProcess(Generic[_Given, _Answer]):
             with os.fdopen(asked, "rb") as given, os.fdopen(answers, "wb") as answered:
                 self._prepare()
                 while True:
-                    answer = self._work(pickle.load(given))
-                    _flush()
-                    pickle.dump(answer, answered, pickle.HIGHEST_PROTOCOL)
+                    pickle.dump(self._work(pickle.load(given)), answered, pickle.HIGHEST_PROTOCOL)
                     answered.flush()
         finally:
             os._exit(0)
-
-
-def _flush() -> None:
-    for stream in (sys.stdout, sys.stderr):
-        if stream is not None:
-            stream.flush()
 
 
 def _close_all_but(*kept: int) -> None:
