@@ -6,15 +6,17 @@ processors.
 """
 
 import contextlib
+import copyreg
 import os
 import pickle
 import signal
 import sys
 import warnings
 from collections.abc import Callable, Sequence
-from types import TracebackType
-from typing import IO, Generic, NamedTuple, TypeVar
+from types import MappingProxyType, TracebackType
+from typing import IO, Any, Generic, NamedTuple, TypeVar
 
+_NOT_TO_BE_PICKLED = (pickle.PicklingError, TypeError, AttributeError)
 _Given = TypeVar("_Given")
 _Answer = TypeVar("_Answer")
 
@@ -33,8 +35,8 @@ def of_use() -> bool:
 class SecondProcess(Generic[_Given, _Answer]):
     """The process, as a context: begun at the start, and gone at the end whatever it is at.
 
-    `prepare` is done there at once, `work` when it is given something. What fails there, for whatever
-    reason, is done here once more: so `answer` gives, and raises, what `work` does.
+    `prepare` is done there at once, `work` when it is given something. What fails there or cannot be handed
+    over, for whatever reason, is done here: so `answer` gives, and raises, what `work` does.
     """
 
     def __init__(
@@ -69,9 +71,8 @@ class SecondProcess(Generic[_Given, _Answer]):
         self._waiting = [given]
         if self._process is not None:
             try:
-                pickle.dump(given, self._process.to, pickle.HIGHEST_PROTOCOL)
-                self._process.to.flush()
-            except OSError:
+                _send(given, self._process.to)
+            except (OSError, *_NOT_TO_BE_PICKLED):
                 self._end()
 
     def answer(self) -> _Answer:
@@ -118,10 +119,24 @@ class SecondProcess(Generic[_Given, _Answer]):
             with os.fdopen(asked, "rb") as given, os.fdopen(answers, "wb") as answered:
                 self._prepare()
                 while True:
-                    pickle.dump(self._work(pickle.load(given)), answered, pickle.HIGHEST_PROTOCOL)
-                    answered.flush()
+                    _send(self._work(pickle.load(given)), answered)
         finally:
             os._exit(0)
+
+
+class _Pickler(pickle.Pickler):
+    dispatch_table = copyreg.dispatch_table | {
+        MappingProxyType: lambda table: (_read_only, (dict(table),)),
+    }
+
+
+def _read_only(table: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(table)
+
+
+def _send(what: object, pipe: IO[bytes]) -> None:
+    _Pickler(pipe, pickle.HIGHEST_PROTOCOL).dump(what)
+    pipe.flush()
 
 
 def _close_all_but(*kept: int) -> None:
