@@ -15,6 +15,7 @@ from markupsafe import escape
 from benchwater.analyse.report import Report
 from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.render.html import render_html
+from benchwater.render.paper_tree import for_paper
 from benchwater.render.pdf import print_pdf
 from benchwater.render.text import visible
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report, sample_report
@@ -69,3 +70,37 @@ def test_the_pdf_is_the_same_whichever_parser_read_it(
 def test_html_that_is_no_xml_is_printed_too(report: Report) -> None:
     pdf = print_pdf('<p>one<br>two <b class="x screen-only">three</b> four', report)
     assert pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split() == ["one", "two", "four"]
+
+
+@pytest.mark.parametrize(
+    ("told", "printed"),
+    [
+        ("<p>At <i>350 °F</i> or more</p>", "<p>At 350 °F or more</p>"),
+        (
+            f"<p>{'Some words. ' * 9}At <i>350 °F</i>, <i>1.5 g</i>.</p>",
+            f"<p>{'Some words. ' * 9}At 350~°F, 1.5~g.</p>",
+        ),
+        (f"<p>{'Some words. ' * 9}<i>g/h</i> of <i>round-jig</i></p>", None),
+        ("<li><b>Rest <i>round-jig</i></b> a while</li>", "<li><b>Rest round-jig</b> a while</li>"),
+        (
+            f"<li>{'Some words. ' * 9}<p><i>round-jig</i> <i>pea-jig</i></p></li>",
+            f"<li>{'Some words. ' * 9}<p>round-jig pea-jig</p></li>",
+        ),
+        ("<td><i>round-jig</i> (<i>3 oz</i>)</td>", "<td><i>round-jig</i> (3~oz)</td>"),
+    ],
+)
+def test_what_is_held_in_one_piece_is_plain_text_where_no_line_ends_in_it(
+    told: str, printed: str | None
+) -> None:
+    def marked(text: str) -> str:
+        return text.replace("<i>", '<span class="whole">').replace("</i>", "</span>").replace("~", "\u00a0")
+
+    root = ElementTree.fromstring(f"<body>{marked(told)}</body>")
+    for_paper(root)
+    assert ElementTree.tostring(root, encoding="unicode") == f"<body>{marked(printed or told)}</body>"
+
+
+def test_no_space_of_a_number_is_another_letter_to_who_copies_it(printed: tuple[bytes, list[str]]) -> None:
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(printed[0])).pages)
+    assert "\u00a0" not in text
+    assert "352 °F" in text

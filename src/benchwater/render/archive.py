@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 VARIANT = "pdf/a-3a"
 _LEVEL = 6
+_HARD_SPACE = b" <00a0>"
 _END = b"</rdf:RDF>"
 _LAST = b"\nendstream"
 # PDF/A allows a property not its own only where its schema is described with it (ISO 19005-3, 6.6.2.3).
@@ -37,8 +38,9 @@ xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http:
 
 
 def finish(_document: Any, pdf: Any) -> None:
-    """The finisher for `write_pdf`: mark the file, and set it down to be written."""
+    """The finisher for `write_pdf`: mark the file, mend its text, and set it down to be written."""
     mark_both(pdf)
+    tell_spaces(pdf)
     set_down(pdf)
 
 
@@ -53,6 +55,17 @@ def mark_both(pdf: Any) -> None:
         raise ValueError("the metadata of the PDF hold no rdf:RDF")
     metadata.stream = [content.replace(_END, _MARK + _END, 1)]
     metadata.compress = False
+
+
+def tell_spaces(pdf: Any) -> None:
+    """Let a space at which no line may end be any space to who searches or copies the text."""
+    for each in pdf.objects:
+        lines = getattr(each, "stream", ())
+        if b"begincmap" in lines:
+            each.stream = [
+                line[: -len(_HARD_SPACE)] + b" <0020>" if bytes(line).endswith(_HARD_SPACE) else line
+                for line in lines
+            ]
 
 
 def set_down(pdf: Any) -> None:

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchwater.analyse.report import Report
-from benchwater.render.page import compose
-from benchwater.render.set_aside import alike_rows
+from benchwater.render.page import MOST_ADVISED, MOST_FINDINGS, compose
+from benchwater.render.set_aside import alike_rows, of_most_rows
 from benchwater.render.text import LONG_WORD, pieces, shorten, visible
 from benchwater.words import MONTHS
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 _TEMPLATES = Path(__file__).parent / "templates"
-MOST_LISTED = 300
+MOST_LISTED, MOST_ON_PAPER = 300, 30
 _LONGEST_NAME = 160
 _HELD = re.compile(
     rf"\d{{1,2}} (?:{'|'.join(MONTHS)})"
@@ -34,16 +34,22 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
     `attached` are the log files that its PDF carries, for the page to say so.
     """
     set_aside = alike_rows(report.set_aside)
+    on_paper = of_most_rows(set_aside[:MOST_LISTED], MOST_ON_PAPER)
     return (
         _environment()
         .get_template("report.html.j2")
         .render(
             report=report,
             set_aside=set_aside[:MOST_LISTED],
+            set_aside_on_paper=on_paper,
+            set_aside_off_paper=len(report.set_aside) - sum(set_aside[place].rows for place in on_paper),
             set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
             bench=report.bench,
             page=compose(report),
             most_listed=MOST_LISTED,
+            most_on_paper=MOST_ON_PAPER,
+            most_findings=MOST_FINDINGS,
+            most_advised=MOST_ADVISED,
             attached=frozenset(attached),
         )
     )
@@ -76,6 +82,7 @@ def _environment() -> "Environment":
     environment.filters["name"] = _name
     environment.filters["cell"] = _cell
     environment.filters["sentence"] = _sentence
+    environment.tests["in_one_piece"] = _in_one_piece
     return environment
 
 
@@ -97,6 +104,12 @@ def _cell(text: str) -> "Markup":
         made += Markup("<wbr/>").join(pieces(told[end : found.start()])) + held.format(found[0])
         end = found.end()
     return made + Markup("<wbr/>").join(pieces(told[end:]))
+
+
+def _in_one_piece(text: str) -> bool:
+    """Whether a cell is one number with its unit, or one name, so that the cell itself can say so."""
+    found = _HELD.match(text)
+    return found is not None and found.end() == len(text) and text.isprintable()
 
 
 def _sentence(text: str) -> "Markup":

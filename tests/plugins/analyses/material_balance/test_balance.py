@@ -212,3 +212,17 @@ def test_an_item_never_counted_shows_its_flows_alone() -> None:
 def test_days_in_which_nothing_moved_are_empty() -> None:
     season = made("2026-03-01,alloy,counted,1000 g,,,\n", month="2026-05")
     assert ANALYSIS.analyse(season.season, season.period).status == "empty"
+
+
+def test_what_lay_still_stands_last_and_is_told_in_a_sentence_on_paper() -> None:
+    season = made(
+        "2026-03-01,harder,counted,500 g,,,\n2026-03-31,harder,counted,500 g,,,\n"
+        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-10,alloy,discarded,100 g,,,dross\n"
+        "2026-03-31,alloy,counted,900 g,,,\n"
+        "2026-03-01,pearl,counted,90 g,,,\n2026-03-31,pearl,counted,50 g,,,\n",
+        "2026-03-20,ball,1/4,reject,7,,short fill,\n",
+    )
+    found = table(ANALYSIS.analyse(season.season, season.period), "balance")
+    assert [row[0] for row in found.rows] == ["pearl", "alloy", "harder"]
+    assert (found.paper_rows, found.again_rows) == (2, 1)
+    assert found.note.endswith("Nothing moved, and all is there: harder.")
