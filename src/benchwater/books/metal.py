@@ -67,7 +67,7 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
             continue
         count = own["count"].to_numpy(dtype=np.float64)
         outcome = own["outcome"].to_numpy(dtype=object)
-        fill = factorized(own["key"]).codes
+        fill = own["key"].to_numpy()
         good, blank = outcome == "good", outcome == "blank"
         castings_of = group_by(factorized(own["cavity"]), factorized(own["material"]))
         kinds = [(cavity, season.bench.material_of(mold, named)) for cavity, named in castings_of.keys]
@@ -125,7 +125,7 @@ def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[D
 
 
 def _share(
-    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int32]
+    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int64]
 ) -> Interval | None:
     """The share of the good by mass, all arrays by row (n,), as of so many castings of the mean mass.
 
