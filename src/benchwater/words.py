@@ -12,7 +12,7 @@ here, as a section asks for.
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
-from typing import Protocol
+from typing import Protocol, cast
 
 from benchwater.plugin import Cell, Finding, Table, TableColumn
 from benchwater.units import figures
@@ -180,15 +180,12 @@ def make_table(
         like = found[limits_of]
         for name in ("low", "high"):
             found[name] = TableColumn(name=name, label=found[name].label, unit=like.unit, digits=like.digits)
-    cells = tuple(
-        tuple(None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in row)
-        for row in rows
-    )
+    of_column = (_finite(column) for column in zip(*rows, strict=True))
     return Table(
         id=id,
         title=title,
         columns=tuple(found.values()),
-        rows=cells,
+        rows=tuple(zip(*of_column, strict=True)),
         note=note,
         print_rows=print_rows,
         paper_rows=paper_rows,
@@ -204,3 +201,13 @@ def runs(lines: Sequence[int]) -> str:
         else:
             parts.append([line])
     return ", ".join("-".join(str(end) for end in part) for part in parts)
+
+
+def _finite(cells: Sequence[Cell]) -> Sequence[Cell]:
+    """A column's cells, None for numbers that are not finite."""
+    kinds = set(map(type, cells))
+    if not any(issubclass(kind, float) for kind in kinds) or (
+        kinds == {float} and all(map(math.isfinite, cast("Sequence[float]", cells)))
+    ):
+        return cells
+    return [None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in cells]

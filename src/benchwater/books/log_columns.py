@@ -29,6 +29,7 @@ Key = TypeVar("Key", bound=Hashable)
 Other = TypeVar("Other", bound=Hashable)
 
 NOT_RECORDED = -1
+NO_ROWS: Rows = np.zeros(0, dtype=np.int64)
 _LARGEST = np.iinfo(np.int64).max
 
 
@@ -69,7 +70,7 @@ class Groups(Generic[Key]):
     @cached_property
     def rows(self) -> dict[Key, Rows]:
         """The rows of each group, in order."""
-        order = np.argsort(self.of_row, kind="stable")
+        order = np.argsort(self.of_row.astype(np.min_scalar_type(len(self.keys))), kind="stable")
         ends = np.cumsum(np.bincount(self.of_row, minlength=len(self.keys)))
         parts = np.split(order, ends[:-1])
         return dict(zip(self.keys, parts, strict=True)) if self.keys else {}
@@ -153,7 +154,10 @@ def alike(*columns: Words) -> tuple[Codes, Rows]:
 
 def factorized(column: "pd.Series[Any]") -> Words:
     """A column of a table as words, in order of first appearance; numbers and days may be words, too."""
-    codes, names = column.factorize()
+    import pandas as pd
+
+    values = column.to_numpy()
+    codes, names = pd.factorize(values) if values.dtype == object else column.factorize()
     return Words(codes.astype(np.int32), tuple(names.tolist()))
 
 
