@@ -193,3 +193,14 @@ def make_table(
         print_rows=print_rows,
         paper_rows=paper_rows,
     )
+
+
+def runs(lines: Sequence[int]) -> str:
+    """Line numbers as runs: `2-14, 17`."""
+    parts: list[list[int]] = []
+    for line in lines:
+        if parts and line == parts[-1][-1] + 1:
+            parts[-1][1:] = [line]
+        else:
+            parts.append([line])
+    return ", ".join("-".join(str(end) for end in part) for part in parts)

@@ -3,6 +3,8 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
+from types import MappingProxyType
 
 import pytest
 
@@ -76,6 +78,31 @@ def test_one_that_fails_while_it_gets_ready_harms_nothing():
         assert it.answer()[1] == os.getpid()
 
 
+@needs_two
+def test_what_cannot_be_handed_over_is_worked_on_here():
+    def count(given: list[Callable[[], int]]) -> tuple[int, int]:
+        return len(given), os.getpid()
+
+    with SecondProcess(count) as it:
+        for _ in range(2):
+            it.give([lambda: 1])
+            assert it.answer() == (1, os.getpid())
+
+
+@needs_two
+def test_the_bench_s_mappings_can_be_handed_over_and_back():
+    def same(given: MappingProxyType[str, MappingProxyType[str, int]]) -> tuple[object, int]:
+        return given, os.getpid()
+
+    tables = MappingProxyType({"a": MappingProxyType({"b": 1})})
+    with SecondProcess(same) as it:
+        it.give(tables)
+        given, pid = it.answer()
+    assert given == tables
+    assert isinstance(given, MappingProxyType)
+    assert pid != os.getpid()
+
+
 def test_an_error_of_the_work_is_raised_here():
     def broken(given):
         raise LookupError(f"no {given}")
@@ -101,6 +128,17 @@ def test_it_is_gone_when_the_context_is_left_whatever_it_is_at():
         os.kill(pid, 0)
     os.close(read)
     os.close(write)
+
+
+@needs_two
+def test_it_ends_where_children_are_not_to_be_waited_for():
+    before = signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+    try:
+        with SecondProcess(whose) as it:
+            it.give("a")
+            assert it.answer()[1] != os.getpid()
+    finally:
+        signal.signal(signal.SIGCHLD, before)
 
 
 OWNER = """

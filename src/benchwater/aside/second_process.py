@@ -1,19 +1,22 @@
 """A second process for one kind of work, begun early and given its work later.
 
-It is a fork of this one, so that it has everything that is in memory here, and it gives its answer back
-pickled. It is of use on Linux, where a fork is safe with the libraries used here, and with two processors.
+It is a fork of this one, so that it has everything that is in memory here. It gives its answer back pickled,
+and nothing it prints is seen. It is of use on Linux, where the libraries used here bear a fork, and with two
+processors.
 """
 
 import contextlib
+import copyreg
 import os
 import pickle
 import signal
 import sys
 import warnings
 from collections.abc import Callable, Sequence
-from types import TracebackType
-from typing import IO, Generic, NamedTuple, TypeVar
+from types import MappingProxyType, TracebackType
+from typing import IO, Any, Generic, NamedTuple, TypeVar
 
+_NOT_TO_BE_PICKLED = (pickle.PicklingError, TypeError, AttributeError)
 _Given = TypeVar("_Given")
 _Answer = TypeVar("_Answer")
 
@@ -32,8 +35,8 @@ def of_use() -> bool:
 class SecondProcess(Generic[_Given, _Answer]):
     """The process, as a context: begun at the start, and gone at the end whatever it is at.
 
-    `prepare` is done there at once, `work` when it is given something. What fails there, for whatever
-    reason, is done here once more: so `answer` gives, and raises, what `work` does.
+    `prepare` is done there at once, `work` when it is given something. What fails there or cannot be handed
+    over, for whatever reason, is done here: so `answer` gives, and raises, what `work` does.
     """
 
     def __init__(
@@ -68,9 +71,8 @@ class SecondProcess(Generic[_Given, _Answer]):
         self._waiting = [given]
         if self._process is not None:
             try:
-                pickle.dump(given, self._process.to)
-                self._process.to.flush()
-            except OSError:
+                _send(given, self._process.to)
+            except (OSError, *_NOT_TO_BE_PICKLED):
                 self._end()
 
     def answer(self) -> _Answer:
@@ -91,7 +93,8 @@ class SecondProcess(Generic[_Given, _Answer]):
         self._process = None
         with contextlib.suppress(OSError):
             os.kill(pid, signal.SIGKILL)
-        os.waitpid(pid, 0)
+        with contextlib.suppress(ChildProcessError):
+            os.waitpid(pid, 0)
         for pipe in (to, back):
             with contextlib.suppress(OSError):
                 pipe.close()
@@ -99,7 +102,6 @@ class SecondProcess(Generic[_Given, _Answer]):
     def _fork(self) -> _Forked:
         theirs_in, ours_out = os.pipe()
         ours_in, theirs_out = os.pipe()
-        _flush()
         with warnings.catch_warnings():
             # From Python 3.12 on: numpy's threads are idle here, and OpenBLAS sees to them across a fork.
             warnings.filterwarnings("ignore", message=".*multi-threaded.*fork", category=DeprecationWarning)
@@ -117,18 +119,24 @@ class SecondProcess(Generic[_Given, _Answer]):
             with os.fdopen(asked, "rb") as given, os.fdopen(answers, "wb") as answered:
                 self._prepare()
                 while True:
-                    answer = self._work(pickle.load(given))
-                    _flush()
-                    pickle.dump(answer, answered, pickle.HIGHEST_PROTOCOL)
-                    answered.flush()
+                    _send(self._work(pickle.load(given)), answered)
         finally:
             os._exit(0)
 
 
-def _flush() -> None:
-    for stream in (sys.stdout, sys.stderr):
-        if stream is not None:
-            stream.flush()
+class _Pickler(pickle.Pickler):
+    dispatch_table = copyreg.dispatch_table | {
+        MappingProxyType: lambda table: (_read_only, (dict(table),)),
+    }
+
+
+def _read_only(table: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(table)
+
+
+def _send(what: object, pipe: IO[bytes]) -> None:
+    _Pickler(pipe, pickle.HIGHEST_PROTOCOL).dump(what)
+    pipe.flush()
 
 
 def _close_all_but(*kept: int) -> None:

@@ -52,10 +52,10 @@ def report(
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
     """
-    from benchwater.render.printer import printer
+    from benchwater.render.second_renderer import renderer
 
     failures: list[str] = []
-    with printer() as printing, progress() as step:
+    with renderer() as second, progress() as step:
         from benchwater.gather.spans import falls_in, last_day
         from benchwater.pipeline import Request, make_report, read_workspace
         from benchwater.plugin.hooks import ReportWritten
@@ -75,7 +75,7 @@ def report(
         )
         out = out or folder / "reports"
         with hand.overwriting(made.label) as note:
-            written = write_report(made, out, workspace=folder, progress=step, printing=printing)
+            written = write_report(made, out, workspace=folder, progress=step, second=second)
             told = ReportWritten(
                 label=made.label,
                 workspace=folder,

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Collection
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from benchwater.render.text import LONG_WORD, pieces, shorten, visible
 from benchwater.words import MONTHS
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from markupsafe import Markup
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -31,6 +33,35 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
 
     `attached` are the log files that its PDF carries, for the page to say so.
     """
+    set_aside = alike_rows(report.set_aside)
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            report=report,
+            set_aside=set_aside[:MOST_LISTED],
+            set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
+            bench=report.bench,
+            page=compose(report),
+            most_listed=MOST_LISTED,
+            attached=frozenset(attached),
+        )
+    )
+
+
+def compile_templates() -> None:
+    """Have the templates at hand before they are needed."""
+    environment = _environment()
+    for name in environment.list_templates(filter_func=_of_the_report):
+        environment.get_template(name)
+
+
+def _of_the_report(template: str) -> bool:
+    return template.endswith(".j2") and not template.startswith("sheet")
+
+
+@cache
+def _environment() -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -45,16 +76,7 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
     environment.filters["name"] = _name
     environment.filters["cell"] = _cell
     environment.filters["sentence"] = _sentence
-    set_aside = alike_rows(report.set_aside)
-    return environment.get_template("report.html.j2").render(
-        report=report,
-        set_aside=set_aside[:MOST_LISTED],
-        set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
-        bench=report.bench,
-        page=compose(report),
-        most_listed=MOST_LISTED,
-        attached=frozenset(attached),
-    )
+    return environment
 
 
 def _name(text: str) -> str:
