@@ -21,6 +21,10 @@ ROW = "2026-05-02,round-jig,1/8,good,1,350\n"
             "column `date`: `4 May 2026` is not a date (accepted: `2026-05-17`, `2026-05-17 09:40`)",
         ),
         (
+            POUR + ROW.replace("05-02", "02-30"),
+            "column `date`: `2026-02-30` is not a day in the calendar: day 30 of month 2",
+        ),
+        (
             POUR + ROW.replace("350", "350 g"),
             "column `mold_temp`: `350 g` is in `g`, which is not a unit of temperature (accepted: C, F, K)",
         ),
@@ -66,6 +70,13 @@ def test_a_row_set_aside_is_told_with_its_line_the_cell_and_what_would_do(tmp_pa
     assert outcome.status == 1
     where = "log.csv, line 2, " if told.startswith("column") else "log.csv, line 2: "
     assert f"\n  {where}{told}\n" in outcome.out
+
+
+def test_a_day_that_is_none_is_told_as_it_was_read(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH.replace("[bench]", '[bench]\ndates = "day first"'))
+    (tmp_path / "log.csv").write_text(POUR + ROW.replace("2026-05-02", "04/13/2026"))
+    told = "`04/13/2026` is not a day in the calendar: day 4 of month 13, read day first as bench.toml says"
+    assert told in run("check", tmp_path).out
 
 
 @pytest.mark.parametrize(

@@ -98,7 +98,9 @@ def read_date(text: str, order: DateOrder) -> datetime:
     try:
         return datetime(year, month, day, hour, minute, second)
     except ValueError:
-        raise CellError(Reason.DATE, "is not a day in the calendar (year, month, day)") from None
+        why = f"is not a day in the calendar: day {day} of month {month}"
+        why += f", read {order} as bench.toml says" if other and order != "iso" else ""
+        raise CellError(Reason.DATE, why) from None
 
 
 def read_amount(text: str, item: Item, context: CellContext, *, whole: bool = True) -> float:
