@@ -56,6 +56,17 @@ def test_due_writes_what_is_owed_says_why_and_then_is_quick_silent_and_imports_n
 
 
 @pytest.mark.slow
+def test_rows_set_aside_are_counted_once_behind_the_reports_written_and_in_the_log(folder):
+    (folder / "pour-may.csv").write_text(HEADER + MAY + MAY.replace("05-02", "06-02") + "2026-06-03,,,\n")
+    log = folder / "reports" / "due.log"
+    outcome = run("due", folder, "--today", "2026-07-01", "--log", log)
+    assert (outcome.status, outcome.err) == (0, "")
+    told = [line.partition(": wrote")[0] for line in outcome.out.splitlines()]
+    assert told == ["2026-05", "2026-06", "1 row set aside (see the appendix, or `benchwater check`)."]
+    assert "  1 row set aside" in log.read_text()
+
+
+@pytest.mark.slow
 def test_due_writes_the_same_bytes_as_report_does(folder):
     run("due", folder, "--today", "2027-03-01")
     run("report", folder, "--month", "2026-05", "--out", folder / "by hand")

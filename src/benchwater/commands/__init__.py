@@ -48,6 +48,19 @@ class _Commands(click.Group):
         command = getattr(importlib.import_module(f"benchwater.commands.{name}"), name)
         return command if isinstance(command, click.Command) else None
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
+            import difflib
+
+            from benchwater.commands.terminal import plain
+
+            near = difflib.get_close_matches(args[0], list(COMMANDS), n=1, cutoff=0.6)
+            hint = f"did you mean `{near[0]}`?" if near else f"there are {', '.join(COMMANDS)}"
+            ctx.fail(f"there is no command `{plain(args[0])}`; {hint}")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))

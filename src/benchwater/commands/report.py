@@ -7,6 +7,7 @@ import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    Folder,
     debug_option,
     debugging,
     folder_argument,
@@ -25,7 +26,7 @@ from benchwater.commands.terminal import (
 )
 @click.option(
     "--out",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=Folder(),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
 @click.option(
@@ -91,7 +92,9 @@ def report(
     used, aside = sum(source.used for source in made.sources), len(made.set_aside)
     click.echo(f"{counted(used, 'row')} used, {aside} set aside (see the appendix, or `benchwater check`).")
     latest = last_day(workspace.reading.tables)
-    if latest is not None and not falls_in(workspace.reading.tables, made.period):
+    if latest is None:
+        click.echo("The logs hold no row yet.")
+    elif not falls_in(workspace.reading.tables, made.period):
         click.echo(f"No row is of {made.label}: the latest is of {latest}.")
     for problem in (*made.plugin_problems, *not_handed_on):
         click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)

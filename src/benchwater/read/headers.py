@@ -54,7 +54,7 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     FileError where no log kind, or more than one, could claim it: order never decides.
     """
     candidates: list[Header] = []
-    nearest: list[tuple[int, str]] = []
+    nearest: list[_Likeness] = []
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
     for separator in SEPARATORS:
@@ -63,14 +63,14 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
             if matches:
                 candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
                 break
-            nearest += [_missing(kind, record.cells) for kind in kinds]
+            nearest += [_likeness(kind, record.cells) for kind in kinds]
     if not text or text.isspace():
         raise FileError("is empty")
     if len(candidates) > 1:
         names = " and ".join(sorted({f"`{header.kind.name}`" for header in candidates}))
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
-        raise FileError(_nothing_like_it(nearest))
+        raise FileError(_nothing_like_it(nearest, kinds))
     return candidates[0]
 
 
@@ -140,16 +140,32 @@ def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end:
     )
 
 
-def _missing(kind: LogKind, cells: Sequence[str]) -> tuple[int, str]:
+@dataclass(frozen=True, slots=True)
+class _Likeness:
+    """How many of a log's needed columns a header names, and which it does not."""
+
+    kind: str
+    named: int
+    missing: tuple[str, ...]
+
+
+def _likeness(kind: LogKind, cells: Sequence[str]) -> _Likeness:
     names = _names(kind, cells)
-    missing = [name for name in kind.signature if name not in names]
-    score = len(kind.signature) - len(missing)
-    listed = ", ".join(f"`{name}`" for name in missing)
-    return (score, f"looks like a {kind.name} log, but its header has no column {listed}")
+    missing = tuple(name for name in kind.signature if name not in names)
+    return _Likeness(kind.name, len(kind.signature) - len(missing), missing)
 
 
-def _nothing_like_it(nearest: Sequence[tuple[int, str]]) -> str:
-    best = max(nearest, key=lambda entry: entry[0], default=(0, ""))
-    if best[0] >= 2:
-        return best[1]
-    return "has no header of a log"
+def _nothing_like_it(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:
+    named = max((each.named for each in nearest), default=0)
+    fewest = min((len(each.missing) for each in nearest if each.named == named), default=0)
+    best = [each for each in nearest if each.named == named and len(each.missing) == fewest]
+    if named < 2:
+        known = "; ".join(f"{kind.name}: {_ticked(kind.signature)}" for kind in kinds)
+        return f"has no header of a log: a log is known by its columns ({known})"
+    first, *others = dict.fromkeys(best)
+    why = f"looks like a {first.kind} log, but its header has no column {_ticked(first.missing)}"
+    return why + "".join(f" (or a {each.kind} log without {_ticked(each.missing)})" for each in others)
+
+
+def _ticked(names: Iterable[str]) -> str:
+    return ", ".join(f"`{name}`" for name in names)
