@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from benchwater.testing import finding, table
+from benchwater.testing import finding, make_season, table
 from reference_cases import worked_examples
 from stocked_seasons import ANALYSIS, STEP, balance, made
 
@@ -226,3 +226,16 @@ def test_what_lay_still_stands_last_and_is_told_in_a_sentence_on_paper() -> None
     assert [row[0] for row in found.rows] == ["pearl", "alloy", "harder"]
     assert (found.paper_rows, found.again_rows) == (2, 1)
     assert found.note.endswith("Nothing moved, and all is there: harder.")
+
+
+def test_of_many_books_that_do_not_close_the_headline_names_six() -> None:
+    names = [f"lot-{letter}" for letter in "abcdefgh"]
+    bench = '[bench]\nname = "b"\n' + "".join(f'[items.{name}]\nkind = "fitting"\n' for name in names)
+    rows = "".join(f"2026-03-01,{name},counted,9\n2026-03-31,{name},counted,5\n" for name in names)
+    season = make_season(bench, {"stock.csv": f"date,item,move,amount\n{rows}"})
+    section = ANALYSIS.analyse(season.season, season.period)
+    text = finding(section, "items_closed").text
+    assert text.startswith("The books of 0 of 8 items close. Not so: lot-a (4")
+    assert text.endswith("and 2 more.")
+    assert text.count("missing") == 6
+    assert sum(each.id == "unaccounted" and not each.quiet for each in section.findings) == 8
