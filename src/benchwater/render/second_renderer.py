@@ -1,5 +1,6 @@
 """A process that renders: begun before anything is read, it gets ready while the report is being made."""
 
+import gc
 from collections.abc import Callable
 from typing import Any, TypeAlias
 
@@ -18,6 +19,7 @@ def _render(piece: Callable[[], Any]) -> Any:
 
 
 def _get_ready() -> None:
+    gc.disable()  # it renders a page or two and ends: its garbage may lie
     from benchwater.render import html, pdf, printing  # noqa: F401
 
     printing.weasyprint()
