@@ -9,12 +9,15 @@ An exceedance is a fact and not an estimate: once is enough to be told. Everythi
 from published tables, each row with its source, and gives way to a doctor and to the local authority.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 
+from benchwater.books.log_columns import Groups, factorized, group_by, renamed
 from benchwater.mathematics.cure import SOFTENING_MARGIN_C, softens
 from benchwater.mathematics.safety_tables import (
     Caution,
@@ -79,10 +82,7 @@ def analyse(season: Season, span: Span) -> Section:
     """What was too hot, how hot at most, how long; and with the season the standing tables."""
     bench, standing = season.bench, span.name == "season"
     poured, cured = _rows(season, "pour", span), _rows(season, "finishing", span)
-    named = zip(poured["mold"], poured["material"].astype(object), strict=True)
-    poured["material"] = [bench.material_of(mold, None if pd.isna(item) else item) for mold, item in named]
-    kinds = poured["material"].map({name: item.kind for name, item in bench.items.items()})
-    metal, plastic = poured[kinds == "metal"], poured[kinds == "plastic"]
+    metal, plastic = (_sessions(poured, bench, kind) for kind in ("metal", "plastic"))
     found = sorted([*_melts(metal), *_plastics(plastic), *_ovens(cured, bench)])
     readings = int(poured["melt_temp_c"].notna().sum() + cured["cure_temp_c"].notna().sum())
     findings = [
@@ -112,30 +112,54 @@ def _rows(season: Season, kind: str, span: Span) -> pd.DataFrame:
     return pd.DataFrame(columns=COLUMNS).astype({name: types.get(name, "str") for name in COLUMNS})
 
 
-def _sessions(rows: pd.DataFrame) -> pd.DataFrame:
-    """The rows with their day and their session's name, empty where it has none."""
-    return rows.assign(day=rows["date"].dt.date, sitting=rows["session"].fillna(""))
+def _sessions(poured: pd.DataFrame, bench: Bench, kind: str) -> pd.DataFrame:
+    """What was poured of one kind of material, with its day and its session's name, empty without one."""
+    said = group_by(factorized(poured["mold"]), factorized(poured["material"]))
+    material = renamed(said, bench.material_of)
+    rows = material.of(name for name in material.keys if bench.items[name].kind == kind)
+    told = poured[["date", "fill", "melt_temp_c", "mold"]].iloc[rows]
+    return told.assign(
+        day=told["date"].dt.normalize(),
+        sitting=_in_order(
+            renamed(group_by(factorized(poured["session"])), lambda name: name or "").take(rows)
+        ),
+        material=_in_order(material.take(rows)),
+    )
 
 
-def _peaks(rows: pd.DataFrame) -> Iterator[tuple[date, str, float]]:
-    """The hottest reading of each session and material: its day, its name and the temperature."""
-    read = _sessions(rows[rows["melt_temp_c"].notna()])
+def _in_order(said: Groups[str]) -> pd.Categorical:
+    """A word a row, to be grouped in alphabetical order."""
+    names = sorted(said.keys)
+    places = {name: place for place, name in enumerate(names)}
+    place = np.array([places[name] for name in said.keys], dtype=np.int32)
+    return pd.Categorical.from_codes(place[said.of_row], categories=pd.Index(names, dtype="str"))
+
+
+class Peak(NamedTuple):
+    """The hottest reading of a session and material."""
+
+    day: date
+    name: str
+    value: float
+
+
+def _peaks(rows: pd.DataFrame, over: float = -math.inf) -> Iterator[Peak]:
+    """The hottest reading of each session and material that passed a temperature, session by session."""
+    read = rows[rows["melt_temp_c"].notna()]
     peaks = read.groupby(["day", "sitting", "material"])["melt_temp_c"].max().reset_index()
-    for day, sitting, material, peak in peaks.itertuples(index=False):
-        yield day, f"{material}, {sitting}" if sitting else material, float(peak)
+    for day, sitting, material, peak in peaks[peaks["melt_temp_c"] > over].itertuples(index=False):
+        yield Peak(day.date(), f"{material}, {sitting}" if sitting else material, float(peak))
 
 
 def _melts(metal: pd.DataFrame) -> Iterator[Exceedance]:
-    for day, name, peak in _peaks(metal):
+    for day, name, peak in _peaks(metal, MELT_ALERT_C + ROUNDING):
         limit = MELT_NEVER_C if peak > MELT_NEVER_C + ROUNDING else MELT_ALERT_C
-        if peak > limit + ROUNDING:
-            yield Exceedance(day, f"melt of {name}", peak, limit, PROJECT_CHOICE, MELT)
+        yield Exceedance(day, f"melt of {name}", peak, limit, PROJECT_CHOICE, MELT)
 
 
 def _plastics(plastic: pd.DataFrame) -> Iterator[Exceedance]:
-    for day, name, peak in _peaks(plastic):
-        if peak > PLASTIC_CEILING_C + ROUNDING:
-            yield Exceedance(day, f"hot {name}", peak, PLASTIC_CEILING_C, COMMON_PRACTICE, PLASTIC)
+    for day, name, peak in _peaks(plastic, PLASTIC_CEILING_C + ROUNDING):
+        yield Exceedance(day, f"hot {name}", peak, PLASTIC_CEILING_C, COMMON_PRACTICE, PLASTIC)
 
 
 def _ovens(cured: pd.DataFrame, bench: Bench) -> Iterator[Exceedance]:
@@ -170,12 +194,12 @@ def _over_limit(found: list[Exceedance], readings: int, bench: Bench) -> Finding
 def _hottest(id: str, name: str, rows: pd.DataFrame, season: Season) -> Finding:
     """The hottest reading, with its day, and how many sessions had none."""
     bench, end, read = season.bench, season.end, rows[rows["melt_temp_c"].notna()]
-    sittings = _sessions(rows).groupby(["day", "sitting"])["melt_temp_c"].max()
+    sittings = rows.groupby(["day", "sitting"])["melt_temp_c"].max()
     silent = f" In {int(sittings.isna().sum())} of {len(sittings)} sessions none was written down."
     if read.empty:
         text = f"No temperature of molten {name} was written down."
         return Finding(id=id, text=text, unit="degC", n=0)
-    day, material, peak = max(_peaks(read), key=lambda each: each[2])
+    day, material, peak = next(_peaks(read, np.nextafter(read["melt_temp_c"].max(), -math.inf)))
     return Finding(
         id=id,
         text=f"Hottest {name}: {bench.show(peak, 'degC')} ({material}, {day_words(day, end)})."
@@ -191,9 +215,10 @@ def _time_at_pot(metal: pd.DataFrame, plastic: pd.DataFrame, bench: Bench) -> Fi
     """Sessions and fills, and the hours between first and last row where rows carry clock times."""
     said, hours = [], []
     more: dict[str, Cell] = {}
-    for name, rows in (("metal", _sessions(metal)), ("plastic", _sessions(plastic))):
+    for name, rows in (("metal", metal), ("plastic", plastic)):
         clock = rows.groupby(["day", "sitting"])["date"].agg(["min", "max"])
-        hours += [float(each) for each in (clock["max"] - clock["min"]).dt.total_seconds() / 3600 if each > 0]
+        took = (clock["max"] - clock["min"]).dt.total_seconds() / 3600
+        hours += took[took > 0].tolist()
         fills = rows.dropna(subset="fill")[["day", "sitting", "mold", "fill"]].drop_duplicates()
         more |= {f"{name}_sessions": len(clock), f"{name}_fills": len(fills)}
         said.append(f"{name} in {counted(len(clock), 'session')} ({counted(len(fills), 'numbered fill')})")

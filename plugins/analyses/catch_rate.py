@@ -14,14 +14,16 @@ section says so.
 """
 
 import math
-from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from functools import cache
+from typing import TYPE_CHECKING
 
+from benchwater.books.log_columns import in_days
 from benchwater.books.log_rows import known
 from benchwater.books.once import once_a_season
+from benchwater.books.trips import ALL, TripBook, keep_trips
+from benchwater.mathematics.movements import sum_in_order
 from benchwater.plugin import (
     Action,
     Analysis,
@@ -41,17 +43,13 @@ from benchwater.units import figures
 from benchwater.words import counted
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from benchwater.mathematics.catch_rates import RateContrast
     from benchwater.mathematics.ratio import RatioOfTotals
 
 LEAST_TRIPS = 5
 MOST_TOLD, MOST_COMPARED = 8, 12
 CLEAR = 0.05
-ALL, NO_COAT = "all", "no coat"
 PER_HOUR = "fish/h"
-SORTING = ("trip", "water", "build", "angler", "habitat")
 FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat"), ("build", "water")
 COLUMNS = ("factor", "group", "species", "effort_h", "fish", "rate", "low", "high")
 CONTRASTS = ("factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted")
@@ -74,86 +72,35 @@ METHODS = (
 )
 
 
-@dataclass(slots=True, kw_only=True)
-class Water:
-    """Hours by group and trip, fish by group, species (`ALL` too) and trip, and the fish left out of both."""
+class Rates:
+    """The rates of a book of trips, each worked out once."""
 
-    hours: dict[str, dict[str, defaultdict[str, float]]] = field(default_factory=dict)
-    fish: dict[tuple[str, str, str], Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
-    species: dict[str, str] = field(default_factory=dict)
-    zero_trips: int = 0
-    without_hours: int = 0
+    def __init__(self, book: TripBook) -> None:
+        """Of all that was fished."""
+        self.book = book
+        self.rate = cache(self._rate)
+        self.groups = cache(self._groups)
 
-    def rate(self, factor: str, group: str, species: str = ALL) -> "RatioOfTotals":
+    def _rate(self, factor: str, group: str, species: str = ALL) -> "RatioOfTotals":
         """Fish over hours, trip by trip."""
         from benchwater.mathematics.ratio import ratio_of_totals
 
-        hours, fish = self.hours[factor][group], self.fish[factor, group, species]
-        return ratio_of_totals([fish[trip] for trip in hours], list(hours.values()))
+        trips = self.book.of(factor, group, species)
+        return ratio_of_totals(trips.fish, trips.hours)
 
-    def groups(self, factor: str, most: int | None = None) -> list[str]:
+    def _groups(self, factor: str, most: int | None = None) -> list[str]:
         """The groups of a factor (the `most` ones fished longest), the highest rate first."""
-        fished = self.hours.get(factor, {})
-        kept = sorted(fished, key=lambda group: (-sum(fished[group].values()), group))[:most]
-        return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
-
-    def trips(self, factor: str) -> dict[str, dict[str, tuple[int, float]]]:
-        """Fish and hours by trip of the groups of a factor fished longest."""
-        return {
-            group: {
-                trip: (self.fish[factor, group, ALL][trip], h)
-                for trip, h in self.hours[factor][group].items()
-            }
-            for group in self.groups(factor, MOST_COMPARED)
+        fished = {
+            group: sum_in_order(self.book.of(factor, group).hours) for group in self.book.groups(factor)
         }
-
-
-def tallied(fishing: "pd.DataFrame", catch: "pd.DataFrame", bench: Bench) -> Water:
-    """Put every stretch of fishing and every fish to its trip and its groups."""
-    from benchwater.mathematics.fish import fish_standard
-
-    water = Water()
-    spelt: dict[str, str] = {}
-    stretches: defaultdict[object, list[dict[str, str]]] = defaultdict(list)
-    hours_of = fishing["fished_h"] * fishing["count"]
-    for row, hours in _alike(fishing[hours_of > 0], hours_of[hours_of > 0], SORTING):
-        facts = {name: _key(row[name]) for name in ("trip", "water", "build", "angler")}
-        trip = f"{row['day'].date()} {facts['trip'] or 'at ' + facts['water']}"
-        stretches[row["day"]].append({**facts, "unit": trip})
-        for factor, group in _groups(row, bench, spelt):
-            water.hours.setdefault(factor, {}).setdefault(group, defaultdict(float))[trip] += hours
-    with_fish = set()
-    for row, caught in _alike(catch, catch["count"], (*SORTING, "species")):
-        fish, unit = round(caught), _unit_of(row, stretches[row["day"]])
-        with_fish.add(unit)
-        if unit is None or unit not in water.hours["build"].get(row["build"], ()):
-            water.without_hours += fish
-            continue
-        species = water.species.setdefault(fish_standard(row["species"]).key, row["species"])
-        for factor, group in _groups(row, bench, spelt):
-            if unit in water.hours.get(factor, {}).get(group, ()):
-                water.fish[factor, group, ALL][unit] += fish
-                water.fish[factor, group, species][unit] += fish
-    water.zero_trips = len(set(water.hours.get(ALL, {}).get(ALL, ())) - with_fish)
-    return water
+        kept = sorted(fished, key=lambda group: (-fished[group], group))[:most]
+        return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
 
 
 @once_a_season
-def _tallied_in(season: Season, start: date, end: date) -> Water:
+def _trips_in(season: Season, start: date, end: date) -> TripBook:
     span = Span(name="season", label="", start=start, end=end)
-    return tallied(season.rows("fishing", span), season.rows("catch", span), season.bench)
-
-
-def _alike(
-    rows: "pd.DataFrame", amounts: "pd.Series[Any]", columns: Sequence[str]
-) -> Iterable[tuple[dict[str, Any], float]]:
-    """What rows of a day say in these columns and the sum of their amounts, once for all that are alike."""
-    from benchwater.books.log_columns import factorized, group_by
-
-    days = factorized(rows["date"].dt.normalize())
-    groups = group_by(days, *(factorized(rows[column]) for column in columns))
-    for key, amount in groups.sums(amounts.to_numpy(dtype="float64")).items():
-        yield dict(zip(("day", *columns), key, strict=True)), amount
+    return keep_trips(season.rows("fishing", span), season.rows("catch", span), season.bench)
 
 
 def analyse(season: Season, span: Span) -> Section:
@@ -161,56 +108,37 @@ def analyse(season: Season, span: Span) -> Section:
     from benchwater.mathematics.catch_rates import contrast_rates
 
     catch = season.rows("catch", span)
-    water = _tallied_in(season, span.start, span.end)
-    if not water.hours:
+    rates = Rates(_trips_in(season, span.start, span.end))
+    if not len(rates.book.days):
         also = f" {int(catch['count'].sum())} fish were, and have no rate." if len(catch) else ""
         return Section.empty(f"No hours of fishing were logged in these days.{also}")
-    trips = water.rate(ALL, ALL).units
+    trips = rates.rate(ALL, ALL).units
     thin = trips < LEAST_TRIPS
-    found = [] if thin else contrast_rates({each: water.trips(each) for each in COMPARED}, within=["build"])
-    rates = list(_findings(water, season.bench))
+    compared = {
+        factor: {group: rates.book.of(factor, group) for group in rates.groups(factor, MOST_COMPARED)}
+        for factor in COMPARED
+    }
+    found = [] if thin else contrast_rates(compared, within=["build"])
+    told = list(_findings(rates, season.bench))
     return Section(
         status="thin" if thin else "ok",
         why=f"{counted(trips, 'trip')}: fewer than {LEAST_TRIPS} say little of the next." if thin else "",
         unsaid="" if thin or not found else UNSAID,
-        findings=(rates[0], *([] if thin else _difference(found)), *rates[1:]),
-        tables=(_rate_table(water), _contrast_table(found)),
-        figures=_figures(water),
+        findings=(told[0], *([] if thin else _difference(found)), *told[1:]),
+        tables=(_rate_table(rates), _contrast_table(found)),
+        figures=_figures(rates),
         actions=_actions(found),
         methods=METHODS,
     )
 
 
-def _unit_of(row: dict[Any, Any], stretches: list[dict[str, str]]) -> str | None:
-    """The trip of a fish: trip and water must agree as far as named, build and angler tell the rest."""
-    left = stretches
-    for column, must in (("trip", True), ("water", True), ("build", False), ("angler", False)):
-        wanted = _key(row[column])
-        same = [each for each in left if each[column] == wanted]
-        if wanted:
-            left = same or ([each for each in left if not each[column]] if must else left)
-    units = {each["unit"] for each in left}
-    return units.pop() if len(units) == 1 else None
-
-
-def _groups(row: dict[Any, Any], bench: Bench, spelt: dict[str, str]) -> Iterable[tuple[str, str]]:
-    """The factors and groups a row of either log belongs to; a cell not recorded puts it in none."""
-    yield ALL, ALL
-    yield "build", row["build"]
-    yield "coat", bench.builds[row["build"]].coat or NO_COAT
-    if _key(row["water"]):
-        yield "water", spelt.setdefault(_key(row["water"]), row["water"])
-    tags = row["habitat"] if isinstance(row["habitat"], tuple) else ()
-    yield from (("habitat", tag) for tag in dict.fromkeys(_key(tag) for tag in tags))
-
-
-def _findings(water: Water, bench: Bench) -> Iterable[Finding]:
+def _findings(rates: Rates, bench: Bench) -> Iterable[Finding]:
     """All baits and the builds fished most on the page, every group in the JSON twin."""
-    zero = f", {water.zero_trips} of them without a fish" if water.zero_trips else ""
+    zero = f", {rates.book.zero_trips} of them without a fish" if rates.book.zero_trips else ""
     for factor in FACTORS:
-        told = water.groups(factor, MOST_TOLD) if factor in {ALL, "build"} else []
-        for group in water.groups(factor):
-            rate = water.rate(factor, group)
+        told = rates.groups(factor, MOST_TOLD) if factor in {ALL, "build"} else []
+        for group in rates.groups(factor):
+            rate = rates.rate(factor, group)
             low, high = _limits(rate)
             digits = _decimals(rate.ratio, low, high)
             shown, trips = bench.show(rate.ratio, PER_HOUR, digits), counted(rate.units, "trip")
@@ -230,7 +158,7 @@ def _findings(water: Water, bench: Bench) -> Iterable[Finding]:
                 more={"factor": factor, "fish": int(rate.total_y), "effort_h": rate.total_x},
                 quiet=group not in told,
             )
-    left = water.without_hours
+    left = rates.book.without_hours
     if left:
         text = f"{left} fish are in no rate: the fishing log has no hours of their build on their trip."
         yield Finding(id="fish_without_hours", text=text, value=left, unit="pieces", n=left)
@@ -284,15 +212,15 @@ def _actions(found: "Sequence[RateContrast]") -> tuple[Action, ...]:
     return (Action(id=f"fish-more-{best.group}", text=f"Fish {best.group} more.", because=because),)
 
 
-def _rate_table(water: Water) -> Table:
+def _rate_table(rates: Rates) -> Table:
     """Printed: all fish of every group, and each species over all baits. Species by build: JSON only."""
-    keys = [(factor, group, ALL) for factor in FACTORS for group in water.groups(factor)]
-    keys += [(ALL, ALL, name) for name in water.species.values()]
+    keys = [(factor, group, ALL) for factor in FACTORS for group in rates.groups(factor)]
+    keys += [(ALL, ALL, name) for name in rates.book.species]
     printed = len(keys)
-    keys += [("build", build, name) for build in water.groups("build") for name in water.species.values()]
+    keys += [("build", build, name) for build in rates.groups("build") for name in rates.book.species]
     rows: list[tuple[Cell, ...]] = []
     for key in keys:
-        rate = water.rate(*key)
+        rate = rates.rate(*key)
         rows.append((*key, rate.total_x, int(rate.total_y), rate.ratio, *_limits(rate)))
     note = "Low and high are 95 % limits; a dash is one that so few trips cannot give. "
     note += "Those of a single trip are of that trip alone. "
@@ -325,28 +253,28 @@ def _table(
     )
 
 
-def _figures(water: Water) -> tuple[Figure, ...]:
+def _figures(rates: Rates) -> tuple[Figure, ...]:
     """Builds, and habitats where any are logged, each with its interval."""
-    drawn = [_figure(water, "build", "cpue", "build")]
-    if len(water.groups("habitat")) > 1:
-        drawn.append(_figure(water, "habitat", "cpue:habitat", "habitat"))
+    drawn = [_figure(rates, "build", "cpue", "build")]
+    if len(rates.groups("habitat")) > 1:
+        drawn.append(_figure(rates, "habitat", "cpue:habitat", "habitat"))
     return tuple(drawn)
 
 
-def _figure(water: Water, factor: str, id: str, word: str) -> Figure:
+def _figure(rates: Rates, factor: str, id: str, word: str) -> Figure:
     from benchwater import plots
 
-    builds = water.groups(factor, MOST_COMPARED)
-    rates = [water.rate(factor, build) for build in builds]
-    widest = 2 * max(rate.ratio for rate in rates) or max(rate.high for rate in rates)
-    values, lows = [rate.ratio for rate in rates], [rate.low for rate in rates]
-    highs = [min(rate.high, widest) for rate in rates]
+    builds = rates.groups(factor, MOST_COMPARED)
+    each = [rates.rate(factor, build) for build in builds]
+    widest = 2 * max(rate.ratio for rate in each) or max(rate.high for rate in each)
+    values, lows = [rate.ratio for rate in each], [rate.low for rate in each]
+    highs = [min(rate.high, widest) for rate in each]
     figure, axes = plots.new_figure(plots.HALF_MM, 13 + 4.6 * max(6, len(builds)))
     plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
     plots.named_rows(axes, builds)
     axes.set_xlim(-0.01 * max(highs), max(highs))
     axes.set_xlabel("fish per bait-hour")
-    best, worst = (f"{builds[at]} {figures(rates[at].ratio, significant=2)}" for at in (0, -1))
+    best, worst = (f"{builds[at]} {figures(each[at].ratio, significant=2)}" for at in (0, -1))
     alt = f"Fish per bait-hour of {counted(len(builds), word)} with 95 % intervals: highest {best}"
     alt += f", lowest {worst}." if len(builds) > 1 else "."
     return Figure(id=id, title=f"Fish per bait-hour by {word}", alt=alt, svg=plots.to_svg(figure))
@@ -367,18 +295,18 @@ def _limits(rate: "RatioOfTotals") -> tuple[float, float | None]:
     return low, rate.high if rate.high < 100 * rate.ratio else None
 
 
-def _key(cell: object) -> str:
-    return " ".join(cell.split()).casefold() if isinstance(cell, str) else ""
-
-
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
     """Fish per bait-hour, of the fish whose bait's hours are known."""
-    water = _tallied_in(season, min(season.start, span.start), season.end)
-    hours: dict[str, float] = dict(water.hours.get(ALL, {}).get(ALL, {}))
-    fish = water.fish.get((ALL, ALL, ALL), Counter())
-    trips = [trip for trip in hours if f"{span.start}" <= trip < f"{span.end}"]
-    total = sum(hours[trip] for trip in trips)
-    value = sum(fish[trip] for trip in trips) / total if trips else None
+    book = _trips_in(season, min(season.start, span.start), season.end)
+    if not len(book.days):
+        return (
+            Vital(
+                id="fish_per_hour", label="fish per bait-hour", value=None, unit=PER_HOUR, better="up", n=0
+            ),
+        )
+    trips = book.of(ALL, ALL)
+    inside = in_days(book.days[trips.number], span.start, span.end)
+    value = float(trips.fish[inside].sum()) / sum_in_order(trips.hours[inside]) if inside.any() else None
     return (
         Vital(
             id="fish_per_hour",
@@ -386,7 +314,7 @@ def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
             value=value,
             unit=PER_HOUR,
             better="up",
-            n=len(trips),
+            n=int(inside.sum()),
         ),
     )
 

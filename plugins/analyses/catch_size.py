@@ -18,6 +18,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+from benchwater.books.log_columns import factorized, group_by, renamed
 from benchwater.plugin import (
     Analysis,
     Bench,
@@ -103,8 +104,10 @@ def kinds(catch: "pd.DataFrame", bench: Bench) -> tuple[Kind, ...]:
     from benchwater.mathematics.fish import fish_standard, size_distribution
 
     found = []
-    for _, rows in catch.groupby(catch["species"].map(lambda name: fish_standard(name).key), sort=False):
-        name = str(rows["species"].iloc[0])
+    species = group_by(factorized(catch["species"]))
+    told = catch[["count", "length_mm", "mass_g", "file", "line"]]
+    for of_kind in renamed(species, lambda name: fish_standard(name).key).rows.values():
+        rows, name = told.iloc[of_kind], str(species.keys[species.of_row[of_kind[0]]][0])
         standard, measured = fish_standard(name), rows[rows["length_mm"].notna()]
         sizes = None
         if standard.categories is not None:

@@ -13,8 +13,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
 import pandas as pd
 
+from benchwater.books.log_columns import NO_ROWS, Rows, grouped, moments, numbers, words
 from benchwater.mathematics.binned_shares import binned_shares
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.cure import SOFTENING_MARGIN_C, cure_verdict, softens
@@ -252,23 +254,25 @@ def _blocked(rows: pd.DataFrame) -> pd.DataFrame:
 def _coat_used(season: Season, span: Span) -> Iterator[Finding]:
     if not season.holds("inventory"):
         return
-    stock, dipped, bench = season.log("inventory"), season.log("finishing"), season.bench
+    bench, moves = season.bench, words(season, "inventory", "move")
+    kept, dipped = grouped(season, "inventory", "item").rows, grouped(season, "finishing", "coat").rows
     for coat in sorted(set(season.rows("finishing", span)["coat"])):
-        moves, done, item = stock[stock["item"] == coat], dipped[dipped["coat"] == coat], bench.items[coat]
+        item, rows, done = bench.items[coat], kept.get((coat,), NO_ROWS), dipped[(coat,)]
         step, unit = resolution_uncertainty(item.resolution or 0.0), f"{item.unit}/piece"
+        stated = numbers(season, "inventory", "uncertainty")[rows]
         found = used_per_piece(
-            [day.date() for day in moves["date"]],
-            list(moves["move"]),
-            moves["amount"],
-            moves["uncertainty"].fillna(step),
-            [day.date() for day in done["date"]],
-            done["count"],
+            moments(season, "inventory")[rows].astype("datetime64[D]").tolist(),
+            [moves.names[code] for code in moves.codes[rows].tolist()],
+            numbers(season, "inventory", "amount")[rows],
+            np.where(np.isnan(stated), step, stated),
+            moments(season, "finishing")[done].astype("datetime64[D]").tolist(),
+            numbers(season, "finishing", "count")[done],
             start=span.start,
             end=span.end,
         )
         if found is None:
             continue
-        each, plan = found.each, _plan(bench, coat, done[found.meanwhile])
+        each, plan = found.each, _plan(season, coat, done[found.meanwhile])
         text = f"{bench.show(found.used, item.unit, item=coat)} of {coat} went on {found.pieces} pieces "
         text += (
             f"between the counts of {day_words(found.opened, span.end)} and "
@@ -296,17 +300,18 @@ def _coat_used(season: Season, span: Span) -> Iterator[Finding]:
         )
 
 
-def _plan(bench: Bench, coat: str, done: pd.DataFrame) -> float | None:
+def _plan(season: Season, coat: str, done: Rows) -> float | None:
     """Grams a piece as the builds of these heads plan it, None unless they plan it for every one."""
     masses: dict[object, list[float]] = {}
-    for build in bench.builds.values():
+    for build in season.bench.builds.values():
         if build.coat == coat and build.coat_mass_g is not None:
             masses.setdefault(build.head, []).append(build.coat_mass_g)
-    heads = list(zip(done["mold"], done["cavity"], strict=True))
-    if bench.items[coat].unit != "g" or any(head not in masses for head in heads):
+    heads = grouped(season, "finishing", "mold", "cavity").take(done)
+    if season.bench.items[coat].unit != "g" or any(head not in masses for head in heads.keys):
         return None
-    planned = [sum(masses[head]) / len(masses[head]) for head in heads]
-    return float((done["count"] * planned).sum() / done["count"].sum())
+    planned = np.array([sum(masses[head]) / len(masses[head]) for head in heads.keys])[heads.of_row]
+    count = numbers(season, "finishing", "count")[done]
+    return float((count * planned).sum() / count.sum())
 
 
 def _by_temperature(batches: Batches) -> tuple[tuple[Table, ...], list[Finding]]:

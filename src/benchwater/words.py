@@ -12,7 +12,7 @@ here, as a section asks for.
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
-from typing import Protocol
+from typing import Protocol, cast
 
 from benchwater.plugin import Cell, Finding, Table, TableColumn
 from benchwater.units import figures
@@ -180,16 +180,34 @@ def make_table(
         like = found[limits_of]
         for name in ("low", "high"):
             found[name] = TableColumn(name=name, label=found[name].label, unit=like.unit, digits=like.digits)
-    cells = tuple(
-        tuple(None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in row)
-        for row in rows
-    )
+    of_column = (_finite(column) for column in zip(*rows, strict=True))
     return Table(
         id=id,
         title=title,
         columns=tuple(found.values()),
-        rows=cells,
+        rows=tuple(zip(*of_column, strict=True)),
         note=note,
         print_rows=print_rows,
         paper_rows=paper_rows,
     )
+
+
+def runs(lines: Sequence[int]) -> str:
+    """Line numbers as runs: `2-14, 17`."""
+    parts: list[list[int]] = []
+    for line in lines:
+        if parts and line == parts[-1][-1] + 1:
+            parts[-1][1:] = [line]
+        else:
+            parts.append([line])
+    return ", ".join("-".join(str(end) for end in part) for part in parts)
+
+
+def _finite(cells: Sequence[Cell]) -> Sequence[Cell]:
+    """A column's cells, None for numbers that are not finite."""
+    kinds = set(map(type, cells))
+    if not any(issubclass(kind, float) for kind in kinds) or (
+        kinds == {float} and all(map(math.isfinite, cast("Sequence[float]", cells)))
+    ):
+        return cells
+    return [None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in cells]

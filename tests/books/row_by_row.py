@@ -2,6 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
 from math import isfinite, nan, sqrt
@@ -10,6 +11,7 @@ from typing import Any
 from benchwater.books.bait_costs import Facts
 from benchwater.books.casting_masses import casting_mass
 from benchwater.books.stock_books import COAT_SHARE, NOMINAL
+from benchwater.mathematics.fish import fish_standard
 from benchwater.mathematics.movements import Movement
 from benchwater.mathematics.uncertainty import rectangular_uncertainty, resolution_uncertainty
 from benchwater.plugin import Season, Span
@@ -310,3 +312,69 @@ def prices(season: Season, up_to: datetime) -> dict[str, tuple[float | None, int
             costed, spent = costed + 1, spent + cost
         found[name] = (average, costed, total, spent)
     return found
+
+
+@dataclass
+class Trips:
+    """Hours by factor, group and trip; fish by factor, group, species (or `all`) and trip; species by key."""
+
+    hours: defaultdict[str, defaultdict[str, defaultdict[str, float]]]
+    fish: defaultdict[tuple[str, str, str], Counter[str]]
+    species: dict[str, str]
+    zero_trips: int = 0
+    without_hours: int = 0
+
+
+def trips(season: Season, span: Span) -> Trips:
+    """Every stretch of fishing and every fish put to its trip and its groups."""
+    book = Trips(defaultdict(lambda: defaultdict(lambda: defaultdict(float))), defaultdict(Counter), {})
+    stretches: defaultdict[Any, list[dict[str, str]]] = defaultdict(list)
+    spelt: dict[str, str] = {}
+    for row in season.rows("fishing", span).to_dict("records"):
+        hours, day = row["fished_h"] * row["count"], row["date"].date()
+        if not hours > 0:
+            continue
+        told = {name: _word(row[name]) for name in ("trip", "water", "build", "angler")}
+        trip = f"{day} {told['trip'] or 'at ' + told['water']}"
+        stretches[day].append(told | {"name": trip})
+        for factor, group in _groups_of(row, season, spelt):
+            book.hours[factor][group][trip] += hours
+    with_fish = set()
+    for row in season.rows("catch", span).to_dict("records"):
+        of_fish = _trip_of(row, stretches[row["date"].date()])
+        with_fish.add(of_fish)
+        if of_fish is None or of_fish not in book.hours["build"].get(row["build"], ()):
+            book.without_hours += row["count"]
+            continue
+        species = book.species.setdefault(fish_standard(row["species"]).key, row["species"])
+        for factor, group in _groups_of(row, season, spelt):
+            if of_fish in book.hours[factor].get(group, ()):
+                for kind in ("all", species):
+                    book.fish[factor, group, kind][of_fish] += row["count"]
+    book.zero_trips = len(set(book.hours["all"]["all"]) - with_fish)
+    return book
+
+
+def _word(cell: object) -> str:
+    return " ".join(cell.split()).casefold() if isinstance(cell, str) else ""
+
+
+def _groups_of(row, season, spelt):
+    yield "all", "all"
+    yield "build", row["build"]
+    yield "coat", season.bench.builds[row["build"]].coat or "no coat"
+    if _word(row["water"]):
+        yield "water", spelt.setdefault(_word(row["water"]), row["water"])
+    tags = row["habitat"] if isinstance(row["habitat"], tuple) else ()
+    yield from (("habitat", tag) for tag in dict.fromkeys(_word(tag) for tag in tags))
+
+
+def _trip_of(row, left) -> str | None:
+    """Trip and water must agree as far as named, build and angler tell the rest."""
+    for column, must in (("trip", True), ("water", True), ("build", False), ("angler", False)):
+        wanted = _word(row[column])
+        same = [each for each in left if each[column] == wanted]
+        if wanted:
+            left = same or ([each for each in left if not each[column]] if must else left)
+    names = {each["name"] for each in left}
+    return names.pop() if len(names) == 1 else None

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from benchwater.books.fills import Run, fills_of, pour_rows, read_with_a_gun, runs_of
+from benchwater.books.fills import Runs, fills_of, pour_rows, read_with_a_gun, runs_of
 from benchwater.testing import make_season
 
 BENCH = """
@@ -22,11 +22,12 @@ mass = "3.5 g"
 HEADER = "date,mold,cavity,outcome,count,fill,mold_temp,note,method\n"
 
 
-def one_run(*rows: str) -> Run:
+def one_run(*rows: str) -> Runs:
     made = make_season(BENCH, {"pour.csv": HEADER + "\n".join(rows) + "\n"})
     fills = fills_of(pour_rows(made.season.rows("pour", made.whole)))
-    (run,) = runs_of(fills, "ball").values()
-    return run
+    runs = runs_of(fills, "ball")
+    assert len(runs.sessions) == 1
+    return runs
 
 
 def test_waits_are_the_times_between_fills_even_over_those_without_a_time() -> None:
@@ -36,9 +37,8 @@ def test_waits_are_the_times_between_fills_even_over_those_without_a_time() -> N
         "2026-05-01 09:05,ball,1/8,good,2,4,120,,",
         "2026-05-01,ball,1/8,good,2,5,,,",
     )
-    assert np.array_equal(run.readings, [np.nan, 100, np.nan, 120, np.nan], equal_nan=True)
-    assert run.waits is not None
-    assert run.waits == pytest.approx([0, 120, 120, 120, 120])
+    assert np.array_equal(run.readings, [[np.nan, 100, np.nan, 120, np.nan]], equal_nan=True)
+    assert run.waits == pytest.approx(np.array([[0, 120, 120, 120, 120]]))
 
 
 @pytest.mark.parametrize(
@@ -48,14 +48,13 @@ def test_waits_are_the_times_between_fills_even_over_those_without_a_time() -> N
 )
 def test_without_two_times_in_order_the_log_does_not_tell_the_waits(times: tuple[str, str]) -> None:
     rows = [f"{time},ball,1/8,good,2,{fill},100,," for fill, time in enumerate(times, start=1)]
-    assert one_run(*rows).waits is None
+    assert np.isnan(one_run(*rows).waits).all()
 
 
 def test_where_no_fill_is_numbered_their_times_number_them() -> None:
     run = one_run("2026-05-01 09:02,ball,1/8,good,2,,110,,", "2026-05-01 09:01,ball,1/8,good,2,,100,,")
-    assert run.readings.tolist() == [100, 110]
-    assert run.waits is not None
-    assert run.waits.tolist() == [0, 60]
+    assert run.readings.tolist() == [[100, 110]]
+    assert run.waits.tolist() == [[0, 60]]
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from benchwater.books.pieces import pieces_on_hand
 from benchwater.books.prices import FROM_RECEIPTS, unit_prices
 from benchwater.books.savings import losses_in, spoilt_in
 from benchwater.books.stock_books import keep_books
+from benchwater.books.trips import keep_trips
 from benchwater.gather.season import gather
 from benchwater.mathematics.movements import Movement, net_amount
 from benchwater.pipeline import Request, choose_spans, read_workspace
@@ -48,8 +49,8 @@ def drawn(seed: int) -> Season:
     metals = [item for item in items if bench.items[item].kind == "metal"]
     coats = sorted({build.coat for build in bench.builds.values() if build.coat is not None})
 
-    def when() -> str:
-        day = date(2025, 1, 1) + timedelta(days=dice.randrange(600))
+    def when(days: int = 600) -> str:
+        day = date(2025, 1, 1) + timedelta(days=dice.randrange(600 - days, 600))
         return f"{day}{dice.choice(['', '', ' 09:30', ' 17:00'])}"
 
     pour: list[list[object]] = []
@@ -81,16 +82,21 @@ def drawn(seed: int) -> Season:
         fate = dice.choice(["kept", "kept", "lost", "worn"])
         cause = {"kept": "", "lost": dice.choice(["snag", "bite off"]), "worn": "torn"}[fate]
         tag = dice.choice(["", f"T{dice.randrange(25)}"])
-        water, count = dice.choice(["", "Mill reach"]), 1 if tag else dice.randrange(1, 4)
-        hours = f"{dice.choice([0.5, 1.25, 2])} h"
-        fished.append([when(), dice.choice(builds), hours, fate, count, cause, tag, water])
-    caught = [[when(), "yellow perch", dice.choice(builds), dice.randrange(1, 5)] for _ in range(60)]
+        count, hours = 1 if tag else dice.randrange(1, 4), f"{dice.choice([0, 0.5, 1.25, 2])} h"
+        fished.append([when(200), dice.choice(builds), hours, fate, count, cause, tag, *outing(dice)])
+    caught = []
+    for _ in range(400):
+        day, build, *_, water, trip, angler, habitat = dice.choice(fished)
+        told = [dice.choice([word, word, str(word).upper(), ""]) for word in (water, trip, angler)]
+        species = dice.choice(["yellow perch", "Perca flavescens", "black crappie"])
+        build = dice.choice([build, build, *builds])
+        caught.append([day, species, build, dice.randrange(1, 5), *told, dice.choice([habitat, "deep"])])
     logs = {
         "pour.csv": ("date,mold,cavity,outcome,count,mass,material", pour),
         "stock.csv": ("date,item,move,amount,cost", stock),
         "coat.csv": ("date,mold,cavity,coat,count,rejects,cure_temp", dips),
-        "fishing.csv": ("date,build,fished,fate,count,cause,bait,water", fished),
-        "catch.csv": ("date,species,build,count", caught),
+        "fishing.csv": ("date,build,fished,fate,count,cause,bait,water,trip,angler,habitat", fished),
+        "catch.csv": ("date,species,build,count,water,trip,angler,habitat", caught),
     }
     files = {}
     for name, (heading, rows) in logs.items():
@@ -98,6 +104,17 @@ def drawn(seed: int) -> Season:
         csv.writer(stream, lineterminator="\n").writerows([heading.split(","), *rows])
         files[name] = stream.getvalue()
     return make_season(BENCH, files, month="2026-05").season
+
+
+def outing(dice: Random) -> list[str]:
+    """Water, trip, angler and habitat of a stretch of fishing, each often not written down."""
+    water, trip = dice.choice(["", "Mill reach", "mill  Reach", "Pond"]), dice.choice(["", "", "1", "dusk"])
+    return [
+        water,
+        trip,
+        dice.choice(["", "Orrin", "Ada"]),
+        dice.choice(["", "weeds", "weeds; Deep", "timber"]),
+    ]
 
 
 SEASONS = ["demo", *range(8)]
@@ -169,6 +186,25 @@ def test_what_was_lost_and_spoilt(season):
         assert spoilt_in(season, span, facts) == close(row_by_row.spoilt(season, span, facts))
         before = Span(name="season", label="b", start=date(1950, 1, 1), end=span.start)
         assert look_ahead(season, span.start)[1] == row_by_row.losses(season, before)[0].total()
+
+
+def test_hours_and_fish_of_every_trip_and_group(season):
+    for span in spans(season):
+        book = keep_trips(season.rows("fishing", span), season.rows("catch", span), season.bench)
+        wanted = row_by_row.trips(season, span)
+        names = list(dict.fromkeys(wanted.hours["all"].get("all", {})))
+        assert (book.zero_trips, book.without_hours) == (wanted.zero_trips, wanted.without_hours)
+        assert list(book.species) == list(wanted.species.values())
+        assert [str(day) for day in book.days] == [name[:10] for name in names]
+        for factor, groups in wanted.hours.items():
+            assert sorted(book.groups(factor)) == sorted(groups)
+            for group, hours in groups.items():
+                for species in ("all", *book.species):
+                    found = book.of(factor, group, species)
+                    fish = wanted.fish[factor, group, species]
+                    assert [names[number] for number in found.number] == list(hours)
+                    assert list(found.hours) == close(list(hours.values()))
+                    assert list(found.fish) == [fish[trip] for trip in hours]
 
 
 def test_moving_averages_of_what_was_paid(season):

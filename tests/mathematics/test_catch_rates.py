@@ -1,4 +1,5 @@
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from benchwater.mathematics.catch_rates import (
     compare_rates_within,
     contrast_rates,
 )
+from benchwater.mathematics.trips import Trips
 
 FISH_A, HOURS_A = [6, 3, 0, 8, 5, 2, 7, 4], [2.0, 1.0, 1.5, 3.0, 2.0, 1.0, 2.5, 2.0]
 FISH_B, HOURS_B = [2, 1, 1, 3, 0, 1, 2, 2], [2.0, 2.0, 1.0, 2.0, 1.5, 1.0, 2.5, 1.0]
@@ -147,11 +149,22 @@ def test_two_baits_must_share_their_trips() -> None:
         compare_rates_within([1], [1.0], [1, 2], [1.0, 1.0])
 
 
+def trips(numbers: Sequence[int], fish: Sequence[int], hours: Sequence[float]) -> Trips:
+    return Trips(np.array(numbers), np.array(fish, dtype=np.float64), np.array(hours))
+
+
+def test_builds_are_compared_on_the_trips_they_share() -> None:
+    one = trips([*range(8), 40], [*FISH_A, 99], [*HOURS_A, 1.0])
+    order = [5, 3, 30, 7, 0, 1, 6, 2, 4]
+    other = trips(order, [0 if n == 30 else FISH_B[n] for n in order], [HOURS_B[n % 8] for n in order])
+    (found,) = contrast_rates({"build": {"a": one, "b": other}}, within=["build"])
+    alone = compare_rates_within(FISH_A, HOURS_A, FISH_B, HOURS_B)
+    assert (found.ratio, found.low, found.high, found.p) == (alone.ratio, alone.low, alone.high, alone.p)
+
+
 def test_contrasts_are_turned_to_the_higher_and_adjusted_together() -> None:
-    trips = [f"trip {number}" for number in range(8)]
-    one = dict(zip(trips, zip(FISH_A, HOURS_A, strict=True), strict=True))
-    two = dict(zip(trips, zip(FISH_B, HOURS_B, strict=True), strict=True))
-    few = {trips[0]: (3, 1.0)}
+    one, two = trips(range(8), FISH_A, HOURS_A), trips(range(8), FISH_B, HOURS_B)
+    few = trips([0], [3], [1.0])
     found = contrast_rates({"build": {"b": two, "a": one, "few": few}}, within=["build"])
     assert [(each.group, each.against) for each in found] == [("a", "b")]
     both = contrast_rates({"build": {"b": two, "a": one}, "water": {"x": one, "y": two}}, within=["build"])

@@ -49,3 +49,19 @@ def test_no_loss_on_one_side_is_no_sign_of_confounding() -> None:
 
 def test_one_level_leaves_nothing_to_confound() -> None:
     assert held_like([1, 2, 3, 4], [1.0, 1.0, 1.0, 1.0], FIRST, SECOND, ["pond"] * 4) is None
+
+
+@pytest.mark.parametrize("levels", [LEVELS, ["pond", "pond", "reach", "reach"], ["a", "b", "b", "c"]])
+def test_without_limits_and_by_place_it_is_judged_the_same(levels: list[str]) -> None:
+    told = [30, 4, 9, 11], [80.0, 20.0, 25.0, 75.0], FIRST, SECOND
+    whole, names = held_like(*told, levels), sorted(set(levels))
+    places = [names.index(level) for level in levels]
+    quick = held_like(*told, places, names=names, limits=False)
+    assert whole is not None
+    assert quick is not None
+    assert (quick.information, quick.only, quick.within.ratio) == (
+        whole.information,
+        whole.only,
+        whole.within.ratio,
+    )
+    assert (quick.within.low, quick.within.p_central) == (None, None)

@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
@@ -13,7 +14,7 @@ import pytest
 from benchwater.analyse.report import Report, ReportSection, SpanSection
 from benchwater.plugin.section import Action, Finding, Section, Table, TableColumn
 from benchwater.render.json_twin import render_json
-from render.sample_report import MAY, SEASON, hostile_report
+from render.sample_report import MAY, SEASON, hostile_report, sample_report
 
 
 def test_the_shape_of_the_contract(report: Report) -> None:
@@ -112,6 +113,23 @@ def test_hostile_text_stays_data(report: Report) -> None:
     assert twin["set_aside"][0]["value"].startswith("<script>")
     assert "\x1b[31m" in twin["set_aside"][0]["value"]
     render_json(hostile_report()).encode("utf-8")
+
+
+@pytest.mark.parametrize("made", [sample_report, hostile_report])
+def test_the_text_is_as_the_json_library_writes_it_with_indent_1(made: Callable[[], Report]) -> None:
+    cells = ("],\n   [", '"],\n   ["', "}", "[", None, True, 0.1, 7, math.nan, date(2026, 5, 3))
+    rows = (cells, cells[::-1], cells)
+    names = tuple(f"c{number}" for number in range(len(cells)))
+    section = replace(
+        made().sections[0],
+        parts=(SpanSection(span=MAY, section=_section(names, rows, "advice")),),
+    )
+    for report in (made(), replace(made(), sections=(section,), sources=(), repeats=())):
+        text = render_json(report)
+        assert text == json.dumps(json.loads(text), ensure_ascii=False, indent=1) + "\n"
+    read = json.loads(text)["sections"][0]["tables"][0]["rows"]
+    assert read[0] == ["period", *cells[:8], None, "2026-05-03"]
+    assert read[1][1:] == read[0][:0:-1]
 
 
 def _section(names: tuple[str, ...], rows: tuple[tuple[Any, ...], ...], advice: str) -> Section:

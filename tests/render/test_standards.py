@@ -89,6 +89,25 @@ def test_an_object_is_made_once_and_says_what_pydyf_would_have_written(
     assert len(written.getvalue()) < 1000
 
 
+def test_no_stream_ends_in_what_could_be_half_of_a_line_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pydyf
+
+    pdf, names = pydyf.PDF(), [b"plain", b"ends in a carriage return\r", b"in a line's end\r\n", b"\r"]
+    for name in names:
+        pdf.add_object(pydyf.Stream([name]))
+    set_down(pdf)
+    made = iter([b"packed\r", b"packed too\r"])
+    monkeypatch.setattr(
+        pydyf.Stream, "data", property(lambda stream: b"<<>>\nstream\n%b\nendstream" % next(made))
+    )
+    for _ in range(2):
+        pdf.add_object(pydyf.Stream([]))
+    written = b"\n".join(each.data for each in pdf.objects if each.free != "f")
+    found = re.findall(rb"stream\n(.*?)(\r?\n)endstream", written, re.DOTALL)
+    # As a reader takes it that knows no length: all before the last line's end, of one byte or of two.
+    assert [content for content, _ in found] == [*names, b"packed\r", b"packed too\r"]
+
+
 def test_the_structure_tree_tells_headings_tables_and_every_picture(
     printed: tuple[bytes, list[str]], report: Report
 ) -> None:

@@ -5,6 +5,8 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from benchwater.books.bait_contrasts import CLEAR, LEAST_ENDS, LEAST_HOURS, Contrast
 from benchwater.books.bait_lives import Factor
 from benchwater.plugin import Cell, Finding
@@ -84,16 +86,17 @@ def log_ranks(rows: "pd.DataFrame", factors: Sequence[Factor]) -> list[Finding]:
     from benchwater.mathematics.multiplicity import holm_adjusted
     from benchwater.mathematics.survival import log_rank
 
+    time, entry, count, ended = (rows[name].to_numpy() for name in ("time", "entry", "count", "ended"))
     tests = []
     for factor in factors:
-        hours = rows.groupby(factor.labels)["hours"].sum()
-        part = rows[factor.labels.isin(hours[hours >= LEAST_HOURS].index)]
-        labels = factor.labels[part.index].to_numpy(dtype=str)
-        if len(set(labels)) < 2 or part["ended"].sum() < LEAST_ENDS:
+        codes, groups = factor.labels.factorize(sort=True)
+        enough = rows["hours"].groupby(codes).sum() >= LEAST_HOURS
+        kept = enough.reindex(range(len(groups)), fill_value=False).to_numpy()
+        part = np.append(kept, False)[codes]
+        if kept.sum() < 2 or ended[part].sum() < LEAST_ENDS:
             continue
         with contextlib.suppress(ValueError):  # no two groups were ever followed at the same hours in use
-            lost = part["ended"] > 0
-            test = log_rank(part["time"], lost, labels, entry=part["entry"], weight=part["count"])
+            test = log_rank(time[part], ended[part] > 0, codes[part], entry=entry[part], weight=count[part])
             tests.append((factor.name, test))
     adjusted = holm_adjusted([test.p for _, test in tests]).tolist()
     found = []

@@ -51,8 +51,10 @@ def rates_table(rows: "pd.DataFrame", factors: Sequence[Factor]) -> Table:
         elif len(factor.groups) > 1:
             parts += [(factor.name, group, factor.labels == group) for group in factor.groups]
     body: list[Row] = []
+    ended, fished = rows["ended"].to_numpy(), rows["hours"].to_numpy()
     for name, group, members in parts:
-        ends, hours = int(rows.loc[members, "ended"].sum()), float(rows.loc[members, "hours"].sum())
+        own = members.to_numpy(dtype=bool)
+        ends, hours = int(ended[own].sum()), float(fished[own].sum())
         rate = poisson_rate(ends, hours) if hours > 0 else None
         limits = (rate.estimate, rate.low, rate.high) if rate else (None, None, None)
         body.append((name, group, hours, ends, *limits))

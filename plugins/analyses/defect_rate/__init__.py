@@ -22,7 +22,7 @@ def analyse(season: Season, span: Span) -> Section:
     """Rates, temperature, cavities, sessions, heat: in that order."""
     from .advice import temperature_advice
     from .cavities import by_cavity
-    from .draft import Draft
+    from .draft import ASKED_OF, Draft, by_mold
     from .heat import heat_balance
     from .methods import METHODS
     from .rates import overall_rates
@@ -33,7 +33,7 @@ def analyse(season: Season, span: Span) -> Section:
     rows = poured_in(season, span)
     if not rows["castings"].sum():
         return Section.empty("No casting was logged in this span, good or bad.")
-    draft = Draft(season, rows, fills_of(rows), gun=read_with_a_gun(rows))
+    draft = Draft(season, by_mold(rows[ASKED_OF]), fills_of(rows), gun=read_with_a_gun(rows))
     molds = molds_by_weight(draft.fills)
     overall_rates(draft, molds)
     for mold in molds:

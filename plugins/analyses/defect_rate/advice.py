@@ -11,10 +11,10 @@ def temperature_advice(draft: Draft, mold: str, warm_up: str) -> None:
 
     Where they skip over the temperature in question, it is the edge of the gap at which castings were good.
     """
-    found, rows = draft.windows.get(mold), draft.rows[draft.rows["mold"] == mold]
+    found, rows = draft.windows.get(mold), draft.poured[mold]
     if found is None or found.window is None:
         return
-    temps = rows["key"].map(draft.fills.set_index("key")["mold_temp_c"])
+    temps = draft.temps(rows)
     goal = draft.share(draft.bench.plan.target_reject_rate)
     if found.falls and found.window.first_met is None and found.window.best == found.hottest:
         text = f"Pour {mold} hotter than {draft.temp(found.hottest)}, the hottest logged"

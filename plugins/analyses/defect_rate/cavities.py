@@ -2,8 +2,11 @@
 
 import math
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from benchwater.books.log_columns import alike, as_words, factorized
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.one_against_rest import adjusted_p, one_against_rest, times_as_often
 from benchwater.mathematics.stratified import ShareRatio
@@ -16,21 +19,20 @@ from .rates import estimate_and_limits
 
 def by_cavity(draft: Draft, molds: list[str]) -> None:
     """Each cavity against the others of its mold at equal temperature."""
-    poured = {mold: draft.rows[(draft.rows["mold"] == mold) & (draft.rows["castings"] > 0)] for mold in molds}
+    poured = {mold: draft.poured[mold][draft.poured[mold]["castings"] > 0] for mold in molds}
     compared, asked = [], []
     for mold, rows in poured.items():
         stratum, effect, same = _strata(draft, mold, rows)
-        held = rows.assign(stratum=stratum).dropna(subset="stratum")
-        counts = held["stratum"], held["cavity"].tolist(), held["castings"], held["rejects"]
+        told = ~np.isnan(stratum)
+        held = rows[told]
+        counts = stratum[told], held["cavity"].tolist(), held["castings"], held["rejects"]
         compared.append(one_against_rest(*counts, dispersion=effect))
         asked.append((rows, counts, effect, same))
     for mold, (rows, counts, effect, same), adjusted in zip(poured, asked, adjusted_p(compared), strict=True):
         for cavity, own in rows.groupby("cavity"):
-            by_fill = own.groupby("key")[["castings", "rejects"]].sum()
-            made, bad = int(by_fill["castings"].sum()), int(by_fill["rejects"].sum())
-            rate = clustered_wilson_interval(
-                bad, made, design_effect(by_fill["rejects"], by_fill["castings"])
-            )
+            by_fill = [np.bincount(own["key"], own[column]) for column in ("rejects", "castings")]
+            bad, made = (int(count.sum()) for count in by_fill)
+            rate = clustered_wilson_interval(bad, made, design_effect(*by_fill))
             p = adjusted.get(str(cavity))
             draft.tables["by_cavity"].append((mold, str(cavity), made, bad, *estimate_and_limits(rate), p))
             enough = rows["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
@@ -40,18 +42,26 @@ def by_cavity(draft: Draft, molds: list[str]) -> None:
                     _worse_cavity(draft, own, often, p, same)
 
 
-def _strata(draft: Draft, mold: str, rows: pd.DataFrame) -> tuple[pd.Series, float, str]:
-    """What is equally warm, by how much to widen, and in words: the fill; or bins, else sessions, apart."""
-    together = rows.groupby("key")["cavity"].transform("nunique") > 1
+def _strata(draft: Draft, mold: str, rows: pd.DataFrame) -> tuple[NDArray[np.float64], float, str]:
+    """What is equally warm, by how much to widen, and in words: the fill; or bins, else sessions, apart.
+
+    The number of each row's stratum (rows,), nan where none is known.
+    """
+    key = rows["key"].to_numpy(dtype=np.int64)
+    _, first = alike(as_words(key), factorized(rows["cavity"]))
+    together = (np.bincount(key[first]) > 1)[key]
     if rows.loc[together, "castings"].sum() >= rows["castings"].sum() / 2:
-        return rows["key"], 1.0, "in the same fill, whatever the heat"
+        return np.asarray(key, dtype=np.float64), 1.0, "in the same fill, whatever the heat"
     fills = draft.warm(mold)
     if fills.empty:
         made = draft.of(mold)
-        effect = design_effect(made["rejects"], made["castings"], made["session"])
-        return rows["session"], effect, "in the same session (how warm it was, the log does not tell)"
+        effect = design_effect(made["rejects"], made["castings"], made["session"].cat.codes)
+        session = np.asarray(rows["session"].cat.codes, dtype=np.float64)
+        return session, effect, "in the same session (how warm it was, the log does not tell)"
     effect = design_effect(fills["rejects"], fills["castings"], fills["bin"])
-    return rows["key"].map(fills.set_index("key")["bin"]), effect, "at the same heat"
+    of_fill = np.full(len(draft.fills), np.nan)
+    of_fill[fills["key"]] = fills["bin"]
+    return of_fill[key], effect, "at the same heat"
 
 
 def _worse_cavity(draft: Draft, own: pd.DataFrame, often: ShareRatio, p: float, same: str) -> None:

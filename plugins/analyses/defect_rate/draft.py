@@ -7,22 +7,24 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from benchwater.books.prices import insert_price
+from benchwater.books.prices import cost_of_reject
 from benchwater.mathematics.flaw_window import FlawWindow
 from benchwater.plugin import Action, Bench, Cell, Figure, Finding, Season
 from benchwater.words import day_words, limits
 
 ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
+ASKED_OF = ["mold", "cavity", "flaw", "session", "key", "castings", "rejects", "cold", "hot"]
 BIN_WIDTH = {"us": 25.0, "metric": 10.0}
 
 
 @dataclass(slots=True)
 class Draft:
-    """A section while it is made: the rows, their fills, and what has been found so far."""
+    """A section while it is made: its rows by mold, the fills, and what has been found so far."""
 
     season: Season
-    rows: pd.DataFrame
+    poured: dict[str, pd.DataFrame]
     fills: pd.DataFrame
     findings: list[Finding] = field(default_factory=list)
     figures: list[Figure] = field(default_factory=list)
@@ -30,6 +32,11 @@ class Draft:
     tables: defaultdict[str, list[tuple[Cell, ...]]] = field(default_factory=lambda: defaultdict(list))
     windows: dict[str, FlawWindow] = field(default_factory=dict)
     gun: set[str] = field(default_factory=set)
+    _made: dict[str, pd.DataFrame] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """The fills that made castings, by mold."""
+        self._made = by_mold(self.fills[self.fills["castings"] > 0])
 
     @property
     def bench(self) -> Bench:
@@ -55,7 +62,7 @@ class Draft:
 
     def of(self, mold: str) -> pd.DataFrame:
         """The fills of a mold that made castings."""
-        return self.fills[(self.fills["mold"] == mold) & (self.fills["castings"] > 0)]
+        return self._made[mold]
 
     def warm(self, mold: str) -> pd.DataFrame:
         """Those of known temperature, with the number of the bin it falls in."""
@@ -63,15 +70,28 @@ class Draft:
         fills = fills[fills["mold_temp_c"].notna()]
         return fills.assign(bin=bin_numbers(self.bench, fills["mold_temp_c"]))
 
+    def temps(self, rows: pd.DataFrame) -> NDArray[np.float64]:
+        """The temperature of each row's fill (rows,), nan where it was not read."""
+        return self.fills["mold_temp_c"].to_numpy()[rows["key"]]
+
     def worth(self, rows: pd.DataFrame, column: str, part: float = 1.0) -> dict[str, Any]:
-        """What the bad castings of these rows took in inserts, or their number where a price is missing."""
+        """What the bad castings of these rows cost in inserts; their number where no price or no insert is.
+
+        Nothing where every insert is cut out of them and used again.
+        """
         bad = rows.groupby(["mold", "cavity"])[column].sum()
         bad = bad[bad > 0]
-        prices = [insert_price(self.season, str(mold), str(cavity)) for mold, cavity in bad.index]
-        money = sum((price or 0.0) * int(count) for price, count in zip(prices, bad, strict=True))
-        if money > 0 and None not in prices:
-            return {"worth": part * money, "worth_unit": "money"}
-        return {"worth": part * float(bad.sum()), "worth_unit": "baits"}
+        of = [(str(mold), str(cavity)) for mold, cavity in bad.index]
+        costs = [cost_of_reject(self.season, mold, cavity) for mold, cavity in of]
+        if None in costs or all(self.bench.cavity(mold, cavity).insert is None for mold, cavity in of):
+            return {"worth": part * float(bad.sum()), "worth_unit": "baits"}
+        money = sum((cost or 0.0) * int(count) for cost, count in zip(costs, bad, strict=True))
+        return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
+
+
+def by_mold(table: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """The rows of each mold."""
+    return {str(mold): rows for mold, rows in table.groupby("mold")}
 
 
 def bin_numbers(bench: Bench, celsius: Any) -> Any:

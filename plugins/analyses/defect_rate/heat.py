@@ -1,9 +1,12 @@
 """The heat balance in words: warm-up fills, estimates where nobody measured, infrared guns."""
 
-import numpy as np
+import math
 
-from benchwater.books.fills import Run
-from benchwater.books.mold_warmth import LEAD_MELTS_C, MoldWarmth, mold_warmth
+import numpy as np
+import pandas as pd
+
+from benchwater.books.fills import Runs
+from benchwater.books.mold_warmth import LEAD_MELTS_C, FillWarmth, MoldWarmth, mold_warmth
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
 from benchwater.mathematics.infrared import BARE_ALUMINIUM, MATT_BLACK, OXIDISED_ALUMINIUM, infrared_reading
 from benchwater.mathematics.warm_up import AIR_C, LOW_MELTING_C, WarmingMold
@@ -58,11 +61,13 @@ def _source(model: WarmingMold) -> str:
 
 def _estimates(draft: Draft, mold: str, warmth: MoldWarmth, model: WarmingMold) -> None:
     """Measured beside estimated by fill, and what became of castings of which only the estimate is known."""
-    each = warmth.fills()
-    draft.tables["mold_heat"] += [(f.session, f.fill, f.measured, f.estimated) for f in each]
-    unread = {f.key: f.carried for f in each if f.measured is None}
-    fills = draft.of(mold)
-    fills = fills.assign(estimated=fills["key"].map(unread)).dropna(subset="estimated")
+    each, sessions = warmth.fills(), warmth.runs.sessions
+    names = map(sessions.__getitem__, each.session.tolist())
+    measured = [None if math.isnan(temp) else temp for temp in each.measured.tolist()]
+    draft.tables["mold_heat"] += zip(
+        names, each.fill.tolist(), measured, each.estimated.tolist(), strict=True
+    )
+    fills = _unread(draft.of(mold), sessions, each)
     if fills.empty:
         return
     fills = fills.assign(bin=bin_numbers(draft.bench, fills["estimated"]))
@@ -82,6 +87,18 @@ def _estimates(draft: Draft, mold: str, warmth: MoldWarmth, model: WarmingMold) 
     draft.findings.append(
         make_finding("reject_rate_unread", text, rate, "1", n=made, group=mold, more=more, quiet=quiet)
     )
+
+
+def _unread(fills: pd.DataFrame, sessions: tuple[str, ...], each: FillWarmth) -> pd.DataFrame:
+    """The fills without a reading whose number tells which they are, with their `estimated` temperature."""
+    place = pd.Index(sessions).get_indexer(fills["session"].cat.categories)[fills["session"].cat.codes]
+    number = fills["fill"].fillna(0).to_numpy(dtype=np.int64)
+    silent = np.isnan(each.measured)
+    most = int(max(each.fill.max(initial=0), number.max(initial=0))) + 1
+    known = pd.Index(each.session[silent] * most + each.fill[silent])
+    at = known.get_indexer(np.where(place < 0, -1, place * most + number))
+    told = fills.assign(estimated=np.append(each.carried[silent], np.nan)[at])
+    return told.dropna(subset="estimated")
 
 
 def _infrared(draft: Draft, mold: str, warmth: MoldWarmth) -> Finding:
@@ -118,10 +135,10 @@ def _warm_target(draft: Draft, mold: str, measured: bool) -> tuple[float | None,
     return None, ""
 
 
-def _warm_up_as_logged(draft: Draft, mold: str, runs: dict[str, Run], target: float) -> str:
+def _warm_up_as_logged(draft: Draft, mold: str, runs: Runs, target: float) -> str:
     """Without a heat balance: the middle session's first fill at the target, less one."""
-    reached = [np.flatnonzero(run.readings >= target) for run in runs.values()]
-    firsts = [int(fills[0]) for fills in reached if len(fills)]
+    reached = runs.readings >= target
+    firsts = reached.argmax(axis=1)[reached.any(axis=1)].tolist() if reached.size else []
     if not firsts:
         return ""
     middle, n = float(np.median(firsts)), len(firsts)

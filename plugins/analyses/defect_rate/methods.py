@@ -16,6 +16,8 @@ METHODS = (
     "mean over them (Greenland and Robins 1985).",
     "Sessions: p-chart for unequal sizes (Shewhart 1931; Montgomery, Introduction to Statistical Quality "
     "Control), one a mold, limits widened by the design effect of fills within sessions.",
+    "Worth of advice: the inserts of its bad castings, as far as they are lost with them, at the price that "
+    "What each bait cost takes.",
     "Heat balance: the mold as one lump (Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, "
     "chapter 5), by the times of the fills, else in steps of one fill, so that the bench's rhythm is part of "
     "the fitted loss. Heat capacity and loss start from the mold's mass (aluminium alloy 6061: 896 J/kgK, "

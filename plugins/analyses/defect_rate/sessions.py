@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pandas as pd
 
 from benchwater.mathematics.clustered import design_effect
@@ -21,26 +22,29 @@ def by_session(draft: Draft, molds: list[str]) -> None:
     charts: list[tuple[str, pd.DataFrame, ControlChart]] = []
     for mold in molds:
         fills = draft.of(mold)
-        effect = design_effect(fills["rejects"], fills["castings"], fills["session"])
+        effect = design_effect(fills["rejects"], fills["castings"], fills["session"].cat.codes)
         grouped = fills.groupby("session")
         table = pd.concat(
             [grouped[["castings", "rejects"]].sum(), grouped["mold_temp_c"].median()], axis=1
         ).reset_index()
         chart = p_chart(table["rejects"], table["castings"], sigmas=3 * math.sqrt(effect))
         charts.append((mold, table, chart))
-        if len(table) >= ENOUGH_SESSIONS:
+        judged = len(table) >= ENOUGH_SESSIONS
+        if judged:
             draft.findings.append(_signals(draft, mold, table, chart))
-        for at, (session, made, bad, temp) in enumerate(table.itertuples(index=False)):
-            lower, upper = float(chart.lower[at]), float(chart.upper[at])
-            signal = bool(chart.signal[at]) and len(table) >= ENOUGH_SESSIONS
-            rate = float(chart.value[at])
-            rows.append((str(session), int(made), int(bad), rate, chart.center, lower, upper, signal))
-            enough = table["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
-            if signal and enough and rate > chart.center:
-                _odd_session(draft, mold, str(session), int(made), int(bad), float(temp), chart.center)
+        signal = chart.signal & judged
+        center = np.full(len(table), chart.center)
+        counts = (table[name].tolist() for name in ("session", "castings", "rejects"))
+        charted = (chart.value, center, chart.lower, chart.upper, signal)
+        rows += zip(*counts, *(cells.tolist() for cells in charted), strict=True)
+        enough = (table["castings"].sum() >= ENOUGH_CASTINGS) & (table["rejects"] >= ENOUGH_FLAWED)
+        for session, made, bad, temp in table[signal & enough & (chart.value > chart.center)].itertuples(
+            index=False
+        ):
+            _odd_session(draft, mold, str(session), int(made), int(bad), float(temp), chart.center)
     draft.tables["sessions"] = sorted(rows, key=lambda row: str(row[0]))
-    charted = [entry for entry in charts if len(entry[1]) >= ENOUGH_SESSIONS]
-    worst = sorted(charted, key=lambda entry: -int(entry[1]["rejects"].sum()))[:MOST_CHARTS]
+    drawn = [entry for entry in charts if len(entry[1]) >= ENOUGH_SESSIONS]
+    worst = sorted(drawn, key=lambda entry: -int(entry[1]["rejects"].sum()))[:MOST_CHARTS]
     draft.figures += [session_chart(draft, *entry) for entry in worst]
 
 
@@ -66,7 +70,7 @@ def _odd_session(
     found = draft.windows.get(mold)
     if found is not None and (temp < (found.first_met or -273) or temp > (found.top or math.inf)):
         return
-    rows = draft.rows[draft.rows["session"] == session]
+    rows = draft.poured[mold][draft.poured[mold]["session"] == session]
     because = f"{bad} of {made} castings were bad, where {draft.share(usual)} are as a rule. "
     because += "The temperature " + (
         "was not logged" if math.isnan(temp) else f"({draft.temp(temp)}) is no reason"

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from benchwater.books.log_columns import as_words, group_by
+from benchwater.books.log_columns import alike, factorized
 from benchwater.plugin import Bench, Span
 
 if TYPE_CHECKING:
@@ -120,15 +120,12 @@ def summed_alike(rows: "pd.DataFrame", factors: Sequence[Factor]) -> tuple["pd.D
 
     `count`, `ended` and `hours` are theirs together; the other cells are of the first of them.
     """
-    import pandas as pd
-
     told_apart = [*(factor.labels for factor in factors), rows["angler"], rows["cause"]]
-    group = group_by(*(as_words(pd.factorize(labels)[0]) for labels in told_apart)).of_row
-    first = np.unique(group, return_index=True)[1]
+    group, first = alike(*map(factorized, told_apart))
     sums = {name: np.bincount(group, rows[name]) for name in ("count", "ended", "hours")}
-    alike = rows.iloc[first].assign(**sums).astype({"count": np.int64, "ended": np.int64})
+    summed = rows.iloc[first].assign(**sums).astype({"count": np.int64, "ended": np.int64})
     return (
-        alike.reset_index(drop=True),
+        summed.reset_index(drop=True),
         [factor._replace(labels=factor.labels.iloc[first].reset_index(drop=True)) for factor in factors],
     )
 

@@ -4,28 +4,33 @@ A row of the log is one cavity and outcome; castings of one fill share metal, mo
 questions are asked of fills.
 """
 
-import math
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchwater.books.log_columns import Moments, factorized, group_by
+from benchwater.books.log_columns import (
+    NOT_RECORDED,
+    Moments,
+    Words,
+    alike,
+    factorized,
+    group_by,
+    renamed,
+)
 from benchwater.books.once import once_a_season
 from benchwater.plugin.season import Season, Span
 
 if TYPE_CHECKING:
     import pandas as pd
-    from pandas.api.extensions import ExtensionArray
 
 FloatArray = NDArray[np.float64]
 
 COLD, HOT = ("short fill", "cold shut"), ("flash", "porosity")
 MOST_FILLS = 200
-_NO_REMARKS = {"mold", "cavity", "outcome", "flaw", "material", "file", "key"}
+_NO_REMARKS = {"mold", "cavity", "outcome", "flaw", "material", "file"}
 _GUN = re.compile(
     r"\binfra-?\s?red\b|\bir\b|\bpyrometer\b|\b(laser|temp|temperature)[ -]gun\b|\blaser thermometer\b",
     re.I,
@@ -34,14 +39,18 @@ _SPOT = re.compile(r"black|paint|soot|tape", re.I)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Run:
-    """One session of a mold by fill, from 1 on: `readings` in degC (fills,), nan where none.
+class Runs:
+    """The sessions of a mold by fill, from 1 on, side by side: both arrays (sessions, fills).
 
-    `waits` are the seconds since the fill before (fills,), the first 0; None where the log does not tell.
+    `readings` in degC, nan where none, `lengths` (sessions,) how many fills each session has. `waits` are the
+    seconds since the fill before, the first 0; nan throughout where the log does not tell, and behind the
+    last fill.
     """
 
+    sessions: tuple[str, ...]
+    lengths: NDArray[np.int64]
     readings: FloatArray
-    waits: FloatArray | None
+    waits: FloatArray
 
 
 def pour_rows(rows: "pd.DataFrame") -> "pd.DataFrame":
@@ -49,24 +58,27 @@ def pour_rows(rows: "pd.DataFrame") -> "pd.DataFrame":
 
     A session is a day, with its name where it has one, and a mold. Where a session numbers no fill but tells
     times, the times do. Rows without a fill number go together by session and temperature read: a row is all
-    good or all bad, so taken by itself it would say that castings of one fill are always alike.
+    good or all bad, so taken by itself it would say that castings of one fill are always alike. Fills are
+    numbered from 0, in order of their first rows: that is their `key`.
 
     Where most bad castings name no flaw, those are taken as cold ones, which most are.
     """
-    rows = rows.assign(session=_named(_session, rows["date"].dt.normalize(), rows["session"], rows["mold"]))
-    times = rows["date"].groupby(rows["session"])
-    unnumbered = rows["fill"].isna().groupby(rows["session"]).transform("all")
-    by_time = unnumbered & (times.transform("nunique") > 1)
-    rows["fill"] = rows["fill"].where(~by_time, times.rank("dense"))
-    rows["key"] = _named(_key, rows["session"], rows["fill"], rows["mold_temp_c"])
-    count, flaw, bad = rows["count"], rows["flaw"], rows["outcome"] == "reject"
-    unnamed = bad & flaw.isna()
+    session = _sessions(rows)
+    number = _fill_numbers(rows["fill"], rows["date"], session)
+    temp = rows["mold_temp_c"].where(number.isna())
+    of_session = Words(session.codes.astype(np.int32), tuple(session.categories))
+    key, _ = alike(of_session, factorized(number), factorized(temp))
+    count, outcome, flaw = rows["count"], factorized(rows["outcome"]), factorized(rows["flaw"])
+    bad, unnamed = outcome.are("reject"), outcome.are("reject") & (flaw.codes == NOT_RECORDED)
     as_cold = bool(count[unnamed].sum() > count[bad].sum() / 2)
     return rows.assign(
-        castings=count.where(rows["outcome"] != "blank", 0),
+        session=session,
+        fill=number,
+        key=key.astype(np.int64),
+        castings=count.where(~outcome.are("blank"), 0),
         rejects=count.where(bad, 0),
-        cold=count.where(bad & (flaw.isin(COLD) | (unnamed & as_cold)), 0),
-        hot=count.where(bad & flaw.isin(HOT), 0),
+        cold=count.where(bad & (flaw.are(*COLD) | (unnamed & as_cold)), 0),
+        hot=count.where(bad & flaw.are(*HOT), 0),
     )
 
 
@@ -76,60 +88,77 @@ def poured_in(season: Season, span: Span) -> "pd.DataFrame":
     return pour_rows(season.rows("pour", span))
 
 
-def _named(name: Callable[..., str], *columns: "pd.Series[Any]") -> "ExtensionArray":
-    """A name a row, made of what it says in some columns: once for all rows that say the same."""
+def _sessions(rows: "pd.DataFrame") -> "pd.Categorical":
+    """The session of each row, as one of their names in alphabetical order: named once, told by number."""
     import pandas as pd
 
-    groups = group_by(*(factorized(column) for column in columns))
-    return pd.array([name(*key) for key in groups.keys], dtype="str").take(groups.of_row)
+    told = [rows["date"].dt.normalize(), rows["session"], rows["mold"]]
+    of_name = renamed(group_by(*map(factorized, told)), _session)
+    names = sorted(of_name.keys)
+    places = {name: place for place, name in enumerate(names)}
+    to = np.array([places[name] for name in of_name.keys], dtype=np.int32)
+    return pd.Categorical.from_codes(to[of_name.of_row], categories=pd.Index(names, dtype="str"))
 
 
 def _session(day: "pd.Timestamp", name: str | None, mold: str) -> str:
     return " ".join(filter(None, (f"{day:%Y-%m-%d}", name, mold)))
 
 
-def _key(session: str, fill: float | None, temp: float | None) -> str:
-    return f"{session} | {f'at {math.nan if temp is None else temp}' if fill is None else f'{fill:.0f}'}"
+def _fill_numbers(
+    fill: "pd.Series[float]", when: "pd.Series[Any]", session: "pd.Categorical"
+) -> "pd.Series[float]":
+    """The number of each row's fill; by their times in sessions that number none, and have several times."""
+    numbered = np.bincount(session.codes, fill.notna(), len(session.categories)) > 0
+    silent = ~numbered[session.codes]
+    if not silent.any():
+        return fill
+    times = when[silent].groupby(session.codes[silent])
+    by_time = times.rank("dense").where(times.transform("nunique") > 1)
+    return fill.where(~silent, by_time)
 
 
 def fills_of(rows: "pd.DataFrame") -> "pd.DataFrame":
-    """One row a fill of `pour_rows`, blank ones too: temperatures are the mean of what its rows say.
+    """One row a fill of `pour_rows`, blank ones too, in order of their `key`, which is its place.
+
+    Temperatures are the mean of what its rows say.
 
     `time` is when its first row was, missing where that gives the day alone.
     """
-    import pandas as pd
+    key = rows["key"].to_numpy()
+    first = np.unique(key, return_index=True)[1]
+    timed = rows["date"].where(rows["date"] != rows["date"].dt.normalize())
+    fills = rows[["key", "mold", "session", "fill"]].iloc[first].reset_index(drop=True)
+    return fills.assign(
+        time=timed.groupby(key).min() if timed.notna().any() else timed.iloc[first].to_numpy(),
+        **rows[["mold_temp_c", "melt_temp_c"]].groupby(key).mean(),
+        **{
+            name: np.bincount(key, rows[name]).astype(rows[name].to_numpy().dtype)
+            for name in ("castings", "rejects", "cold", "hot")
+        },
+    )
 
-    timed = rows.assign(time=rows["date"].where(rows["date"] != rows["date"].dt.normalize()))
-    fills = timed.groupby("key", sort=False)
-    return pd.concat(
-        [
-            fills[["mold", "session", "fill"]].first(),
-            fills["time"].min(),
-            fills[["mold_temp_c", "melt_temp_c"]].mean(),
-            fills[["castings", "rejects", "cold", "hot"]].sum(),
-        ],
-        axis=1,
-    ).reset_index()
 
-
-def runs_of(fills: "pd.DataFrame", mold: str) -> dict[str, Run]:
+def runs_of(fills: "pd.DataFrame", mold: str) -> Runs:
     """The sessions of a mold in which fills are numbered; a fill that no row tells of has no reading."""
     numbered = fills[(fills["mold"] == mold) & fills["fill"].between(1, MOST_FILLS)]
-    numbered = numbered.sort_values(["session", "fill"], kind="stable")
     number = numbered["fill"].to_numpy(dtype=np.int64)
-    read, time = (
-        numbered["mold_temp_c"].to_numpy(dtype=np.float64),
-        numbered["time"].to_numpy("datetime64[us]"),
-    )
-    session = numbered["session"].to_numpy(dtype=object)
-    ends = np.flatnonzero(np.append(session[1:] != session[:-1], True)[: len(session)]) + 1
-    runs = {}
-    for begin, end in zip([0, *ends], ends, strict=False):
-        own = slice(begin, end)
-        readings = np.full(number[end - 1], np.nan)
-        readings[number[own] - 1] = read[own]
-        runs[str(session[begin])] = Run(readings=readings, waits=_waits(number[own], time[own]))
-    return runs
+    session = numbered["session"].cat.codes.to_numpy()
+    order = np.lexsort((number, session))
+    number, session = number[order], session[order]
+    told, row = np.unique(session, return_inverse=True)
+    lengths = np.zeros(len(told), dtype=np.int64)
+    np.maximum.at(lengths, row, number)
+    readings = np.full((len(told), int(lengths.max(initial=0))), np.nan)
+    readings[row, number - 1] = numbered["mold_temp_c"].to_numpy(dtype=np.float64)[order]
+    waits = np.full(readings.shape, np.nan)
+    time = numbered["time"].to_numpy("datetime64[us]")[order]
+    for timed in np.unique(row[~np.isnat(time)]).tolist():
+        own = slice(*np.searchsorted(row, [timed, timed + 1]))
+        found = _waits(number[own], time[own])
+        if found is not None:
+            waits[timed, : lengths[timed]] = found
+    names = numbered["session"].cat.categories[told].tolist()
+    return Runs(sessions=tuple(names), lengths=lengths, readings=readings, waits=waits)
 
 
 def molds_by_weight(fills: "pd.DataFrame") -> list[str]:

@@ -29,6 +29,7 @@ Key = TypeVar("Key", bound=Hashable)
 Other = TypeVar("Other", bound=Hashable)
 
 NOT_RECORDED = -1
+NO_ROWS: Rows = np.zeros(0, dtype=np.int64)
 _LARGEST = np.iinfo(np.int64).max
 
 
@@ -69,7 +70,7 @@ class Groups(Generic[Key]):
     @cached_property
     def rows(self) -> dict[Key, Rows]:
         """The rows of each group, in order."""
-        order = np.argsort(self.of_row, kind="stable")
+        order = np.argsort(self.of_row.astype(np.min_scalar_type(len(self.keys))), kind="stable")
         ends = np.cumsum(np.bincount(self.of_row, minlength=len(self.keys)))
         parts = np.split(order, ends[:-1])
         return dict(zip(self.keys, parts, strict=True)) if self.keys else {}
@@ -124,6 +125,18 @@ def grouped(season: Season, kind: str, *columns: str) -> Groups[tuple[Any, ...]]
 
 def group_by(*columns: Words) -> Groups[tuple[Any, ...]]:
     """Rows by what they say in all of the columns, None where nothing was recorded."""
+    of_row, first = alike(*columns)
+    said = [(*column.names, None) for column in columns]
+    places = [column.codes[first].tolist() for column in columns]
+    keys = [tuple(map(getitem, said, key)) for key in zip(*places, strict=True)]
+    return Groups(keys, of_row)
+
+
+def alike(*columns: Words) -> tuple[Codes, Rows]:
+    """The group of each row (n,) by what it says in all of the columns, and the first row of each group.
+
+    Groups are numbered in order of these.
+    """
     import pandas as pd
 
     key, size = np.zeros(len(columns[0].codes), dtype=np.int64), 1
@@ -136,15 +149,15 @@ def group_by(*columns: Words) -> Groups[tuple[Any, ...]]:
     of_row, distinct = pd.factorize(key)
     first = np.empty(len(distinct), dtype=np.int64)
     first[of_row[::-1]] = np.arange(len(key), dtype=np.int64)[::-1]
-    said = [(*column.names, None) for column in columns]
-    places = [column.codes[first].tolist() for column in columns]
-    keys = [tuple(map(getitem, said, key)) for key in zip(*places, strict=True)]
-    return Groups(keys, of_row.astype(np.int32))
+    return of_row.astype(np.int32), first
 
 
 def factorized(column: "pd.Series[Any]") -> Words:
     """A column of a table as words, in order of first appearance; numbers and days may be words, too."""
-    codes, names = column.factorize()
+    import pandas as pd
+
+    values = column.to_numpy()
+    codes, names = pd.factorize(values) if values.dtype == object else column.factorize()
     return Words(codes.astype(np.int32), tuple(names.tolist()))
 
 

@@ -7,6 +7,7 @@ from datetime import datetime
 import numpy as np
 
 from benchwater.books.log_columns import (
+    NO_ROWS,
     NOT_RECORDED,
     FloatArray,
     Moments,
@@ -23,7 +24,6 @@ from benchwater.mathematics.movements import sum_in_order
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 
-_NO_ROWS: Rows = np.zeros(0, dtype=np.int64)
 _SAME_BAIT = ("fate", "cause", "water", "angler", "trip", "habitat", "leader")
 
 
@@ -99,7 +99,7 @@ def spoilt_share(season: Season, insert: str) -> float:
     was discarded, those not `recovered`. Without a row of either kind every one counts as lost.
     """
     moved = grouped(season, "inventory", "item", "move").rows
-    thrown, saved = (moved.get((insert, word), _NO_ROWS) for word in ("discarded", "recovered"))
+    thrown, saved = (moved.get((insert, word), NO_ROWS) for word in ("discarded", "recovered"))
     rows = thrown if len(thrown) else saved
     if not len(rows):
         return 1.0
@@ -149,7 +149,7 @@ def _body(build: Build) -> Piece | None:
 def _coats(season: Season, build: Build, alike: int) -> Steps:
     body = _body(build)
     coated = grouped(season, "finishing", "mold", "cavity", "coat").rows
-    rows = _NO_ROWS if body is None else coated.get((*body, build.coat), _NO_ROWS)
+    rows = NO_ROWS if body is None else coated.get((*body, build.coat), NO_ROWS)
     dipped, bad = (numbers(season, "finishing", column)[rows] for column in ("count", "rejects"))
     return Steps(moments(season, "finishing")[rows], (dipped - bad) / alike)
 

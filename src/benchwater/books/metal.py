@@ -59,16 +59,15 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
     """
     if not season.holds("pour"):
         return []
-    rows = poured_in(season, span)
+    rows = poured_in(season, span)[["mold", "cavity", "outcome", "material", "count", "key"]]
     found = []
     for mold in season.bench.molds:
         own = rows[rows["mold"] == mold]
         if own.empty:
             continue
         count = own["count"].to_numpy(dtype=np.float64)
-        outcome = own["outcome"].to_numpy(dtype=object)
-        fill = factorized(own["key"]).codes
-        good, blank = outcome == "good", outcome == "blank"
+        outcome, fill = factorized(own["outcome"]), own["key"].to_numpy()
+        good, blank = outcome.are("good"), outcome.are("blank")
         castings_of = group_by(factorized(own["cavity"]), factorized(own["material"]))
         kinds = [(cavity, season.bench.material_of(mold, named)) for cavity, named in castings_of.keys]
         masses = np.array(
@@ -80,7 +79,7 @@ def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[M
             MoldYield(
                 mold=mold,
                 good=round(count[good].sum()),
-                rejects=round(count[outcome == "reject"].sum()),
+                rejects=round(count[outcome.are("reject")].sum()),
                 blanks=round(count[blank].sum()),
                 poured_g=float((count * masses).sum()) if is_metal else None,
                 first_pass=_share(good[judged], count[judged], np.ones(judged.sum()), fill[judged]),
@@ -125,7 +124,7 @@ def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[D
 
 
 def _share(
-    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int32]
+    good: NDArray[np.bool_], count: NDArray[np.float64], mass: NDArray[np.float64], fill: NDArray[np.int64]
 ) -> Interval | None:
     """The share of the good by mass, all arrays by row (n,), as of so many castings of the mean mass.
 

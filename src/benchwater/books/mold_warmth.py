@@ -1,15 +1,15 @@
 """How warm a mold was at each of its fills: as read, and as its heat balance has it."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchwater.books.fills import FloatArray, Run, runs_of
+from benchwater.books.fills import FloatArray, Runs, runs_of
+from benchwater.books.log_columns import Flags
 from benchwater.mathematics.infrared import far_below
-from benchwater.mathematics.mold_heat import side_by_side
 from benchwater.mathematics.warm_up import AIR_C, WarmingMold, warming_mold
 from benchwater.plugin import Bench
 
@@ -19,22 +19,19 @@ if TYPE_CHECKING:
 # Common practice, no source: metal of a fill over metal of its castings, superheat of a pour.
 SPRUES, SUPERHEAT_K = 1.5, 120.0
 LEAD_MELTS_C = 252.0
-_NO_WAITS: FloatArray = np.zeros(0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FillWarmth:
-    """One fill of a session: temperature as read, as estimated from the first fill on, and carried on.
-
-    `carried` starts again from each reading. `key` is that of `books.fills`.
+class FillWarmth(NamedTuple):
+    """Every fill of a mold, session by session, all arrays (fills,): its session as its place in `Runs`, its
+    number, its temperature as read (nan where none), as estimated from the session's first fill on, and
+    carried on, which starts again from each reading.
     """
 
-    key: str
-    session: str
-    fill: int
-    measured: float | None
-    estimated: float
-    carried: float
+    session: NDArray[np.int64]
+    fill: NDArray[np.int64]
+    measured: FloatArray
+    estimated: FloatArray
+    carried: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,7 +43,7 @@ class MoldWarmth:
     first reading (None without any).
     """
 
-    runs: dict[str, Run]
+    runs: Runs
     model: WarmingMold | None
     usual: float | None
     guns: set[str]
@@ -55,32 +52,21 @@ class MoldWarmth:
     @property
     def measured(self) -> bool:
         """Whether any fill has a reading."""
-        return any(not np.isnan(run.readings).all() for run in self.runs.values())
+        return not bool(np.isnan(self.runs.readings).all())
 
-    def fills(self) -> list[FillWarmth]:
-        """Every fill, session by session; empty without a model."""
-        if self.model is None or not self.runs:
-            return []
-        read, waits = _side_by_side(list(self.runs.values()))
-        suspect = np.array([session in self.guns for session in self.runs])
-        used = np.where(suspect[:, np.newaxis], np.nan, read)
+    def fills(self) -> FillWarmth:
+        """Every fill, also one that no row tells of; none without a model."""
+        runs = self.runs
+        if self.model is None:
+            return FillWarmth(*np.zeros((2, 0), dtype=np.int64), *np.zeros((3, 0)))
+        used = np.where(_of(self.guns, runs)[:, np.newaxis], np.nan, runs.readings)
         cold = AIR_C if self.usual is None else self.usual
-        starts = np.where(np.isnan(used[:, 0]), cold, used[:, 0])
-        estimated = self.model.before_all(starts, waits, np.full(read.shape, np.nan))
-        carried = self.model.before_all(starts, waits, used)
-        sessions = zip(self.runs.items(), read.tolist(), estimated.tolist(), carried.tolist(), strict=True)
-        return [
-            FillWarmth(
-                key=f"{session} | {at + 1}",
-                session=session,
-                fill=at + 1,
-                measured=None if math.isnan(measured[at]) else measured[at],
-                estimated=warm[at],
-                carried=on[at],
-            )
-            for (session, run), measured, warm, on in sessions
-            for at in range(len(run.readings))
-        ]
+        starts = np.where(np.isnan(used[:, 0]), cold, used[:, 0]) if used.size else np.zeros(0)
+        estimated = self.model.before_all(starts, runs.waits, np.full(used.shape, np.nan))
+        carried = self.model.before_all(starts, runs.waits, used)
+        session, fill = np.nonzero(np.arange(used.shape[1]) < runs.lengths[:, np.newaxis])
+        told = (each[session, fill] for each in (runs.readings, estimated, carried))
+        return FillWarmth(session, fill + 1, *told)
 
 
 def mold_warmth(bench: Bench, fills: "pd.DataFrame", mold: str, told: set[str]) -> MoldWarmth:
@@ -90,37 +76,37 @@ def mold_warmth(bench: Bench, fills: "pd.DataFrame", mold: str, told: set[str]) 
     what book values expect of a mold begun cold make all its sessions suspect.
     """
     runs = runs_of(fills, mold)
-    guns = told & set(runs)
-    unlikely = not guns and _far_too_low(_model(bench, fills, mold, ()), list(runs.values()))
-    guns = set(runs) if unlikely else guns
-    trusted = [run for session, run in runs.items() if session not in guns]
-    starts = [float(run.readings[0]) for run in trusted if not math.isnan(run.readings[0])]
+    guns = told & set(runs.sessions)
+    unlikely = not guns and _far_too_low(_model(bench, fills, mold, runs, slice(0)), runs)
+    guns = set(runs.sessions) if unlikely else guns
+    trusted = ~_of(guns, runs)
+    starts = runs.readings[trusted, :1]
+    starts = starts[~np.isnan(starts)]
     return MoldWarmth(
         runs=runs,
-        model=_model(bench, fills, mold, trusted) if runs else None,
-        usual=float(np.median(starts)) if starts else None,
+        model=_model(bench, fills, mold, runs, trusted) if runs.sessions else None,
+        usual=float(np.median(starts)) if starts.size else None,
         guns=guns,
         unlikely=unlikely,
     )
 
 
-def _far_too_low(book: WarmingMold | None, runs: Sequence[Run]) -> bool:
-    if book is None or not runs:
+def _of(names: set[str], runs: Runs) -> Flags:
+    return np.array([session in names for session in runs.sessions], dtype=bool)
+
+
+def _far_too_low(book: WarmingMold | None, runs: Runs) -> bool:
+    if book is None or not runs.sessions:
         return False
-    read, waits = _side_by_side(runs)
-    expected = book.before_all(np.full(len(runs), AIR_C), waits, np.full(read.shape, np.nan))
-    return far_below(read.ravel(), expected.ravel(), AIR_C)
+    begun_cold = np.full(len(runs.sessions), AIR_C)
+    expected = book.before_all(begun_cold, runs.waits, np.full(runs.readings.shape, np.nan))
+    return far_below(runs.readings.ravel(), expected.ravel(), AIR_C)
 
 
-def _side_by_side(runs: Sequence[Run]) -> tuple[FloatArray, FloatArray]:
-    """Readings and waits of the sessions by fill, both (sessions, fills), nan where there is none."""
-    read = side_by_side([run.readings for run in runs])
-    waits = side_by_side([_NO_WAITS if run.waits is None else run.waits for run in runs])
-    return read, np.hstack([waits, np.full((len(runs), read.shape[1] - waits.shape[1]), np.nan)])
-
-
-def _model(bench: Bench, fills: "pd.DataFrame", mold: str, runs: Sequence[Run]) -> WarmingMold | None:
-    """The heat balance of a metal mold whose mass the bench states."""
+def _model(
+    bench: Bench, fills: "pd.DataFrame", mold: str, runs: Runs, trusted: Flags | slice
+) -> WarmingMold | None:
+    """The heat balance of a metal mold whose mass the bench states, by the trusted ones of its sessions."""
     spec = bench.molds[mold]
     item = bench.items[spec.material]
     if item.kind != "metal" or not spec.metal_mass_g:
@@ -129,5 +115,9 @@ def _model(bench: Bench, fills: "pd.DataFrame", mold: str, runs: Sequence[Run]) 
     melt = fills.loc[fills["mold"] == mold, "melt_temp_c"].median()
     pour = liquidus + SUPERHEAT_K if math.isnan(melt) else float(melt)
     metal = SPRUES * sum(cavity.mass_g * cavity.per_fill for cavity in spec.cavities.values())
-    told = [run.readings for run in runs], [run.waits for run in runs]
+    lengths = runs.lengths[trusted].tolist()
+    told = (
+        [row[:fills] for row, fills in zip(each[trusted], lengths, strict=True)]
+        for each in (runs.readings, runs.waits)
+    )
     return warming_mold(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus, *told)

@@ -15,7 +15,7 @@ from math import isfinite, nan
 import numpy as np
 
 from benchwater.books.casting_masses import OUNCE_G, CastingMass, casting_mass, net_masses
-from benchwater.books.log_columns import Rows, grouped, moments, numbers, words
+from benchwater.books.log_columns import NO_ROWS, Rows, grouped, moments, numbers, words
 from benchwater.books.once import once_a_season
 from benchwater.books.poured import Poured, castings
 from benchwater.mathematics.movements import Movements, joined
@@ -48,7 +48,6 @@ class Book:
 
 
 Entries = defaultdict[str, list[Movements]]
-_NO_ROWS: Rows = np.zeros(0, dtype=np.int64)
 
 
 @once_a_season
@@ -73,7 +72,7 @@ def _write_inventory(season: Season, books: Mapping[str, Book], entries: Entries
     counted, received = moves.are("counted"), moves.are("received")
     of_item = grouped(season, "inventory", "item").rows
     for name, book in books.items():
-        rows = of_item.get((name,), _NO_ROWS)
+        rows = of_item.get((name,), NO_ROWS)
         book.step = book.item.resolution or 0.0
         readings = amounts[rows[~received[rows]]]
         if book.item.resolution is None and len(readings):

@@ -23,6 +23,21 @@ class Maximum:
 
 
 @dataclass(frozen=True, slots=True)
+class Free:
+    """What coefficients may do that are held to an origin plus `basis` @ free: the same for every origin.
+
+    `directions` are an orthonormal basis of the design along it, `pulled` these by how much each row tells of
+    `reference`, a logit a row of the design.
+    """
+
+    basis: FloatArray
+    reference: FloatArray
+    directions: FloatArray
+    triangle: FloatArray
+    pulled: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class _Point:
     """The objective at the logits `eta` (n,), with what its slope is made of."""
 
@@ -109,20 +124,28 @@ class BinomialLikelihood:
         certainty: FloatArray | None = None,
         tolerance: float = 1e-16,
     ) -> Maximum:
-        """The highest objective among coefficients of the form origin + basis @ free.
+        """The highest objective among coefficients of the form origin + basis @ free; see `highest`."""
+        return self.highest(origin, self.free(basis, reference, certainty), tolerance)
 
-        Fisher scoring with step halving from the least-squares projection of `reference` (a logit a row of
-        the design, weighed by its binomial variance or `certainty`), until the score times the step is under
-        `tolerance`.
-        """
-        offset = self.design @ origin
+    def free(self, basis: FloatArray, reference: FloatArray, certainty: FloatArray | None = None) -> Free:
+        """For `highest`: rows are weighed by the binomial variance of `reference`, or `certainty`."""
         if basis.shape[1] == 0:
-            point = self._at(offset)
-            return Maximum(coefficients=origin, value=point.value, score=self._score(point))
+            return Free(basis, reference, basis, basis, basis)
         directions, triangle = np.linalg.qr(self.design @ basis)
         pull = self.weights(reference) if certainty is None else certainty
-        pulled = directions * pull[:, None]
-        free = _solved(pulled.T @ directions, pulled.T @ (reference - offset))
+        return Free(basis, reference, directions, triangle, directions * pull[:, None])
+
+    def highest(self, origin: FloatArray, among: Free, tolerance: float) -> Maximum:
+        """The highest objective among coefficients that lie at an origin but for what is free.
+
+        Fisher scoring with step halving from the least-squares projection of the reference, until the score
+        times the step is under `tolerance`.
+        """
+        offset, directions = self.design @ origin, among.directions
+        if among.basis.shape[1] == 0:
+            point = self._at(offset)
+            return Maximum(coefficients=origin, value=point.value, score=self._score(point))
+        free = _solved(among.pulled.T @ directions, among.pulled.T @ (among.reference - offset))
         point = self._at(offset + directions @ free)
         score = self._score(point)
         for _ in range(MAX_ITERATIONS):
@@ -143,7 +166,7 @@ class BinomialLikelihood:
             score = self._score(point)
             if abs(float(uphill @ step)) < tolerance * (1 + abs(point.value)):
                 break
-        coefficients = origin + basis @ np.linalg.solve(triangle, free)
+        coefficients = origin + among.basis @ np.linalg.solve(among.triangle, free)
         return Maximum(coefficients=coefficients, value=point.value, score=score)
 
     def refuse_separation(self, coefficients: FloatArray) -> None:

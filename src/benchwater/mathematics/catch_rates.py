@@ -1,8 +1,9 @@
 """Catch rates compared by permutation tests, with trips as the unit. Effort in h."""
 
 import math
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 from typing import NamedTuple
 
@@ -14,12 +15,15 @@ from scipy.special import expit, ndtri
 from benchwater.mathematics.interval import tail_probability
 from benchwater.mathematics.multiplicity import holm_adjusted
 from benchwater.mathematics.permutations import DRAWS, Swaps, deal_sums
+from benchwater.mathematics.trips import Trips, shared
 
 FloatArray = NDArray[np.float64]
 
 _LARGEST_LOG_RATIO = 20.0
 _SMALLEST_STEP = 1e-3
 _MANY_UNITS, _NEAR = 200, 0.1
+_SHARPEST_BEND = 1 / math.sqrt(108)  # of the logistic function: its second derivative at the most
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,9 +79,20 @@ def compare_rates_within(
     def scores(log_ratio: float) -> FloatArray:
         return np.asarray(caught1 - both * expit(log_ratio + log_hours), dtype=np.float64)
 
-    def p_value(log_ratio: float) -> float:
-        score = scores(log_ratio)
-        return _share_at_least(np.abs(swaps.sums(score)), abs(float(score.sum())), swaps.every_way)
+    @cache
+    def sums(log_ratio: float) -> FloatArray:
+        return swaps.sums(scores(log_ratio))
+
+    def p_value(log_ratio: float, slack: float = 0.0, of: FloatArray | None = None) -> float:
+        swapped = np.abs(sums(log_ratio) if of is None else of)
+        return _share_at_least(swapped + slack, abs(float(scores(log_ratio).sum())), swaps.every_way)
+
+    def p_between(log_ratio: float, one: float, other: float) -> tuple[float, float]:
+        """The least and the most that p can be, by the sums at two ratios around: they hardly bend."""
+        part = (log_ratio - one) / (other - one)
+        straight = sums(one) + part * (sums(other) - sums(one))
+        bend = _SHARPEST_BEND / 8 * (other - one) ** 2 * float(both.sum()) * (1 + _ROUNDING)
+        return p_value(log_ratio, -bend, straight), p_value(log_ratio, bend, straight)
 
     def deviates(log_ratio: float) -> float:
         score = scores(log_ratio)
@@ -85,7 +100,7 @@ def compare_rates_within(
 
     smallest = max(2.0 ** (1 - len(both)), 1.0 / (DRAWS + 1)) if len(both) > 0 else 1.0
     totals = float(caught1.sum()), float(caught2.sum())
-    test = _Test(lambda each: float(scores(each).sum()), p_value, deviates)
+    test = _Test(lambda each: float(scores(each).sum()), p_value, deviates, p_between)
     return _compared(totals, test, smallest, len(both), level)
 
 
@@ -151,17 +166,17 @@ class RateContrast(NamedTuple):
 
 
 def contrast_rates(
-    factors: Mapping[str, Mapping[str, Mapping[str, tuple[int, float]]]],
+    factors: Mapping[str, Mapping[str, Trips]],
     *,
     within: Collection[str],
     level: float = 0.95,
 ) -> list[RateContrast]:
     """Each two groups of each factor compared, the least p first.
 
-    A group is its (fish, hours) by trip. Groups of a factor in `within` are compared on the trips they share,
-    others each on its own trips. Pairs are left out where neither caught a fish, or where so few trips cannot
-    give p below 1 - `level` whatever was caught: that rests on the number of trips, not on who caught what,
-    so the tests left need no adjustment for them (Tarone 1990, Biometrics 46:515-522, from memory).
+    Groups of a factor in `within` are compared on the trips they share, others each on its own trips. Pairs
+    are left out where neither caught a fish, or where so few trips cannot give p below 1 - `level` whatever
+    was caught: that rests on the number of trips, not on who caught what, so the tests left need no
+    adjustment for them (Tarone 1990, Biometrics 46:515-522, from memory).
     """
     made: list[RateContrast] = []
     for factor, groups in factors.items():
@@ -169,9 +184,8 @@ def contrast_rates(
         for first, second in combinations(sorted(groups), 2):
             one, other = groups[first], groups[second]
             if factor in within:
-                shared = [trip for trip in one if trip in other]
-                one, other = {trip: one[trip] for trip in shared}, {trip: other[trip] for trip in shared}
-            found = compare(*_columns(one.values()), *_columns(other.values()), level=level)
+                one, other = shared(one, other)
+            found = compare(one.fish, one.hours, other.fish, other.hours, level=level)
             if found.smallest_p > 2.0 * tail_probability(level) or math.isnan(found.ratio):
                 continue
             names, limits = (first, second), (found.ratio, found.low, found.high)
@@ -190,21 +204,17 @@ def _one_over(value: float) -> float:
     return 1.0 / value if value > 0 else math.inf
 
 
-def _columns(trips: Iterable[tuple[int, float]]) -> tuple[list[int], list[float]]:
-    listed = list(trips)
-    return [fish for fish, _ in listed], [hours for _, hours in listed]
-
-
 class _Test(NamedTuple):
     """A permutation test of a ratio, by its logarithm: the score, its p-value, and how far it deviates.
 
     `deviates` is the score over its standard deviation over all permutations, where that is much less work
-    than the p-value.
+    than the p-value. `p_between` bounds the p-value from those at two ratios around, where that is.
     """
 
     score: Callable[[float], float]
     p_value: Callable[[float], float]
     deviates: Callable[[float], float] | None = None
+    p_between: Callable[[float, float, float], tuple[float, float]] | None = None
 
 
 def _compared(
@@ -277,12 +287,14 @@ class _Refusals:
     """Whether the test refuses a ratio between the estimate and an end.
 
     Of many units only ratios near the limit are put to the test: one beyond a refused one is refused, too,
-    and where to look is foretold by the normal distribution.
+    and where to look is foretold by the normal distribution. Between the two nearest that were put to it most
+    need not be: the p-value there is bounded by theirs.
     """
 
     def __init__(self, test: _Test, alpha: float, at: float, end: float, units: int) -> None:
         self._test, self._alpha, self._at = test, alpha, at
         self._kept, self._refused = 0.0, math.inf
+        self._tested: dict[bool, float] = {}
         deviates, usual = test.deviates, -float(ndtri(alpha / 2.0))
         if units < _MANY_UNITS or deviates is None or deviates(end) <= usual + _NEAR:
             return
@@ -294,12 +306,22 @@ class _Refusals:
         away = abs(log_ratio - self._at)
         if away <= self._kept or away >= self._refused:
             return away >= self._refused
-        refused = self._test.p_value(log_ratio) <= self._alpha
+        refused = self._bounded(log_ratio)
+        if refused is None:
+            refused = self._test.p_value(log_ratio) <= self._alpha
+            self._tested[refused] = log_ratio
         if refused:
             self._refused = away
         else:
             self._kept = away
         return refused
+
+    def _bounded(self, log_ratio: float) -> bool | None:
+        """Whether it must be refused, by the bounds of its p-value; None where these do not tell."""
+        if self._test.p_between is None or len(self._tested) < 2:
+            return None
+        least, most = self._test.p_between(log_ratio, *self._tested.values())
+        return None if least <= self._alpha < most else most <= self._alpha
 
 
 def _where(function: Callable[[float], float], value: float, one: float, other: float) -> float:

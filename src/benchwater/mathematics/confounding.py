@@ -1,6 +1,7 @@
 """Whether a difference between two groups can be told apart from what else sets them apart."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,16 +40,24 @@ class HeldLike:
 
 
 def held_like(
-    events: ArrayLike, exposure: ArrayLike, first: ArrayLike, second: ArrayLike, levels: ArrayLike
+    events: ArrayLike,
+    exposure: ArrayLike,
+    first: ArrayLike,
+    second: ArrayLike,
+    levels: ArrayLike,
+    *,
+    names: Sequence[str] | None = None,
+    limits: bool = True,
 ) -> HeldLike | None:
     """Compare the records marked `first` with those marked `second` within `levels` of another factor.
 
-    All arrays (n,), as in `compared_rates.compare_rates`. None where only one level has exposure: there is
-    nothing to confound. The information of a stratum on the ratio of two rates is t1 t2 / (t1 + t2), the
-    weight that Mantel and Haenszel give it (Rothman and Greenland, Modern Epidemiology, chapter on stratified
-    analysis; from memory); comparing a crude ratio with the one within strata is that chapter's way to judge
-    confounding. The two bounds, a quarter of the information and half of the logarithm, are this project's
-    own choice. Raises ValueError as `common_rate_ratio` does.
+    All arrays (n,), as in `compared_rates.compare_rates`; `levels` may be places in `names`. Without `limits`
+    the ratio `within` has none: `apart` and `explains` do not ask for them. None where only one level has
+    exposure: there is nothing to confound. The information of a stratum on the ratio of two rates is
+    t1 t2 / (t1 + t2), the weight that Mantel and Haenszel give it (Rothman and Greenland, Modern
+    Epidemiology, chapter on stratified analysis; from memory); comparing a crude ratio with the one within
+    strata is that chapter's way to judge confounding. The two bounds, a quarter of the information and half
+    of the logarithm, are this project's own choice. Raises ValueError as `common_rate_ratio` does.
     """
     x, t = np.asarray(events, dtype=np.float64), np.asarray(exposure, dtype=np.float64)
     labels, member = np.unique(np.asarray(levels), return_inverse=True)
@@ -61,9 +70,10 @@ def held_like(
     both = (t1 > 0) & (t2 > 0)
     left = float((t1[both] * t2[both] / (t1 + t2)[both]).sum())
     whole = float(t1.sum() * t2.sum() / (t1.sum() + t2.sum()))
-    only = [str(labels[np.argmax(hours)]) if int((hours > 0).sum()) == 1 else None for hours in (t1, t2)]
+    said = labels if names is None else [names[place] for place in labels]
+    only = [str(said[np.argmax(hours)]) if int((hours > 0).sum()) == 1 else None for hours in (t1, t2)]
     return HeldLike(
-        within=common_rate_ratio(x1[both], t1[both], x2[both], t2[both]),
+        within=common_rate_ratio(x1[both], t1[both], x2[both], t2[both], limits=limits),
         information=left / whole if whole > 0 else 0.0,
         only=(only[0], only[1]),
     )

@@ -3,6 +3,9 @@
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
 
 
 def crossing_beyond(excess: Callable[[float], float], centre: float, step: float) -> float:
@@ -49,12 +52,21 @@ def crossing_between(
     return one if one == other else float(brentq(limited, one, other, xtol=tolerance, rtol=1e-12))
 
 
-def lowest(function: Callable[[float], float], low: float, high: float) -> float:
-    """Where `function` is lowest between two places, looked for on a grid and then within it."""
+def lowest(
+    function: Callable[[float], float],
+    low: float,
+    high: float,
+    *,
+    of_many: Callable[[FloatArray], FloatArray] | None = None,
+) -> float:
+    """Where `function` is lowest between two places, looked for on a grid and then within it.
+
+    `of_many` is the same function of many places at once, where there is such.
+    """
     from scipy.optimize import minimize_scalar
 
     grid = np.linspace(low, high, 1001)
-    values = np.array([function(float(x)) for x in grid])
+    values = np.array([function(float(x)) for x in grid]) if of_many is None else of_many(grid)
     index = int(values.argmin())
     if index in (0, grid.size - 1):
         return float(grid[index])

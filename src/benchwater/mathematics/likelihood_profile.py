@@ -1,12 +1,13 @@
 """Likelihood-ratio tests of a logistic regression, and the limits that enclose what they do not reject."""
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, logit, stdtr
 
-from benchwater.mathematics.binomial_likelihood import BinomialLikelihood, Maximum
+from benchwater.mathematics.binomial_likelihood import BinomialLikelihood, Free, Maximum
 from benchwater.mathematics.crossings import crossing_beyond
 from benchwater.mathematics.logistic import InversePrediction, Limits, LogisticFit, inverse_prediction
 from benchwater.mathematics.uncertainty import coverage_factor
@@ -100,6 +101,7 @@ class LikelihoodProfile:
         self._reference = self._problem.design @ fit.coefficients
         self._top = self._problem.objective(self._reference)
         self._dispersion = fit.dispersion
+        self._held_at = cache(self._free_at)
 
     def statistic(self, origin: FloatArray, basis: FloatArray) -> float:
         """Twice the fall of the objective when the coefficients must be origin + basis @ free."""
@@ -115,11 +117,15 @@ class LikelihoodProfile:
         By the envelope theorem the derivative of a maximum is that of the objective with the free
         coefficients held: here the sum of the rows' scores, as the logit moves all rows alike.
         """
-        constant = self._problem.design.shape[1] == 1
-        origin = np.array([logit(probability), 0.0])[: 1 if constant else 2]
-        basis = np.zeros((1, 0)) if constant else np.array([[-x], [1.0]])
-        found = self._problem.maximise(origin, basis, self._reference, tolerance=1e-11)
+        origin = np.array([logit(probability), 0.0])[: self._problem.design.shape[1]]
+        found = self._problem.highest(origin, self._held_at(x), 1e-11)
         return self._fall(found), -2 * float(found.score.sum()) / self._dispersion
+
+    def _free_at(self, x: float) -> Free:
+        """What is free where the logit at x is given: the slope, of a line through there."""
+        constant = self._problem.design.shape[1] == 1
+        basis = np.zeros((1, 0)) if constant else np.array([[-x], [1.0]])
+        return self._problem.free(basis, self._reference)
 
     def _fall(self, found: Maximum) -> float:
         return max(2 * (self._top - found.value), 0.0) / self._dispersion

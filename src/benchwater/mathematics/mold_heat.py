@@ -220,16 +220,46 @@ def calibrate_mold(
     given back. Raises ValueError as `estimate_temperatures` does, or for a temperature deviation or loss not
     above 0.
     """
+    checked = [_checked(session) for session in sessions]
+    wait, heat, measured = (side_by_side([arrays[part] for arrays in checked]) for part in range(3))
+    return calibrate_side_by_side(
+        wait,
+        heat,
+        measured,
+        start=np.array(
+            [_start(session, arrays[2]) for session, arrays in zip(sessions, checked, strict=True)]
+        ),
+        ambient=np.array([session.ambient for session in sessions]),
+        heat_capacity=heat_capacity,
+        loss=loss,
+        temperature_deviation=temperature_deviation,
+    )
+
+
+def calibrate_side_by_side(
+    wait: FloatArray,
+    heat: FloatArray,
+    measured: FloatArray,
+    *,
+    start: FloatArray,
+    ambient: FloatArray,
+    heat_capacity: float,
+    loss: float,
+    temperature_deviation: float = 5.0,
+) -> MoldCalibration:
+    """As `calibrate_mold`, for sessions side by side: arrays (sessions, fills), or (sessions,).
+
+    `wait` and `heat` are taken as they are: up to a session's last measurement they must be finite and not
+    negative. Raises ValueError for a temperature deviation or loss not above 0.
+    """
     time_constant(heat_capacity, loss)
     if not loss > 0 or not temperature_deviation > 0:
         raise ValueError("the book loss and the deviation of a temperature must be above 0")
-    checked = [(session, _checked(session)) for session in sessions]
-    runs = [each for each in checked if not np.isnan(each[1][2][1:]).all()]
-    wait, heat, measured = (side_by_side([arrays[part] for _, arrays in runs]) for part in range(3))
-    start = np.array([_start(session, arrays[2]) for session, arrays in runs])
-    ambient = np.array([session.ambient for session, _ in runs])
     compared = ~np.isnan(measured)
     compared[:, :1] = False
+    bears = compared.any(axis=1)
+    wait, heat, measured, compared = wait[bears], heat[bears], measured[bears], compared[bears]
+    start, ambient = start[bears], ambient[bears]
     used = int(compared.sum())
 
     def errors(logarithms: FloatArray) -> FloatArray:

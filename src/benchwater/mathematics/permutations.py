@@ -5,6 +5,7 @@ of a deal only the sums that are asked of it.
 """
 
 import math
+from collections.abc import Iterable, Iterator
 from itertools import combinations
 
 import numpy as np
@@ -17,7 +18,35 @@ SEED = 20_240_229
 MOST_UNITS_IN_FULL = 12
 
 _UNITS_AT_ONCE = 2**20
-_BITS = ((np.arange(256)[:, np.newaxis] >> np.arange(8)) & 1).astype(np.float64)
+Bits = NDArray[np.uint8]
+
+
+class Chosen:
+    """Some of many units, chosen in many ways, as bits: what the values of the chosen ones add up to."""
+
+    def __init__(self, ways: Iterable[NDArray[np.bool_] | Bits]) -> None:
+        """Which are chosen, not 0, in tables (ways, units) one below the other."""
+        packed = [np.packbits(chosen, axis=1, bitorder="little") for chosen in ways]
+        self._eights: Bits = np.ascontiguousarray(np.concatenate(packed).T)
+
+    def sums(self, values: FloatArray) -> FloatArray:
+        """The sum of `values` (units,) over the units chosen in each way, (ways,)."""
+        found, each = np.zeros(self._eights.shape[1]), np.empty(self._eights.shape[1])
+        for sums, which in zip(_sums_of_eights(values), self._eights, strict=True):
+            np.take(sums, which, out=each, mode="clip")
+            found += each
+        return found
+
+
+def _sums_of_eights(values: FloatArray) -> FloatArray:
+    """Of each eight of the values (n,) the sum of every choice among them, (n / 8 rounded up, 256)."""
+    padded = np.zeros((-(-len(values) // 8), 8))
+    padded.ravel()[: len(values)] = values
+    sums = np.zeros((len(padded), 256))
+    for bit in range(8):
+        without = sums[:, : 1 << bit]
+        np.add(without, padded[:, bit : bit + 1], out=sums[:, 1 << bit : 2 << bit])
+    return sums
 
 
 class Swaps:
@@ -26,25 +55,16 @@ class Swaps:
     def __init__(self, units: int) -> None:
         """Made anew for each number of units, from the same throws of a coin."""
         self.every_way = units <= MOST_UNITS_IN_FULL
-        self._units = units
         if self.every_way:
-            signs = np.arange(2**units)[:, np.newaxis] >> np.arange(units) & 1
-            swapped = signs.astype(np.uint8)
+            swapped = (np.arange(2**units)[:, np.newaxis] >> np.arange(units) & 1).astype(np.uint8)
         else:
             swapped = 1 - np.unpackbits(_throws(DRAWS * units), count=DRAWS * units).reshape(DRAWS, units)
-        self._swapped = np.ascontiguousarray(np.packbits(swapped, axis=1, bitorder="little").T)
+        self._swapped = Chosen([swapped])
 
     def sums(self, values: ArrayLike) -> FloatArray:
         """The sum of `values` (units,) with the signs of each way, (ways,)."""
-        padded = np.zeros(8 * len(self._swapped))
-        padded[: self._units] = values
-        of_eight = padded.reshape(-1, 8) @ _BITS.T
-        swapped = np.zeros(self._swapped.shape[1])
-        for sums, which in zip(of_eight, self._swapped, strict=True):
-            swapped += sums[which]
-        swapped *= -2.0
-        swapped += padded.sum()
-        return swapped
+        signed = np.asarray(values, dtype=np.float64)
+        return float(signed.sum()) - 2.0 * self._swapped.sums(signed)
 
 
 class _Coin:
@@ -83,11 +103,14 @@ def deal_sums(values: ArrayLike, first: int) -> tuple[FloatArray, bool]:
     if number_of_deals(units, first) <= DRAWS:
         chosen = np.array(list(combinations(range(units), first)), dtype=np.int64).reshape(-1, first)
         return v[chosen].sum(axis=1), True
+    dealt = Chosen(_drawn_deals(units, first))
+    return np.column_stack([dealt.sums(column) for column in v.T]), False
+
+
+def _drawn_deals(units: int, first: int) -> Iterator[NDArray[np.bool_]]:
+    """The units of the first group in `DRAWS` deals, as many deals at once as are no burden to memory."""
     generator = np.random.default_rng(SEED)
     at_once = max(1, _UNITS_AT_ONCE // units)
-    sums = []
     for begin in range(0, DRAWS, at_once):
         drawn = generator.random((min(at_once, DRAWS - begin), units))
-        last = np.partition(drawn, first - 1, axis=1)[:, first - 1 : first]
-        sums.append((drawn <= last).astype(np.float64) @ v)
-    return np.concatenate(sums), False
+        yield drawn <= np.partition(drawn, first - 1, axis=1)[:, first - 1 : first]

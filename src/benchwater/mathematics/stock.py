@@ -5,7 +5,7 @@ unaccounted for = book closing - counted closing. Uncertainties by the law of pr
 """
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import pairwise
@@ -88,12 +88,19 @@ class Ledger:
 
     def between(self, start: datetime, end: datetime) -> Movements:
         """The movements from `start` up to, not including, `end`, in the order they were written."""
+        return self.movements.take(np.sort(self._rows_between(start, end)))
+
+    def known_between(self, start: datetime, end: datetime) -> bool:
+        """Whether the amount of every movement from `start` up to, not including, `end` is known."""
+        return bool(np.isfinite(self.movements.amount[self._rows_between(start, end)]).all())
+
+    def _rows_between(self, start: datetime, end: datetime) -> NDArray[np.int64]:
         if self._in_time is None or len(self._in_time[0]) != len(self.movements):
             order = np.argsort(self.movements.when, kind="stable")
             self._in_time = self.movements.when[order], order
         moments, order = self._in_time
         first, behind = np.searchsorted(moments, np.array([start, end], dtype=moments.dtype))
-        return self.movements.take(np.sort(order[first:behind]))
+        return order[first:behind]
 
 
 def _moment_of(count: Count) -> datetime:
@@ -205,29 +212,47 @@ def lowest_book(ledger: Ledger, start: datetime, end: datetime) -> LowestBook | 
     counts = [count for count in ledger.counts if count.day < end.date()]
     moments = [count.moment for count in counts] or [datetime.min]
     bases = [(count.amount, count.u) for count in counts] or [(0.0, 0.0)]
-    lowest: tuple[float, date, Movements, float] | None = None
-    for (amount, u), begin, stop in zip(bases, moments, [*moments[1:], end], strict=True):
-        between = ledger.between(begin, stop)
-        if not len(between):
-            continue
-        days = between.when.astype("datetime64[D]")
-        order = np.argsort(days, kind="stable")
-        days, between = days[order], between.take(order)
-        closes = np.flatnonzero(np.append(days[1:] != days[:-1], True))
-        book = amount + np.cumsum(between.amount)[closes]
-        if not np.isfinite(book).all():
+    if not ledger.known_between(moments[0], end):
+        return None
+    seen_from = max(bisect_right(moments, start) - 1, 0)
+    moments, bases = moments[seen_from:], bases[seen_from:]
+    moved, days, ends = _by_stretch(ledger, [*moments, end])
+    closes = np.append(days[1:] != days[:-1], True)[: len(days)]
+    closes[ends[1:][np.diff(ends) > 0] - 1] = True
+    told = closes & (days >= np.datetime64(start.date()))
+    lowest: tuple[float, int, int] | None = None
+    for stretch in np.unique(np.searchsorted(ends, np.flatnonzero(told), side="right") - 1).tolist():
+        begin, stop = ends[stretch : stretch + 2].tolist()
+        book = bases[stretch][0] + np.cumsum(moved.amount[begin:stop])
+        seen = np.flatnonzero(told[begin:stop])
+        at = int(seen[np.argmin(book[seen])])
+        if not isfinite(book[at]):
             return None
-        told = np.flatnonzero(days[closes] >= np.datetime64(start.date()))
-        if not len(told):
-            continue
-        at = told[np.argmin(book[told])]
         if lowest is None or book[at] < lowest[0]:
-            passed = between.take(slice(closes[at] + 1))
-            lowest = float(book[at]), days[closes[at]].item(), passed, u
+            lowest = float(book[at]), stretch, at
     if lowest is None:
         return None
-    found, day, passed, base_u = lowest
-    return LowestBook(day=day, amount=found, u=net_uncertainty(passed, [base_u]))
+    found, stretch, at = lowest
+    begin = int(ends[stretch])
+    passed = moved.take(slice(begin, begin + at + 1))
+    day: date = days[begin + at].item()
+    return LowestBook(day=day, amount=found, u=net_uncertainty(passed, [bases[stretch][1]]))
+
+
+def _by_stretch(
+    ledger: Ledger, moments: Sequence[datetime]
+) -> tuple[Movements, NDArray[np.datetime64], NDArray[np.int64]]:
+    """The movements from the first of these moments to before the last, by stretch, and the day of each.
+
+    A stretch begins at each moment but the last; its movements lie between two of the ends, by day, and on
+    each day as they were written.
+    """
+    moved = ledger.between(moments[0], moments[-1])
+    days = moved.when.astype("datetime64[D]")
+    stretch = np.searchsorted(np.array(moments, dtype=moved.when.dtype), moved.when, side="right") - 1
+    order = np.lexsort((days, stretch))
+    ends = np.searchsorted(stretch[order], np.arange(len(moments)))
+    return moved.take(order), days[order], ends
 
 
 def chain_counts(

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,12 +36,19 @@ class CommonRateRatio:
 
 
 def common_rate_ratio(
-    events1: ArrayLike, exposure1: ArrayLike, events2: ArrayLike, exposure2: ArrayLike, level: float = 0.95
+    events1: ArrayLike,
+    exposure1: ArrayLike,
+    events2: ArrayLike,
+    exposure2: ArrayLike,
+    level: float = 0.95,
+    *,
+    limits: bool = True,
 ) -> CommonRateRatio:
     """The rate ratio common to all strata, by the exact test conditional on each stratum's total of events.
 
     All arrays (strata,), exposures in one unit. Given the totals n_s, the events of group 1 are a sum of
     binomials with odds R exposure1 / exposure2 in each stratum. With one stratum this is `rates.rate_ratio`.
+    Without `limits` there are none and no p-value: the ratio alone is far less work.
     Raises ValueError for unequal shapes, events that are not whole numbers of at least 0, exposures that are
     negative or not finite, events without exposure, or a level outside 0..1.
 
@@ -54,7 +62,7 @@ def common_rate_ratio(
     if x1.ndim != 1 or not x1.shape == t1.shape == x2.shape == t2.shape:
         raise ValueError("events and exposures of both groups must be of one length")
     for events, exposure in ((x1, t1), (x2, t2)):
-        for count in events:
+        for count in events[~((events >= 0) & (events == np.floor(events)) & np.isfinite(events))]:
             whole_count(float(count), "events")
         if not np.all(np.isfinite(exposure) & (exposure >= 0)):
             raise ValueError("exposures must be finite numbers of at least 0")
@@ -67,10 +75,10 @@ def common_rate_ratio(
     given = _GivenTotals(x1 + x2, np.log(t1) - np.log(t2), int(x1.sum()))
     return CommonRateRatio(
         ratio=given.ratio,
-        low=given.low(tail),
-        high=given.high(tail),
+        low=given.low(tail) if limits else None,
+        high=given.high(tail) if limits else None,
         level=level,
-        p_central=given.p_central(),
+        p_central=given.p_central() if limits else None,
         informative=int(use.sum()),
     )
 
@@ -92,9 +100,12 @@ class _GivenTotals:
             self._from = _root(lambda each: float(totals @ expit(each + log_odds)) - observed)
             self.ratio = math.exp(self._from)
             self._shares = expit(log_odds + self._from)
-            first, chances = _sum_of_binomials(totals, log_odds + self._from)
-            self._logs = np.log(chances)
-            self._beyond = np.arange(first, first + len(chances)) - observed
+
+    @cached_property
+    def _chances(self) -> tuple[FloatArray, NDArray[np.int64]]:
+        """The logarithms of the probabilities, and by how much each number exceeds the observed one."""
+        first, chances = _sum_of_binomials(self._totals, self._log_odds + self._from)
+        return np.log(chances), np.arange(first, first + len(chances)) - self._observed
 
     def low(self, tail: float) -> float:
         """The ratio at which P(X >= observed) is `tail`."""
@@ -118,7 +129,7 @@ class _GivenTotals:
         if self._none or self._all:
             return min(1.0, 2.0 * math.exp(min(self._log_at_least(0.0), self._log_at_most(0.0))))
         away = math.exp(self._log_at_least(0.0) if self._from >= 0 else self._log_at_most(0.0))
-        just_so = math.exp(self._log_chance(0.0, self._beyond == 0))
+        just_so = math.exp(self._log_chance(0.0, self._chances[1] == 0))
         return min(1.0, 2.0 * min(away, 1.0 - away + just_so))
 
     def _log_at_least(self, log_ratio: float) -> float:
@@ -126,18 +137,18 @@ class _GivenTotals:
             return 0.0
         if self._all:
             return -float(self._totals @ np.logaddexp(0.0, -self._log_odds - log_ratio))
-        return self._log_chance(log_ratio, self._beyond >= 0)
+        return self._log_chance(log_ratio, self._chances[1] >= 0)
 
     def _log_at_most(self, log_ratio: float) -> float:
         if self._all:
             return 0.0
         if self._none:
             return -float(self._totals @ np.logaddexp(0.0, self._log_odds + log_ratio))
-        return self._log_chance(log_ratio, self._beyond <= 0)
+        return self._log_chance(log_ratio, self._chances[1] <= 0)
 
     def _log_chance(self, log_ratio: float, which: NDArray[np.bool_]) -> float:
-        d = log_ratio - self._from
-        terms = self._logs[which] + self._beyond[which] * d
+        d, (logs, beyond) = log_ratio - self._from, self._chances
+        terms = logs[which] + beyond[which] * d
         largest = float(terms.max())
         norm = float(self._totals @ np.log1p(self._shares * math.expm1(d))) - self._observed * d
         return largest + math.log(float(np.exp(terms - largest).sum())) - norm

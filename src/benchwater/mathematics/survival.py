@@ -328,20 +328,22 @@ def log_rank(
     pooled = follow_up(time, event, entry=entry, weight=weights)
     if np.any(pooled.outcome > 1):
         raise ValueError("event must be 0 or 1")
-    kept_member = member[weights > 0]
-    parts = [
-        FollowUp(
-            entry=pooled.entry[kept_member == g],
-            time=pooled.time[kept_member == g],
-            outcome=pooled.outcome[kept_member == g],
-            weight=pooled.weight[kept_member == g],
-        )
-        for g in range(len(labels))
-    ]
     times = pooled.event_times()
-    n, d = pooled.at_risk(times), pooled.events(times, 1)
-    share = np.array([part.at_risk(times) for part in parts]) / n
-    observed = np.array([part.events(times, 1).sum() for part in parts])
+    kept, size = member[weights > 0], len(times) + 1
+
+    def by_group(place: NDArray[np.intp], weight: IntArray) -> FloatArray:
+        """The weight of each group by place among the times, (groups, times + 1)."""
+        sums = np.bincount(kept * size + place, weight, len(labels) * size)
+        return np.asarray(sums, dtype=np.float64).reshape(len(labels), size)
+
+    left, entered = (
+        by_group(np.searchsorted(times, moments, side="right"), pooled.weight)
+        for moments in (pooled.time, pooled.entry)
+    )
+    ended = by_group(np.searchsorted(times, pooled.time), pooled.weight * (pooled.outcome == 1))[:, :-1]
+    at_risk = np.cumsum((left - entered)[:, :0:-1], axis=1)[:, ::-1]
+    n, d = at_risk.sum(axis=0), ended.sum(axis=0)
+    share, observed = at_risk / n, ended.sum(axis=1)
     expected = share @ d
     factor = d * (n - d) / np.maximum(n - 1, 1)
     variance = np.diag(share @ factor) - (share * factor) @ share.T

@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 
 from benchwater.mathematics.mold_heat import (
     CastingMetal,
-    MoldSession,
-    calibrate_mold,
+    calibrate_side_by_side,
     equilibrium,
     fills_to_warm_up,
     fills_to_warm_up_equilibrium,
     fraction_kept,
     heat_per_fill,
+    side_by_side,
 )
 
 FloatArray = NDArray[np.float64]
@@ -145,25 +145,29 @@ def warming_mold(
     metal = book_metal(liquidus)
     pour = max(pour, liquidus + 5.0)
     area = FLAT_BLOCK * (mold_mass / ALUMINIUM_DENSITY) ** (2 / 3)
-    told = list(waits) if waits else [None] * len(sessions)
-    known = [wait[1:] for wait in told if wait is not None and wait.size > 1]
-    usual = float(np.median(np.concatenate(known))) if known else 0.0
+    measured = side_by_side(sessions)
+    since = _waits(sessions, waits, measured)
+    known = since[:, 1:][~np.isnan(since[:, 1:])]
+    usual = float(np.median(known)) if known.size else 0.0
     pace = usual if usual > 0 else SECONDS_PER_FILL
-    heats: dict[float, float] = {}
-    runs = []
-    for measured, wait in zip(sessions, told, strict=True):
-        read = ~np.isnan(measured)
-        if not read.any():
-            continue
-        first = int(read.argmax())
-        heat = []
-        for eject in np.where(read, measured, np.nanmean(measured))[first:].tolist():
-            if eject not in heats:
-                heats[eject] = _heat(fill_mass, pour, eject, metal)
-            heat.append(heats[eject])
-        since = np.full(measured.size, pace) if wait is None else wait
-        runs.append(MoldSession(wait=since[first:], heat=heat, measured=measured[first:], ambient=AIR_C))
-    found = calibrate_mold(runs, heat_capacity=mold_mass * ALUMINIUM, loss=LOSS_PER_AREA * area)
+    read = ~np.isnan(measured)
+    some = np.asarray(read.any(axis=1))
+    measured, since, read = measured[some], since[some], read[some]
+    told = [session for session, is_read in zip(sessions, some.tolist(), strict=True) if is_read]
+    distinct, at = np.unique(_ejected(told, measured, read), return_inverse=True)
+    heats = np.array([_heat(fill_mass, pour, eject, metal) for eject in distinct.tolist()])
+    wait, heat, measured = _from_the_first_on(
+        read, np.where(np.isnan(since), pace, since), heats[at], measured
+    )
+    found = calibrate_side_by_side(
+        wait,
+        heat,
+        measured,
+        start=measured[:, 0] if measured.size else np.zeros(0),
+        ambient=np.full(len(measured), AIR_C),
+        heat_capacity=mold_mass * ALUMINIUM,
+        loss=LOSS_PER_AREA * area,
+    )
     return WarmingMold(
         metal=metal,
         fill_mass=fill_mass,
@@ -180,3 +184,40 @@ def warming_mold(
 
 def _heat(fill_mass: float, pour: float, eject: float, metal: CastingMetal) -> float:
     return heat_per_fill(fill_mass, pour, min(eject, metal.liquidus), metal)
+
+
+def _waits(
+    sessions: Sequence[FloatArray], waits: Sequence[FloatArray | None], measured: FloatArray
+) -> FloatArray:
+    """The waits side by side, nan where they are not told."""
+    found = np.full(measured.shape, np.nan)
+    for row, session, wait in zip(found, sessions, waits, strict=True) if len(waits) else ():
+        if wait is None:
+            continue
+        if len(wait) != len(session) or np.any(wait[1:] < 0):
+            raise ValueError("waits must not be negative, and one a fill")
+        row[: len(wait)] = wait
+    return found
+
+
+def _ejected(sessions: Sequence[FloatArray], measured: FloatArray, read: NDArray[np.bool_]) -> FloatArray:
+    """How warm castings left the mold: as read, else the mean of what was read in their session.
+
+    Behind the last reading of a session it does not matter.
+    """
+    ejected = np.where(read, measured, 0.0)
+    fills = np.arange(read.shape[1])
+    last = np.where(read, fills, -1).max(axis=1, initial=-1)
+    first = np.where(read, fills, read.shape[1]).min(axis=1, initial=read.shape[1])
+    for row in np.flatnonzero(read.sum(axis=1) <= last - first).tolist():
+        ejected[row, ~read[row]] = np.nanmean(sessions[row])
+    return ejected
+
+
+def _from_the_first_on(read: NDArray[np.bool_], *arrays: FloatArray) -> list[FloatArray]:
+    """Sessions side by side, each from its first reading on; behind its end all that it ends with, unread."""
+    fills = np.arange(read.shape[1])
+    place = read.argmax(axis=1)[:, np.newaxis] + fills if read.size else np.zeros(read.shape, dtype=np.int64)
+    last = read.shape[1] - 1
+    *told, measured = (np.take_along_axis(each, np.minimum(place, last), axis=1) for each in arrays)
+    return [*told, np.where(place <= last, measured, np.nan)]

@@ -8,7 +8,7 @@ from scipy.special import expit, softmax
 
 from benchwater.mathematics.crossings import crossing_between, first_positive, lowest
 from benchwater.mathematics.likelihood_profile import LikelihoodProfile
-from benchwater.mathematics.logistic import LogisticFit
+from benchwater.mathematics.logistic import LogisticFit, line_design
 from benchwater.mathematics.uncertainty import coverage_factor
 
 FloatArray = NDArray[np.float64]
@@ -85,7 +85,12 @@ def working_window(
     def excess_rate(x: float) -> float:
         return float(sum(_rate(limb, x) for limb in limbs)) - target_rate
 
-    best = lowest(excess_rate, low, high)
+    def summed_rates(x: FloatArray) -> FloatArray:
+        design = line_design(x)
+        rates = [expit(design[:, : fit.coefficients.size] @ fit.coefficients) for fit in limbs]
+        return np.asarray(np.sum(rates, axis=0))
+
+    best = lowest(excess_rate, low, high, of_many=summed_rates)
     met = excess_rate(best) <= 0
     starts_before = met and excess_rate(low) <= 0
     ends_after = met and excess_rate(high) <= 0

@@ -16,6 +16,7 @@ VARIANT = "pdf/a-3a"
 _LEVEL = 6
 _HARD_SPACE = b" <00a0>"
 _END = b"</rdf:RDF>"
+_LAST = b"\nendstream"
 # PDF/A allows a property not its own only where its schema is described with it (ISO 19005-3, 6.6.2.3).
 _MARK = b"""\
 <rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>
@@ -71,14 +72,21 @@ def set_down(pdf: Any) -> None:
     """Take every object as the bytes it is written as.
 
     PDF/A asks for a digest of all objects, for which pydyf would make and compress each of them once more.
+    And it holds a stream's length to what stands before the end of the line in front of `endstream`: behind a
+    stream whose last byte happens to be a carriage return, that end has to be one of two bytes.
     """
     import pydyf
+
+    class Ended(pydyf.Stream):  # type: ignore[misc]
+        @property
+        def data(self) -> Any:
+            return _ended(super().data)
 
     class SetDown(pydyf.Object):  # type: ignore[misc]
         def __init__(self, made: Any) -> None:
             super().__init__()
             self.number, self.generation = made.number, made.generation
-            self._bytes, self._compressible = made.data, made.compressible
+            self._bytes, self._compressible = _ended(made.data), made.compressible
 
         @property
         def data(self) -> Any:
@@ -88,7 +96,19 @@ def set_down(pdf: Any) -> None:
         def compressible(self) -> Any:
             return self._compressible
 
+    def add_ended(made: Any) -> None:
+        add(made)
+        if type(made) is pydyf.Stream:
+            made.__class__ = Ended
+
     pdf.objects[:] = [each if each.free == "f" else SetDown(each) for each in pdf.objects]
+    # Two more streams are made while the file is written: the small objects, and where each of them is.
+    add, pdf.add_object = pdf.add_object, add_ended
+
+
+def _ended(data: bytes) -> bytes:
+    """An object's bytes, with no carriage return of a stream's own that could be half of a line's end."""
+    return data.removesuffix(_LAST) + b"\r" + _LAST if data.endswith(b"\r" + _LAST) else data
 
 
 @contextlib.contextmanager

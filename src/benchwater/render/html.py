@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Collection
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from benchwater.render.text import LONG_WORD, pieces, shorten, visible
 from benchwater.words import MONTHS
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from markupsafe import Markup
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -31,6 +33,41 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
 
     `attached` are the log files that its PDF carries, for the page to say so.
     """
+    set_aside = alike_rows(report.set_aside)
+    on_paper = of_most_rows(set_aside[:MOST_LISTED], MOST_ON_PAPER)
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            report=report,
+            set_aside=set_aside[:MOST_LISTED],
+            set_aside_on_paper=on_paper,
+            set_aside_off_paper=len(report.set_aside) - sum(set_aside[place].rows for place in on_paper),
+            set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
+            bench=report.bench,
+            page=compose(report),
+            most_listed=MOST_LISTED,
+            most_on_paper=MOST_ON_PAPER,
+            most_findings=MOST_FINDINGS,
+            most_advised=MOST_ADVISED,
+            attached=frozenset(attached),
+        )
+    )
+
+
+def compile_templates() -> None:
+    """Have the templates at hand before they are needed."""
+    environment = _environment()
+    for name in environment.list_templates(filter_func=_of_the_report):
+        environment.get_template(name)
+
+
+def _of_the_report(template: str) -> bool:
+    return template.endswith(".j2") and not template.startswith("sheet")
+
+
+@cache
+def _environment() -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -46,22 +83,7 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
     environment.filters["cell"] = _cell
     environment.filters["sentence"] = _sentence
     environment.tests["in_one_piece"] = _in_one_piece
-    set_aside = alike_rows(report.set_aside)
-    on_paper = of_most_rows(set_aside[:MOST_LISTED], MOST_ON_PAPER)
-    return environment.get_template("report.html.j2").render(
-        report=report,
-        set_aside=set_aside[:MOST_LISTED],
-        set_aside_on_paper=on_paper,
-        set_aside_off_paper=len(report.set_aside) - sum(set_aside[place].rows for place in on_paper),
-        set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
-        bench=report.bench,
-        page=compose(report),
-        most_listed=MOST_LISTED,
-        most_on_paper=MOST_ON_PAPER,
-        most_findings=MOST_FINDINGS,
-        most_advised=MOST_ADVISED,
-        attached=frozenset(attached),
-    )
+    return environment
 
 
 def _name(text: str) -> str:

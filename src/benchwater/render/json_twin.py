@@ -1,9 +1,11 @@
 """The JSON twin: the numbers of the page, unrounded and in canonical units, for other programs."""
 
 import json
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import TypeAlias
+from functools import cache
+from typing import Any, TypeAlias, cast
 
 from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSection, VitalSeries
 from benchwater.analyse.run import merged_actions
@@ -15,11 +17,42 @@ from benchwater.render.days import span_title
 FORMAT = 1
 Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
 
+_AS_THEY_ARE = frozenset((str, int, bool, type(None)))
+_NUMBERS = frozenset((float, type(None)))
+
 
 def render_json(report: Report) -> str:
     """The report as JSON text, the same for the same report, keys in the order of the contract."""
-    text = json.dumps(_report(report), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-    return text.encode("utf-8", "replace").decode("utf-8")
+    return (_written(_report(report)) + "\n").encode("utf-8", "replace").decode("utf-8")
+
+
+class _Plain(list["Json"]):
+    """Rows of cells, or objects of such, with nothing within these, and none of them empty."""
+
+
+def _written(value: Json, line: str = "\n") -> str:
+    """JSON of indent 1, as json.dumps has it; `line` is how the lines of the value's own brackets begin.
+
+    What is plain is written at once, by the encoder that knows no indent: a line break is never part of a
+    cell, so that where one row ends and the next begins can be told from what is around it.
+    """
+    inner, cell = line + " ", line + "  "
+    if not isinstance(value, dict | list) or not value:
+        return _encoder(inner).encode(value)
+    if isinstance(value, _Plain):
+        text = _encoder(cell).encode(value)
+        begins, ends = text[1], text[-2]
+        text = text[2:-2].replace(f"{ends},{cell}{begins}", f"{inner}{ends},{inner}{begins}{cell}")
+        return f"[{inner}{begins}{cell}{text}{inner}{ends}{line}]"
+    if isinstance(value, dict):
+        parts = [f"{_encoder(inner).encode(key)}: {_written(each, inner)}" for key, each in value.items()]
+        return f"{{{inner}{f',{inner}'.join(parts)}{line}}}"
+    return f"[{inner}{f',{inner}'.join(_written(each, inner) for each in value)}{line}]"
+
+
+@cache
+def _encoder(line: str) -> json.JSONEncoder:
+    return json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(f",{line}", ": "))
 
 
 def _report(report: Report) -> Json:
@@ -31,7 +64,7 @@ def _report(report: Report) -> Json:
         "currency": bench.currency,
         "period": {"label": report.label, "title": span_title(report.period), **_days(report.period)},
         "season": {"title": span_title(report.season), **_days(report.season)},
-        "sources": [
+        "sources": _Plain(
             {
                 "file": source.file,
                 "sha256": source.sha256,
@@ -43,8 +76,8 @@ def _report(report: Report) -> Json:
                 "dialect": source.dialect,
             }
             for source in report.sources
-        ],
-        "set_aside": [
+        ),
+        "set_aside": _Plain(
             {
                 "file": row.file,
                 "line": row.line,
@@ -55,7 +88,7 @@ def _report(report: Report) -> Json:
                 "log": row.log,
             }
             for row in report.set_aside
-        ],
+        ),
         "repeats": [
             {"file": each.file, "lines": each.lines, "rows": each.rows, "first_in": each.first_in}
             for each in report.repeats
@@ -161,12 +194,12 @@ def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
         for column in table.columns:
             if column.name != "span":
                 columns.setdefault(column.name, column)
-    rows: list[Json] = []
+    rows = _Plain()
     for span, table in parts:
-        names = [column.name for column in table.columns]
-        for row in table.rows:
-            cells = dict(zip(names, row, strict=True))
-            rows.append([span.name, *(_value(cells.get(name)) for name in columns)])
+        told = {column.name: place for place, column in enumerate(table.columns)}
+        cells, nothing = list(zip(*table.rows, strict=True)), (None,) * len(table.rows)
+        of_column = [_values(cells[told[name]]) if cells and name in told else nothing for name in columns]
+        rows += map(list, zip((span.name,) * len(table.rows), *of_column, strict=True))
     first = parts[0][1]
     return {
         "id": identity,
@@ -207,3 +240,11 @@ def _days(span: Span) -> Mapping[str, Json]:
 def _value(cell: object) -> Json:
     value = plain(cell)
     return iso(value) if isinstance(value, date) else value
+
+
+def _values(cells: Sequence[Any]) -> Sequence[Json]:
+    """A column's cells, as `_value` has each: most columns hold nothing but text, or finite numbers."""
+    kinds = set(map(type, cells))
+    if kinds <= _AS_THEY_ARE or (kinds <= _NUMBERS and all(map(math.isfinite, filter(None, cells)))):
+        return cast("Sequence[Json]", cells)
+    return [_value(cell) for cell in cells]

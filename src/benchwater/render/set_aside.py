@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from benchwater.read.outcome import SetAside
-from benchwater.read.repeats import runs
+from benchwater.words import runs
 
 MOST_RUNS = 12
 
