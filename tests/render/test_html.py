@@ -196,15 +196,16 @@ def test_the_appendix_on_paper_is_short_and_says_where_the_rest_is(report: Repor
     assert [on_screen.count(f"log-{MOST_ON_PAPER - back}.csv") for back in (1, 0)] == [2, 2]
     assert [on_paper.count(f"log-{MOST_ON_PAPER - back}.csv") for back in (1, 0)] == [2, 0]
     assert "And 2 more in season-report.html." in on_paper
-    assert "And 4 more in season-report.html." in on_paper
+    assert "And 4 more rows in season-report.html." in on_paper
     assert "season-report.json." not in on_paper[on_paper.index("What was read") :].replace(
         "as season-report.json", ""
     )
     many = tuple(replace(aside[0], value=str(n)) for n in range(MOST_LISTED + 5))
     html = render_html(replace(report, set_aside=many))
     for_paper(paper := ElementTree.fromstring(html))
-    assert f"And {MOST_LISTED + 5 - MOST_ON_PAPER} more in season-report.json." in "".join(paper.itertext())
-    assert '<span class="screen-only">And 5 more in season-report.json.</span>' in html
+    left = f"And {MOST_LISTED + 5 - MOST_ON_PAPER} more rows in season-report.json."
+    assert left in "".join(paper.itertext())
+    assert '<span class="screen-only">And 5 more rows in season-report.json.</span>' in html
 
 
 @pytest.mark.parametrize("text", [HOSTILE, LONG_WORD, "   "])

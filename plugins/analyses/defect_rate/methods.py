@@ -1,8 +1,8 @@
 """How each number of the section is made, with its published source."""
 
 METHODS = (
-    "Shares: Wilson's score interval (Wilson 1927), the castings divided by the design effect of a fill's "
-    "own (Rao and Scott 1992; Korn and Graubard 1998) where there are fills enough to tell.",
+    "Shares: Wilson's score interval (Wilson 1927), the castings divided by the design effect of fills "
+    "(Rao and Scott 1992; Korn and Graubard 1998) where there are fills enough to tell.",
     "Trend over bins of temperature: Cochran 1954 and Armitage 1955, over the design effect within bins.",
     "Cold flaws (short fill, cold shut) and hot ones (flash, porosity) are fitted apart over mold "
     "temperature by penalised logistic regression (Firth 1993; Heinze and Schemper 2002), fills as "

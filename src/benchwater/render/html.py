@@ -21,7 +21,7 @@ MOST_LISTED, MOST_ON_PAPER = 300, 30
 _LONGEST_NAME = 160
 _HELD = re.compile(
     rf"\d{{1,2}} (?:{'|'.join(MONTHS)})"
-    r"|p [=<] [\d.]*\d|[A-Z]{3} [−-]?\d[\d.,]*"
+    r"|[knp] [=<] [\d.]*\d|[A-Z]{3} [−-]?\d[\d.,]*"
     r"|[−±-]?\d[\d.,]* (?:%|°[CF]|in|oz|fl oz|lb|kg|g|h|min|mm|mL|L)(?:/\w+)?(?!\w)"
     rf"|(?<![\w/.-])(?=[\w./-]{{3,{LONG_WORD}}}(?![\w/-]))[^\W\d_]\w*(?:[./-]\w+)+"
 )
