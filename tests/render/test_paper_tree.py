@@ -75,7 +75,7 @@ def test_html_that_is_no_xml_is_printed_too(report: Report) -> None:
 @pytest.mark.parametrize(
     ("told", "printed"),
     [
-        ("<p>At <i>350 °F</i> or more</p>", "<p>At 350 °F or more</p>"),
+        ("<p>At <i>350 °F</i> or more</p>", "<p>At 350~°F or more</p>"),
         (
             f"<p>{'Some words. ' * 9}At <i>350 °F</i>, <i>1.5 g</i>.</p>",
             f"<p>{'Some words. ' * 9}At 350~°F, 1.5~g.</p>",

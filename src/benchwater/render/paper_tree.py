@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 _HELD = frozenset(("whole", "count"))
 _NARROW, _OF_LINES = frozenset(("td", "th")), frozenset(("li", "p"))
 _ON_THE_FIRST_LINE = 36
-_BREAKS_WITHOUT_SPACE = re.compile(r"[-–—/]|[.](?!\d)|[^\W\d_ ]{12}")
+_BREAKS_WITHOUT_SPACE = re.compile(r"[-–—/]|[.](?!\d)")
 
 
 def paper_page(html: str, fetcher: Any) -> Any:
@@ -49,7 +49,7 @@ def for_paper(root: "Element") -> None:
 
 
 def _let_go(parent: "Element", first_line: int, before: int) -> int:
-    """Set what is held in one piece as plain text where no line can end in it, or at a space alone.
+    """Set what is held in one piece as plain text where a line could end in it at a space alone, if at all.
 
     `before` letters of the block stand before this part of it; given back are those before what follows.
     A box of its own takes WeasyPrint as long as two cells of a table.
@@ -63,7 +63,7 @@ def _let_go(parent: "Element", first_line: int, before: int) -> int:
             text = child.text or ""
             before += len(text)
             if before <= first_line or not _BREAKS_WITHOUT_SPACE.search(text):
-                _replace(parent, at, text if before <= first_line else text.replace(" ", "\u00a0"))
+                _replace(parent, at, text.replace(" ", "\u00a0"))
                 at -= 1
         elif child.tag not in _OF_LINES:
             before = _let_go(child, first_line, before)
