@@ -6,7 +6,7 @@ made. With 5 bare castings in the box nothing is poured. With none: a fill makes
 so it takes 7 fills, 7 hooks and 20 g of alloy. 3 hooks on hand stop that; one pack of 50 lifts it.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
@@ -31,7 +31,7 @@ from benchwater.plugin import (
 from benchwater.words import counted, day_words, listed
 
 if TYPE_CHECKING:
-    from benchwater.books.bait_plan import Part, Plan
+    from benchwater.books.bait_plan import Need, Part, Plan
 
 LEAST_ENDS, MOST_DRAWN = 5, 16
 MONTH = timedelta(days=30)
@@ -176,30 +176,59 @@ def _not_known(plan: "Plan", bench: Bench) -> Iterator[Finding]:
 
 
 def _actions(plan: "Plan", bench: Bench, span: Span) -> Iterator[Action]:
+    """One for each mold and what is finished from its castings; what is finished without a pour; purchases.
+
+    So none waits for another that the front page may leave out, and a bait missed counts in one of the first.
+    """
     needs = {need.build.name: need for need in plan.needs}
+    later = {name: plan.to_pour_for(need.build) for name, need in needs.items()}
     for mold, fills in plan.pour.fills.items():
         if fills:
             lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and by}
             words = listed(
                 [f"{sum(by.values())} of {name} for {listed(list(by))}" for name, by in lacking.items()]
             )
-            worth = sum(needs[name].missed(count) for by in lacking.values() for name, count in by.items())
-            text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills."
-            yield _action(f"pour-{mold}", text, f"Good castings lack: {words}.", worth)
-    if plan.to_make:
-        baits = [f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in plan.to_make]
-        gone = counted(round(sum(need.outlook.expected for need in plan.to_make)), "bait")
-        which = "this build" if len(plan.to_make) == 1 else "these builds"
+            worth = sum(needs[name].spared(count) for by in lacking.values() for name, count in by.items())
+            dressed = {
+                need.build.name: later[need.build.name]
+                for need in plan.to_make
+                if later[need.build.name]
+                and (need.build.coat or need.build.fittings)
+                and (need.build.head or need.build.trailer or ("",))[0] == mold
+            }
+            text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills"
+            text += f"; then coat and dress {_baits(dressed, needs)}." if dressed else "."
+            taken = {bench.molds[mold].material, *(c.insert for c in bench.molds[mold].cavities.values())}
+            because = f"Good castings lack: {words}.{_first_buy(plan, taken, dressed)}"
+            yield _action(f"pour-{mold}", text, because, worth)
+    now = {need.build.name: need.to_make - later[need.build.name] for need in plan.to_make}
+    now = {name: count for name, count in now.items() if count > 0}
+    if now:
+        gone = counted(round(sum(needs[name].outlook.expected for name in now)), "bait")
+        which = "this build" if len(now) == 1 else "these builds"
         because = f"About {gone} of {which} may go in the month from {_day(span.end, span)}."
-        worth = sum(need.missed(need.to_make) for need in plan.to_make)
-        yield _action("finish-baits", f"Coat and dress {listed(baits)}.", because, worth)
+        worth = sum(needs[name].spared(needs[name].to_make, later[name]) for name in now)
+        because += _first_buy(plan, set(), now)
+        yield _action("finish-baits", f"Coat and dress {_baits(now, needs)}.", because, worth)
     for part in plan.to_buy:
         cost = "no price known" if part.cost is None else bench.show(part.cost, "money")
         lacking_of = {name: part.lacking(name) for name, pieces in part.pieces.items() if pieces}
         needed, there = (bench.show(each, part.item.unit) for each in (part.needed, max(0.0, part.on_hand)))
         because = f"{needed} needed, {there} on hand.{_order_by(plan, part, span)}"
-        worth = sum(needs[name].missed(count) for name, count in lacking_of.items())
+        worth = sum(needs[name].spared(count) for name, count in lacking_of.items())
         yield _action(f"buy-{part.item.name}", f"Buy {_packs(part, bench)} ({cost}).", because, worth)
+
+
+def _baits(number: Mapping[str, int], needs: "Mapping[str, Need]") -> str:
+    return listed([f"{count} {name} ({needs[name].on_hand} on hand)" for name, count in number.items()])
+
+
+def _first_buy(plan: "Plan", taken: set[str | None], dressed: Iterable[str]) -> str:
+    """What must be there before a step can be taken, and is not: of `taken` and of what these builds wear."""
+    wears = {need.build.name: {need.build.coat, *need.build.fittings} for need in plan.needs}
+    items = taken.union(*(wears[name] for name in dressed))
+    short = [part.item.name for part in plan.to_buy if part.item.name in items]
+    return f" First buy {listed(short)}." if short else ""
 
 
 def _order_by(plan: "Plan", part: "Part", span: Span) -> str:
@@ -217,7 +246,7 @@ def _order_by(plan: "Plan", part: "Part", span: Span) -> str:
 
 
 def _action(id: str, text: str, because: str, worth: float) -> Action:
-    """Advice worth the baits that would else be missed, where there are any."""
+    """Advice worth the baits that are not missed by it, where there are any."""
     if worth <= 0:
         return Action(id=id, text=text, because=because)
     return Action(id=id, text=text, because=because, worth=worth, worth_unit="baits")

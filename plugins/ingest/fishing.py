@@ -30,7 +30,8 @@ def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProbl
         yield RowProblem(column="count", why=f"is {count}, and a tag in `bait` belongs to one bait")
     fished = row["fished_h"]
     if isinstance(fished, float) and fished > LONGEST_DAY_H:
-        yield RowProblem(column="fished", why="is longer than a day")
+        why = f"is {fished:g} h, longer than a day (accepted: up to 24 h, such as `1:30`, `90 min`)"
+        yield RowProblem(column="fished", why=why)
 
 
 def check_fish_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:

@@ -196,6 +196,17 @@ def make_table(
     )
 
 
+def runs(lines: Sequence[int]) -> str:
+    """Line numbers as runs: `2-14, 17`."""
+    parts: list[list[int]] = []
+    for line in lines:
+        if parts and line == parts[-1][-1] + 1:
+            parts[-1][1:] = [line]
+        else:
+            parts.append([line])
+    return ", ".join("-".join(str(end) for end in part) for part in parts)
+
+
 def _finite(cells: Sequence[Cell]) -> Sequence[Cell]:
     """A column's cells, None for numbers that are not finite."""
     kinds = set(map(type, cells))

@@ -50,9 +50,9 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
         with timed("html"):
             html = render_html(report)
         with timed("json"):
-            render_json(report)
+            twin = render_json(report)
         with timed("pdf"):
-            pdf = print_pdf(html, report)
+            pdf = print_pdf(html, report, twin=twin)
         out.write_bytes(pdf)
     return taken
 

@@ -4,7 +4,14 @@ from datetime import datetime
 
 import pytest
 
-from benchwater.books.prices import FROM_BENCH, FROM_RECEIPTS, NO_PRICE, UnitPrice, unit_prices
+from benchwater.books.prices import (
+    FROM_BENCH,
+    FROM_RECEIPTS,
+    NO_PRICE,
+    UnitPrice,
+    cost_of_reject,
+    unit_prices,
+)
 from benchwater.testing import make_season
 
 BENCH = """
@@ -104,3 +111,19 @@ def test_without_a_cost_the_bench_tells_and_without_that_nobody() -> None:
 
 def test_a_receipt_that_states_nothing_was_paid_is_believed() -> None:
     assert price("bead", "2026-03-02,bead,received,50,0.00,,\n").per_unit == 0.0
+
+
+def test_a_reject_costs_its_insert_at_the_book_price_as_far_as_it_is_lost_with_it() -> None:
+    def cost(bench: str, stock: str) -> float | None:
+        pour = "2026-03-02,ball,1/4,good,40\n2026-03-02,ball,1/4,reject,20\n"
+        return cost_of_reject(
+            make_season(bench, {"stock.csv": STOCK + stock, "pour.csv": POUR + pour}).season, "ball", "1/4"
+        )
+
+    bought = "2026-03-01,hook,received,80,16.00,,\n2026-03-09,hook,received,40,16.00,,\n"
+    # 40 left in good castings: 40 at 0.20 and 40 at 0.40; the mean of what was paid would be 0.27.
+    assert cost(BENCH, bought) == pytest.approx(0.30)
+    assert cost(BENCH, bought + "2026-03-10,hook,recovered,15,,,\n") == pytest.approx(0.30 * 5 / 20)
+    assert cost(BENCH, bought + "2026-03-10,hook,discarded,10,,,\n") == pytest.approx(0.30 * 10 / 20)
+    assert cost(BENCH.replace('insert = "hook"', ""), bought) == 0.0
+    assert cost(BENCH.replace("pack = 50\nprice = 10.00", ""), "") is None

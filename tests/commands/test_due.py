@@ -5,6 +5,7 @@ import sys
 
 import pytest
 
+from benchwater.schedule.manifest import FORMAT
 from command_line import run
 from small_bench import SMALL_BENCH
 
@@ -52,6 +53,17 @@ def test_due_writes_what_is_owed_says_why_and_then_is_quick_silent_and_imports_n
     second = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert (second.stdout, second.stderr) == ("0 []\n", "")
     assert run("due", folder, "--today", "2026-06-01", "--list").out.startswith("2026-05      written\n")
+
+
+@pytest.mark.slow
+def test_rows_set_aside_are_counted_once_behind_the_reports_written_and_in_the_log(folder):
+    (folder / "pour-may.csv").write_text(HEADER + MAY + MAY.replace("05-02", "06-02") + "2026-06-03,,,\n")
+    log = folder / "reports" / "due.log"
+    outcome = run("due", folder, "--today", "2026-07-01", "--log", log)
+    assert (outcome.status, outcome.err) == (0, "")
+    told = [line.partition(": wrote")[0] for line in outcome.out.splitlines()]
+    assert told == ["2026-05", "2026-06", "1 row set aside (see the appendix, or `benchwater check`)."]
+    assert "  1 row set aside" in log.read_text()
 
 
 @pytest.mark.slow
@@ -134,7 +146,7 @@ def test_a_report_that_cannot_be_written_is_told_and_stays_owed(folder):
 def test_the_manifest_lies_beside_the_reports_wherever_they_go(folder, tmp_path_factory):
     out = tmp_path_factory.mktemp("elsewhere")
     run("due", folder, "--today", "2026-05-31", "--out", out)
-    assert json.loads((out / ".benchwater-due.json").read_text())["format"] == 1
+    assert json.loads((out / ".benchwater-due.json").read_text())["format"] == FORMAT
     assert not (folder / "reports").exists()
 
 
@@ -143,3 +155,19 @@ def test_a_day_that_is_none_is_told(folder, command):
     outcome = run(command, folder, "--today", "2026-02-30")
     assert outcome.status == 2
     assert "`2026-02-30` is not a day (accepted: `2026-06-01`)" in outcome.err
+
+
+@pytest.mark.slow
+def test_what_report_wrote_is_not_written_again_until_report_puts_less_in_its_place(folder):
+    assert run("report", folder).status == 0
+    place = folder / "reports" / "2026-05"
+    assert run("due", folder, "--today", "2026-05-31", "--list").out.startswith("2026-05      not ended\n")
+    made = {path: path.stat().st_mtime_ns for path in place.iterdir()}
+    due = run("due", folder, "--today", "2026-06-01")
+    assert (due.status, due.out, due.err) == (0, "", "")
+    assert {path: path.stat().st_mtime_ns for path in place.iterdir()} == made
+    whole = {path: path.read_bytes() for path in made}
+    assert run("report", folder, "--only", "defect_rate").status == 0
+    again = run("due", folder, "--today", "2026-06-01")
+    assert again.out.startswith(f"2026-05: wrote {place / 'season-report.pdf'}")
+    assert {path: path.read_bytes() for path in place.iterdir()} == whole

@@ -105,5 +105,5 @@ def test_a_long_list_of_spoilt_rows_is_cut_on_the_page_and_whole_in_the_json(tmp
     made = tmp_path / "reports" / "2026-05"
     html = (made / "season-report.html").read_text(encoding="utf-8")
     assert html.count("no-such-mold") <= 350
-    assert "And 400 more in season-report.json" in html
+    assert "And 400 more rows in season-report.json" in html
     assert len(json.loads((made / "season-report.json").read_text(encoding="utf-8"))["set_aside"]) == 700

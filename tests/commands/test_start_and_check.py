@@ -64,4 +64,4 @@ def test_a_missing_or_wrong_bench_is_one_sentence_and_no_traceback(tmp_path):
 def test_a_folder_that_is_not_there_is_a_plain_refusal(tmp_path):
     outcome = run("check", tmp_path / "nowhere")
     assert outcome.status == 2
-    assert "does not exist" in outcome.err
+    assert f"there is no folder `{tmp_path / 'nowhere'}`" in outcome.err

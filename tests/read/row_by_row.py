@@ -16,7 +16,7 @@ from benchwater.read.bare_units import BareUnits
 from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
 from benchwater.read.one_row import read_record
-from benchwater.read.repeats import runs
+from benchwater.words import runs
 
 NUMBERS = {"number", "money", "amount", "spread", "temperature", "mass", "duration", "length", "volume"}
 

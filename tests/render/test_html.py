@@ -4,12 +4,14 @@ import itertools
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from xml.etree import ElementTree
 
 import pytest
 
 from benchwater.analyse.report import Report
-from benchwater.render.html import render_html
+from benchwater.render.html import MOST_LISTED, MOST_ON_PAPER, render_html
 from benchwater.render.page import _halves
+from benchwater.render.paper_tree import for_paper
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report, sample_report
 
 VOID = {"meta", "img", "br", "wbr"}
@@ -31,6 +33,10 @@ class Outline(HTMLParser):
         self.tags.append((tag, dict(attrs)))
         if tag not in VOID:
             self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        assert tag in VOID
+        self.handle_starttag(tag, attrs)
 
     def handle_endtag(self, tag: str) -> None:
         assert self.open.pop() == tag
@@ -177,6 +183,29 @@ def test_what_is_not_there_is_said() -> None:
         "Every plugin loaded.",
     ):
         assert sentence in text
+
+
+def test_the_appendix_on_paper_is_short_and_says_where_the_rest_is(report: Report) -> None:
+    sources = [replace(report.sources[0], file=f"log-{n}.csv") for n in range(MOST_ON_PAPER + 2)]
+    aside = [replace(report.set_aside[0], file=f"log-{n}.csv") for n in range(MOST_ON_PAPER + 4)]
+    html = render_html(
+        replace(report, sources=tuple(sources), set_aside=tuple(aside), not_read=(), repeats=())
+    )
+    for_paper(paper := ElementTree.fromstring(html))
+    on_paper, on_screen = ("".join(tree.itertext()) for tree in (paper, ElementTree.fromstring(html)))
+    assert [on_screen.count(f"log-{MOST_ON_PAPER - back}.csv") for back in (1, 0)] == [2, 2]
+    assert [on_paper.count(f"log-{MOST_ON_PAPER - back}.csv") for back in (1, 0)] == [2, 0]
+    assert "And 2 more in season-report.html." in on_paper
+    assert "And 4 more rows in season-report.html." in on_paper
+    assert "season-report.json." not in on_paper[on_paper.index("What was read") :].replace(
+        "as season-report.json", ""
+    )
+    many = tuple(replace(aside[0], value=str(n)) for n in range(MOST_LISTED + 5))
+    html = render_html(replace(report, set_aside=many))
+    for_paper(paper := ElementTree.fromstring(html))
+    left = f"And {MOST_LISTED + 5 - MOST_ON_PAPER} more rows in season-report.json."
+    assert left in "".join(paper.itertext())
+    assert '<span class="screen-only">And 5 more rows in season-report.json.</span>' in html
 
 
 @pytest.mark.parametrize("text", [HOSTILE, LONG_WORD, "   "])

@@ -8,7 +8,7 @@ from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanS
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Figure, Finding, Section, Table, TableColumn
 from benchwater.render.html import render_html
-from benchwater.render.page import compose
+from benchwater.render.page import MOST_ADVISED, MOST_FINDINGS, compose
 from benchwater.render.small_plots import HALF_MM
 from render.boxes import laid_out, words_on
 from render.sample_report import MAY, SEASON
@@ -69,6 +69,41 @@ def test_what_is_not_on_paper_is_on_the_screen_and_paper_says_where(report: Repo
     pages = laid_out(html).pages
     assert words_on(pages, "row 4")
     assert words_on(pages, "row 5") is None
+
+
+def test_paper_has_the_first_findings_and_says_where_the_others_are(report: Report) -> None:
+    findings = tuple(Finding(id="a", text=f"Finding number {n}.") for n in range(1, MOST_FINDINGS + 4))
+    actions = tuple(Action(id=f"{n}", text=f"Do {n}.", because="") for n in range(1, MOST_ADVISED + 3))
+    html = render_html(told(report, (SEASON, Section(status="ok", findings=findings, actions=actions))))
+    for told_there in (f"Finding number {MOST_FINDINGS + 3}.", f"Do {MOST_ADVISED + 2}."):
+        assert told_there in html
+    pages = laid_out(html).pages
+    for words in (
+        "And 3 more findings in season-report.html.",
+        "And 2 more things to do in season-report.html.",
+    ):
+        assert words_on(pages, words)
+    assert words_on(pages, f"Finding number {MOST_FINDINGS}.")
+    assert words_on(pages, f"Finding number {MOST_FINDINGS + 1}.") is None
+    assert words_on(pages, f"Do {MOST_ADVISED}.")
+    assert words_on(pages, f"Do {MOST_ADVISED + 1}.") is None
+
+
+def test_the_season_s_table_is_shorter_beside_the_month_s_only(report: Report) -> None:
+    def paper_rows(report: Report) -> list[tuple[int, bool]]:
+        (view,) = compose(report).sections
+        blocks = [row.blocks[0] for span in view.spans for row in span.rows]
+        return [(block.table.paper_rows, block.screen_only) for block in blocks if block.table is not None]
+
+    both = replace(table("t", rows=5), each_span=True, paper_rows=4, again_rows=1)
+    section = Section(status="ok", tables=(both,))
+    assert paper_rows(told(report, (MAY, section), (SEASON, section))) == [(4, False), (1, False)]
+    assert paper_rows(told(report, (SEASON, section))) == [(4, False)]
+    assert paper_rows(told(report, (MAY, section), (FIRST_MONTH, section))) == [(4, False)]
+    without = Section(status="ok", tables=(replace(both, rows=()),))
+    assert paper_rows(told(report, (MAY, without), (SEASON, section))) == [(4, False)]
+    none = Section(status="ok", tables=(replace(both, again_rows=0),))
+    assert paper_rows(told(report, (MAY, section), (SEASON, none))) == [(4, False), (0, True)]
 
 
 def test_the_first_month_of_a_season_is_told_once(report: Report) -> None:

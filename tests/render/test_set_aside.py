@@ -1,5 +1,5 @@
 from benchwater.read.outcome import SetAside
-from benchwater.render.set_aside import MOST_RUNS, alike_rows
+from benchwater.render.set_aside import MOST_RUNS, alike_rows, of_most_rows
 
 
 def row(file: str, line: int, value: str = "perch-gurb", why: str = "is not a build") -> SetAside:
@@ -26,3 +26,10 @@ def test_lines_scattered_over_a_file_are_cut_and_counted():
     (alike,) = alike_rows([row("a.csv", line) for line in range(2, 102, 2)])
     assert alike.lines == f"{', '.join(str(line) for line in range(2, 2 + 2 * MOST_RUNS, 2))} and 38 more"
     assert alike.rows == 50
+
+
+def test_paper_has_the_mistakes_that_took_most_rows_of_two_alike_the_first():
+    told = alike_rows(row("a.csv", line, value) for line, value in enumerate("abbcddde", start=2))
+    assert [each.value for each in told] == ["a", "b", "c", "d", "e"]
+    assert of_most_rows(told, 3) == {0, 1, 3}
+    assert of_most_rows(told, 9) == {0, 1, 2, 3, 4}

@@ -103,6 +103,11 @@ def test_what_is_filled_in_comes_back():
     assert fields is not None
     assert {name: fields[name].value for name in filled} == filled
     assert fields["r01 outcome reject"].value == "/Off"
+    annotations = (each.get_object() for each in pypdf.PdfReader(kept).pages[0].annotations or ())
+    looks: dict[str, Any] = {str(field["/T"]): field["/AP"]["/N"] for field in annotations}
+    texts = {name: look.get_data() for name, look in looks.items() if hasattr(look, "get_data")}
+    written = {name for name, look in texts.items() if look.split() != [b"/Tx", b"BMC", b"EMC"]}
+    assert written == {"date", "r01 mass"}
 
 
 def test_the_text_holds_the_bench_and_the_meaning_of_its_columns():
@@ -128,6 +133,36 @@ def test_it_is_tagged_and_says_its_language_and_title_and_no_date():
     for tag in ("/H1", "/Table", "/TH", "/TD", "/L", "/Form"):
         assert tag in kinds
     assert kinds.count("/Form") == len(list(pdf.pages[0].annotations or ()))
+
+
+LOGS = ("pour", "finishing", "fishing", "catch", "inventory")
+CROWDED = [pytest.param("crowded", log, marks=pytest.mark.slow) for log in LOGS]
+
+
+@pytest.mark.parametrize(("bench", "log"), [*(("demo", log) for log in LOGS), ("empty", "catch"), *CROWDED])
+def test_the_validator_finds_nothing_against_either_standard(bench: str, log: str) -> None:
+    page = pytest.importorskip("page", reason="needs page-validation (the dev extra)")
+    for profile, rules in ((page.ValidationProfile.PDF_UA_1, 100), (page.ValidationProfile.PDF_A_3A, 150)):
+        found = page.validate_pdf_bytes(printed(bench, log), profile=profile)
+        assert found.is_compliant, found.failures
+        assert found.rules.passed >= rules
+
+
+def test_every_field_says_how_it_looks_and_no_reader_is_asked_to() -> None:
+    pdf = reader("demo", "pour")
+    form: Any = pdf.root_object["/AcroForm"]
+    assert "/NeedAppearances" not in form
+    kinds = set()
+    for field in (each.get_object() for each in pdf.pages[0].annotations or ()):
+        left, bottom, right, top = (float(edge) for edge in field["/Rect"])
+        looks = field["/AP"]["/N"]
+        looks = looks if field["/FT"] == "/Tx" else looks[field["/AS"]]
+        assert [float(edge) for edge in looks["/BBox"]] == pytest.approx(
+            [0, 0, abs(right - left), abs(top - bottom)], abs=0.01
+        )
+        assert looks.get_data().split() == [b"/Tx", b"BMC", b"EMC"]
+        kinds.add(field["/FT"])
+    assert kinds == {"/Tx", "/Btn"}
 
 
 def test_no_field_font_maps_to_a_byte_order_mark():

@@ -4,6 +4,7 @@ import hashlib
 import io
 import itertools
 import re
+import zlib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
@@ -16,7 +17,7 @@ import pytest
 from benchwater import plots
 from benchwater.analyse.report import Report
 from benchwater.read.outcome import Source
-from benchwater.render.archive import mark_both
+from benchwater.render.archive import mark_both, packed_fast, set_down
 from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.pdf import print_pdf
@@ -56,7 +57,55 @@ def test_the_mark_of_the_second_standard_is_refused_where_the_first_left_no_plac
     pdf.add_object(metadata)
     pdf.catalog["Metadata"] = metadata.reference
     with pytest.raises(ValueError, match="no rdf:RDF"):
-        mark_both(None, pdf)
+        mark_both(pdf)
+
+
+def test_an_object_is_made_once_and_says_what_pydyf_would_have_written(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    import pydyf
+
+    made: list[int] = []
+    plain = pydyf.Stream.data.fget
+
+    def counted(stream: Any) -> Any:
+        made.append(stream.number)
+        return plain(stream)
+
+    monkeypatch.setattr(pydyf.Stream, "data", property(counted))
+    pdf, text = pydyf.PDF(), b"BT (cast) Tj ET" * 400
+    page = pydyf.Stream([text, "Q"], compress=True)
+    pdf.add_object(page)
+    pdf.add_object(pydyf.Dictionary({"Page": page.reference}))
+    written = io.BytesIO()
+    with packed_fast():
+        set_down(pdf)
+        pdf.write(written, identifier=True)
+    assert made == [page.number]
+    assert pydyf.zlib is zlib
+    reader: Any = pypdf.PdfReader(written)
+    assert reader.get_object(page.number).get_data() == text + b"\nQ"
+    assert reader.get_object(page.number + 1).raw_get("/Page").idnum == page.number
+    assert len(written.getvalue()) < 1000
+
+
+def test_no_stream_ends_in_what_could_be_half_of_a_line_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pydyf
+
+    pdf, names = pydyf.PDF(), [b"plain", b"ends in a carriage return\r", b"in a line's end\r\n", b"\r"]
+    for name in names:
+        pdf.add_object(pydyf.Stream([name]))
+    set_down(pdf)
+    made = iter([b"packed\r", b"packed too\r"])
+    monkeypatch.setattr(
+        pydyf.Stream, "data", property(lambda stream: b"<<>>\nstream\n%b\nendstream" % next(made))
+    )
+    for _ in range(2):
+        pdf.add_object(pydyf.Stream([]))
+    written = b"\n".join(each.data for each in pdf.objects if each.free != "f")
+    found = re.findall(rb"stream\n(.*?)(\r?\n)endstream", written, re.DOTALL)
+    # As a reader takes it that knows no length: all before the last line's end, of one byte or of two.
+    assert [content for content, _ in found] == [*names, b"packed\r", b"packed too\r"]
 
 
 def test_the_structure_tree_tells_headings_tables_and_every_picture(

@@ -68,3 +68,17 @@ def test_rows_are_cut_and_tables_set_to_fit() -> None:
     assert settings[0] == "roomy"
     assert settings[-1] == "crammed"
     assert sorted(settings, key=["roomy", "medium", "close", "dense", "crammed"].index) == settings
+
+
+def test_cells_that_a_setting_keeps_in_one_line_need_nothing_to_hold_them() -> None:
+    columns = (TableColumn(name="name", label="Name"), TableColumn(name="x", label="X", unit="g"))
+    half = print_table(_table(columns, ("round-jig", 2.5)), BENCH)
+    assert (half.half, [column.unbroken for column in half.columns]) == (True, [True, True])
+    wide = print_table(
+        _table(columns, ("round-jig, the one with the long handles, bought second hand", 2.5)), BENCH
+    )
+    assert (wide.half, [column.unbroken for column in wide.columns]) == (False, [False, True])
+    many = columns[:1] + tuple(TableColumn(name=f"c{n}", label="Unaccounted", unit="g") for n in range(14))
+    dense = print_table(_table(many, ("round-jig", *(2.5,) * 14)), BENCH)
+    assert dense.setting in ("dense", "crammed")
+    assert not any(column.unbroken for column in dense.columns)

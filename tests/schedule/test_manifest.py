@@ -5,6 +5,7 @@ import pytest
 
 from benchwater.schedule.inputs import Inputs
 from benchwater.schedule.manifest import (
+    FORMAT,
     NAME,
     Look,
     Manifest,
@@ -66,11 +67,11 @@ def _without(*keys):
         "[]",
         "null",
         "7",
-        '{"format": 1}',
-        '{"format": 1, "look": [], "reports": {}}',
-        '{"format": 1, "look": null, "reports": []}',
+        f'{{"format": {FORMAT}}}',
+        f'{{"format": {FORMAT}, "look": [], "reports": {{}}}}',
+        f'{{"format": {FORMAT}, "look": null, "reports": []}}',
         manifest_text(FULL)[:-40],
-        manifest_text(FULL).replace('"format": 1', '"format": 2'),
+        manifest_text(FULL).replace(f'"format": {FORMAT}', f'"format": {FORMAT + 1}'),
         manifest_text(FULL).replace("2026-06-01", "yesterday"),
         _without("look", "inputs", "bench"),
         _without("reports", "2026-05", "rests_on", "rows"),

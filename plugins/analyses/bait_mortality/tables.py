@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from benchwater.mathematics.followed_stretch import Lives
 
 Row = tuple[Cell, ...]
-MOST_ON_PAPER = 10
+MOST_ON_PAPER, MOST_COMPARED_ON_PAPER = 10, 6
 COLUMNS = make_columns(
     *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "fished", "h", 1)),
     *(("survival", "still in use", "1"), ("incidence", "share", "1"), ("rate", "rate", "1/h", 3)),
@@ -97,7 +97,7 @@ def contrasts_table(contrasts: Sequence[Contrast], skipped: Sequence[str]) -> Ta
         limits_of="ratio",
         note=note,
         print_rows=40,
-        paper_rows=MOST_ON_PAPER,
+        paper_rows=MOST_COMPARED_ON_PAPER,
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from benchwater.books.prices import insert_price
+from benchwater.books.prices import cost_of_reject
 from benchwater.mathematics.flaw_window import FlawWindow
 from benchwater.plugin import Action, Bench, Cell, Figure, Finding, Season
 from benchwater.words import day_words, limits
@@ -78,14 +78,18 @@ class Draft:
         return self.fills["mold_temp_c"].to_numpy()[rows["key"]]
 
     def worth(self, rows: pd.DataFrame, column: str, part: float = 1.0) -> dict[str, Any]:
-        """What the bad castings of these rows took in inserts, or their number where a price is missing."""
+        """What the bad castings of these rows cost in inserts; their number where no price or no insert is.
+
+        Nothing where every insert is cut out of them and used again.
+        """
         bad = rows.groupby(["mold", "cavity"])[column].sum()
         bad = bad[bad > 0]
-        prices = [insert_price(self.season, str(mold), str(cavity)) for mold, cavity in bad.index]
-        money = sum((price or 0.0) * int(count) for price, count in zip(prices, bad, strict=True))
-        if money > 0 and None not in prices:
-            return {"worth": part * money, "worth_unit": "money"}
-        return {"worth": part * float(bad.sum()), "worth_unit": "baits"}
+        of = [(str(mold), str(cavity)) for mold, cavity in bad.index]
+        costs = [cost_of_reject(self.season, mold, cavity) for mold, cavity in of]
+        if None in costs or all(self.bench.cavity(mold, cavity).insert is None for mold, cavity in of):
+            return {"worth": part * float(bad.sum()), "worth_unit": "baits"}
+        money = sum((cost or 0.0) * int(count) for cost, count in zip(costs, bad, strict=True))
+        return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
 
 
 def by_mold(table: pd.DataFrame) -> dict[str, pd.DataFrame]:

@@ -13,7 +13,7 @@ from benchwater.words import listed, make_finding
 from .draft import ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS, Draft
 from .pictures import session_chart
 
-MOST_CHARTS = 2
+MOST_CHARTS, MOST_SAID = 2, 8
 
 
 def by_session(draft: Draft, molds: list[str]) -> None:
@@ -64,7 +64,7 @@ def _signals(draft: Draft, mold: str, table: pd.DataFrame, chart: ControlChart) 
     text = f"{mold}: none of {len(table)} sessions is {usual}."
     if odd:
         text = f"{mold}: {len(odd)} of {len(table)} sessions {'is' if len(odd) == 1 else 'are'} {usual}: "
-        text += f"{listed(odd)}."
+        text += f"{listed(odd, MOST_SAID)}."
     return make_finding("session_signals", text, (len(odd),), n=len(table), group=mold, quiet=not odd)
 
 

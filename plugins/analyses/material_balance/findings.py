@@ -12,13 +12,20 @@ from benchwater.words import limits, make_finding
 from .lines import UNLOGGED, WORK, K, Line, both_units
 from .slips import blame_words
 
+MOST_SAID = 6
+
 
 def items_closed(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
     """How many books close, and by how much the others do not."""
     if counted:
         off = [f"{line.item.name} ({how_much(line, bench)})" for line in counted if line.verdict != "closes"]
         closed = len(counted) - len(off)
-        said = f"Not so: {', '.join(off)}." if off else "The rows explain what is on the bench."
+        more = f" and {len(off) - MOST_SAID} more" if len(off) > MOST_SAID else ""
+        said = (
+            f"Not so: {', '.join(off[:MOST_SAID])}{more}."
+            if off
+            else "The rows explain what is on the bench."
+        )
         text = f"The books of {closed} of {len(counted)} items close. {said}"
         yield Finding(id="items_closed", text=text, value=float(closed), unit="pieces", n=len(counted))
 

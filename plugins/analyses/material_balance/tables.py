@@ -7,6 +7,7 @@ from benchwater.books.log_rows import known
 from benchwater.books.stock_books import FLOWS, Book
 from benchwater.mathematics.stock import Chain
 from benchwater.plugin import Cell, Item, Season, Span, Table, TableColumn
+from benchwater.words import listed
 
 from .lines import Line
 
@@ -18,10 +19,12 @@ BALANCE_NOTE = (
 
 
 def balance_table(lines: Sequence[Line], span: Span, notes: Sequence[str]) -> Table:
-    """Every item from opening to unaccounted, with its verdict."""
+    """Every item from opening to unaccounted, with its verdict; what lay still and closes is last."""
     labels = {"in_castings": "In castings", "book_closing": "By the book", "counted_closing": "Counted"}
     amounts = ("opening", *FLOWS, "book_closing", "counted_closing", "unaccounted", "std_uncertainty")
     labels["std_uncertainty"] = "Std unc."
+    still = [line for line in lines if line.verdict == "closes" and not any(line.balance.flows.values())]
+    lines = [*(line for line in lines if line not in still), *still]
     rows = []
     for line in lines:
         balance = line.balance
@@ -40,10 +43,17 @@ def balance_table(lines: Sequence[Line], span: Span, notes: Sequence[str]) -> Ta
             TableColumn(name="unit", label="Unit", hidden=True),
         ),
         rows=tuple(rows),
-        note=" ".join((BALANCE_NOTE, *notes)),
+        note=" ".join((BALANCE_NOTE, *_lay_still(still), *notes)),
         each_span=True,
+        paper_rows=len(lines) - len(still) or None,
+        again_rows=sum(line.verdict not in ("closes", "not counted") for line in lines),
         print_units=tuple(print_unit(line.item) for line in lines),
     )
+
+
+def _lay_still(still: Sequence[Line]) -> Iterator[str]:
+    if still:
+        yield f"Nothing moved, and all is there: {listed([line.item.name for line in still])}."
 
 
 def reconciled_table(chains: Sequence[tuple[Item, Chain]]) -> Table:

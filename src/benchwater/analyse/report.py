@@ -87,4 +87,10 @@ class Report:
     @property
     def failed(self) -> bool:
         """Whether any analysis broke or any plugin could not be loaded."""
-        return bool(self.plugin_problems) or any(section.status == "failed" for section in self.sections)
+        return bool(self.failures)
+
+    @property
+    def failures(self) -> tuple[str, ...]:
+        """The plugins that could not be used, and the analyses that broke."""
+        broken = [section.id for section in self.sections if section.status == "failed"]
+        return tuple([problem.name for problem in self.plugin_problems] + broken)

@@ -80,9 +80,9 @@ class Need:
         """Baits to make."""
         return max(0, self.target - self.on_hand) if self.on_hand is not None else 0
 
-    def missed(self, lacking: int) -> float:
-        """Baits expected to be missed with so many less than the target."""
-        return self.outlook.missed(self.target - lacking)
+    def spared(self, lacking: int, still: int = 0) -> float:
+        """Baits expected not to be missed where `still` are less than the target, and not `lacking`."""
+        return self.outlook.missed(self.target - lacking) - self.outlook.missed(self.target - still)
 
 
 @dataclass(slots=True)
@@ -160,6 +160,11 @@ class Plan:
     def to_make(self) -> list[Need]:
         """The builds of which baits are to be made, most first."""
         return sorted((need for need in self.needs if need.to_make), key=lambda need: -need.to_make)
+
+    def to_pour_for(self, build: Build) -> int:
+        """How many of its baits to make have their own casting still to be poured; the rest need no pour."""
+        body = body_of(build)
+        return self.lacking.get(body[:2], {}).get(build.name, 0) if body is not None else 0
 
     @property
     def to_buy(self) -> list[Part]:

@@ -9,6 +9,8 @@ from math import isfinite
 import numpy as np
 
 from benchwater.books.log_columns import Rows, grouped, moments, numbers
+from benchwater.books.log_rows import midnight
+from benchwater.books.made import spoilt_share
 from benchwater.books.once import once_a_season
 from benchwater.books.stock_books import keep_books
 from benchwater.mathematics.movements import sum_in_order
@@ -76,18 +78,17 @@ def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
     return prices
 
 
-def insert_price(season: Season, mold: str, cavity: str) -> float | None:
-    """Mean price paid for one insert of this cavity, else its list price; 0 where it takes none."""
+def cost_of_reject(season: Season, mold: str, cavity: str) -> float | None:
+    """What one reject of this cavity costs by its insert, at the report's end: 0 where it takes none.
+
+    The insert at its `unit_prices`, as far as it is lost with the reject (`spoilt_share`); the metal goes
+    back to the pot. None where nothing tells the price.
+    """
     insert = season.bench.cavity(mold, cavity).insert
     if insert is None:
         return 0.0
-    rows = grouped(season, "inventory", "item", "move").rows.get((insert, "received"), _NO_ROWS)
-    costs, amounts = (numbers(season, "inventory", column)[rows] for column in ("cost", "amount"))
-    paid = ~np.isnan(costs)
-    if amounts[paid].sum() > 0:
-        return float(costs[paid].sum() / amounts[paid].sum())
-    item = season.bench.items[insert]
-    return item.price / item.pack if item.price is not None and item.pack else None
+    price = unit_prices(season, midnight(season.end))[insert].per_unit
+    return None if price is None else price * spoilt_share(season, insert)
 
 
 def _stock_before(ledger: Ledger, when: datetime) -> float:

@@ -1,6 +1,9 @@
 """The command line: the only place that prints. A command and what it needs is imported when asked for."""
 
+import atexit
 import importlib
+import os
+import sys
 from collections.abc import Sequence
 
 import click
@@ -48,6 +51,19 @@ class _Commands(click.Group):
         command = getattr(importlib.import_module(f"benchwater.commands.{name}"), name)
         return command if isinstance(command, click.Command) else None
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
+            import difflib
+
+            from benchwater.commands.terminal import plain
+
+            near = difflib.get_close_matches(args[0], list(COMMANDS), n=1, cutoff=0.6)
+            hint = f"did you mean `{near[0]}`?" if near else f"there are {', '.join(COMMANDS)}"
+            ctx.fail(f"there is no command `{plain(args[0])}`; {hint}")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
@@ -64,8 +80,19 @@ def cli() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and end the process with its exit status."""
-    raise SystemExit(guarded(cli, arguments))
+    """Run the command line and end the process with its exit status.
+
+    Python takes a tenth of a second to take the libraries and tables of a report down, piece by piece. Once
+    what asked to be told of the end was told and what was printed is out, the process ends at once.
+    """
+    status = guarded(cli, arguments)
+    atexit._run_exitfuncs()
+    try:
+        for stream in (sys.stdout, sys.stderr):
+            stream.flush()
+    except (OSError, ValueError, AttributeError):
+        raise SystemExit(status) from None
+    os._exit(status)
 
 
 __all__ = ["cli", "main"]

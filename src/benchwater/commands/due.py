@@ -12,6 +12,7 @@ from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.guard import sentence_for as sentence
 from benchwater.commands.terminal import (
     DAY,
+    Folder,
     debug_option,
     debugging,
     folder_argument,
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 @folder_argument
 @click.option(
     "--out",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=Folder(),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
 @click.option(
@@ -86,11 +87,15 @@ def _write_owed(folder: Path, out: Path, day: date, workspace_plugins: bool, sai
         return DONE
     from benchwater.schedule.catch_up import catch_up
 
-    clean = True
+    clean, set_aside = True, 0
     with progress() as step:
         for done in catch_up(folder, out, day, workspace_plugins=workspace_plugins, progress=step):
             _say(done, said)
-            clean = clean and done.clean
+            clean, set_aside = clean and done.clean, max(set_aside, done.set_aside)
+    if set_aside:
+        from benchwater.words import counted
+
+        said.line(f"{counted(set_aside, 'row')} set aside (see the appendix, or `benchwater check`).")
     return DONE if clean else INCOMPLETE
 
 

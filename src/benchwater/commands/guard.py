@@ -1,7 +1,10 @@
 """No traceback reaches a user: what is wrong, in one sentence; `--debug` shows the rest."""
 
+import errno
+import os
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
@@ -37,14 +40,35 @@ def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
     return status if isinstance(status, int) else DONE
 
 
+_HELP = {
+    errno.EACCES: "it may be read-only, another person's, or open in another program",
+    errno.EPERM: "it may be read-only, another person's, or open in another program",
+    errno.EROFS: "name another folder with --out",
+    errno.ENOSPC: "make room, or name another folder with --out",
+    errno.ENOTDIR: "a file is where a folder is needed: move it away",
+    errno.EEXIST: "a file is where a folder is needed: move it away",
+}
+"""What may help where the system refuses a file or a folder, by its error number."""
+
+
+def _cannot_be_used(error: OSError) -> str:
+    """What cannot be used (for a hidden file of benchwater's own, its folder), why, and what may help."""
+    named = error.filename2 or error.filename
+    what, about = error.strerror or str(error), _HELP.get(error.errno or 0)
+    if named is None or isinstance(named, int):
+        return what
+    path = Path(os.fsdecode(named))
+    path = path.parent if path.name.startswith(".") else path
+    path = next((above for above in path.parents if above.is_file()), path)
+    return f"{path}: {what}" + (f" ({about})" if about else "")
+
+
 def sentence_for(error: Exception) -> str:
     """What is wrong, in one sentence for the maker."""
     from benchwater.commands.terminal import plain
 
     if isinstance(error, OSError):
-        return f"Error: {plain(error.strerror or str(error))}: {plain(str(error.filename or ''))}".rstrip(
-            ": "
-        )
+        return f"Error: {plain(_cannot_be_used(error))}"
     if isinstance(error, ValueError | RuntimeError) and type(error).__module__.startswith("benchwater."):
         return f"Error: {plain(str(error))}"
     return (

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.terminal import debug_option, plain
+from benchwater.commands.terminal import Folder, debug_option, plain
 
 
 @click.command("new-analysis")
@@ -14,7 +14,7 @@ from benchwater.commands.terminal import debug_option, plain
 @click.option(
     "--in",
     "folder",
-    type=click.Path(file_okay=False, exists=True, path_type=Path),
+    type=Folder(exists=True),
     default=Path(),
     help="The workspace (left out: this folder).",
 )

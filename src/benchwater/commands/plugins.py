@@ -6,6 +6,7 @@ import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    Folder,
     debug_option,
     debugging,
     folder_argument,
@@ -20,7 +21,7 @@ from benchwater.commands.terminal import (
     "--schema",
     "schemas",
     metavar="OUT",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=Folder(),
     help="Also write the Table Schema (JSON) of every log into the folder OUT.",
 )
 @workspace_plugins_option

@@ -7,6 +7,7 @@ import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    Folder,
     debug_option,
     debugging,
     folder_argument,
@@ -25,7 +26,7 @@ from benchwater.commands.terminal import (
 )
 @click.option(
     "--out",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=Folder(),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
 @click.option(
@@ -51,14 +52,18 @@ def report(
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
     """
-    from benchwater.gather.spans import falls_in, last_day
-    from benchwater.pipeline import Request, make_report, read_workspace
-    from benchwater.plugin.hooks import ReportWritten
-    from benchwater.render.write import write_report
-    from benchwater.words import counted
+    from benchwater.render.second_renderer import renderer
 
     failures: list[str] = []
-    with progress() as step:
+    with renderer() as second, progress() as step:
+        from benchwater.gather.spans import falls_in, last_day
+        from benchwater.pipeline import Request, make_report, read_workspace
+        from benchwater.plugin.hooks import ReportWritten
+        from benchwater.render.write import write_report
+        from benchwater.schedule.by_hand import by_hand
+        from benchwater.words import counted
+
+        hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
         if month is None and not workspace.reading.holds_rows:
             month = f"{date.today():%Y-%m}"
@@ -69,22 +74,27 @@ def report(
             on_failure=lambda analysis, trace: failures.append(trace),
         )
         out = out or folder / "reports"
-        written = write_report(made, out, workspace=folder, progress=step)
-        told = ReportWritten(
-            label=made.label,
-            workspace=folder,
-            folder=out / made.label,
-            files=written.files,
-            failed=made.failed,
-        )
-        whole = not only
-        not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
+        with hand.overwriting(made.label) as note:
+            written = write_report(made, out, workspace=folder, progress=step, second=second)
+            told = ReportWritten(
+                label=made.label,
+                workspace=folder,
+                folder=out / made.label,
+                files=written.files,
+                failed=made.failed,
+            )
+            whole = not only
+            not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
+            if whole:
+                note.rests_on(workspace, made, written, handed_on=not not_handed_on)
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
     used, aside = sum(source.used for source in made.sources), len(made.set_aside)
     click.echo(f"{counted(used, 'row')} used, {aside} set aside (see the appendix, or `benchwater check`).")
     latest = last_day(workspace.reading.tables)
-    if latest is not None and not falls_in(workspace.reading.tables, made.period):
+    if latest is None:
+        click.echo("The logs hold no row yet.")
+    elif not falls_in(workspace.reading.tables, made.period):
         click.echo(f"No row is of {made.label}: the latest is of {latest}.")
     for problem in (*made.plugin_problems, *not_handed_on):
         click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)

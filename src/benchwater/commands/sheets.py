@@ -6,6 +6,7 @@ import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    Folder,
     debug_option,
     debugging,
     folder_argument,
@@ -19,7 +20,7 @@ from benchwater.commands.terminal import (
 @folder_argument
 @click.option(
     "--out",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=Folder(),
     help="Where the sheets go (left out: reports/sheets/ in FOLDER).",
 )
 @click.option(

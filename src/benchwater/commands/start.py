@@ -4,11 +4,11 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.terminal import debug_option, plain
+from benchwater.commands.terminal import Folder, debug_option, plain
 
 
 @click.command()
-@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.argument("folder", type=Folder())
 @debug_option
 def start(folder: Path) -> None:
     """Make FOLDER a workspace: bench.toml to fill in, blank logs, a place for reports and plugins.

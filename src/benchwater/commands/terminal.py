@@ -43,11 +43,31 @@ DAY = Written("%Y-%m-%d", "a day", "2026-06-01")
 TIME_OF_DAY = Written("%H:%M", "a time of day", "06:30")
 
 
+class Folder(click.Path):
+    """A folder, there already or to be made; the message on anything else says what it is."""
+
+    def __init__(self, *, exists: bool = False) -> None:
+        """`exists` where it has to be there."""
+        super().__init__(file_okay=False, exists=exists, path_type=Path)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The folder."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            path, name = Path(value), plain(str(value))
+            if path.is_dir():
+                self.fail(f"`{name}` is a folder that you may not read", param, ctx)
+            if path.exists():
+                self.fail(f"`{name}` is a file, and a folder is needed", param, ctx)
+            self.fail(f"there is no folder `{name}` (`benchwater start` makes one)", param, ctx)
+
+
 def folder_argument(command: _Command) -> _Command:
     """The workspace: the current folder when left out."""
     return click.argument(
         "folder",
-        type=click.Path(file_okay=False, exists=True, path_type=Path),
+        type=Folder(exists=True),
         default=Path(),
         required=False,
     )(command)

@@ -13,6 +13,7 @@ import click
 from benchwater.commands.guard import DONE
 from benchwater.commands.terminal import (
     TIME_OF_DAY,
+    Folder,
     debug_option,
     folder_argument,
     plain,
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--out",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=Folder(),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
 @workspace_plugins_option

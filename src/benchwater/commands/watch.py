@@ -15,6 +15,7 @@ import click
 from benchwater.commands.guard import DONE
 from benchwater.commands.terminal import (
     DAY,
+    Folder,
     debug_option,
     debugging,
     folder_argument,
@@ -32,7 +33,7 @@ _NAMED = 3
 @folder_argument
 @click.option(
     "--out",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=Folder(),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
 @click.option(

@@ -1,6 +1,7 @@
 """bench.toml to a Bench: every key checked, every message with its key and its line."""
 
 import difflib
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from benchwater.read.toml_lines import Path, key_lines, nearest_line
 from benchwater.units import Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import canonical_unit_name
 
+_TABLE, _PART = re.compile(r"\('[^()]*'[^()]*\)"), re.compile("'([^']*)'")
 FILE_NAME = "bench.toml"
 DEFAULT_TOLERANCE = 0.05
 _COUNTED = ("insert", "fitting")
@@ -65,7 +67,8 @@ def parse_bench(text: str) -> BenchFile:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BenchError(f"{FILE_NAME} is not valid TOML: {error}") from None
+        said = _TABLE.sub(lambda found: f"[{'.'.join(_PART.findall(found[0]))}]", str(error))
+        raise BenchError(f"{FILE_NAME} is not valid TOML: {said}") from None
     return _Reader(text).file(data)
 
 

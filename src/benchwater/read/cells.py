@@ -82,22 +82,25 @@ def read_cell(text: str, column: Column, context: CellContext) -> Value:
 def read_date(text: str, order: DateOrder) -> datetime:
     """A day, or a day and a time, in ISO 8601 or in the order that bench.toml names; never guessed."""
     day_text, _, time_text = text.strip().replace("T", " ").partition(" ")
+    iso, other = _ISO.fullmatch(day_text), _OTHER.fullmatch(day_text)
+    if not iso and not other:
+        raise CellError(Reason.DATE, "is not a date (accepted: `2026-05-17`, `2026-05-17 09:40`)")
     hour, minute, second = _time_of_day(text, time_text.strip())
-    if iso := _ISO.fullmatch(day_text):
+    if iso:
         year, month, day = (int(part) for part in iso.groups())
-    elif other := _OTHER.fullmatch(day_text):
+    elif other:
         first, middle, year = (int(part) for part in other.groups())
         if order == "iso":
             raise CellError(Reason.DATE_ORDER, _which_order(first, middle, year))
         day, month = (first, middle) if order == "day first" else (middle, first)
-    else:
-        raise CellError(Reason.DATE, "is not a date (accepted: `2026-05-17`, `2026-05-17 09:40`)")
     if not 1950 <= year <= 2150:
         raise CellError(Reason.DATE, f"is not a date: the year {year} cannot be meant")
     try:
         return datetime(year, month, day, hour, minute, second)
     except ValueError:
-        raise CellError(Reason.DATE, "is not a day in the calendar (year, month, day)") from None
+        why = f"is not a day in the calendar: day {day} of month {month}"
+        why += f", read {order} as bench.toml says" if other and order != "iso" else ""
+        raise CellError(Reason.DATE, why) from None
 
 
 def read_amount(text: str, item: Item, context: CellContext, *, whole: bool = True) -> float:

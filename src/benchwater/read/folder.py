@@ -20,6 +20,7 @@ from benchwater.read.tables import build_tables
 
 LOG_ENDINGS = (".csv", ".tsv", ".txt")
 NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
+SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
 SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
 
 
@@ -115,11 +116,10 @@ def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
             ending = Path(name).suffix.lower()
             if name.startswith((".", "~")) or ending in NOT_LOGS:
                 continue
-            known = ending in LOG_ENDINGS
-            yield (
-                Path(current, name),
-                None if known else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}",
-            )
+            why = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
+            if ending in SPREADSHEETS:
+                why = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
+            yield Path(current, name), why
 
 
 def _read_file(

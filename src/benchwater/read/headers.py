@@ -3,13 +3,13 @@
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import islice
 
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
 from benchwater.read.reasons import FileError
-from benchwater.read.records import Record, check_lines, plain_ends, records, records_and_ends
+from benchwater.read.records import Record, check_lines, plain_ends, record_at, records, records_and_ends
 
 SEPARATORS = (",", ";", "\t")
 _UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
@@ -40,6 +40,13 @@ class Header:
         for record in records(self.below, self.separator):
             yield record._replace(line=record.line - 1 + self.first_line)
 
+    def records_on(self, lines: Iterable[int]) -> Iterator[Record]:
+        """Those of them that start on these lines, each of which is known to be the first of a record."""
+        texts = self.below.split("\n")
+        for line in lines:
+            record, _ = record_at(partial(_at, texts), line - self.first_line, self.separator)
+            yield record._replace(line=line)
+
 
 def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     """The log that a text is, by its header in any of the separators.
@@ -47,24 +54,36 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     FileError where no log kind, or more than one, could claim it: order never decides.
     """
     candidates: list[Header] = []
-    nearest: list[tuple[int, str]] = []
+    looked_at: list[set[str]] = []
+    known = {kind.name: _lookup(kind) for kind in kinds}
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
     for separator in SEPARATORS:
         for record, end in islice(records_and_ends(plain, separator), DEEPEST_HEADER_ROW):
-            matches = [kind for kind in kinds if _names(kind, record.cells).issuperset(kind.signature)]
+            headings = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
+            matches = [kind for kind in kinds if not _missing(kind, known[kind.name], headings)]
             if matches:
                 candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
                 break
-            nearest += [_missing(kind, record.cells) for kind in kinds]
+            looked_at.append(headings)
     if not text or text.isspace():
         raise FileError("is empty")
     if len(candidates) > 1:
         names = " and ".join(sorted({f"`{header.kind.name}`" for header in candidates}))
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
-        raise FileError(_nothing_like_it(nearest))
+        likenesses = [
+            _Likeness(kind.name, len(kind.signature) - len(missing), missing)
+            for headings in looked_at
+            for kind in kinds
+            for missing in (_missing(kind, known[kind.name], headings),)
+        ]
+        raise FileError(_nothing_like_it(likenesses, kinds))
     return candidates[0]
+
+
+def _at(texts: Sequence[str], index: int) -> str | None:
+    return texts[index] if 0 <= index < len(texts) else None
 
 
 @lru_cache(maxsize=2_000)
@@ -92,10 +111,9 @@ def _lookup(kind: LogKind) -> Mapping[str, Column]:
     return known
 
 
-def _names(kind: LogKind, cells: Iterable[str]) -> set[str]:
-    known = _lookup(kind)
-    found = (known.get(plain_heading(split_unit(cell)[0])) for cell in cells)
-    return {column.name for column in found if column is not None}
+def _missing(kind: LogKind, known: Mapping[str, Column], headings: Iterable[str]) -> tuple[str, ...]:
+    names = {known[heading].name for heading in headings if heading in known}
+    return tuple(name for name in kind.signature if name not in names)
 
 
 def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end: int) -> Header:
@@ -129,16 +147,26 @@ def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end:
     )
 
 
-def _missing(kind: LogKind, cells: Sequence[str]) -> tuple[int, str]:
-    names = _names(kind, cells)
-    missing = [name for name in kind.signature if name not in names]
-    score = len(kind.signature) - len(missing)
-    listed = ", ".join(f"`{name}`" for name in missing)
-    return (score, f"looks like a {kind.name} log, but its header has no column {listed}")
+@dataclass(frozen=True, slots=True)
+class _Likeness:
+    """How many of a log's needed columns a header names, and which it does not."""
+
+    kind: str
+    named: int
+    missing: tuple[str, ...]
 
 
-def _nothing_like_it(nearest: Sequence[tuple[int, str]]) -> str:
-    best = max(nearest, key=lambda entry: entry[0], default=(0, ""))
-    if best[0] >= 2:
-        return best[1]
-    return "has no header of a log"
+def _nothing_like_it(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:
+    named = max((each.named for each in nearest), default=0)
+    fewest = min((len(each.missing) for each in nearest if each.named == named), default=0)
+    best = [each for each in nearest if each.named == named and len(each.missing) == fewest]
+    if named < 2:
+        known = "; ".join(f"{kind.name}: {_ticked(kind.signature)}" for kind in kinds)
+        return f"has no header of a log: a log is known by its columns ({known})"
+    first, *others = dict.fromkeys(best)
+    why = f"looks like a {first.kind} log, but its header has no column {_ticked(first.missing)}"
+    return why + "".join(f" (or a {each.kind} log without {_ticked(each.missing)})" for each in others)
+
+
+def _ticked(names: Iterable[str]) -> str:
+    return ", ".join(f"`{name}`" for name in names)

@@ -62,7 +62,8 @@ def read_filled_or_empty(text: str, column: Column, context: CellContext) -> Val
     """The value of a cell, or what stands for it where it is empty. CellError says why there is none."""
     if text == "":
         if column.needed:
-            raise CellError(Reason.MISSING, f"is empty, and every row needs a {column.name}")
+            a = "an" if column.name.startswith(("a", "e", "i", "o", "u")) else "a"
+            raise CellError(Reason.MISSING, f"is empty, and every row needs {a} {column.name}")
         return column.default
     return read_cell(text, column, context)
 
@@ -109,7 +110,7 @@ def whole_record_problem(record: Record, header: Header) -> Problem | None:
     width = len(header.headings)
     extra = [cell for cell in cells[width:] if cell]
     if extra:
-        why = f"is more than the header's {width} columns"
+        why = f"stands beyond the header's {width} columns"
         if header.separator == ",":
             why += ": a comma inside a cell (`10,6`) needs quotation marks, or semicolons between cells"
         return Problem("", extra[0], CellError(Reason.TOO_MANY_CELLS, why))

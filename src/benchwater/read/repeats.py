@@ -12,6 +12,7 @@ import numpy as np
 
 from benchwater.read.coded import Coded, Flags, Rows, empty_column, grouped, joined, merged
 from benchwater.read.outcome import Repeat
+from benchwater.words import runs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,17 +53,6 @@ def take_repeats(files: Sequence[FileRows], keep: Sequence[str] = ()) -> Unique:
                 lines = entry.lines[rows].tolist()
                 repeats.append(Repeat(file=entry.file, lines=runs(lines), rows=len(lines), first_in=first))
     return Unique(kept=kept, repeats=tuple(sorted(repeats, key=lambda repeat: repeat.file)))
-
-
-def runs(lines: Sequence[int]) -> str:
-    """Line numbers as runs: `2-14, 17`."""
-    parts: list[list[int]] = []
-    for line in lines:
-        if parts and line == parts[-1][-1] + 1:
-            parts[-1][1:] = [line]
-        else:
-            parts.append([line])
-    return ", ".join("-".join(str(end) for end in part) for part in parts)
 
 
 def _repeated(files: Sequence[FileRows], keep: Sequence[str]) -> list[dict[str, Rows]]:

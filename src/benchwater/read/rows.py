@@ -82,16 +82,15 @@ def _check_heading_units(header: Header) -> None:
             try:
                 read_quantity("1", column.kind, default_unit=heading.unit)
             except QuantityError as error:
-                raise FileError(
-                    f"names a unit in the heading `{column.name}` that is not known: {error}"
-                ) from None
+                raise FileError(f"has a heading for `{column.name}` that {error}") from None
 
 
 def _set_aside(file: str, kind: LogKind, record: Record, problems: Sequence[Problem]) -> SetAside:
     first, *others = problems
     why = first.error.why
     for other in others:
-        why += f"; also `{other.column}`, written `{other.value}`, {other.error.why}"
+        written = f", written `{other.value}`," if other.value else ""
+        why += f"; also `{other.column}`{written} {other.error.why}"
     return SetAside(
         file=file,
         line=record.line,

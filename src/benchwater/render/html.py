@@ -2,24 +2,26 @@
 
 import re
 from collections.abc import Collection
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchwater.analyse.report import Report
-from benchwater.render.page import compose
-from benchwater.render.set_aside import alike_rows
+from benchwater.render.page import MOST_ADVISED, MOST_FINDINGS, compose
+from benchwater.render.set_aside import alike_rows, of_most_rows
 from benchwater.render.text import LONG_WORD, pieces, shorten, visible
 from benchwater.words import MONTHS
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from markupsafe import Markup
 
 _TEMPLATES = Path(__file__).parent / "templates"
-MOST_LISTED = 300
+MOST_LISTED, MOST_ON_PAPER = 300, 30
 _LONGEST_NAME = 160
 _HELD = re.compile(
     rf"\d{{1,2}} (?:{'|'.join(MONTHS)})"
-    r"|p [=<] [\d.]*\d|[A-Z]{3} [−-]?\d[\d.,]*"
+    r"|[knp] [=<] [\d.]*\d|[A-Z]{3} [−-]?\d[\d.,]*"
     r"|[−±-]?\d[\d.,]* (?:%|°[CF]|in|oz|fl oz|lb|kg|g|h|min|mm|mL|L)(?:/\w+)?(?!\w)"
     rf"|(?<![\w/.-])(?=[\w./-]{{3,{LONG_WORD}}}(?![\w/-]))[^\W\d_]\w*(?:[./-]\w+)+"
 )
@@ -31,6 +33,41 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
 
     `attached` are the log files that its PDF carries, for the page to say so.
     """
+    set_aside = alike_rows(report.set_aside)
+    on_paper = of_most_rows(set_aside[:MOST_LISTED], MOST_ON_PAPER)
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            report=report,
+            set_aside=set_aside[:MOST_LISTED],
+            set_aside_on_paper=on_paper,
+            set_aside_off_paper=len(report.set_aside) - sum(set_aside[place].rows for place in on_paper),
+            set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
+            bench=report.bench,
+            page=compose(report),
+            most_listed=MOST_LISTED,
+            most_on_paper=MOST_ON_PAPER,
+            most_findings=MOST_FINDINGS,
+            most_advised=MOST_ADVISED,
+            attached=frozenset(attached),
+        )
+    )
+
+
+def compile_templates() -> None:
+    """Have the templates at hand before they are needed."""
+    environment = _environment()
+    for name in environment.list_templates(filter_func=_of_the_report):
+        environment.get_template(name)
+
+
+def _of_the_report(template: str) -> bool:
+    return template.endswith(".j2") and not template.startswith("sheet")
+
+
+@cache
+def _environment() -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -45,16 +82,8 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
     environment.filters["name"] = _name
     environment.filters["cell"] = _cell
     environment.filters["sentence"] = _sentence
-    set_aside = alike_rows(report.set_aside)
-    return environment.get_template("report.html.j2").render(
-        report=report,
-        set_aside=set_aside[:MOST_LISTED],
-        set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
-        bench=report.bench,
-        page=compose(report),
-        most_listed=MOST_LISTED,
-        attached=frozenset(attached),
-    )
+    environment.tests["in_one_piece"] = _in_one_piece
+    return environment
 
 
 def _name(text: str) -> str:
@@ -72,9 +101,15 @@ def _cell(text: str) -> "Markup":
     told, held = shorten(visible(text), _LONGEST_SENTENCE), Markup('<span class="whole">{}</span>')
     made, end = Markup(""), 0
     for found in _HELD.finditer(told):
-        made += Markup("<wbr>").join(pieces(told[end : found.start()])) + held.format(found[0])
+        made += Markup("<wbr/>").join(pieces(told[end : found.start()])) + held.format(found[0])
         end = found.end()
-    return made + Markup("<wbr>").join(pieces(told[end:]))
+    return made + Markup("<wbr/>").join(pieces(told[end:]))
+
+
+def _in_one_piece(text: str) -> bool:
+    """Whether a cell is one number with its unit, or one name, so that the cell itself can say so."""
+    found = _HELD.match(text)
+    return found is not None and found.end() == len(text) and text.isprintable()
 
 
 def _sentence(text: str) -> "Markup":

@@ -4,7 +4,7 @@ import base64
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection, VitalSeries
 from benchwater.analyse.run import merged_actions
@@ -30,6 +30,7 @@ _LONGEST_TITLE = 70
 _WHOLE_MONEY, _WIDE_MONEY, _LEAST_BAITS = 10.0, 2.0, 0.75
 _SHORT_ON_PAPER = 10
 _SHORT_OF_A_LINE = 40
+MOST_FINDINGS, MOST_ADVISED = 15, 8
 
 STATUS_WORDS: dict[Status, str] = {
     "ok": "Enough data",
@@ -115,7 +116,9 @@ class BlockRow:
 class SpanView:
     """What a section says of one span. `note` is empty where the section's own status says it already.
 
-    `label` is empty where the whole report is of one span, which the front page names.
+    `label` is empty where the whole report is of one span, which the front page names. Paper has the first
+    `MOST_FINDINGS` findings and `MOST_ADVISED` actions, and `more_findings` and `more_actions` say where the
+    others are.
     """
 
     label: str
@@ -123,7 +126,9 @@ class SpanView:
     word: str
     note: str
     findings: tuple[FindingLine, ...]
+    more_findings: str
     actions: tuple[ActionLine, ...]
+    more_actions: str
     rows: tuple[BlockRow, ...]
     unsaid: str
     nothing: tuple[str, ...]
@@ -440,7 +445,8 @@ def _span_view(
 ) -> SpanView:
     said = part.section
     told_later = _told_for_the_season(part, section)
-    printed = [table for table in said.tables if table.print_rows > 0 and table.rows]
+    findings = tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings))
+    printed = [_told_again(table, part, section) for table in said.tables if _shows(table)]
     drawn = frozenset(figure.id.partition(":")[0] for figure in said.figures)
     off_paper = frozenset(each.id for each in printed if _left_off_paper(each, told_later, drawn))
     unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in told_later]
@@ -451,8 +457,10 @@ def _span_view(
         status=said.status,
         word=STATUS_WORDS[said.status],
         note=said.why if said.status != "ok" and not _same_status(part, section) else "",
-        findings=tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings)),
+        findings=findings,
+        more_findings=_more_on_screen(len(findings) - MOST_FINDINGS, "finding"),
         actions=advice,
+        more_actions=_more_on_screen(len(advice) - MOST_ADVISED, "thing", " to do"),
         rows=tuple(_side_by_side(blocks)),
         unsaid=said.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
@@ -466,6 +474,24 @@ def _span_view(
             if table.id in off_paper and table.id not in told_later
         ),
     )
+
+
+def _shows(table: Table) -> bool:
+    return table.print_rows > 0 and len(table.rows) > 0
+
+
+def _told_again(table: Table, part: SpanSection, section: ReportSection) -> Table:
+    """The season's table, with as many rows on paper as it asks for beside the month's."""
+    month = section.parts[0]
+    beside = part is not month and table.again_rows is not None and _adds(month, section)
+    if not beside or not any(_shows(each) for each in month.section.tables if each.id == table.id):
+        return table
+    rows = [rows for rows in (table.paper_rows, table.again_rows) if rows is not None]
+    return replace(table, paper_rows=min(rows))
+
+
+def _more_on_screen(number: int, one: str, rest: str = "") -> str:
+    return f"And {counted(number, f'more {one}')}{rest} in season-report.html." if number > 0 else ""
 
 
 def _figure_block(figure: Figure, screen_only: bool) -> Block:

@@ -1,27 +1,38 @@
 """The PDF report: the HTML printed by WeasyPrint, PDF/UA-1 and PDF/A-3a, the same bytes every time."""
 
 import warnings
-from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
 
 from benchwater.analyse.report import Report
 from benchwater.render import printing
-from benchwater.render.archive import VARIANT, mark_both
+from benchwater.render.archive import VARIANT, finish, packed_fast
 from benchwater.render.attached import AttachedLog
 from benchwater.render.json_twin import render_json
+from benchwater.render.paper_tree import paper_page
 from benchwater.render.text import visible
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from xml.etree.ElementTree import Element
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """What is printed: a report's HTML and JSON, the logs that go with them, and the day all of it is of."""
+
+    html: str
+    numbers: str
+    logs: tuple[AttachedLog, ...]
+    day: date
 
 
-def print_pdf(
-    html: str, report: Report, logs: "Sequence[AttachedLog]" = (), twin: str | None = None
-) -> bytes:
-    """The PDF of `render_html(report)`, with `render_json(report)` (`twin`, where made already) and `logs`.
+def print_pdf(html: str, report: Report, logs: Sequence[AttachedLog] = (), twin: str | None = None) -> bytes:
+    """The PDF of `render_html(report)`, with `render_json(report)` (`twin`, where made before) and `logs`."""
+    numbers = render_json(report) if twin is None else twin
+    return print_paper(Paper(html=html, numbers=numbers, logs=tuple(logs), day=report.period.end))
 
-    It reads nothing but what it is given.
+
+def print_paper(paper: Paper) -> bytes:
+    """The PDF. It reads nothing but what it is given.
 
     Title, language and dates come from the HTML. What WeasyPrint has to say it logs under `weasyprint`.
     Raises PrintingUnavailable where native libraries are missing.
@@ -30,9 +41,9 @@ def print_pdf(
     from weasyprint.text.fonts import FontConfiguration
 
     fetcher, fonts = printing.own_fetcher(), FontConfiguration()
-    made = datetime(report.period.end.year, report.period.end.month, report.period.end.day)
+    made = datetime(paper.day.year, paper.day.month, paper.day.day)
     numbers: Any = weasyprint.Attachment(
-        string=render_json(report) if twin is None else twin,
+        string=paper.numbers,
         name="season-report.json",
         description="The numbers of this report, unrounded, for other programs",
         created=made,
@@ -50,11 +61,10 @@ def print_pdf(
             relationship="Source",
             url_fetcher=fetcher,
         )
-        for log in logs
+        for log in paper.logs
     ]
-    page = weasyprint.HTML(string=html, url_fetcher=fetcher)
-    _without_what_is_for_screens(page.etree_element)
-    with printing.garbage_left_lying(), warnings.catch_warnings():
+    page = paper_page(paper.html, fetcher)
+    with printing.garbage_left_lying(), packed_fast(), warnings.catch_warnings():
         # WeasyPrint leaves the colour profile that PDF/A asks for open.
         warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
         pdf: bytes = page.write_pdf(
@@ -62,18 +72,6 @@ def print_pdf(
             font_config=fonts,
             attachments=[numbers, *sources],
             pdf_variant=VARIANT,
-            finisher=mark_both,
+            finisher=finish,
         )
     return pdf
-
-
-def _without_what_is_for_screens(root: "Element") -> None:
-    """Take out what the style sheet would not print, before it is styled; text after it stays."""
-    for parent in root.iter():
-        for at, child in reversed(list(enumerate(parent))):
-            if "screen-only" in child.get("class", "").split():
-                if child.tail and at:
-                    parent[at - 1].tail = (parent[at - 1].tail or "") + child.tail
-                elif child.tail:
-                    parent.text = (parent.text or "") + child.tail
-                parent.remove(child)

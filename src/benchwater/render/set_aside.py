@@ -1,11 +1,11 @@
 """Rows set aside as the appendix lists them: a mistake made on many rows of a file is told once."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from benchwater.read.outcome import SetAside
-from benchwater.read.repeats import runs
+from benchwater.words import runs
 
 MOST_RUNS = 12
 
@@ -30,6 +30,11 @@ def alike_rows(set_aside: Iterable[SetAside]) -> list[AlikeRows]:
         AlikeRows(file, _told(lines), len(lines), column, value, why)
         for (file, column, value, why), lines in lines_of.items()
     ]
+
+
+def of_most_rows(mistakes: Sequence[AlikeRows], most: int) -> frozenset[int]:
+    """The places of those that took most rows, at most so many; of two alike the first."""
+    return frozenset(sorted(range(len(mistakes)), key=lambda place: -mistakes[place].rows)[:most])
 
 
 def _told(lines: list[int]) -> str:

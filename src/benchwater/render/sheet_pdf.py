@@ -1,10 +1,12 @@
-"""A blank log sheet as PDF: tagged (PDF/UA-1), with form fields, the same bytes for the same bench."""
+"""A blank log sheet as PDF: PDF/UA-1 and PDF/A-3a, with form fields, the same bytes for the same bench."""
 
 import re
+import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchwater.render import printing
+from benchwater.render.archive import VARIANT, finish
 from benchwater.render.text import shorten, visible
 from benchwater.sheets.labels import cut
 from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM
@@ -27,18 +29,47 @@ def print_sheet(sheet: Sheet) -> bytes:
 
     fetcher, fonts = printing.own_fetcher(), FontConfiguration()
     document = weasyprint.HTML(string=sheet_html(sheet), url_fetcher=fetcher)
-    with printing.garbage_left_lying():
+    with printing.garbage_left_lying(), warnings.catch_warnings():
+        # WeasyPrint leaves the colour profile that PDF/A asks for open.
+        warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
         pdf: bytes = document.write_pdf(
             stylesheets=[printing.typeface(fonts)],
             font_config=fonts,
-            pdf_variant="pdf/ua-1",
+            pdf_variant=VARIANT,
             pdf_forms=True,
-            finisher=_without_byte_order_mark,
+            finisher=_finish,
         )
     return pdf
 
 
-def _without_byte_order_mark(document: Any, pdf: Any) -> None:
+def _finish(document: Any, pdf: Any) -> None:
+    _without_byte_order_mark(pdf)
+    _with_every_field_drawn(pdf)
+    finish(document, pdf)
+
+
+def _with_every_field_drawn(pdf: Any) -> None:
+    """PDF/A wants to be told how a field looks, and asks no reader for it: here, blank as on the page.
+
+    Each has a look of its own, since programs that fill in a field write into the one that is there.
+    """
+    import pydyf
+
+    dictionaries = [each for each in pdf.objects if isinstance(each, dict)]
+    for field in [each for each in dictionaries if each.get("Subtype") == "/Widget"]:
+        left, top, right, bottom = field["Rect"]
+        box = pydyf.Array((0, 0, abs(right - left), abs(top - bottom)))
+        extra = {"Type": "/XObject", "Subtype": "/Form", "BBox": box, "Resources": pydyf.Dictionary()}
+        blank = pydyf.Stream([b"/Tx BMC", b"EMC"], pydyf.Dictionary(extra))
+        pdf.add_object(blank)
+        if "AP" in field:
+            field["AP"]["N"]["Off"] = blank.reference
+        else:
+            field["AP"] = pydyf.Dictionary({"N": blank.reference})
+    pdf.catalog.get("AcroForm", {}).pop("NeedAppearances", None)
+
+
+def _without_byte_order_mark(pdf: Any) -> None:
     """A form's font is embedded whole, and PDF/UA-1 wants no U+FEFF in it: its heir, the word joiner."""
     for each in pdf.objects:
         lines = getattr(each, "stream", ())

@@ -43,12 +43,16 @@ _LAST_RESORT = "crammed"
 
 @dataclass(frozen=True, slots=True)
 class PrintedColumn:
-    """One column: its heading, the unit in it where there is one for all, and how it is set."""
+    """One column: its heading, the unit in it where there is one for all, and how it is set.
+
+    The setting keeps every cell of an `unbroken` one in one line.
+    """
 
     label: str
     unit: str
     cells: tuple[str, ...]
     numeric: bool
+    unbroken: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,14 +87,19 @@ def print_table(table: Table, bench: Bench) -> PrintedTable:
     columns = tuple(_print_column(table, index, rows, bench) for index in places)
     paper = len(rows) if table.paper_rows is None else min(len(rows), table.paper_rows)
     half = _half_setting(columns) if paper <= _HALF_ROWS else None
+    setting = half or _setting(columns)
+    numbers_whole = any(each.name == setting and not each.numbers_break for each in _SETTINGS)
     return PrintedTable(
         title=table.title,
         note=table.note,
-        columns=columns,
+        columns=tuple(
+            replace(column, unbroken=half is not None or (column.numeric and numbers_whole))
+            for column in columns
+        ),
         more=_more(len(table.rows) - len(rows), "json"),
         paper_rows=paper,
         paper_more=_more(len(table.rows) - paper, "json" if len(table.rows) > len(rows) else "html"),
-        setting=half or _setting(columns),
+        setting=setting,
         short=paper <= _SHORT_TABLE,
         half=half is not None,
         names_rows=bool(columns) and not columns[0].numeric,

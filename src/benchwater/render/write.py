@@ -4,6 +4,7 @@ import os
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from benchwater.analyse.report import Report
@@ -11,8 +12,9 @@ from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
 from benchwater.render.lock import only_writer
-from benchwater.render.pdf import print_pdf
+from benchwater.render.pdf import Paper, print_paper
 from benchwater.render.printing import PrintingUnavailable
+from benchwater.render.second_renderer import Renderer, renderer
 
 NAME = "season-report"
 
@@ -31,10 +33,12 @@ def write_report(
     *,
     workspace: Path | None = None,
     progress: Callable[[str], None] = lambda step: None,
+    second: Renderer | None = None,
 ) -> Written:
     """Write HTML, JSON and PDF below `out/<label>/`. The first two come first: they need no native library.
 
     `workspace` is the folder the logs were read from: those that still hold the same bytes go into the PDF.
+    `second` is the process that renders, where one was begun.
     A PDF that cannot be printed is a problem in the result; an older one is then removed, so that the
     three files never disagree. OSError where a file cannot be written; BeingWrittenError while another
     run writes the same report.
@@ -42,13 +46,22 @@ def write_report(
     folder = out / report.label
     folder.mkdir(parents=True, exist_ok=True)
     with only_writer(folder):
-        return _write(report, folder, workspace, progress)
+        return _write(report, folder, workspace, progress, second or renderer())
 
 
-def _write(report: Report, folder: Path, workspace: Path | None, progress: Callable[[str], None]) -> Written:
+def _write(
+    report: Report,
+    folder: Path,
+    workspace: Path | None,
+    progress: Callable[[str], None],
+    second: Renderer,
+) -> Written:
     progress("Writing HTML and JSON")
     logs = read_logs(workspace, report.sources) if workspace is not None else ()
-    html, twin = render_html(report, [log.file for log in logs]), render_json(report)
+    second.give(partial(render_html, report, [log.file for log in logs]))
+    twin = render_json(report)
+    html: str = second.answer()
+    second.give(partial(print_paper, Paper(html=html, numbers=twin, logs=logs, day=report.period.end)))
     files = [
         write_whole(folder / f"{NAME}.html", html.encode()),
         write_whole(folder / f"{NAME}.json", twin.encode()),
@@ -56,7 +69,7 @@ def _write(report: Report, folder: Path, workspace: Path | None, progress: Calla
     progress("Printing the PDF")
     target = folder / f"{NAME}.pdf"
     try:
-        pdf = print_pdf(html, report, logs, twin)
+        pdf: bytes = second.answer()
     except PrintingUnavailable as error:
         target.unlink(missing_ok=True)
         return Written(files=tuple(files), problem=f"The PDF was not printed. {error}")

@@ -34,13 +34,14 @@ if TYPE_CHECKING:
 class Done:
     """What became of one report that was owed.
 
-    `files` are those written; `problems` what the maker should know; `error` is there where nothing
-    could be written; `traces` are for `--debug`.
+    `files` are those written; `set_aside` counts the rows of the logs that could not be used; `problems` are
+    what the maker should know; `error` is there where nothing could be written; `traces` are for `--debug`.
     """
 
     label: str
     why: str
     files: tuple[Path, ...] = ()
+    set_aside: int = 0
     problems: tuple[str, ...] = ()
     error: Exception | None = None
     traces: tuple[str, ...] = ()
@@ -57,6 +58,7 @@ class Made:
 
     files: tuple[Path, ...]
     printed: bool
+    set_aside: int = 0
     failed: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     traces: tuple[str, ...] = ()
@@ -89,7 +91,8 @@ def make_one(workspace: "Workspace", period: Period, out: Path, progress: Callab
     return Made(
         files=written.files,
         printed=not written.problem,
-        failed=tuple([problem.name for problem in refused] + [section.id for section in broken]),
+        set_aside=len(made.set_aside),
+        failed=made.failures,
         problems=tuple(problems),
         traces=tuple([problem.detail for problem in refused if problem.detail] + traces),
     )
@@ -188,6 +191,7 @@ class _Run:
             label=period.label,
             why=why,
             files=made.files,
+            set_aside=made.set_aside,
             problems=(*made.problems, *(text for text, _ in told)),
             traces=(*made.traces, *(trace for _, trace in told)),
         )

@@ -5,7 +5,7 @@ Nothing heavy is imported here. The walk below takes in every file that `read.fo
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from benchwater.plugin_host.contents import NOT_KNOWN, content_hash, plugin_contents
@@ -44,12 +44,17 @@ class Inputs:
 
 def take_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
     """Hash everything that reports of this folder are made from. Never raises for what it cannot open."""
+    logs = {path.relative_to(folder).as_posix(): content_hash(path) for path in possible_logs(folder)}
+    return replace(inputs_but_logs(folder, workspace_plugins=workspace_plugins), logs=logs)
+
+
+def inputs_but_logs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
+    """The same without the logs, for whoever has their rows."""
     from benchwater import __version__
 
     return Inputs(
         version=__version__,
         bench=content_hash(folder / BENCH),
-        logs={path.relative_to(folder).as_posix(): content_hash(path) for path in possible_logs(folder)},
         plugins=plugin_contents(folder if workspace_plugins else None),
     )
 

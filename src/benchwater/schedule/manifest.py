@@ -10,7 +10,7 @@ from typing import Any
 from benchwater.schedule.inputs import Inputs
 
 NAME = ".benchwater-due.json"
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 def periods_with_rows(tables: "Mapping[str, pd.DataFrame]", bench: Bench) -> tuple[Period, ...]:
     """Every month and season with a row in any log, in order of their ends; a month before its season."""
-    days = sorted({moment.date() for table in tables.values() for moment in table["date"].dropna()})
+    midnights = {each for table in tables.values() for each in table["date"].dropna().dt.normalize().unique()}
+    days = [midnight.date() for midnight in sorted(midnights)]
     found = [*_months(days, bench), *_seasons(days, bench)]
     return tuple(sorted(found, key=lambda period: (period.ended_on, period.whole_season, period.label)))
 

@@ -113,8 +113,12 @@ def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
     known = _BY_SPELLING[dimension]
     if key in known:
         return known[key]
+    told = f"is in `{spelling.strip()}`, "
+    if dimension == "pieces":
+        raise QuantityError(f"{told}and pieces are counted (accepted: {_EXAMPLES[dimension]})")
     accepted = ", ".join(spellings[0] for spellings in UNITS[dimension].values())
-    raise QuantityError(f"`{spelling.strip()}` is not a unit of {dimension} (accepted: {accepted})")
+    accepted = accepted.upper() if dimension == "temperature" else accepted
+    raise QuantityError(f"{told}which is not a unit of {dimension} (accepted: {accepted})")
 
 
 def unit_spellings(dimension: Dimension) -> tuple[str, ...]:
@@ -153,6 +157,8 @@ def _read_quantity(text: str, dimension: Dimension, default_unit: str | None, de
     if dimension == "duration" and (clock := _CLOCK.fullmatch(plain)):
         hours, minutes, seconds = clock.group(1), clock.group(2), clock.group(3) or "0"
         return int(hours) + int(minutes) / 60 + int(seconds) / 3600
+    if dimension == "duration" and ":" in plain:
+        raise QuantityError("is not in hours and minutes, such as `1:30` (minutes from `:00` to `:59`)")
     total, parts, position = 0.0, 0, 0
     while position < len(plain):
         match = _NUMBER.match(plain, position)
@@ -208,7 +214,7 @@ def _value(match: re.Match[str], decimal_comma: bool) -> float:
     else:
         numerator, denominator = match["num2"] or match["num"], match["den2"] or match["den"]
         if int(denominator) == 0:
-            raise QuantityError(f"`{numerator}/{denominator}` is a hook size, not a number")
+            raise QuantityError(f"has `{numerator}/{denominator}` in it, a hook size and not a number")
         value = int(match["whole"] or 0) + int(numerator) / int(denominator)
     if not math.isfinite(value):
         raise QuantityError("is not a finite number")

@@ -10,6 +10,7 @@ from benchwater.gather.season import gather
 from benchwater.pipeline import Request, Workspace, choose_spans, read_workspace
 from benchwater.plugin import Analysis, Section
 from benchwater.testing import MadeSeason, check_section, finding, make_season, plugin_file, records
+from benchwater.words import counted
 
 ROOT = Path(__file__).parents[3]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/pour_plan.py").analyses()))
@@ -139,8 +140,14 @@ def test_the_parts_are_exploded_and_held_against_the_stock() -> None:
     # 28 guards were used and 17 are gone with their baits: 11 sit on baits, and 16 are to.
     assert (parts["guard"]["needed"], parts["guard"]["packs"]) == (5, 0)
     assert finding(section, "spend").value == 0
-    assert actions(section) == ["pour-jig", "finish-baits"]
-    assert all(action.worth and action.worth_unit == "baits" for action in section.actions)
+    (pour,) = section.actions
+    assert (pour.id, pour.text, pour.because) == (
+        "pour-jig",
+        "Pour 7 fills of jig, after its warm-up fills; then coat and dress 5 pond (11 on hand).",
+        "Good castings lack: 5 of 1/8 for pond.",
+    )
+    assert pour.worth
+    assert pour.worth_unit == "baits"
 
 
 def test_bare_castings_are_used_before_any_is_poured() -> None:
@@ -148,6 +155,45 @@ def test_bare_castings_are_used_before_any_is_poured() -> None:
     assert records(section, "fills") == []
     assert actions(section) == ["finish-baits"]
     assert finding(section, "fills", "jig").quiet
+
+
+def test_what_is_to_be_poured_first_is_not_hidden_by_what_follows_and_no_bait_counts_twice() -> None:
+    baits = {"all bare": 6, "two bare": 2, "none bare": 0}
+    found = {}
+    for name, bare in baits.items():
+        pour = POURED + (f"2026-03-05,jig,1/8,good,{bare}\n" if bare else "")
+        found[name] = {action.id: action for action in plan(made(pour=pour)).actions}
+    assert list(found["all bare"]) == ["finish-baits"]
+    assert list(found["two bare"]) == ["pour-jig", "finish-baits"]
+    assert list(found["none bare"]) == ["pour-jig"]
+    two = found["two bare"]
+    assert two["pour-jig"].text.endswith("; then coat and dress 3 pond (11 on hand).")
+    assert two["finish-baits"].text == "Coat and dress 2 pond (11 on hand)."
+    worth = {name: sum(float(action.worth or 0) for action in of.values()) for name, of in found.items()}
+    assert worth["two bare"] == pytest.approx(worth["all bare"]) == pytest.approx(worth["none bare"])
+    assert all(action.worth for action in two.values())
+
+
+def test_what_must_be_bought_first_is_named_where_it_is_taken() -> None:
+    stock = STOCK.replace("hook,counted,100", "hook,counted,31").replace(
+        "guard,counted,40", "guard,counted,29"
+    )
+    because = {action.id: action.because for action in plan(made(stock=stock)).actions}
+    assert list(because) == ["pour-jig", "buy-hook", "buy-guard"]
+    assert because["pour-jig"].endswith(" First buy hook and guard.")
+    bare = {
+        a.id: a.because for a in plan(made(pour=POURED + "2026-03-05,jig,1/8,good,6\n", stock=stock)).actions
+    }
+    assert bare["finish-baits"].endswith(" First buy guard.")
+
+
+def test_a_bare_build_is_poured_and_not_dressed() -> None:
+    bench = (BENCH + POND).replace('coat = { item = "pearl", mass = "0.2 g" }\n', "")
+    bare = plan(made(bench.replace("fittings = { guard = 1 }\n", ""), coat="", pour=POURED))
+    assert [action.text for action in bare.actions if action.id != "buy-hook"] == [
+        f"Pour {counted(int(float(str(row(bare, 'fills', 'jig')['fills']))), 'fill')} of jig, "
+        "after its warm-up fills."
+    ]
 
 
 def test_what_stops_the_pour_is_named_with_what_lifts_it_and_bought() -> None:

@@ -292,9 +292,9 @@ def baits():
             pd.DataFrame(summary, columns=["cause", "baits", "hours", "share", "low", "high"]),
             month,
         )
-        show("How fast baits end", span, table.head(20), month)
+        show("How fast baits end", span, table, month, paper=10)
         if not month:
-            show("Rates held against each other", span, against.head(12))
+            show("Rates held against each other", span, against, paper=6)
         show("Baits lost and worn", span, lost.groupby(["fate", "cause"])["count"].sum().reset_index(), month)
         TABLES[f"rates {span}"] = table.to_dict("records")
         TABLES[f"survival {span}"] = [

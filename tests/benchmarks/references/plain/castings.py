@@ -289,7 +289,7 @@ def defects():
         if len(unread):
             unread["from_f"] = (unread["estimated_c"] * 1.8 + 32) // 25 * 25
             unread["to_f"] = unread["from_f"] + 25
-            show("By estimated mold temperature", span, rates(unread, ["mold", "from_f", "to_f"]))
+            show("By estimated mold temperature", span, rates(unread, ["mold", "from_f", "to_f"]), True)
         cavities, sessions = one_against_rest(castings), by_session(castings)
         for row in cavities[cavities["p_adjusted"] < 0.05].itertuples():
             say(f"{row.mold}: cavity {row.cavity} fails more often (p = {row.p_adjusted:.3f}).")

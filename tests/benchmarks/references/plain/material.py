@@ -278,9 +278,13 @@ def material():
             say(f"{row.mold}: {row.first_pass:.0%} of {made_:.0f} castings were good {limits}.")
         for row in table[table["in_castings"] * table["discarded"] > 0].itertuples():
             say(f"{row.item}: {row.discarded / (row.discarded + row.in_castings):.0%} was thrown away.")
-        show("Material balance", span, table)
+        still = (table["verdict"] == "closes") & (table[list(SIGN)] == 0).all(axis=1)
+        if still.any():
+            say(f"Nothing moved, and all is there: {', '.join(table['item'][still])}.")
+        in_order = pd.concat([table[~still], table[still]])
+        show("Material balance", span, in_order, span == "season", paper=int((~still).sum()))
         show("What each mold gave", span, made, span == "month")
-        show("What a casting is taken to weigh", span, MASSES, span == "month")
+        show("What a casting is taken to weigh", span, MASSES, True)
     adjusted = {item: adjust(item) for item in BENCH["items"]}
     TABLES["reconciled"] = {item: told for item, told in adjusted.items() if told}
     for item, told in TABLES["reconciled"].items():

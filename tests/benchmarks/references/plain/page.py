@@ -20,13 +20,14 @@ def say(text):
     PAGE.append(f"<p>{text}</p>")
 
 
-def show(name, span, table, screen=False):
-    """A table in the page, and its numbers for the JSON."""
+def show(name, span, table, screen=False, paper=None):
+    """A table in the page, on paper its first rows, and its numbers for the JSON."""
     TABLES[f"{name} {span}"] = table.to_dict("records")
-    kind = ' class="screen"' if screen else ""
-    PAGE.append(
-        f"<h3{kind}>{name}, {span}</h3><div{kind}>{table.to_html(index=False, float_format='%.4g')}</div>"
-    )
+    for part, off_paper in ((table[:paper], screen), (table[len(table[:paper]) :], True)):
+        if len(part):
+            kind = ' class="screen"' if off_paper else ""
+            rows = part.to_html(index=False, float_format="%.4g")
+            PAGE.append(f"<h3{kind}>{name}, {span}</h3><div{kind}>{rows}</div>")
 
 
 def picture(draw, size=(4.6, 3.4)):

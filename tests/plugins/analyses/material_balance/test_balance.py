@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from benchwater.testing import finding, table
+from benchwater.testing import finding, make_season, table
 from reference_cases import worked_examples
 from stocked_seasons import ANALYSIS, STEP, balance, made
 
@@ -212,3 +212,30 @@ def test_an_item_never_counted_shows_its_flows_alone() -> None:
 def test_days_in_which_nothing_moved_are_empty() -> None:
     season = made("2026-03-01,alloy,counted,1000 g,,,\n", month="2026-05")
     assert ANALYSIS.analyse(season.season, season.period).status == "empty"
+
+
+def test_what_lay_still_stands_last_and_is_told_in_a_sentence_on_paper() -> None:
+    season = made(
+        "2026-03-01,harder,counted,500 g,,,\n2026-03-31,harder,counted,500 g,,,\n"
+        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-10,alloy,discarded,100 g,,,dross\n"
+        "2026-03-31,alloy,counted,900 g,,,\n"
+        "2026-03-01,pearl,counted,90 g,,,\n2026-03-31,pearl,counted,50 g,,,\n",
+        "2026-03-20,ball,1/4,reject,7,,short fill,\n",
+    )
+    found = table(ANALYSIS.analyse(season.season, season.period), "balance")
+    assert [row[0] for row in found.rows] == ["pearl", "alloy", "harder"]
+    assert (found.paper_rows, found.again_rows) == (2, 1)
+    assert found.note.endswith("Nothing moved, and all is there: harder.")
+
+
+def test_of_many_books_that_do_not_close_the_headline_names_six() -> None:
+    names = [f"lot-{letter}" for letter in "abcdefgh"]
+    bench = '[bench]\nname = "b"\n' + "".join(f'[items.{name}]\nkind = "fitting"\n' for name in names)
+    rows = "".join(f"2026-03-01,{name},counted,9\n2026-03-31,{name},counted,5\n" for name in names)
+    season = make_season(bench, {"stock.csv": f"date,item,move,amount\n{rows}"})
+    section = ANALYSIS.analyse(season.season, season.period)
+    text = finding(section, "items_closed").text
+    assert text.startswith("The books of 0 of 8 items close. Not so: lot-a (4")
+    assert text.endswith("and 2 more.")
+    assert text.count("missing") == 6
+    assert sum(each.id == "unaccounted" and not each.quiet for each in section.findings) == 8

@@ -1,0 +1,156 @@
+"""A report by hand, as `report` makes it without a PDF, and what `due` then finds left to do."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from benchwater.pipeline import Request, make_report, read_workspace
+from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
+from benchwater.render.write import Written, write_whole
+from benchwater.schedule.by_hand import by_hand
+from benchwater.schedule.inputs import take_inputs
+from benchwater.schedule.look import look_at
+from benchwater.schedule.manifest import NAME, read_manifest
+from benchwater.schedule.owed import states
+from small_bench import SMALL_BENCH
+
+HEADER = "date,mold,cavity,outcome,mold_temp\n"
+APRIL, MAY = (f"2026-{month}-02,round-jig,1/8,good,350\n" for month in ("04", "05"))
+ONLY = ("defect_rate",)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "pour.csv").write_text(HEADER + APRIL + MAY)
+    return tmp_path
+
+
+def write(folder, month="2026-05", *, out=None, note=True, meanwhile=lambda: None, own=True, **options):
+    """Read, make and write one report as `report` does, with another thing happening once it is read."""
+    hand = by_hand(folder, out, workspace_plugins=own)
+    workspace = read_workspace(folder, workspace_plugins=own)
+    made = make_report(workspace, Request(month=month, only=ONLY, **options))
+    meanwhile()
+    with hand.overwriting(made.label) as noted:
+        place = (out or folder / "reports") / made.label
+        place.mkdir(parents=True, exist_ok=True)
+        written = Written(files=(write_whole(place / "season-report.html", b"made"),))
+        if note:
+            noted.rests_on(workspace, made, written, handed_on=True)
+
+
+def listed(folder, today="2027-03-01"):
+    manifest = read_manifest(folder / "reports")
+    look = look_at(folder, manifest, inputs=take_inputs(folder)).look
+    found = states(look, manifest.reports, folder / "reports", date.fromisoformat(today))
+    return {state.label: state.what for state in found}
+
+
+def test_a_month_written_by_hand_is_not_owed_and_the_others_are(folder):
+    write(folder)
+    assert listed(folder, "2026-06-01") == {
+        "2026-04": "owed: no report yet",
+        "2026-05": "written",
+        "season-2026": "not ended",
+    }
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "why"),
+    [
+        ("pour.csv", HEADER + APRIL + MAY.replace("350", "360"), "owed: pour.csv changed"),
+        ("pour.csv", HEADER + APRIL + MAY + MAY.replace("350", "hot"), "owed: pour.csv changed"),
+        ("bench.toml", SMALL_BENCH.replace("24.0", "25.0"), "owed: bench.toml changed"),
+        ("plugins/_mine.py", "1\n", "owed: plugins/_mine.py is new"),
+        ("june.csv", HEADER + MAY.replace("05", "06"), "written"),
+    ],
+)
+@pytest.mark.parametrize("when", ["afterwards", "meanwhile"])
+def test_what_changes_afterwards_or_meanwhile_is_owed_again_and_rows_of_june_are_not(
+    folder, name, text, why, when
+):
+    (folder / "plugins").mkdir()
+
+    def change():
+        (folder / name).write_text(text)
+
+    write(folder, meanwhile=change if when == "meanwhile" else lambda: None)
+    change()
+    assert listed(folder)["2026-05"] == why
+
+
+def test_a_month_begun_is_owed_once_more_rows_have_come_and_not_where_none_have(folder):
+    write(folder)
+    assert listed(folder, "2026-05-20")["2026-05"] == "not ended"
+    assert listed(folder, "2026-06-01")["2026-05"] == "written"
+    (folder / "pour.csv").write_text(HEADER + APRIL + MAY + MAY.replace("-02", "-30"))
+    assert listed(folder, "2026-06-01")["2026-05"] == "owed: pour.csv changed"
+
+
+def test_what_is_not_as_due_would_make_it_forgets_what_was_known_of_the_one_it_replaces(folder):
+    unknown = "owed: there is no record of what its report was made from"
+    write(folder)
+    write(folder, note=False)
+    assert listed(folder)["2026-05"] == unknown
+    write(folder, own=False)
+    (folder / "plugins").mkdir()
+    (folder / "plugins" / "_mine.py").write_text("1\n")
+    assert listed(folder)["2026-05"] == "owed: plugins/_mine.py is new"
+    write(folder, None, whole_season=True)
+    assert listed(folder)["season-2026"] == "written"
+    write(folder, "2026-04", whole_season=True)
+    assert listed(folder)["season-2026"] == unknown
+    (folder / "pour.csv").write_text(HEADER + APRIL)
+    write(folder)
+    (folder / "pour.csv").write_text(HEADER + APRIL + MAY)
+    assert listed(folder)["2026-05"] == unknown
+
+
+def test_what_failed_and_what_was_not_printed_is_known(folder):
+    (folder / "plugins").mkdir()
+    (folder / "plugins" / "broken.py").write_text("1/0\n")
+    write(folder)
+    assert listed(folder)["2026-05"] == "written (broken.py failed)"
+    report = read_manifest(folder / "reports").reports["2026-05"]
+    assert report.printed
+    assert report.handed_on
+
+
+def test_a_folder_of_ones_own_choice_is_told_nothing_unless_it_is_the_usual_one(folder, monkeypatch):
+    write(folder, out=folder / "elsewhere")
+    assert not (folder / "reports").exists()
+    assert not (folder / "elsewhere" / NAME).exists()
+    monkeypatch.chdir(folder)
+    write(folder, out=folder / "elsewhere" / ".." / "reports")
+    assert listed(folder)["2026-05"] == "written"
+
+
+def test_while_another_run_is_at_it_nobody_waits_and_nothing_is_noted_or_forgotten(folder):
+    write(folder)
+    before = (folder / "reports" / NAME).read_bytes()
+    with only_writer(folder / "reports"):
+        write(folder, note=False)
+        write(folder, "2026-04")
+    assert (folder / "reports" / NAME).read_bytes() == before
+
+
+def test_while_a_report_is_written_by_hand_no_other_run_is_at_it(folder):
+    hand = by_hand(folder, None, workspace_plugins=True)
+    with hand.overwriting("2026-05"):
+        assert (folder / "reports" / LOCK_NAME).exists()
+        with pytest.raises(BeingWrittenError), only_writer(folder / "reports"):
+            pass
+    assert not (folder / "reports" / LOCK_NAME).exists()
+
+
+def test_the_last_look_is_kept(folder):
+    write(folder, "2026-04")
+    seen = look_at(folder, read_manifest(folder / "reports"), inputs=take_inputs(folder)).look
+    manifest = replace(read_manifest(folder / "reports"), look=seen)
+    from benchwater.schedule.manifest import manifest_text
+
+    (folder / "reports" / NAME).write_text(manifest_text(manifest))
+    write(folder)
+    assert read_manifest(folder / "reports").look == seen
