@@ -52,8 +52,8 @@ def drawn(seed: int) -> Season:
     metals = [item for item in items if bench.items[item].kind == "metal"]
     coats = sorted({build.coat for build in bench.builds.values() if build.coat is not None})
 
-    def when(days: int = 600) -> str:
-        day = date(2025, 1, 1) + timedelta(days=dice.randrange(600 - days, 600))
+    def when(first: int = 0, behind: int = 600) -> str:
+        day = date(2025, 1, 1) + timedelta(days=dice.randrange(first, behind))
         return f"{day}{dice.choice(['', '', ' 09:30', ' 17:00'])}"
 
     pour: list[list[object]] = []
@@ -72,7 +72,7 @@ def drawn(seed: int) -> Season:
         flaw = dice.choice(["", "short fill", "flash", "other"]) if outcome == "reject" else ""
         session, fill = dice.choice(["", "", "late"]), dice.choice(["", "", *range(1, 5)])
         temp = dice.choice(["", "290 F", f"{dice.randrange(250, 400)} F"])
-        poured_on = when(60 if seed % 2 else 600)
+        poured_on = when(490, 515) if seed % 2 else when()
         pour.append([poured_on, mold, cavity, outcome, count, mass, named, flaw, session, fill, temp])
     for _ in range(400):
         item, move = (
@@ -90,7 +90,7 @@ def drawn(seed: int) -> Season:
         cause = {"kept": "", "lost": dice.choice(["snag", "bite off"]), "worn": "torn"}[fate]
         tag = dice.choice(["", f"T{dice.randrange(25)}"])
         count, hours = 1 if tag else dice.randrange(1, 4), f"{dice.choice([0, 0.5, 1.25, 2])} h"
-        fished.append([when(200), dice.choice(builds), hours, fate, count, cause, tag, *outing(dice)])
+        fished.append([when(390, 530), dice.choice(builds), hours, fate, count, cause, tag, *outing(dice)])
     caught = []
     for _ in range(400):
         day, build, *_, water, trip, angler, habitat = dice.choice(fished)
