@@ -180,12 +180,16 @@ def make_table(
         like = found[limits_of]
         for name in ("low", "high"):
             found[name] = TableColumn(name=name, label=found[name].label, unit=like.unit, digits=like.digits)
-    of_column = (_finite(column) for column in zip(*rows, strict=True))
+    body = tuple(map(tuple, rows))
+    given = list(zip(*body, strict=True))
+    of_column = list(map(_finite, given))
+    if any(new is not old for new, old in zip(of_column, given, strict=True)):
+        body = tuple(zip(*of_column, strict=True))
     return Table(
         id=id,
         title=title,
         columns=tuple(found.values()),
-        rows=tuple(zip(*of_column, strict=True)),
+        rows=body,
         note=note,
         print_rows=print_rows,
         paper_rows=paper_rows,

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import groupby
 from math import isfinite, nan, sqrt
@@ -10,6 +10,7 @@ from typing import Any
 
 from benchwater.books.bait_costs import Facts
 from benchwater.books.casting_masses import casting_mass
+from benchwater.books.fills import COLD, HOT
 from benchwater.books.stock_books import COAT_SHARE, NOMINAL
 from benchwater.mathematics.fish import fish_standard
 from benchwater.mathematics.movements import Movement
@@ -311,6 +312,50 @@ def prices(season: Season, up_to: datetime) -> dict[str, tuple[float | None, int
             average = ((average or 0.0) * before + cost) / (before + amount)
             costed, spent = costed + 1, spent + cost
         found[name] = (average, costed, total, spent)
+    return found
+
+
+@dataclass
+class Fill:
+    """What one filling of a mold gave, and the temperatures its rows say."""
+
+    mold: str
+    temps: list[float] = field(default_factory=list)
+    castings: int = 0
+    rejects: int = 0
+    cold: int = 0
+    hot: int = 0
+
+
+def fills(season: Season, span: Span) -> dict[tuple[str, Any], Fill]:
+    """By session and number, or what its rows say of the temperature where they give no number."""
+    found: dict[tuple[str, Any], Fill] = {}
+    poured = season.rows("pour", span).to_dict("records")
+    times: defaultdict[str, set[datetime]] = defaultdict(set)
+    numbered: set[str] = set()
+    for row in poured:
+        named = row["session"] if isinstance(row["session"], str) else None
+        row["sitting"] = " ".join(filter(None, (f"{row['date']:%Y-%m-%d}", named, row["mold"])))
+        times[row["sitting"]].add(row["date"])
+        if isfinite(row["fill"]):
+            numbered.add(row["sitting"])
+    bad = [row for row in poured if row["outcome"] == "reject"]
+    unnamed = sum(row["count"] for row in bad if not isinstance(row["flaw"], str))
+    as_cold = unnamed > sum(row["count"] for row in bad) / 2
+    for row in poured:
+        sitting, temp, count = row["sitting"], row["mold_temp_c"], row["count"]
+        known, number = isfinite(temp), None if not isfinite(row["fill"]) else int(row["fill"])
+        if sitting not in numbered and len(times[sitting]) > 1:
+            number = sorted(times[sitting]).index(row["date"]) + 1
+        told = f"at {temp if known else nan}" if number is None else number
+        fill = found.setdefault((sitting, told), Fill(row["mold"]))
+        fill.temps += [temp] if known else []
+        fill.castings += count if row["outcome"] != "blank" else 0
+        if row["outcome"] == "reject":
+            flaw = row["flaw"] if isinstance(row["flaw"], str) else None
+            fill.rejects += count
+            fill.cold += count if flaw in COLD or (flaw is None and as_cold) else 0
+            fill.hot += count if flaw in HOT else 0
     return found
 
 

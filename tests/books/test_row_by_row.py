@@ -4,14 +4,17 @@ import csv
 import io
 from datetime import date, datetime, timedelta
 from functools import cache
+from math import nan
 from pathlib import Path
 from random import Random
+from statistics import fmean
 from typing import Any
 
 import pytest
 
 from benchwater.books.bait_costs import BaitCost, season_facts
 from benchwater.books.bait_plan import look_ahead
+from benchwater.books.fills import fills_of, pour_rows, runs_of
 from benchwater.books.made import baits_made, castings_made, coats_made
 from benchwater.books.pieces import pieces_on_hand
 from benchwater.books.prices import FROM_RECEIPTS, unit_prices
@@ -49,8 +52,8 @@ def drawn(seed: int) -> Season:
     metals = [item for item in items if bench.items[item].kind == "metal"]
     coats = sorted({build.coat for build in bench.builds.values() if build.coat is not None})
 
-    def when(days: int = 600) -> str:
-        day = date(2025, 1, 1) + timedelta(days=dice.randrange(600 - days, 600))
+    def when(first: int = 0, behind: int = 600) -> str:
+        day = date(2025, 1, 1) + timedelta(days=dice.randrange(first, behind))
         return f"{day}{dice.choice(['', '', ' 09:30', ' 17:00'])}"
 
     pour: list[list[object]] = []
@@ -66,7 +69,11 @@ def drawn(seed: int) -> Season:
         )
         is_metal = bench.items[bench.molds[mold].material].kind == "metal"
         named = dice.choice(["", "", *metals]) if is_metal else ""
-        pour.append([when(), mold, cavity, outcome, count, mass, named])
+        flaw = dice.choice(["", "short fill", "flash", "other"]) if outcome == "reject" else ""
+        session, fill = dice.choice(["", "", "late"]), dice.choice(["", "", *range(1, 5)])
+        temp = dice.choice(["", "290 F", f"{dice.randrange(250, 400)} F"])
+        poured_on = when(490, 515) if seed % 2 else when()
+        pour.append([poured_on, mold, cavity, outcome, count, mass, named, flaw, session, fill, temp])
     for _ in range(400):
         item, move = (
             dice.choice(items),
@@ -83,7 +90,7 @@ def drawn(seed: int) -> Season:
         cause = {"kept": "", "lost": dice.choice(["snag", "bite off"]), "worn": "torn"}[fate]
         tag = dice.choice(["", f"T{dice.randrange(25)}"])
         count, hours = 1 if tag else dice.randrange(1, 4), f"{dice.choice([0, 0.5, 1.25, 2])} h"
-        fished.append([when(200), dice.choice(builds), hours, fate, count, cause, tag, *outing(dice)])
+        fished.append([when(390, 530), dice.choice(builds), hours, fate, count, cause, tag, *outing(dice)])
     caught = []
     for _ in range(400):
         day, build, *_, water, trip, angler, habitat = dice.choice(fished)
@@ -92,7 +99,7 @@ def drawn(seed: int) -> Season:
         build = dice.choice([build, build, *builds])
         caught.append([day, species, build, dice.randrange(1, 5), *told, dice.choice([habitat, "deep"])])
     logs = {
-        "pour.csv": ("date,mold,cavity,outcome,count,mass,material", pour),
+        "pour.csv": ("date,mold,cavity,outcome,count,mass,material,flaw,session,fill,mold_temp", pour),
         "stock.csv": ("date,item,move,amount,cost", stock),
         "coat.csv": ("date,mold,cavity,coat,count,rejects,cure_temp", dips),
         "fishing.csv": ("date,build,fished,fate,count,cause,bait,water,trip,angler,habitat", fished),
@@ -186,6 +193,35 @@ def test_what_was_lost_and_spoilt(season):
         assert spoilt_in(season, span, facts) == close(row_by_row.spoilt(season, span, facts))
         before = Span(name="season", label="b", start=date(1950, 1, 1), end=span.start)
         assert look_ahead(season, span.start)[1] == row_by_row.losses(season, before)[0].total()
+
+
+def test_every_fill_of_the_pour_log_and_the_sessions_of_each_mold(season):
+    for span in spans(season):
+        rows = pour_rows(season.rows("pour", span))
+        fills, wanted = fills_of(rows), row_by_row.fills(season, span)
+        assert [fills["session"][key] for key in rows["key"]] == rows["session"].tolist()
+        assert fills["key"].tolist() == list(range(len(wanted)))
+        for fill, (sitting, number), told in zip(
+            fills.to_dict("records"), wanted, wanted.values(), strict=True
+        ):
+            assert (fill["session"], fill["mold"]) == (sitting, told.mold)
+            assert fill["fill"] == close(number if isinstance(number, int) else nan)
+            assert fill["mold_temp_c"] == close(fmean(told.temps) if told.temps else nan)
+            counts = (fill["castings"], fill["rejects"], fill["cold"], fill["hot"])
+            assert counts == (told.castings, told.rejects, told.cold, told.hot)
+        for mold in season.bench.molds:
+            runs = runs_of(fills, mold)
+            assert list(runs.sessions) == sorted(runs.sessions)
+            found = {
+                (sitting, fill + 1): runs.readings[place, fill]
+                for place, sitting in enumerate(runs.sessions)
+                for fill in range(runs.lengths[place])
+            }
+            read = {key: told.temps for key, told in wanted.items() if told.mold == mold and key in found}
+            numbered = {key for key, told in wanted.items() if told.mold == mold and isinstance(key[1], int)}
+            assert numbered <= set(found)
+            for key, reading in found.items():
+                assert reading == close(fmean(read[key]) if read.get(key) else nan)
 
 
 def test_hours_and_fish_of_every_trip_and_group(season):

@@ -38,7 +38,8 @@ def write(folder, month="2026-05", *, out=None, note=True, meanwhile=lambda: Non
         place.mkdir(parents=True, exist_ok=True)
         written = Written(files=(write_whole(place / "season-report.html", b"made"),))
         if note:
-            noted.rests_on(workspace, made, written, handed_on=True)
+            noted.look(workspace, made)
+            noted.keep(made, written, handed_on=True)
 
 
 def listed(folder, today="2027-03-01"):

@@ -48,8 +48,8 @@ def rates_table(rows: "pd.DataFrame", factors: Sequence[Factor]) -> Table:
     for factor in factors:
         if factor.name == "habitat":
             parts += [("habitat", tag, has) for tag, has in habitat_tags(rows).items()]
-        elif len(factor.groups) > 1:
-            parts += [(factor.name, group, factor.labels == group) for group in factor.groups]
+        elif len(groups := factor.groups) > 1:
+            parts += [(factor.name, group, factor.labels == group) for group in groups]
     body: list[Row] = []
     ended, fished = rows["ended"].to_numpy(), rows["hours"].to_numpy()
     for name, group, members in parts:

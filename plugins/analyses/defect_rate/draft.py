@@ -33,6 +33,7 @@ class Draft:
     windows: dict[str, FlawWindow] = field(default_factory=dict)
     gun: set[str] = field(default_factory=set)
     _made: dict[str, pd.DataFrame] = field(init=False)
+    _warm: dict[str, pd.DataFrame] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         """The fills that made castings, by mold."""
@@ -66,9 +67,11 @@ class Draft:
 
     def warm(self, mold: str) -> pd.DataFrame:
         """Those of known temperature, with the number of the bin it falls in."""
-        fills = self.of(mold)
-        fills = fills[fills["mold_temp_c"].notna()]
-        return fills.assign(bin=bin_numbers(self.bench, fills["mold_temp_c"]))
+        if mold not in self._warm:
+            fills = self.of(mold)
+            fills = fills[fills["mold_temp_c"].notna()]
+            self._warm[mold] = fills.assign(bin=bin_numbers(self.bench, fills["mold_temp_c"]))
+        return self._warm[mold]
 
     def temps(self, rows: pd.DataFrame) -> NDArray[np.float64]:
         """The temperature of each row's fill (rows,), nan where it was not read."""

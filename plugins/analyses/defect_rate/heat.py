@@ -91,14 +91,13 @@ def _estimates(draft: Draft, mold: str, warmth: MoldWarmth, model: WarmingMold) 
 
 def _unread(fills: pd.DataFrame, sessions: tuple[str, ...], each: FillWarmth) -> pd.DataFrame:
     """The fills without a reading whose number tells which they are, with their `estimated` temperature."""
+    longest = int(each.fill.max(initial=0))
+    unread = np.full((len(sessions) + 1, longest + 1), np.nan)
+    unread[each.session, each.fill] = np.where(np.isnan(each.measured), each.carried, np.nan)
     place = pd.Index(sessions).get_indexer(fills["session"].cat.categories)[fills["session"].cat.codes]
-    number = fills["fill"].fillna(0).to_numpy(dtype=np.int64)
-    silent = np.isnan(each.measured)
-    most = int(max(each.fill.max(initial=0), number.max(initial=0))) + 1
-    known = pd.Index(each.session[silent] * most + each.fill[silent])
-    at = known.get_indexer(np.where(place < 0, -1, place * most + number))
-    told = fills.assign(estimated=np.append(each.carried[silent], np.nan)[at])
-    return told.dropna(subset="estimated")
+    number = fills["fill"].to_numpy(dtype=np.float64)
+    number = np.where((number >= 1) & (number <= longest), number, 0).astype(np.int64)
+    return fills.assign(estimated=unread[place, number]).dropna(subset="estimated")
 
 
 def _infrared(draft: Draft, mold: str, warmth: MoldWarmth) -> Finding:

@@ -1,5 +1,6 @@
 """The share of bad castings: of all, of a mold, by bin of temperature, and how it goes with that."""
 
+import numpy as np
 import pandas as pd
 
 from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
@@ -35,15 +36,16 @@ def rates_by_bin(
 ) -> tuple[list[tuple[float, ...]], TrendTest | None]:
     """The share of bad castings by bin of temperature, put into a table, and its trend."""
     effect = design_effect(fills["rejects"], fills["castings"], fills["bin"])
-    bins = fills.groupby("bin")[["castings", "rejects"]].sum()
+    numbers, place = np.unique(fills["bin"], return_inverse=True)
+    castings, rejects = (np.bincount(place, fills[name]).astype(np.int64) for name in ("castings", "rejects"))
     shown: list[tuple[float, ...]] = []
-    for number, made, bad in bins.itertuples():
+    for number, made, bad in zip(numbers.tolist(), castings.tolist(), rejects.tolist(), strict=True):
         rate = clustered_wilson_interval(bad, made, min(effect, made))
         edges = bin_edge(draft.bench, number), bin_edge(draft.bench, number + 1)
         shown.append((*edges, made, bad, *estimate_and_limits(rate)))
         draft.tables[table].append((mold, *shown[-1]))
     scores = [(row[0] + row[1]) / 2 for row in shown]
-    return shown, cochran_armitage(bins["rejects"], bins["castings"], scores, dispersion=effect)
+    return shown, cochran_armitage(rejects, castings, scores, dispersion=effect)
 
 
 def trend_words(trend: TrendTest, when: str) -> str:

@@ -22,11 +22,16 @@ def by_session(draft: Draft, molds: list[str]) -> None:
     charts: list[tuple[str, pd.DataFrame, ControlChart]] = []
     for mold in molds:
         fills = draft.of(mold)
-        effect = design_effect(fills["rejects"], fills["castings"], fills["session"].cat.codes)
-        grouped = fills.groupby("session")
-        table = pd.concat(
-            [grouped[["castings", "rejects"]].sum(), grouped["mold_temp_c"].median()], axis=1
-        ).reset_index()
+        session, place = np.unique(fills["session"].cat.codes, return_inverse=True)
+        effect = design_effect(fills["rejects"], fills["castings"], place)
+        castings, rejects = (
+            np.bincount(place, fills[name]).astype(np.int64) for name in ("castings", "rejects")
+        )
+        median = fills["mold_temp_c"].groupby(place).median().to_numpy()
+        names = fills["session"].cat.categories[session]
+        table = pd.DataFrame(
+            {"session": names, "castings": castings, "rejects": rejects, "mold_temp_c": median}
+        )
         chart = p_chart(table["rejects"], table["castings"], sigmas=3 * math.sqrt(effect))
         charts.append((mold, table, chart))
         judged = len(table) >= ENOUGH_SESSIONS

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from benchwater.books.log_columns import alike, factorized
+from benchwater.books.log_columns import alike, as_words, factorized
 from benchwater.plugin import Bench, Span
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class Factor(NamedTuple):
     @property
     def groups(self) -> list[str]:
         """The labels that occur, in order."""
-        return sorted(self.labels.dropna().unique(), key=lambda group: (group == self.baseline, group))
+        return sorted(factorized(self.labels).names, key=lambda group: (group == self.baseline, group))
 
 
 def rows_in_use(log: "pd.DataFrame", span: Span) -> "pd.DataFrame":
@@ -62,10 +62,11 @@ def rows_in_use(log: "pd.DataFrame", span: Span) -> "pd.DataFrame":
     fished, ended, tagged = log["fished_h"], log["fate"] != "kept", log["bait"].notna()
     entry, time, life = fished * 0.0, fished.round(6), log["count"] * 0
     if tagged.any():
-        bait = [log.loc[tagged, "build"], log.loc[tagged, "bait"]]
-        ends = ended[tagged].astype(int)
-        life[tagged] = ends.groupby(bait).cumsum() - ends
-        total = fished[tagged].groupby([*bait, life[tagged]]).cumsum()
+        build, tag = (factorized(log.loc[tagged, name]) for name in ("build", "bait"))
+        of_tag, ends = alike(build, tag)[0], ended[tagged].astype(int)
+        life[tagged] = ends.groupby(of_tag).cumsum() - ends
+        of_life = alike(as_words(of_tag), as_words(life[tagged].to_numpy()))[0]
+        total = fished[tagged].groupby(of_life).cumsum()
         time[tagged], entry[tagged] = total.round(6), (total - fished[tagged]).round(6).clip(lower=0)
     rows = log.assign(
         entry=entry,

@@ -163,10 +163,11 @@ def runs_of(fills: "pd.DataFrame", mold: str) -> Runs:
 
 def molds_by_weight(fills: "pd.DataFrame") -> list[str]:
     """Molds with castings, the one with most of them at a known temperature first."""
-    known = fills["castings"].where(fills["mold_temp_c"].notna(), 0)
-    weight = fills.assign(known=known).groupby("mold")[["known", "castings"]].sum().reset_index()
-    weight = weight[weight["castings"] > 0].sort_values(["known", "castings"], ascending=False, kind="stable")
-    return [str(mold) for mold in weight["mold"]]
+    mold, castings = factorized(fills["mold"]), fills["castings"].to_numpy(dtype=np.float64)
+    everywhere = np.ones(len(fills), dtype=bool)
+    known = mold.sums(np.where(fills["mold_temp_c"].notna(), castings, 0.0), everywhere)
+    made = {name: number for name, number in mold.sums(castings, everywhere).items() if number > 0}
+    return sorted(sorted(made), key=lambda name: (-known[name], -made[name]))
 
 
 def read_with_a_gun(rows: "pd.DataFrame") -> set[str]:

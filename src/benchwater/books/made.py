@@ -12,8 +12,8 @@ from benchwater.books.log_columns import (
     FloatArray,
     Moments,
     Rows,
+    alike,
     as_words,
-    group_by,
     grouped,
     moments,
     numbers,
@@ -193,10 +193,10 @@ def _new_untagged(season: Season, rows: Rows) -> Steps:
     when, count = moments(season, "fishing")[rows], numbers(season, "fishing", "count")[rows]
     ends = np.where(words(season, "fishing", "fate").are("kept")[rows], 0.0, count)
     at = as_words(when)
-    alike = [words(season, "fishing", column).take(rows) for column in _SAME_BAIT]
-    same = group_by(at, as_words(numbers(season, "fishing", "fished_h")[rows]), *alike)
+    told = [words(season, "fishing", column).take(rows) for column in _SAME_BAIT]
+    same, first = alike(at, as_words(numbers(season, "fishing", "fished_h")[rows]), *told)
     most = np.zeros(len(at.names))
-    np.maximum.at(most, [key[0] for key in same.keys], np.bincount(same.of_row, count, len(same.keys)))
+    np.maximum.at(most, at.codes[first], np.bincount(same, count, len(first)))
     over = np.bincount(at.codes, ends, len(at.names))
     steps, met, ended = [], 0.0, 0.0
     for moment, there in enumerate(np.maximum(most, over).tolist()):

@@ -115,9 +115,12 @@ def _model(
     melt = fills.loc[fills["mold"] == mold, "melt_temp_c"].median()
     pour = liquidus + SUPERHEAT_K if math.isnan(melt) else float(melt)
     metal = SPRUES * sum(cavity.mass_g * cavity.per_fill for cavity in spec.cavities.values())
-    lengths = runs.lengths[trusted].tolist()
-    told = (
-        [row[:fills] for row, fills in zip(each[trusted], lengths, strict=True)]
-        for each in (runs.readings, runs.waits)
+    told = zip(runs.readings[trusted], runs.waits[trusted], runs.lengths[trusted].tolist(), strict=True)
+    sessions = [
+        (read[:fills], None if math.isnan(waits[0]) else waits[:fills]) for read, waits, fills in told
+    ]
+    return warming_mold(
+        *(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus),
+        [read for read, _ in sessions],
+        [waits for _, waits in sessions],
     )
-    return warming_mold(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus, *told)

@@ -1,11 +1,13 @@
 """`benchwater report`: the season report as PDF, HTML and JSON."""
 
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
+from benchwater.commands.lasting import lasting_imports
 from benchwater.commands.terminal import (
     Folder,
     debug_option,
@@ -56,12 +58,15 @@ def report(
 
     failures: list[str] = []
     with renderer() as second, progress() as step:
-        from benchwater.gather.spans import falls_in, last_day
-        from benchwater.pipeline import Request, make_report, read_workspace
-        from benchwater.plugin.hooks import ReportWritten
-        from benchwater.render.write import write_report
-        from benchwater.schedule.by_hand import by_hand
-        from benchwater.words import counted
+        with lasting_imports():
+            import pandas  # noqa: F401
+
+            from benchwater.gather.spans import falls_in, last_day
+            from benchwater.pipeline import Request, make_report, read_workspace
+            from benchwater.plugin.hooks import ReportWritten
+            from benchwater.render.write import write_report
+            from benchwater.schedule.by_hand import by_hand
+            from benchwater.words import counted
 
         hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
@@ -75,7 +80,14 @@ def report(
         )
         out = out or folder / "reports"
         with hand.overwriting(made.label) as note:
-            written = write_report(made, out, workspace=folder, progress=step, second=second)
+            written = write_report(
+                made,
+                out,
+                workspace=folder,
+                progress=step,
+                second=second,
+                meanwhile=partial(note.look, workspace, made) if not only else lambda: None,
+            )
             told = ReportWritten(
                 label=made.label,
                 workspace=folder,
@@ -85,8 +97,7 @@ def report(
             )
             whole = not only
             not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
-            if whole:
-                note.rests_on(workspace, made, written, handed_on=not not_handed_on)
+            note.keep(made, written, handed_on=not not_handed_on)
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
     used, aside = sum(source.used for source in made.sources), len(made.set_aside)

@@ -70,7 +70,8 @@ class BinomialLikelihood:
     ) -> "BinomialLikelihood":
         """From rows that all have trials, a design (n, k); ValueError where its columns are dependent."""
         binomials = gammaln(trials + 1) - gammaln(events + 1) - gammaln(trials - events + 1)
-        design, place = np.unique(design, axis=0, return_inverse=True)
+        first, place = _alike(design)
+        design = design[first]
         spread = np.sqrt((design**2).sum(axis=0))
         if np.any(spread == 0) or np.linalg.matrix_rank(design / spread) < design.shape[1]:
             raise ValueError(
@@ -202,6 +203,19 @@ def _solved(square: FloatArray, right: FloatArray) -> FloatArray:
     if right.size == 1:
         return right / square[0] if square[0, 0] > 0 else np.zeros(1)
     return np.asarray(np.linalg.lstsq(square, right, rcond=None)[0])
+
+
+def _alike(design: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """A row of each kind, kinds in order of their first column, then of their second, and each row's kind.
+
+    That is what `np.unique` over whole rows finds; column by column it is far less work.
+    """
+    place = np.zeros(len(design), dtype=np.int64)
+    for column in design.T:
+        codes = np.unique(column, return_inverse=True)[1]
+        place = place * (int(codes.max(initial=0)) + 1) + codes
+        first, place = np.unique(place, return_index=True, return_inverse=True)[1:]
+    return first, place
 
 
 def _summed(place: NDArray[np.int64], values: FloatArray) -> FloatArray:

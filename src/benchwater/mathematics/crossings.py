@@ -1,6 +1,7 @@
 """Where a function of one variable changes its sign, or is lowest."""
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ def crossing_beyond(excess: Callable[[float], float], centre: float, step: float
 
     The sign of `step` gives the direction. Where the sign changes twice within a step, that goes unseen.
     """
-    inner = centre
+    excess, inner = cache(excess), centre
     for _ in range(40):
         outer = inner + step
         if excess(outer) > 0:
@@ -27,6 +28,7 @@ def first_positive(function: Callable[[float], float], start: float, end: float,
 
     `step` is the length of the first. Where the sign changes twice within a step, that goes unseen.
     """
+    function = cache(function)
     if function(start) > 0:
         return start
     way, length = np.sign(end - start), abs(end - start)

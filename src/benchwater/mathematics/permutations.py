@@ -56,15 +56,15 @@ class Swaps:
         """Made anew for each number of units, from the same throws of a coin."""
         self.every_way = units <= MOST_UNITS_IN_FULL
         if self.every_way:
-            swapped = (np.arange(2**units)[:, np.newaxis] >> np.arange(units) & 1).astype(np.uint8)
+            kept = (~np.arange(2**units)[:, np.newaxis] >> np.arange(units) & 1).astype(np.uint8)
         else:
-            swapped = 1 - np.unpackbits(_throws(DRAWS * units), count=DRAWS * units).reshape(DRAWS, units)
-        self._swapped = Chosen([swapped])
+            kept = np.unpackbits(_throws(DRAWS * units), count=DRAWS * units).reshape(DRAWS, units)
+        self._kept = Chosen([kept])
 
     def sums(self, values: ArrayLike) -> FloatArray:
         """The sum of `values` (units,) with the signs of each way, (ways,)."""
         signed = np.asarray(values, dtype=np.float64)
-        return float(signed.sum()) - 2.0 * self._swapped.sums(signed)
+        return 2.0 * self._kept.sums(signed) - float(signed.sum())
 
 
 class _Coin:

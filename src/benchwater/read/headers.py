@@ -54,23 +54,31 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     FileError where no log kind, or more than one, could claim it: order never decides.
     """
     candidates: list[Header] = []
-    nearest: list[_Likeness] = []
+    looked_at: list[set[str]] = []
+    known = {kind.name: _lookup(kind) for kind in kinds}
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
     for separator in SEPARATORS:
         for record, end in islice(records_and_ends(plain, separator), DEEPEST_HEADER_ROW):
-            matches = [kind for kind in kinds if _names(kind, record.cells).issuperset(kind.signature)]
+            headings = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
+            matches = [kind for kind in kinds if not _missing(kind, known[kind.name], headings)]
             if matches:
                 candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
                 break
-            nearest += [_likeness(kind, record.cells) for kind in kinds]
+            looked_at.append(headings)
     if not text or text.isspace():
         raise FileError("is empty")
     if len(candidates) > 1:
         names = " and ".join(sorted({f"`{header.kind.name}`" for header in candidates}))
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
-        raise FileError(_nothing_like_it(nearest, kinds))
+        likenesses = [
+            _Likeness(kind.name, len(kind.signature) - len(missing), missing)
+            for headings in looked_at
+            for kind in kinds
+            for missing in (_missing(kind, known[kind.name], headings),)
+        ]
+        raise FileError(_nothing_like_it(likenesses, kinds))
     return candidates[0]
 
 
@@ -103,10 +111,9 @@ def _lookup(kind: LogKind) -> Mapping[str, Column]:
     return known
 
 
-def _names(kind: LogKind, cells: Iterable[str]) -> set[str]:
-    known = _lookup(kind)
-    found = (known.get(plain_heading(split_unit(cell)[0])) for cell in cells)
-    return {column.name for column in found if column is not None}
+def _missing(kind: LogKind, known: Mapping[str, Column], headings: Iterable[str]) -> tuple[str, ...]:
+    names = {known[heading].name for heading in headings if heading in known}
+    return tuple(name for name in kind.signature if name not in names)
 
 
 def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end: int) -> Header:
@@ -147,12 +154,6 @@ class _Likeness:
     kind: str
     named: int
     missing: tuple[str, ...]
-
-
-def _likeness(kind: LogKind, cells: Sequence[str]) -> _Likeness:
-    names = _names(kind, cells)
-    missing = tuple(name for name in kind.signature if name not in names)
-    return _Likeness(kind.name, len(kind.signature) - len(missing), missing)
 
 
 def _nothing_like_it(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:

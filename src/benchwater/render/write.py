@@ -34,11 +34,12 @@ def write_report(
     workspace: Path | None = None,
     progress: Callable[[str], None] = lambda step: None,
     second: Renderer | None = None,
+    meanwhile: Callable[[], object] = lambda: None,
 ) -> Written:
     """Write HTML, JSON and PDF below `out/<label>/`. The first two come first: they need no native library.
 
     `workspace` is the folder the logs were read from: those that still hold the same bytes go into the PDF.
-    `second` is the process that renders, where one was begun.
+    `second` is the process that renders, where one was begun; `meanwhile` is done while it prints.
     A PDF that cannot be printed is a problem in the result; an older one is then removed, so that the
     three files never disagree. OSError where a file cannot be written; BeingWrittenError while another
     run writes the same report.
@@ -46,7 +47,7 @@ def write_report(
     folder = out / report.label
     folder.mkdir(parents=True, exist_ok=True)
     with only_writer(folder):
-        return _write(report, folder, workspace, progress, second or renderer())
+        return _write(report, folder, workspace, progress, second or renderer(), meanwhile)
 
 
 def _write(
@@ -55,6 +56,7 @@ def _write(
     workspace: Path | None,
     progress: Callable[[str], None],
     second: Renderer,
+    meanwhile: Callable[[], object],
 ) -> Written:
     progress("Writing HTML and JSON")
     logs = read_logs(workspace, report.sources) if workspace is not None else ()
@@ -67,6 +69,7 @@ def _write(
         write_whole(folder / f"{NAME}.json", twin.encode()),
     ]
     progress("Printing the PDF")
+    meanwhile()
     target = folder / f"{NAME}.pdf"
     try:
         pdf: bytes = second.answer()

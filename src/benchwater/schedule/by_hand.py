@@ -10,7 +10,7 @@ from benchwater.pipeline import Workspace
 from benchwater.render.lock import BeingWrittenError, only_writer
 from benchwater.render.write import Written, write_whole
 from benchwater.schedule.inputs import Inputs, inputs_but_logs
-from benchwater.schedule.manifest import NAME, Manifest, WrittenReport, manifest_text, read_manifest
+from benchwater.schedule.manifest import NAME, Manifest, RestsOn, WrittenReport, manifest_text, read_manifest
 from benchwater.schedule.owed import rests_on
 from benchwater.schedule.periods import periods_with_rows
 from benchwater.schedule.row_digests import with_digests
@@ -18,13 +18,13 @@ from benchwater.schedule.row_digests import with_digests
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByHand:
-    """A command that writes reports by hand; `inputs` are from before it read anything.
+    """A command that writes reports by hand: into `out`, by `inputs` from before it read anything.
 
-    `out` is None where its reports go to a folder of the maker's choice: `due` is told nothing of those.
+    Both are None where its reports go to a folder of the maker's choice: `due` is told nothing of those.
     """
 
     workspace_plugins: bool
-    inputs: Inputs
+    inputs: Inputs | None
     out: Path | None
 
     @contextmanager
@@ -46,43 +46,52 @@ class ByHand:
             yield Note(self, out)
 
 
-@dataclass(frozen=True, slots=True)
 class Note:
     """A place for what a report rests on, in `out`; None where nothing can be noted."""
 
-    by: ByHand
-    out: Path | None
+    def __init__(self, by: ByHand, out: Path | None) -> None:
+        """Nothing is noted yet."""
+        self._by = by
+        self._out = out
+        self._rests_on: RestsOn | None = None
 
-    def rests_on(self, workspace: Workspace, made: Report, written: Written, *, handed_on: bool) -> None:
-        """Note a report that is as `due` would have made it; one of other days is passed over.
-
-        A note that cannot be written is no fault of the report: `due` then writes it once more.
-        """
-        if self.out is None:
+    def look(self, workspace: Workspace, made: Report) -> None:
+        """See what the report rests on, if it is as `due` would make it; one of other days is passed over."""
+        if self._out is None or self._by.inputs is None:
             return
         folder, bench, reading = workspace.folder, workspace.bench, workspace.reading
         period = next((p for p in periods_with_rows(reading.tables, bench) if p.label == made.label), None)
         if period is None or period.rows_until != made.season.end:
             return
         (period,) = with_digests((period,), folder, reading, workspace.plugins.log_kinds, bench)
-        now = inputs_but_logs(folder, workspace_plugins=self.by.workspace_plugins)
+        now = inputs_but_logs(folder, workspace_plugins=self._by.workspace_plugins)
+        self._rests_on = rests_on(period, self._by.inputs.settled(now))
+
+    def keep(self, made: Report, written: Written, *, handed_on: bool) -> None:
+        """Note the report, now written, with what it was seen to rest on.
+
+        A note that cannot be written is no fault of the report: `due` then writes it once more.
+        """
+        if self._out is None or self._rests_on is None:
+            return
         report = WrittenReport(
-            rests_on=rests_on(period, self.by.inputs.settled(now)),
+            rests_on=self._rests_on,
             files=tuple(path.name for path in written.files),
             printed=not written.problem,
             failed=made.failures,
             handed_on=handed_on,
         )
         with suppress(OSError):
-            _note(self.out, made.label, report)
+            _note(self._out, made.label, report)
 
 
 def by_hand(folder: Path, out: Path | None, *, workspace_plugins: bool) -> ByHand:
     """To be asked for before anything is read; `out` is where the maker wants the report, if anywhere."""
-    inputs = inputs_but_logs(folder, workspace_plugins=workspace_plugins)
     usual = folder / "reports"
-    there = out is None or out.resolve() == usual.resolve()
-    return ByHand(workspace_plugins=workspace_plugins, inputs=inputs, out=usual if there else None)
+    if out is not None and out.resolve() != usual.resolve():
+        return ByHand(workspace_plugins=workspace_plugins, inputs=None, out=None)
+    inputs = inputs_but_logs(folder, workspace_plugins=workspace_plugins)
+    return ByHand(workspace_plugins=workspace_plugins, inputs=inputs, out=usual)
 
 
 def _note(out: Path, label: str, report: WrittenReport | None) -> None:
