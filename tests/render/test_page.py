@@ -102,6 +102,8 @@ def test_the_season_s_table_is_shorter_beside_the_month_s_only(report: Report) -
     assert paper_rows(told(report, (MAY, section), (FIRST_MONTH, section))) == [(4, False)]
     without = Section(status="ok", tables=(replace(both, rows=()),))
     assert paper_rows(told(report, (MAY, without), (SEASON, section))) == [(4, False)]
+    thin = replace(section, status="thin", why="Too few.")
+    assert paper_rows(told(report, (MAY, thin), (SEASON, section))) == [(4, False), (4, False)]
     none = Section(status="ok", tables=(replace(both, again_rows=0),))
     assert paper_rows(told(report, (MAY, section), (SEASON, none))) == [(4, False), (0, True)]
 

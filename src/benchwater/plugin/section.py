@@ -63,9 +63,9 @@ class Table:
 
     On paper a month's figures and tables give way to those of the season to date with the same id;
     `each_span` prints this table for both, of the season's no more than `again_rows` where the month's is
-    there. A longer table gives way to a plot of its numbers: to a figure whose id is the table's, or begins
-    with it and a colon. `print_units`, where given, is one printed unit a row (such as `lb`) for columns with
-    `unit_from`.
+    there and its section `ok`. A longer table gives way to a plot of its numbers: to a figure whose id is the
+    table's, or begins with it and a colon. `print_units`, where given, is one printed unit a row (such as
+    `lb`) for columns with `unit_from`.
     `print_rows` bounds what is printed (the JSON twin always holds all rows); 0 prints none. Of these,
     `paper_rows` bounds what is on paper: the HTML holds the others; 0 leaves the table to the HTML.
     """

@@ -481,10 +481,13 @@ def _shows(table: Table) -> bool:
 
 
 def _told_again(table: Table, part: SpanSection, section: ReportSection) -> Table:
-    """The season's table, with as many rows on paper as it asks for beside the month's."""
+    """The season's table, with as many rows on paper as it asks for beside those of an `ok` month."""
     month = section.parts[0]
-    beside = part is not month and table.again_rows is not None and _adds(month, section)
-    if not beside or not any(_shows(each) for each in month.section.tables if each.id == table.id):
+    if part is month or table.again_rows is None or month.section.status != "ok":
+        return table
+    if not _adds(month, section) or not any(
+        _shows(each) for each in month.section.tables if each.id == table.id
+    ):
         return table
     rows = [rows for rows in (table.paper_rows, table.again_rows) if rows is not None]
     return replace(table, paper_rows=min(rows))
