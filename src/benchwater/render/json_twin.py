@@ -26,7 +26,7 @@ def render_json(report: Report) -> str:
     return (_written(_report(report)) + "\n").encode("utf-8", "replace").decode("utf-8")
 
 
-class _Plain(list["Json"]):
+class _Plain(list[Any]):
     """Rows of cells, or objects of such, with nothing within these, and none of them empty."""
 
 
@@ -199,7 +199,7 @@ def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
         told = {column.name: place for place, column in enumerate(table.columns)}
         cells, nothing = list(zip(*table.rows, strict=True)), (None,) * len(table.rows)
         of_column = [_values(cells[told[name]]) if cells and name in told else nothing for name in columns]
-        rows += map(list, zip((span.name,) * len(table.rows), *of_column, strict=True))
+        rows += zip((span.name,) * len(table.rows), *of_column, strict=True)
     first = parts[0][1]
     return {
         "id": identity,
