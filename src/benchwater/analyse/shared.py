@@ -7,6 +7,7 @@ from functools import partial
 from benchwater.analyse.report import ReportSection, VitalSeries
 from benchwater.analyse.run import run_analyses
 from benchwater.analyse.vitals import run_vitals
+from benchwater.aside.second_process import of_use
 from benchwater.aside.sharing import share_out
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
@@ -37,9 +38,12 @@ def run_shared(
     one after the other, whatever they keep in memory. `progress` hears the titles of those run here,
     `on_failure` the id and traceback of each one that broke.
     """
+    only_here = [number for number, (_, plugin) in enumerate(analyses) if plugin.origin != "shipped"]
+    if len(analyses) - len(only_here) > 1 and of_use():
+        _import_ahead()
     made = share_out(
         [partial(_one, pair, season, spans, whole) for pair in analyses],
-        only_here=[number for number, (_, plugin) in enumerate(analyses) if plugin.origin != "shipped"],
+        only_here=only_here,
         begin=lambda number: progress(analyses[number][0].title),
     )
     for _, failures in made:
@@ -50,6 +54,12 @@ def run_shared(
         vitals=tuple(series for one, _ in made for series in one.vitals),
         problems=tuple(problem for one, _ in made for problem in one.problems),
     )
+
+
+def _import_ahead() -> None:
+    """What most analyses import when called, before there is a second process that would import it too."""
+    import scipy.optimize
+    import scipy.special  # noqa: F401
 
 
 def _one(
