@@ -141,6 +141,8 @@ def _moves_of_each(season: Season) -> dict[str | Body, list[float]]:
 
     In one step a thing only comes, or only goes.
     """
+    import pandas as pd
+
     parts: defaultdict[str | Body, list[_Moves]] = defaultdict(list)
     for moves in _moves(season):
         parts[moves.kept].append(moves)
@@ -148,7 +150,7 @@ def _moves_of_each(season: Season) -> dict[str | Body, list[float]]:
     for kept, several in parts.items():
         days = np.concatenate([moves.when.astype("datetime64[D]").astype(np.int64) for moves in several])
         places = np.repeat([moves.place for moves in several], [len(moves.when) for moves in several])
-        steps, step = np.unique(days * len(_WORK) + places, return_inverse=True)
+        step, steps = pd.factorize(days * len(_WORK) + places, sort=True)
         amounts = np.concatenate([moves.amount for moves in several])
         found[kept] = np.bincount(step, amounts, len(steps)).tolist()
     return found
@@ -157,9 +159,9 @@ def _moves_of_each(season: Season) -> dict[str | Body, list[float]]:
 def _moves(season: Season) -> Iterator[_Moves]:
     bench = season.bench
     poured, count = castings(season), numbers(season, "pour", "count")
-    for piece in dict.fromkeys(what.piece for what in poured.keys):
-        rows = poured.of(what for what in poured.keys if what.piece == piece and what.outcome == "good")
-        yield _Moves((*piece, None), POURED, moments(season, "pour")[rows], count[rows])
+    for what, rows in poured.rows.items():
+        if what.outcome == "good":
+            yield _Moves((*what.piece, None), POURED, moments(season, "pour")[rows], count[rows])
     when, dipped, bad, cure_c = (
         moments(season, "finishing"),
         *(numbers(season, "finishing", column) for column in ("count", "rejects", "cure_temp_c")),
@@ -182,6 +184,6 @@ def _moves(season: Season) -> Iterator[_Moves]:
         body, trailer = body_of(build), trailer_of(build)
         taken: list[tuple[str | Body | None, float]] = [(body, 1.0), *build.fittings.items()]
         taken += [((*trailer, None), 1.0)] if trailer is not None else []
-        for what, each in taken:
-            if what is not None:
-                yield _Moves(what, ENDED, when[gone], -count[gone] * each)
+        for part, each in taken:
+            if part is not None:
+                yield _Moves(part, ENDED, when[gone], -count[gone] * each)
