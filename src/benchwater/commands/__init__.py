@@ -85,6 +85,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     Python takes a tenth of a second to take the libraries and tables of a report down, piece by piece. Once
     what asked to be told of the end was told and what was printed is out, the process ends at once.
     """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices here are small: more threads only wait
     status = guarded(cli, arguments)
     atexit._run_exitfuncs()
     try:
