@@ -27,7 +27,7 @@ def test_a_moment_is_a_part_of_its_day(moment: object):
 
 
 def test_what_is_missing_is_no_number():
-    told = numbers([1, None, math.nan, pd.NaT, np.datetime64("NaT"), np.float64(2.5), True])
+    told = numbers([1, None, math.nan, pd.NaT, np.datetime64("NaT", "s"), np.float64(2.5), True])
     assert [each for each in told if not math.isnan(each)] == [1.0, 2.5, 1.0]
     assert len(told) == 7
 

@@ -39,11 +39,12 @@ def test_columns_say_what_the_single_movements_say() -> None:
     assert list(moved.take(np.array([3, 1]))) == [one[3], one[1]]
     by_kind, shared = moved.by_kind(), moved.shared_by_source()
     for kind in ("used", "received", "discarded"):
-        assert by_kind[kind] == sum(abs(each.amount) for each in moved if each.kind == kind)
+        taken = sum(abs(each.amount) for each in moved if each.kind == kind)
+        assert by_kind[kind] == pytest.approx(taken, rel=1e-13), "Python's sum rounds less from 3.12 on"
     for source in ("", "one", "other"):
         signed = [np.sign(each.amount) * each.shared_u for each in moved if each.source == source]
         assert shared[source] == pytest.approx(sum(signed))
-    assert net_amount(moved) == sum(each.amount for each in one + other)
+    assert net_amount(moved) == pytest.approx(sum(each.amount for each in one + other), rel=1e-13)
 
 
 def test_sums_are_added_one_by_one() -> None:
