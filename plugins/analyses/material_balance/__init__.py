@@ -8,13 +8,22 @@ with a 5 g scale that is no rounding. Rejects and sprues went back to the pot an
 
 from collections.abc import Iterable
 
+from benchwater.books.casting_masses import odd_masses
 from benchwater.books.metal import dross_rates, mold_yields
 from benchwater.books.stock_books import keep_books
 from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 from benchwater.words import listed
 
 from .advice import advice, keep_logs
-from .findings import below_zero, closings, count_notes, imbalance, items_closed, unaccounted
+from .findings import (
+    below_zero,
+    closings,
+    count_notes,
+    imbalance,
+    items_closed,
+    unaccounted,
+    weighed_oddly,
+)
 from .lines import balance_line, by_verdict
 from .methods import CHAIN_METHOD, METHODS
 from .pictures import flow_figure, stock_figure
@@ -47,6 +56,7 @@ def analyse(season: Season, span: Span) -> Section:
             *(unaccounted(line, bench, told) for line in lines),
             *(imbalance(line, line.chain, bench) for line in lines if told and line.chain is not None),
             *(found for line in lines for found in below_zero(line, bench)),
+            *weighed_oddly(odd_masses(season, span), bench),
             *(found for each in yields for found in yield_findings(each, bench)),
             *(dross_finding(each, bench) for each in dross),
             *(entry for line in lines for entry in closings(line, bench)),

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from math import isfinite, isnan
 
+from benchwater.books.casting_masses import OddMass
 from benchwater.books.log_rows import midnight
 from benchwater.mathematics.movements import net_amount
 from benchwater.mathematics.stock import Chain
@@ -13,6 +14,7 @@ from .lines import UNLOGGED, WORK, K, Line, both_units
 from .slips import blame_words
 
 MOST_SAID = 6
+MOST_ODD = 3
 
 
 def items_closed(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
@@ -28,6 +30,23 @@ def items_closed(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
         )
         text = f"The books of {closed} of {len(counted)} items close. {said}"
         yield Finding(id="items_closed", text=text, value=float(closed), unit="pieces", n=len(counted))
+
+
+def weighed_oddly(odd: Sequence[OddMass], bench: Bench) -> Iterator[Finding]:
+    """Castings whose mass cannot be theirs: likely a slip of the pen. The books take it as written."""
+    for number, row in enumerate(odd):
+        place = f"{row.file} line {row.line}"
+        each, nominal = bench.show(row.each_g, "g"), bench.show(row.nominal_g, "g")
+        yield Finding(
+            id="odd_mass",
+            text=f"Look again at {place}: castings of {row.mold} {row.cavity} would weigh {each} each "
+            f"without their inserts, and bench.toml says {nominal}. The books take it as written.",
+            value=row.each_g,
+            unit="g",
+            n=row.pieces,
+            group=place,
+            quiet=number >= MOST_ODD,
+        )
 
 
 def how_much(line: Line, bench: Bench, *, both: bool = False) -> str:

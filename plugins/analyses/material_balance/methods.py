@@ -1,6 +1,6 @@
 """How each number of the section is made, with its published source."""
 
-from benchwater.books.casting_masses import FEWEST_WEIGHED
+from benchwater.books.casting_masses import FEWEST_WEIGHED, ODD_FACTOR
 from benchwater.books.stock_books import COAT_SHARE
 from benchwater.mathematics.weighing import FEWEST_DEGREES
 
@@ -23,7 +23,9 @@ METHODS = (
     "4.2.4), allowing for few weighings (JCGM 101:2008, 6.4.9), and with fewer than "
     f"{FEWEST_DEGREES} beyond the first of each cavity no less than the tolerance. Where tolerances weigh "
     "most, k = 2 covers more than 95 %. A coat: its recipe's mass on every piece dipped, good to "
-    f"±{COAT_SHARE:.0%}, or to half the range where recipes differ by more.",
+    f"±{COAT_SHARE:.0%}, or to half the range where recipes differ by more. Castings of over {ODD_FACTOR:g} "
+    f"times their nominal mass, or under 1/{ODD_FACTOR:g} of it, are pointed out (project choice, no "
+    "source).",
     "First-pass yield: good castings over good and rejected ones. Metal yield: the mass of the good ones "
     "over that of all poured, blank fills with them; one that is not good weighs what a good one does, and "
     "sprues go round. 95 % intervals: Wilson 1927, on the effective number of castings (Rao & Scott 1992), "

@@ -12,9 +12,10 @@ from benchwater.books.poured import Piece, castings
 from benchwater.mathematics.uncertainty import rectangular_uncertainty
 from benchwater.mathematics.weighing import PieceScatter, mean_piece_mass, pooled_scatter, reading_step
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.season import Season
+from benchwater.plugin.season import Season, Span
 
 FEWEST_WEIGHED = 3
+ODD_FACTOR = 2.0
 OUNCE_G = 28.349523125
 
 Cast = tuple[Piece, str]
@@ -36,6 +37,19 @@ class CastingMass:
     scatter: float
     step: float
     weighed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OddMass:
+    """A row of good castings that weigh what no casting of theirs does: `each_g` without the insert, in g."""
+
+    file: str
+    line: int
+    mold: str
+    cavity: str
+    pieces: int
+    each_g: float
+    nominal_g: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,6 +77,40 @@ def casting_mass(season: Season, piece: Piece, material: str) -> CastingMass:
     """The mass of a casting of that cavity in that material, cast or not."""
     known = _casting_masses(season).get((piece, material))
     return known if known is not None else _nominal(season.bench, piece, 0.0)
+
+
+def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
+    """The span's rows of good castings that weigh more than twice, or less than half, of the nominal mass.
+
+    Most likely another unit was meant, or other pieces were counted than weighed. The factor is a project
+    choice, no published source.
+    """
+    days, counts = moments(season, "pour"), numbers(season, "pour", "count")
+    inside = (days >= np.datetime64(span.start)) & (days < np.datetime64(span.end))
+    found: dict[int, tuple[Piece, float]] = {}
+    for what, rows in castings(season).rows.items():
+        if what.outcome == "good":
+            each = net_masses(season, what.piece, rows) / counts[rows]
+            nominal = season.bench.cavity(*what.piece).mass_g
+            odd = inside[rows] & ((each > ODD_FACTOR * nominal) | (each < nominal / ODD_FACTOR))
+            found |= {
+                row: (what.piece, mass) for row, mass in zip(rows[odd], each[odd].tolist(), strict=True)
+            }
+    if not found:
+        return ()
+    written = season.log("pour")[["file", "line", "count"]]
+    return tuple(
+        OddMass(
+            file=str(file),
+            line=int(line),
+            mold=piece[0],
+            cavity=piece[1],
+            pieces=int(pieces),
+            each_g=mass,
+            nominal_g=season.bench.cavity(*piece).mass_g,
+        )
+        for (file, line, pieces), (piece, mass) in ((written.iloc[row], found[row]) for row in sorted(found))
+    )
 
 
 @once_a_season

@@ -181,3 +181,23 @@ def test_mass_volume_and_pieces_balance_alike(
     found = finding(section, "unaccounted", "stuff")
     assert (found.unit, found.value) == (kind, pytest.approx(left))
     check_section(section)
+
+
+def test_castings_that_weigh_what_none_of_theirs_can_are_pointed_at_and_taken_as_written() -> None:
+    """Two at 15.6 g are right. Two at 2 oz are 28.35 g less a hook of 0.8 g each; four at 4 g, 0.2 g each."""
+    season = made(
+        "2026-03-01,alloy,counted,3000 g,,,\n2026-04-30,alloy,counted,2800 g,,,\n",
+        "2026-03-05,ball,1/4,good,2,15.6 g,,\n2026-03-06,ball,1/4,good,2,2 oz,,\n"
+        "2026-03-07,ball,1/4,reject,2,2 oz,short fill,\n2026-04-02,ball,1/4,good,4,4 g,,\n",
+    )
+    both = ANALYSIS.analyse(season.season, season.whole)
+    found = [each for each in both.findings if each.id == "odd_mass"]
+    assert [each.n for each in found] == [2, 4]
+    assert [each.value for each in found] == pytest.approx([28.349523125 - 0.8, 1.0 - 0.8])
+    assert found[0].text == (
+        "Look again at pour.csv line 3: castings of ball 1/4 would weigh 27.5 g each without their inserts, "
+        "and bench.toml says 7 g. The books take it as written."
+    )
+    check_section(both)
+    april = ANALYSIS.analyse(season.season, season.period)
+    assert [each.n for each in april.findings if each.id == "odd_mass"] == [4]
