@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from benchwater.books.log_columns import Groups, factorized, group_by, renamed
+from benchwater.books.log_columns import alphabetical, factorized, group_by, renamed
 from benchwater.mathematics.cure import SOFTENING_MARGIN_C, softens
 from benchwater.mathematics.safety_tables import (
     Caution,
@@ -120,19 +120,11 @@ def _sessions(poured: pd.DataFrame, bench: Bench, kind: str) -> pd.DataFrame:
     told = poured[["date", "fill", "melt_temp_c", "mold"]].iloc[rows]
     return told.assign(
         day=told["date"].dt.normalize(),
-        sitting=_in_order(
+        sitting=alphabetical(
             renamed(group_by(factorized(poured["session"])), lambda name: name or "").take(rows)
         ),
-        material=_in_order(material.take(rows)),
+        material=alphabetical(material.take(rows)),
     )
-
-
-def _in_order(said: Groups[str]) -> pd.Categorical:
-    """A word a row, to be grouped in alphabetical order."""
-    names = sorted(said.keys)
-    places = {name: place for place, name in enumerate(names)}
-    place = np.array([places[name] for name in said.keys], dtype=np.int32)
-    return pd.Categorical.from_codes(place[said.of_row], categories=pd.Index(names, dtype="str"))
 
 
 class Peak(NamedTuple):

@@ -17,13 +17,14 @@ def processes(request, monkeypatch):
     if request.param and not of_use():
         pytest.skip("no second process on this machine")
     monkeypatch.setattr(sharing, "of_use", lambda: request.param)
+    return 2 if request.param else 1
 
 
 def square(number: int) -> tuple[int, int]:
     return number * number, os.getpid()
 
 
-@pytest.mark.parametrize("many", [0, 1, 2, 30, 255, 300])
+@pytest.mark.parametrize("many", [0, 1, 2, 30, 256, 300])
 def test_every_piece_is_done_once_and_answered_in_its_place(processes, many):
     answers = share_out([partial(square, number) for number in range(many)])
     assert [answer for answer, _ in answers] == [number * number for number in range(many)]
@@ -56,6 +57,20 @@ def test_what_is_only_for_here_is_done_here_and_begin_hears_of_what_is_done_here
     assert [answers[number][1] for number in (2, 4, 6)] == [os.getpid()] * 3
     assert [number for number in begun if number in {2, 4, 6}] == [2, 4, 6]
     assert {number for number in range(8) if answers[number][1] == os.getpid()} == set(begun)
+
+
+def test_what_is_done_ahead_is_done_once_and_only_where_there_is_to_be_a_second_process(processes):
+    done: list[int] = []
+    share_out([partial(square, 1)], ahead=lambda: done.append(1))
+    assert done == []
+    answers = share_out([partial(square, number) for number in range(40)], ahead=lambda: done.append(1))
+    assert len(done) == processes - 1
+    assert len(answers) == 40
+
+
+def test_many_pieces_of_which_few_can_be_shared_are_all_done(processes):
+    answers = share_out([partial(square, number) for number in range(300)], only_here=range(290))
+    assert [answer for answer, _ in answers] == [number * number for number in range(300)]
 
 
 @needs_two

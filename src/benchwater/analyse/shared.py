@@ -7,7 +7,6 @@ from functools import partial
 from benchwater.analyse.report import ReportSection, VitalSeries
 from benchwater.analyse.run import run_analyses
 from benchwater.analyse.vitals import run_vitals
-from benchwater.aside.second_process import of_use
 from benchwater.aside.sharing import share_out
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
@@ -38,13 +37,11 @@ def run_shared(
     one after the other, whatever they keep in memory. `progress` hears the titles of those run here,
     `on_failure` the id and traceback of each one that broke.
     """
-    only_here = [number for number, (_, plugin) in enumerate(analyses) if plugin.origin != "shipped"]
-    if len(analyses) - len(only_here) > 1 and of_use():
-        _import_ahead()
     made = share_out(
         [partial(_one, pair, season, spans, whole) for pair in analyses],
-        only_here=only_here,
+        only_here=[number for number, (_, plugin) in enumerate(analyses) if plugin.origin != "shipped"],
         begin=lambda number: progress(analyses[number][0].title),
+        ahead=_import,
     )
     for _, failures in made:
         for analysis, trace in failures:
@@ -56,8 +53,8 @@ def run_shared(
     )
 
 
-def _import_ahead() -> None:
-    """What most analyses import when called, before there is a second process that would import it too."""
+def _import() -> None:
+    """What most analyses import when called, so that two processes need not."""
     import scipy.optimize
     import scipy.special  # noqa: F401
 

@@ -1,7 +1,7 @@
 """A second process for one kind of work, begun early and given its work later.
 
-It is a fork of this one, so that it has everything that is in memory here. It gives its answer back pickled,
-and nothing it prints is seen. It is of use on Linux, where the libraries used here bear a fork, and with two
+It is a fork of this one, so that it has everything that is in memory here. It gives its answer back pickled;
+what it prints may be lost. It is of use on Linux, where the libraries used here bear a fork, and with two
 processors.
 """
 
@@ -17,6 +17,7 @@ from types import MappingProxyType, TracebackType
 from typing import IO, Any, Generic, NamedTuple, TypeVar
 
 _NOT_TO_BE_PICKLED = (pickle.PicklingError, TypeError, AttributeError)
+_NOT_TO_BE_READ = (pickle.UnpicklingError, EOFError, AttributeError, ImportError, IndexError)
 _Given = TypeVar("_Given")
 _Answer = TypeVar("_Answer")
 
@@ -82,7 +83,7 @@ class SecondProcess(Generic[_Given, _Answer]):
             try:
                 told: _Answer = pickle.load(self._process.back)
                 return told
-            except (OSError, EOFError, pickle.UnpicklingError):
+            except (OSError, *_NOT_TO_BE_READ):
                 self._end()
         return self._work(given)
 

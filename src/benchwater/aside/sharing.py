@@ -8,7 +8,7 @@ from typing import TypeVar
 from benchwater.aside.second_process import SecondProcess, of_use
 
 _Answer = TypeVar("_Answer")
-_MOST_SHARED = 255
+_MOST = 256
 
 
 def share_out(
@@ -16,11 +16,13 @@ def share_out(
     *,
     only_here: Collection[int] = (),
     begin: Callable[[int], None] = lambda number: None,
+    ahead: Callable[[], object] = lambda: None,
 ) -> tuple[_Answer, ...]:
     """The answer of each piece, in the order given, whoever worked it out.
 
     Pieces numbered in `only_here` are done in this process, in their order. `begin` hears the number of each
-    piece that this process begins. What the second process cannot do or hand back is done here.
+    piece that this process begins. `ahead` is done once where there is to be a second process, before it is.
+    What that cannot do or hand back is done here.
     """
     shared = [number for number in range(len(pieces)) if number not in only_here]
     done: dict[int, _Answer] = {}
@@ -30,7 +32,8 @@ def share_out(
             begin(number)
             done[number] = pieces[number]()
 
-    if of_use() and 1 < len(shared) <= _MOST_SHARED:
+    if of_use() and len(shared) > 1 and len(pieces) <= _MOST:
+        ahead()
         with _turns(shared) as turns:
 
             def theirs(_: None) -> dict[int, _Answer]:

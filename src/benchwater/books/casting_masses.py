@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchwater.books.log_columns import FloatArray, Rows, moments, numbers
+from benchwater.books.log_columns import FloatArray, Rows, in_days, moments, numbers
 from benchwater.books.once import once_a_season
 from benchwater.books.poured import Piece, castings
 from benchwater.mathematics.uncertainty import rectangular_uncertainty
@@ -85,8 +85,8 @@ def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
     Most likely another unit was meant, or other pieces were counted than weighed. The factor is a project
     choice, no published source.
     """
-    days, counts = moments(season, "pour"), numbers(season, "pour", "count")
-    inside = (days >= np.datetime64(span.start)) & (days < np.datetime64(span.end))
+    inside = in_days(moments(season, "pour"), span.start, span.end)
+    counts = numbers(season, "pour", "count")
     found: dict[int, tuple[Piece, float]] = {}
     for what, rows in castings(season).rows.items():
         if what.outcome == "good":

@@ -16,6 +16,7 @@ from benchwater.books.log_columns import (
     Moments,
     Words,
     alike,
+    alphabetical,
     factorized,
     group_by,
     renamed,
@@ -89,15 +90,9 @@ def poured_in(season: Season, span: Span) -> "pd.DataFrame":
 
 
 def _sessions(rows: "pd.DataFrame") -> "pd.Categorical":
-    """The session of each row, as one of their names in alphabetical order: named once, told by number."""
-    import pandas as pd
-
+    """The session of each row, as one of their names: named once, told by number."""
     told = [rows["date"].dt.normalize(), rows["session"], rows["mold"]]
-    of_name = renamed(group_by(*map(factorized, told)), _session)
-    names = sorted(of_name.keys)
-    places = {name: place for place, name in enumerate(names)}
-    to = np.array([places[name] for name in of_name.keys], dtype=np.int32)
-    return pd.Categorical.from_codes(to[of_name.of_row], categories=pd.Index(names, dtype="str"))
+    return alphabetical(renamed(group_by(*map(factorized, told)), _session))
 
 
 def _session(day: "pd.Timestamp", name: str | None, mold: str) -> str:

@@ -175,6 +175,16 @@ def renamed(groups: Groups[tuple[Any, ...]], name: Callable[..., Other]) -> Grou
     return Groups(list(places), to[groups.of_row])
 
 
+def alphabetical(groups: Groups[str]) -> "pd.Categorical":
+    """A word a row, told by number, to be grouped and listed in alphabetical order."""
+    import pandas as pd
+
+    names = sorted(groups.keys)
+    places = {name: place for place, name in enumerate(names)}
+    to = np.array([places[name] for name in groups.keys], dtype=np.int32)
+    return pd.Categorical.from_codes(to[groups.of_row], categories=pd.Index(names, dtype="str"))
+
+
 def in_days(when: Moments, start: date, end: date) -> Flags:
     """The moments (n,) from the start of one day up to the start of another."""
     return (when >= np.datetime64(start)) & (when < np.datetime64(end))

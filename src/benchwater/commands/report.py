@@ -78,7 +78,7 @@ def report(
             progress=step,
             on_failure=lambda analysis, trace: failures.append(trace),
         )
-        out = out or folder / "reports"
+        out, whole = out or folder / "reports", not only
         with hand.overwriting(made.label) as note:
             written = write_report(
                 made,
@@ -86,7 +86,7 @@ def report(
                 workspace=folder,
                 progress=step,
                 second=second,
-                meanwhile=partial(note.look, workspace, made) if not only else lambda: None,
+                meanwhile=partial(note.look, workspace, made) if whole else lambda: None,
             )
             told = ReportWritten(
                 label=made.label,
@@ -95,7 +95,6 @@ def report(
                 files=written.files,
                 failed=made.failed,
             )
-            whole = not only
             not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
             note.keep(made, written, handed_on=not not_handed_on)
     for path in written.files:

@@ -1,6 +1,5 @@
 """The PDF report: the HTML printed by WeasyPrint, PDF/UA-1 and PDF/A-3a, the same bytes every time."""
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -64,9 +63,7 @@ def print_paper(paper: Paper) -> bytes:
         for log in paper.logs
     ]
     page = paper_page(paper.html, fetcher)
-    with printing.garbage_left_lying(), packed_fast(), warnings.catch_warnings():
-        # WeasyPrint leaves the colour profile that PDF/A asks for open.
-        warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
+    with printing.undisturbed(), packed_fast():
         pdf: bytes = page.write_pdf(
             stylesheets=[printing.typeface(fonts)],
             font_config=fonts,

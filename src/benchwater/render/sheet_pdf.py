@@ -1,7 +1,6 @@
 """A blank log sheet as PDF: PDF/UA-1 and PDF/A-3a, with form fields, the same bytes for the same bench."""
 
 import re
-import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,9 +28,7 @@ def print_sheet(sheet: Sheet) -> bytes:
 
     fetcher, fonts = printing.own_fetcher(), FontConfiguration()
     document = weasyprint.HTML(string=sheet_html(sheet), url_fetcher=fetcher)
-    with printing.garbage_left_lying(), warnings.catch_warnings():
-        # WeasyPrint leaves the colour profile that PDF/A asks for open.
-        warnings.filterwarnings("ignore", message="unclosed file .*sRGB2014[.]icc", category=ResourceWarning)
+    with printing.undisturbed():
         pdf: bytes = document.write_pdf(
             stylesheets=[printing.typeface(fonts)],
             font_config=fonts,
