@@ -89,6 +89,18 @@ def test_paper_has_the_first_findings_and_says_where_the_others_are(report: Repo
     assert words_on(pages, f"Do {MOST_ADVISED + 1}.") is None
 
 
+def test_nothing_urgent_is_ever_left_off_paper(report: Report) -> None:
+    urgent = tuple(
+        Action(id=f"u{n}", text=f"Stop {n}.", because="", urgent=True) for n in range(1, MOST_ADVISED + 5)
+    )
+    other = tuple(Action(id=f"o{n}", text=f"Do {n}.", because="") for n in range(1, 4))
+    section = Section(status="ok", findings=(Finding(id="f", text="Found."),), actions=other + urgent)
+    pages = laid_out(render_html(told(report, (SEASON, section)))).pages
+    assert all(words_on(pages, action.text) for action in urgent)
+    assert words_on(pages, "Do 1.") is None
+    assert words_on(pages, "And 3 more things to do in season-report.html.")
+
+
 def test_the_season_s_table_is_shorter_beside_the_month_s_only(report: Report) -> None:
     def paper_rows(report: Report) -> list[tuple[int, bool]]:
         (view,) = compose(report).sections

@@ -117,8 +117,8 @@ class SpanView:
     """What a section says of one span. `note` is empty where the section's own status says it already.
 
     `label` is empty where the whole report is of one span, which the front page names. Paper has the first
-    `MOST_FINDINGS` findings and `MOST_ADVISED` actions, and `more_findings` and `more_actions` say where the
-    others are.
+    `MOST_FINDINGS` findings and `MOST_ADVISED` actions, and every urgent one; `more_findings` and
+    `more_actions` say where the others are.
     """
 
     label: str
@@ -323,12 +323,13 @@ def _action_line(ranked: RankedAction, anchors: dict[str, str], bench: Bench) ->
 def _left_to_tell(
     section: ReportSection, told: frozenset[tuple[str, str]], bench: Bench
 ) -> tuple[ActionLine, ...]:
-    """The section's advice that the front page leaves out, or whose reason it cuts, in full."""
-    return tuple(
+    """The section's advice that the front page leaves out, or whose reason it cuts, in full; urgent first."""
+    left = [
         ActionLine(_whole(action.text), _whole(action.because), _worth(action, bench), action.urgent, "", "")
         for action in merged_actions(section)
         if (section.id, action.id) not in told or len(_whole(action.because)) > _LONGEST_BECAUSE
-    )
+    ]
+    return tuple(sorted(left, key=lambda line: not line.urgent))
 
 
 def _whole(text: str) -> str:
@@ -460,7 +461,9 @@ def _span_view(
         findings=findings,
         more_findings=_more_on_screen(len(findings) - MOST_FINDINGS, "finding"),
         actions=advice,
-        more_actions=_more_on_screen(len(advice) - MOST_ADVISED, "thing", " to do"),
+        more_actions=_more_on_screen(
+            sum(not line.urgent for line in advice[MOST_ADVISED:]), "thing", " to do"
+        ),
         rows=tuple(_side_by_side(blocks)),
         unsaid=said.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
         nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
