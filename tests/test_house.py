@@ -13,7 +13,7 @@ HOST = ROOT / "src" / "benchwater"
 PLUGINS = ROOT / "plugins"
 HOUSE, AT_THE_TOP = part("The house").split("| at the top |")
 ORDER = [typed(row[0])[0].rstrip("/").removesuffix(".py").replace("/", ".") for row in rows(HOUSE)]
-OPEN_TO_PLUGINS = {"plugin", "units", "words", "mathematics", "books", "plots"}
+OPEN_TO_PLUGINS = {"plugin", "units", "words", "statistics", "ledger", "plots"}
 ALONE = {
     "pint": {"units"},
     "pluggy": {"plugin", "plugin_host"},

@@ -17,7 +17,7 @@ WHOLE_TREE = (
     "tests/test_documents.py",
     "tests/test_house.py",
     "tests/demo_season",
-    "tests/books/test_made.py",
+    "tests/ledger/test_made.py",
 )
 pytestmark = pytest.mark.slow
 

@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from benchwater.mathematics.interval import Interval
+from benchwater.statistics.interval import Interval
 from benchwater.words import (
     counted,
     day_words,

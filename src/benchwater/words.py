@@ -35,7 +35,7 @@ MONTHS = (
 
 
 class WithLimits(Protocol):
-    """An estimate with its limits, such as `mathematics.interval.Interval`."""
+    """An estimate with its limits, such as `statistics.interval.Interval`."""
 
     @property
     def estimate(self) -> float:

@@ -9,17 +9,17 @@ from numpy.typing import NDArray
 from scipy.special import expit
 from scipy.stats import beta
 
-from benchwater.books.log_rows import midnight
-from benchwater.books.metal import mold_yields
-from benchwater.books.stock_books import keep_books
-from benchwater.mathematics.flaw_window import FlawWindow, flaw_window, rate_limits
-from benchwater.mathematics.logistic import (
+from benchwater.ledger.log_rows import midnight
+from benchwater.ledger.stock_books import keep_books
+from benchwater.plugin.season import Season, Span
+from defect_rate.flaw_window import FlawWindow, flaw_window, rate_limits
+from defect_rate.logistic import (
     cluster_dispersion,
     fit_logistic,
     line_design,
     with_dispersion,
 )
-from benchwater.plugin.season import Season, Span
+from material_balance.metal import mold_yields
 from simulations.shares_and_lives import alike_shares, inside
 from simulations.stock_seasons import NOMINAL, START, bench
 from simulations.study import Generator, Held

@@ -6,15 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, gamma, gammainc
 
-from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
-from benchwater.mathematics.competing_risks import cumulative_incidence
-from benchwater.mathematics.fish import mean_interval
-from benchwater.mathematics.one_against_rest import times_as_often
-from benchwater.mathematics.proportions import clopper_pearson_interval, wilson_interval
-from benchwater.mathematics.rates import poisson_interval, rate_ratio
-from benchwater.mathematics.ratio import ratio_of_totals
-from benchwater.mathematics.stratified_rates import common_rate_ratio
-from benchwater.mathematics.survival import kaplan_meier, median_survival, restricted_mean
+from bait_mortality.competing_risks import cumulative_incidence
+from bait_mortality.stratified_rates import common_rate_ratio
+from bait_mortality.survival import kaplan_meier, median_survival, restricted_mean
+from benchwater.ledger.fish import mean_interval
+from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
+from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
+from benchwater.statistics.rates import poisson_interval, rate_ratio
+from catch_rate.ratio import ratio_of_totals
+from defect_rate.one_against_rest import times_as_often
 from simulations.study import Generator, Held
 
 FloatArray = NDArray[np.float64]

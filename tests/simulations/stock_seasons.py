@@ -9,15 +9,15 @@ from unittest.mock import patch
 import numpy as np
 import pandas as pd
 
-from benchwater.books import casting_masses
-from benchwater.books.log_rows import midnight
-from benchwater.books.metal import dross_rates
-from benchwater.books.stock_books import Book, keep_books
-from benchwater.mathematics.stock import Chain, chain_counts, close_books
-from benchwater.mathematics.uncertainty import resolution_uncertainty
-from benchwater.mathematics.weighing import PieceScatter
+from benchwater.ledger import casting_masses
+from benchwater.ledger.log_rows import midnight
+from benchwater.ledger.stock import Chain, chain_counts, close_books
+from benchwater.ledger.stock_books import Book, keep_books
+from benchwater.ledger.weighing import PieceScatter
 from benchwater.plugin.bench import Bench, Cavity, Item, Mold
 from benchwater.plugin.season import Season, Span
+from benchwater.statistics.uncertainty import resolution_uncertainty
+from material_balance.metal import dross_rates
 from simulations.shares_and_lives import inside
 from simulations.study import Generator, Held
 

@@ -14,12 +14,12 @@ season's from new. The three untagged ones came home after 1 h: each lasts 1 h o
 
 from collections.abc import Iterable
 
-from benchwater.books.bait_contrasts import LEAST_ENDS, compare_baits
-from benchwater.books.bait_lives import factors_of, number_of_baits, rows_in_use, summed_alike, untagged
+from benchwater.ledger.bait_lives import factors_of, number_of_baits, rows_in_use, summed_alike, untagged
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 from benchwater.words import counted
 
 from .advice import advice
+from .bait_contrasts import LEAST_ENDS, compare_baits
 from .contrasts import contrasts_told, log_ranks
 from .curves import curve_groups, lives_of
 from .lives import (
@@ -38,7 +38,7 @@ from .tables import cause_summary, contrasts_table, curve_tables, losses_table, 
 
 def analyse(season: Season, span: Span) -> Section:
     """What became of the baits in use during the span."""
-    from benchwater.mathematics.followed_stretch import well_followed_to
+    from .followed_stretch import well_followed_to
 
     rows = rows_in_use(season.log("fishing"), span)
     if rows.empty:

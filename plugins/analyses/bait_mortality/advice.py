@@ -4,11 +4,11 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from benchwater.books.bait_contrasts import Contrast
-from benchwater.books.bait_lives import together
+from benchwater.ledger.bait_lives import together
 from benchwater.plugin import Action
 from benchwater.words import counted
 
+from .bait_contrasts import Contrast
 from .group_words import ends_in_hours, ratio_words
 
 if TYPE_CHECKING:

@@ -7,19 +7,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchwater.books.bait_contrasts import CLEAR, LEAST_ENDS, LEAST_HOURS, Contrast
-from benchwater.books.bait_lives import Factor
+from benchwater.ledger.bait_lives import Factor
 from benchwater.plugin import Cell, Finding
 from benchwater.words import counted, make_finding, p_words, times
 
+from .bait_contrasts import CLEAR, LEAST_ENDS, LEAST_HOURS, Contrast
 from .group_words import ends_in_hours, those, worded
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from benchwater.mathematics.confounding import HeldLike
-    from benchwater.mathematics.rates import RateRatio
-    from benchwater.mathematics.stratified_rates import CommonRateRatio
+    from benchwater.statistics.rates import RateRatio
+
+    from .confounding import HeldLike
+    from .stratified_rates import CommonRateRatio
 
 CAUSE_WORDS = {"bite off": "were bitten off", "snag": "were lost to snags"}
 
@@ -83,8 +84,9 @@ def _larger(c: Contrast, ratio: "RateRatio | CommonRateRatio") -> tuple[float | 
 
 def log_ranks(rows: "pd.DataFrame", factors: Sequence[Factor]) -> list[Finding]:
     """One test a factor over its groups with enough bait-hours, adjusted over all of them."""
-    from benchwater.mathematics.multiplicity import holm_adjusted
-    from benchwater.mathematics.survival import log_rank
+    from benchwater.statistics.multiplicity import holm_adjusted
+
+    from .survival import log_rank
 
     time, entry, count, ended = (rows[name].to_numpy() for name in ("time", "entry", "count", "ended"))
     tests = []

@@ -3,13 +3,14 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from benchwater.books.bait_contrasts import LEAST_HOURS
-from benchwater.books.bait_lives import Factor
+from benchwater.ledger.bait_lives import Factor
+
+from .bait_contrasts import LEAST_HOURS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from benchwater.mathematics.followed_stretch import Lives
+    from .followed_stretch import Lives
 
 
 def curve_groups(rows: "pd.DataFrame", leader: Factor) -> dict[str, "pd.DataFrame"]:
@@ -21,7 +22,7 @@ def curve_groups(rows: "pd.DataFrame", leader: Factor) -> dict[str, "pd.DataFram
 
 def lives_of(rows: "pd.DataFrame", causes: Iterable[str]) -> "Lives":
     """How long each bait was followed and what ended it; `causes` are numbered from 1 in their order."""
-    from benchwater.mathematics.followed_stretch import lives_to_first_gap
+    from .followed_stretch import lives_to_first_gap
 
     codes = {cause: code for code, cause in enumerate(["", *causes])}
     return lives_to_first_gap(

@@ -2,13 +2,15 @@
 
 from typing import TYPE_CHECKING
 
-from benchwater.books.bait_contrasts import Contrast
-from benchwater.books.bait_lives import UNKNOWN
+from benchwater.ledger.bait_lives import UNKNOWN
 from benchwater.words import times
 
+from .bait_contrasts import Contrast
+
 if TYPE_CHECKING:
-    from benchwater.mathematics.rates import RateRatio
-    from benchwater.mathematics.stratified_rates import CommonRateRatio
+    from benchwater.statistics.rates import RateRatio
+
+    from .stratified_rates import CommonRateRatio
 
 FACTOR_WORDS = {
     "coat": "coated {}",

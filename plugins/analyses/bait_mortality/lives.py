@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
-from benchwater.books.bait_lives import untagged
+from benchwater.ledger.bait_lives import untagged
 from benchwater.plugin import Bench, Finding
 from benchwater.units import figures
 from benchwater.words import counted, in_brackets, known, make_finding
@@ -11,7 +11,7 @@ from benchwater.words import counted, in_brackets, known, make_finding
 if TYPE_CHECKING:
     import pandas as pd
 
-    from benchwater.mathematics.followed_stretch import Lives
+    from .followed_stretch import Lives
 
 LEAST_BAITS, LEAST_AT_RISK = 10, 5
 
@@ -31,7 +31,7 @@ def main_cause(causes: dict[str, int], lives: "Lives", horizon: float, bench: Be
 
 def loss_rate(rows: "pd.DataFrame", baits: int, bench: Bench) -> Finding:
     """Baits ended per bait-hour."""
-    from benchwater.mathematics.rates import poisson_rate
+    from benchwater.statistics.rates import poisson_rate
 
     ends, hours = int(rows["ended"].sum()), float(rows["hours"].sum())
     text = f"{ends} of {counted(baits, 'bait')} ended in {figures(hours)} bait-hours"
@@ -51,7 +51,7 @@ def life_in_use(lives: "Lives", horizon: float, bench: Bench) -> Iterable[Findin
     """Median and restricted mean, where the curve starts among enough baits to mean something."""
     import numpy as np
 
-    from benchwater.mathematics.survival import median_survival, restricted_mean
+    from .survival import median_survival, restricted_mean
 
     curve, until, show = lives.survival, bench.show(horizon, "h"), shown_in(bench, "h")
     ends = int(curve.n_event.sum())

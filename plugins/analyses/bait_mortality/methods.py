@@ -1,6 +1,6 @@
 """How each number of the section is made, with its published source."""
 
-from benchwater.books.bait_contrasts import LEAST_ENDS, LEAST_HOURS
+from .bait_contrasts import LEAST_ENDS, LEAST_HOURS
 
 METHODS = (
     "Time is hours in use: those of a tagged bait add up over its trips, before the span too, and it is "

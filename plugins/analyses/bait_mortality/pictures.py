@@ -8,7 +8,7 @@ from benchwater import plots
 from benchwater.plugin import Bench, Figure
 
 if TYPE_CHECKING:
-    from benchwater.mathematics.followed_stretch import Lives
+    from .followed_stretch import Lives
 
 
 def survival_picture(lives: dict[str, "Lives"], horizon: float, bench: Bench) -> Figure:

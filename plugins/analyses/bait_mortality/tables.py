@@ -3,16 +3,18 @@
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from benchwater.books.bait_contrasts import Contrast
-from benchwater.books.bait_lives import Factor, habitat_tags
+from benchwater.ledger.bait_lives import Factor, habitat_tags
 from benchwater.plugin import Cell, Table, TableColumn
 from benchwater.words import known, make_columns, make_table
+
+from .bait_contrasts import Contrast
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from benchwater.books.bait_lives import Truths
-    from benchwater.mathematics.followed_stretch import Lives
+    from benchwater.ledger.bait_lives import Truths
+
+    from .followed_stretch import Lives
 
 Row = tuple[Cell, ...]
 MOST_ON_PAPER, MOST_COMPARED_ON_PAPER = 10, 6
@@ -42,7 +44,7 @@ def cause_summary(causes: dict[str, int], lives: "Lives", horizon: float) -> Tab
 
 def rates_table(rows: "pd.DataFrame", factors: Sequence[Factor]) -> Table:
     """Ends per bait-hour, of all and by each group of each factor."""
-    from benchwater.mathematics.rates import poisson_rate
+    from benchwater.statistics.rates import poisson_rate
 
     parts: list[tuple[str, str, Truths]] = [("all", "all", rows["count"] > 0)]
     for factor in factors:

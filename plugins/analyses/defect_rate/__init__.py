@@ -14,7 +14,7 @@ mold will have been; those castings are shown apart, as estimated, and no advice
 
 from collections.abc import Iterable
 
-from benchwater.books.fills import fills_of, molds_by_weight, poured_in, read_with_a_gun
+from benchwater.ledger.fills import fills_of, molds_by_weight, poured_in, read_with_a_gun
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 

@@ -6,15 +6,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from benchwater.books.log_columns import alike, as_words, factorized
-from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
-from benchwater.mathematics.one_against_rest import adjusted_p, one_against_rest, times_as_often
-from benchwater.mathematics.stratified import ShareRatio
+from benchwater.ledger.log_columns import alike, as_words, factorized
 from benchwater.plugin import Action
+from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.words import make_finding, p_words, times
 
 from .draft import ENOUGH_CASTINGS, ENOUGH_FLAWED, Draft
+from .one_against_rest import adjusted_p, one_against_rest, times_as_often
 from .rates import estimate_and_limits
+from .stratified import ShareRatio
 
 
 def by_cavity(draft: Draft, molds: list[str]) -> None:

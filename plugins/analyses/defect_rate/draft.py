@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from benchwater.books.prices import cost_of_reject
-from benchwater.mathematics.flaw_window import FlawWindow
+from benchwater.ledger.prices import cost_of_reject
 from benchwater.plugin import Action, Bench, Cell, Figure, Finding, Season
 from benchwater.words import day_words, limits
+
+from .flaw_window import FlawWindow
 
 ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
 ASKED_OF = ["mold", "cavity", "flaw", "session", "key", "castings", "rejects", "cold", "hot"]

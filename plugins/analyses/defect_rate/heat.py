@@ -5,16 +5,16 @@ import math
 import numpy as np
 import pandas as pd
 
-from benchwater.books.fills import Runs
-from benchwater.books.mold_warmth import LEAD_MELTS_C, FillWarmth, MoldWarmth, mold_warmth
-from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
-from benchwater.mathematics.infrared import BARE_ALUMINIUM, MATT_BLACK, OXIDISED_ALUMINIUM, infrared_reading
-from benchwater.mathematics.warm_up import AIR_C, LOW_MELTING_C, WarmingMold
+from benchwater.ledger.fills import Runs
 from benchwater.plugin import Cell, Finding
+from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.words import counted, in_brackets, limits, make_finding
 
 from .draft import Draft, bin_numbers
+from .infrared import BARE_ALUMINIUM, MATT_BLACK, OXIDISED_ALUMINIUM, infrared_reading
+from .mold_warmth import LEAD_MELTS_C, FillWarmth, MoldWarmth, mold_warmth
 from .rates import rates_by_bin, trend_words
+from .warm_up import AIR_C, LOW_MELTING_C, WarmingMold
 
 ENOUGH_UNREAD = 10
 CUSTOMARY_C = 150.0  # mold for lead alloys: common practice, no source

@@ -8,12 +8,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from benchwater import plots
-from benchwater.mathematics.control_charts import ControlChart
-from benchwater.mathematics.flaw_window import FlawWindow, rate_limits
 from benchwater.plugin import Figure
 from benchwater.words import MONTHS, limits
 
+from .control_charts import ControlChart
 from .draft import Draft, as_printed
+from .flaw_window import FlawWindow, rate_limits
 
 NAMED_WINDOW, MOST_DAYS = 0.2, 6
 PLACES = 240

@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from benchwater.mathematics.clustered import clustered_wilson_interval, design_effect
-from benchwater.mathematics.interval import Interval
-from benchwater.mathematics.trend import TrendTest, cochran_armitage
+from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
+from benchwater.statistics.interval import Interval
+from benchwater.statistics.trend import TrendTest, cochran_armitage
 from benchwater.words import in_brackets, make_finding, p_words
 
 from .draft import Draft, bin_edge

@@ -5,11 +5,11 @@ import math
 import numpy as np
 import pandas as pd
 
-from benchwater.mathematics.clustered import design_effect
-from benchwater.mathematics.control_charts import ControlChart, p_chart
 from benchwater.plugin import Action, Cell, Finding
+from benchwater.statistics.clustered import design_effect
 from benchwater.words import listed, make_finding
 
+from .control_charts import ControlChart, p_chart
 from .draft import ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS, Draft
 from .pictures import session_chart
 

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from benchwater.mathematics.flaw_window import FlawWindow, flaw_window, rate_limits
-from benchwater.mathematics.logistic import LogisticFit
 from benchwater.plugin import Cell
 from benchwater.words import counted, listed, make_finding
 
 from .draft import ENOUGH_CASTINGS, ENOUGH_FLAWED, Draft
+from .flaw_window import FlawWindow, flaw_window, rate_limits
+from .logistic import LogisticFit
 from .pictures import temperature_picture
 from .rates import rates_by_bin, trend_words
 

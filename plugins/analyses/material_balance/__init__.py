@@ -8,9 +8,8 @@ with a 5 g scale that is no rounding. Rejects and sprues went back to the pot an
 
 from collections.abc import Iterable
 
-from benchwater.books.casting_masses import odd_masses
-from benchwater.books.metal import dross_rates, mold_yields
-from benchwater.books.stock_books import keep_books
+from benchwater.ledger.casting_masses import odd_masses
+from benchwater.ledger.stock_books import keep_books
 from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 from benchwater.words import listed
 
@@ -25,6 +24,7 @@ from .findings import (
     weighed_oddly,
 )
 from .lines import balance_line, by_verdict
+from .metal import dross_rates, mold_yields
 from .methods import CHAIN_METHOD, METHODS
 from .pictures import flow_figure, stock_figure
 from .tables import balance_table, masses_table, reconciled_table

@@ -2,14 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 
-from benchwater.books.blame import Blame
-from benchwater.books.casting_masses import FEWEST_WEIGHED
-from benchwater.books.log_rows import midnight
-from benchwater.books.prices import unit_prices
-from benchwater.books.stock_books import NOMINAL
-from benchwater.mathematics.stock import Count
+from benchwater.ledger.casting_masses import FEWEST_WEIGHED
+from benchwater.ledger.log_rows import midnight
+from benchwater.ledger.prices import unit_prices
+from benchwater.ledger.stock import Count
+from benchwater.ledger.stock_books import NOMINAL
 from benchwater.plugin import Action, Bench, Season
 
+from .blame import Blame
 from .lines import UNLOGGED, K, Line, both_units, margin
 from .slips import slip_words
 

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Sequence
 from math import isfinite, isnan
 
-from benchwater.books.casting_masses import OddMass
-from benchwater.books.log_rows import midnight
-from benchwater.mathematics.movements import net_amount
-from benchwater.mathematics.stock import Chain
+from benchwater.ledger.casting_masses import OddMass
+from benchwater.ledger.log_rows import midnight
+from benchwater.ledger.movements import net_amount
+from benchwater.ledger.stock import Chain
 from benchwater.plugin import Bench, Finding, Item, Span
 from benchwater.words import limits, make_finding
 

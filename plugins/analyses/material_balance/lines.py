@@ -4,13 +4,14 @@ from dataclasses import dataclass
 from datetime import date
 from math import floor, isnan, log10
 
-from benchwater.books.blame import Blame, blame_chain, blame_two_counts
-from benchwater.books.log_rows import midnight
-from benchwater.books.stock_books import Book
-from benchwater.mathematics.stock import Balance, Chain, LowestBook, chain_counts, close_books, lowest_book
-from benchwater.mathematics.uncertainty import resolution_uncertainty
+from benchwater.ledger.log_rows import midnight
+from benchwater.ledger.stock import Balance, Chain, LowestBook, chain_counts, close_books, lowest_book
+from benchwater.ledger.stock_books import Book
 from benchwater.plugin import Bench, Item, Season, Span
+from benchwater.statistics.uncertainty import resolution_uncertainty
 from benchwater.words import day_words
+
+from .blame import Blame, blame_chain, blame_two_counts
 
 K = 2.0
 SIGNIFICANCE = 0.01

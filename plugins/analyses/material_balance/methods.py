@@ -1,8 +1,8 @@
 """How each number of the section is made, with its published source."""
 
-from benchwater.books.casting_masses import FEWEST_WEIGHED, ODD_FACTOR
-from benchwater.books.stock_books import COAT_SHARE
-from benchwater.mathematics.weighing import FEWEST_DEGREES
+from benchwater.ledger.casting_masses import FEWEST_WEIGHED, ODD_FACTOR
+from benchwater.ledger.stock_books import COAT_SHARE
+from benchwater.ledger.weighing import FEWEST_DEGREES
 
 from .lines import SIGNIFICANCE
 

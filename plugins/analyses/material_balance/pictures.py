@@ -5,8 +5,8 @@ from math import isfinite
 
 import numpy as np
 
-from benchwater.books.log_rows import midnight
-from benchwater.mathematics.movements import seen_of_steps
+from benchwater.ledger.log_rows import midnight
+from benchwater.ledger.movements import seen_of_steps
 from benchwater.plugin import Figure, Season
 
 from .lines import Line

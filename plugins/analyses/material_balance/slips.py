@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
-from benchwater.books.blame import PACKS, UNITS, Blame
 from benchwater.plugin import Bench, Item
 
+from .blame import PACKS, UNITS, Blame
 from .lines import Line
 
 

@@ -3,9 +3,9 @@
 from collections.abc import Iterator, Mapping, Sequence
 from math import isfinite, nan
 
-from benchwater.books.log_rows import known
-from benchwater.books.stock_books import FLOWS, Book
-from benchwater.mathematics.stock import Chain
+from benchwater.ledger.log_rows import known
+from benchwater.ledger.stock import Chain
+from benchwater.ledger.stock_books import FLOWS, Book
 from benchwater.plugin import Cell, Item, Season, Span, Table, TableColumn
 from benchwater.words import listed
 

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 
-from benchwater.books.metal import Dross, MoldYield
-from benchwater.books.mold_warmth import SPRUES
+from benchwater.ledger.fills import SPRUES
 from benchwater.plugin import Bench, Cell, Finding, Table, TableColumn
 from benchwater.words import in_brackets, make_finding
+
+from .metal import Dross, MoldYield
 
 FEWEST_FOR_YIELD = 20
 

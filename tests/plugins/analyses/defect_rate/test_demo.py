@@ -5,11 +5,11 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from benchwater.books.bait_costs import season_facts
 from benchwater.gather.season import gather
 from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Finding, Season
 from benchwater.testing import finding, records
+from cost.bait_costs import season_facts
 from poured_seasons import ANALYSIS, ROOT, TRUTH, check, demo, demo_section
 
 

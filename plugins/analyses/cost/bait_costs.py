@@ -1,0 +1,221 @@
+"""What one bait of each build costs, as far as the logs and prices of a season can tell."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from benchwater.ledger.casting_masses import casting_mass
+from benchwater.ledger.log_columns import numbers, words
+from benchwater.ledger.log_rows import midnight
+from benchwater.ledger.made import (
+    Castings,
+    Steps,
+    baits_made,
+    castings_made,
+    coats_made,
+    spoilt_share,
+)
+from benchwater.ledger.poured import Piece
+from benchwater.ledger.prices import UnitPrice, unit_prices
+from benchwater.ledger.stock_books import COAT_SHARE
+from benchwater.plugin.bench import Build
+from benchwater.plugin.season import Season
+from benchwater.statistics.interval import Interval
+from benchwater.statistics.uncertainty import rectangular_uncertainty
+
+from .combined_limits import (
+    exactly,
+    from_uncertainty,
+    rejects_per_good,
+    scaled,
+    sum_of_estimates,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Facts:
+    """What the costs of a season rest on: prices, castings, coated pieces (good, bad), and baits made.
+
+    `spoilt` is the share of the inserts in rejects that are lost with them, `consumables` the amount of each
+    item outside every recipe that goes into a bait.
+    """
+
+    prices: Mapping[str, UnitPrice]
+    castings: Mapping[Piece, Castings]
+    coats: Mapping[tuple[str, str, str], tuple[int, int]]
+    made: Mapping[str, Steps]
+    spoilt: Mapping[str, float]
+    consumables: Mapping[str, float]
+
+    def good_of(self, mold: str) -> int:
+        """Good castings of all cavities of a mold."""
+        return sum(cast.good for (name, _), cast in self.castings.items() if name == mold)
+
+
+@dataclass(kw_only=True)
+class BaitCost:
+    """The cost of one bait, put together part by part.
+
+    `in_it` are the parts of its material, `borne` what spoilt pieces add to a good one, `shares` what each
+    casting bears of its mold. `unpriced` names items without a price; the other lists say in words what else
+    keeps the material, the rejects or the share from being known. An unknown sum is None.
+    """
+
+    build: Build
+    in_it: list[Interval] = field(default_factory=list)
+    borne: list[Interval] = field(default_factory=list)
+    shares: list[float] = field(default_factory=list)
+    unpriced: list[str] = field(default_factory=list)
+    unweighed: list[str] = field(default_factory=list)
+    untried: list[str] = field(default_factory=list)
+    unshared: list[str] = field(default_factory=list)
+
+    @cached_property
+    def material(self) -> Interval | None:
+        """What is in one bait."""
+        known = self.in_it and not self.unpriced and not self.unweighed
+        return sum_of_estimates(self.in_it) if known else None
+
+    @cached_property
+    def rejects(self) -> Interval | None:
+        """What the spoilt ones add to a good one."""
+        known = not self.unpriced and not self.unweighed and not self.untried
+        return sum_of_estimates([exactly(0.0), *self.borne]) if known else None
+
+    @cached_property
+    def mold_share(self) -> float | None:
+        """What it bears of its molds, spread over the good castings made so far."""
+        return None if self.unshared or self.untried else sum(self.shares, 0.0)
+
+    @cached_property
+    def make(self) -> Interval | None:
+        """What one more costs, the molds being there."""
+        if self.material is None or self.rejects is None:
+            return None
+        return sum_of_estimates([self.material, self.rejects])
+
+    @cached_property
+    def cost(self) -> Interval | None:
+        """What one costs with its share of the molds."""
+        if self.make is None or self.mold_share is None:
+            return None
+        return sum_of_estimates([self.make, exactly(self.mold_share)])
+
+    @cached_property
+    def gain(self) -> Interval | None:
+        """What one saves against the bought one before the molds are paid for."""
+        return _bought_less(self.build.bought_price, self.make)
+
+    @cached_property
+    def saving(self) -> Interval | None:
+        """What one saves against the bought one, its share of the molds taken off."""
+        return _bought_less(self.build.bought_price, self.cost)
+
+    @property
+    def why_unknown(self) -> str:
+        """What is missing, in words; empty where the cost is known."""
+        priced = [f"{item} has no receipt with a cost and no price" for item in self.unpriced]
+        return "; ".join(dict.fromkeys([*priced, *self.unweighed, *self.untried, *self.unshared]))
+
+    def add(self, parts: list[Interval], item: str, facts: Facts, amount: Interval) -> None:
+        """An amount of an item at its price, or the item among the unpriced."""
+        price = facts.prices[item].per_unit
+        if price is None:
+            self.unpriced.append(item)
+        else:
+            parts.append(scaled(amount, price))
+
+
+def season_facts(season: Season) -> Facts:
+    """What the costs of a season rest on, at the report's end."""
+    bench, made = season.bench, baits_made(season)
+    cavities = [cavity for mold in bench.molds.values() for cavity in mold.cavities.values()]
+    inserts = dict.fromkeys(cavity.insert for cavity in cavities if cavity.insert is not None)
+    castings = castings_made(season)
+    in_recipes = {*inserts, *(mold.material for mold in bench.molds.values())}
+    in_recipes |= {material for cast in castings.values() for material in cast.good_of}
+    for build in bench.builds.values():
+        in_recipes |= {*build.fittings, build.coat or ""}
+    total = sum(steps.total for steps in made.values())
+    used = words(season, "inventory", "move").are("used")
+    taken = words(season, "inventory", "item").sums(numbers(season, "inventory", "amount"), used)
+    consumables = {item: amount / total for item, amount in taken.items() if item not in in_recipes and total}
+    return Facts(
+        prices=unit_prices(season, midnight(season.end)),
+        castings=castings,
+        coats=coats_made(season),
+        made=made,
+        spoilt={insert: spoilt_share(season, insert) for insert in inserts},
+        consumables=consumables,
+    )
+
+
+def bait_costs(season: Season, facts: Facts) -> dict[str, BaitCost]:
+    """The cost of one bait of every build."""
+    found = {}
+    for name, build in season.bench.builds.items():
+        bait = found[name] = BaitCost(build=build)
+        for piece in (build.head, build.trailer):
+            if piece is not None:
+                _add_casting(season, facts, bait, piece)
+                _add_mold_share(season, facts, bait, piece[0])
+        _add_coat(facts, bait)
+        for item, amount in [*build.fittings.items(), *facts.consumables.items()]:
+            bait.add(bait.in_it, item, facts, exactly(amount))
+    return found
+
+
+def _add_casting(season: Season, facts: Facts, bait: BaitCost, piece: Piece) -> None:
+    """Metal or plastic in the mix that was poured, the insert, and the inserts spoilt in rejects."""
+    cast, name = facts.castings[piece], " ".join(piece)
+    mix = cast.good_of or {season.bench.molds[piece[0]].material: 1}
+    for material, pieces in mix.items():
+        each = casting_mass(season, piece, material)
+        mass = from_uncertainty(each.mass_g, each.u)
+        item = season.bench.items[material]
+        if item.unit == "g":
+            bait.add(bait.in_it, material, facts, scaled(mass, pieces / sum(mix.values())))
+        else:
+            bait.unweighed.append(f"{material} is kept by volume without a density")
+    if not cast.good:
+        bait.untried.append(f"no good casting of {name} yet")
+    insert = season.bench.cavity(*piece).insert
+    if insert is not None:
+        bait.add(bait.in_it, insert, facts, exactly(1.0))
+    if insert is not None and cast.good:
+        lost = scaled(rejects_per_good(cast.good, cast.rejects), facts.spoilt[insert])
+        bait.add(bait.borne, insert, facts, lost)
+
+
+def _add_mold_share(season: Season, facts: Facts, bait: BaitCost, mold: str) -> None:
+    price, good = season.bench.molds[mold].price, facts.good_of(mold)
+    if price is None:
+        bait.unshared.append(f"mold {mold} has no price")
+    elif good:
+        bait.shares.append(price / good)
+
+
+def _add_coat(facts: Facts, bait: BaitCost) -> None:
+    """The coat on a good piece, and what went onto those that have to be stripped."""
+    coat, body = bait.build.coat, bait.build.head or bait.build.trailer
+    if coat is None or body is None:
+        return
+    if bait.build.coat_mass_g is None:
+        bait.unweighed.append(f"no build says how much {coat} a piece takes")
+        return
+    mass = bait.build.coat_mass_g
+    each = from_uncertainty(mass, rectangular_uncertainty(COAT_SHARE * mass))
+    bait.add(bait.in_it, coat, facts, each)
+    good, bad = facts.coats.get((*body, coat), (0, 0))
+    if bad and not good:
+        bait.untried.append(f"none of {bad} pieces of {' '.join(body)} coated with {coat} came out good")
+    elif bad:
+        bait.add(bait.borne, coat, facts, scaled(rejects_per_good(good, bad), mass))
+
+
+def _bought_less(bought: float | None, cost: Interval | None) -> Interval | None:
+    if bought is None or cost is None:
+        return None
+    return Interval(
+        estimate=bought - cost.estimate, low=bought - cost.high, high=bought - cost.low, level=cost.level
+    )

@@ -1,0 +1,143 @@
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from bait_mortality.competing_risks import CumulativeIncidence, cumulative_incidence
+from bait_mortality.survival import kaplan_meier
+from reference_cases import reference_case
+
+CASES = [
+    ("cif_hand_table", "months", {}, ""),
+    ("cif_melanoma", "days", {}, ""),
+    ("cif_mgus2", "months", {"sex": "F"}, "F."),
+    ("cif_mgus2", "months", {"sex": "M"}, "M."),
+]
+
+
+@pytest.mark.parametrize(("name", "time", "where", "prefix"), CASES)
+def test_incidence_matches_the_published_cases(
+    name: str, time: str, where: dict[str, str], prefix: str
+) -> None:
+    # Satagopan et al. 2004, British Journal of Cancer 91:1229-1235, table 2; Andersen, Borgan, Gill & Keiding
+    # 1993 (melanoma); Kyle et al. 2002 (mgus2).
+    case = reference_case(name)
+    curves = cumulative_incidence(case.numbers(time, **where), case.numbers("cause", **where))
+    at = case.answer(prefix + "at")[0]
+    steps = np.searchsorted(curves.time, at, side="right") - 1
+    computed: dict[str, NDArray[np.float64]] = {"event_free": np.array([curves.event_free_at(t) for t in at])}
+    for row, cause in enumerate(curves.causes):
+        computed[f"cif{cause}"] = np.array([curves.at(t, cause).estimate for t in at])
+        computed[f"se_delta{cause}"] = np.where(steps < 0, 0.0, curves.se[row, steps])
+    for key, values in computed.items():
+        expected, tol = case.answer(prefix + key)
+        assert values == pytest.approx(expected, abs=tol), key
+    for key, printed in case.published.items():
+        chosen = [i - 1 for i in printed["index"]]
+        assert computed[key][chosen] == pytest.approx(printed["value"], abs=printed["tol"]), key
+    assert curves.incidence.sum(axis=0) + curves.event_free == pytest.approx(
+        np.ones(len(curves.time)), abs=1e-12
+    )
+
+
+def competing_records(
+    seed: int,
+) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+    rng = np.random.default_rng(seed)
+    size = 50
+    entry = np.where(rng.random(size) < 0.5, 0, rng.integers(0, 6, size)).astype(np.float64)
+    time = entry + rng.integers(1, 12, size)
+    return time, rng.integers(0, 4, size), entry, rng.integers(1, 4, size)
+
+
+def assert_same(first: CumulativeIncidence, second: CumulativeIncidence) -> None:
+    for name in CumulativeIncidence.__dataclass_fields__:
+        assert np.array_equal(getattr(first, name), getattr(second, name), equal_nan=True), name
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_records_split_in_time_and_repeated_rows_give_the_same_curves(seed: int) -> None:
+    time, cause, entry, weight = competing_records(seed)
+    whole = cumulative_incidence(time, cause, entry=entry, weight=weight)
+    cut = (entry + time) / 2
+    split = cumulative_incidence(
+        np.concatenate((cut, time)),
+        np.concatenate((np.zeros_like(cause), cause)),
+        entry=np.concatenate((entry, cut)),
+        weight=np.tile(weight, 2),
+    )
+    assert_same(whole, split)
+    repeated = [np.repeat(values, weight) for values in (time, cause, entry)]
+    assert_same(whole, cumulative_incidence(repeated[0], repeated[1], entry=repeated[2]))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_variances_equal_the_explicit_delta_method_sum(seed: int) -> None:
+    # Dinse & Larson 1986; Marubini & Valsecchi 1995, Analysing Survival Data, section 10.2 (from memory).
+    time, cause, entry, weight = competing_records(seed)
+    curves = cumulative_incidence(time, cause, entry=entry, weight=weight)
+    before = np.concatenate(([1.0], curves.event_free[:-1]))
+    n, d = curves.n_risk, curves.n_event.sum(axis=0)
+    for row in range(len(curves.causes)):
+        f, dk = curves.incidence[row], curves.n_event[row]
+        for last in range(len(curves.time)):
+            total = 0.0
+            for j in range(last + 1):
+                later = f[last] - f[j]
+                if n[j] > d[j]:
+                    total += later**2 * d[j] / (n[j] * (n[j] - d[j]))
+                total += before[j] ** 2 * dk[j] * (n[j] - dk[j]) / n[j] ** 3
+                total -= 2 * later * before[j] * dk[j] / n[j] ** 2
+            assert curves.se[row, last] ** 2 == pytest.approx(total, abs=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_single_cause_is_one_less_the_kaplan_meier_curve(seed: int) -> None:
+    time, cause, entry, weight = competing_records(seed)
+    event = (cause > 0).astype(np.int64)
+    curves = cumulative_incidence(time, event, entry=entry, weight=weight)
+    survival = kaplan_meier(time, event, entry=entry, weight=weight)
+    alive = survival.survival > 0
+    assert curves.incidence[0] == pytest.approx(1 - survival.survival, abs=1e-12)
+    for mine, theirs in (
+        (curves.se[0], survival.se),
+        (curves.low[0], 1 - survival.high),
+        (curves.high[0], 1 - survival.low),
+    ):
+        assert mine[alive] == pytest.approx(theirs[alive], abs=1e-10)
+    assert curves.risk_set_emptied_early == survival.risk_set_emptied_early
+
+
+def test_late_entries_count_only_after_they_enter() -> None:
+    # By hand, spans (0,4] of cause 1, (0,3] censored, (1,5] of cause 2, (3,6] of cause 1, (4,7] censored: at
+    # risk 3, 3, 2, so S before the events is 1, 2/3, 4/9.
+    curves = cumulative_incidence([4, 3, 5, 6, 7], [1, 0, 2, 1, 0], entry=[0, 0, 1, 3, 4])
+    assert curves.n_risk.tolist() == [3, 3, 2]
+    assert curves.incidence == pytest.approx(np.array([[3, 3, 5], [0, 2, 2]]) / 9)
+    assert curves.event_free == pytest.approx(np.array([6, 4, 2]) / 9)
+
+
+def test_a_cause_that_never_struck_is_reported_as_0_when_asked_for() -> None:
+    curves = cumulative_incidence([1, 2, 3], [1, 1, 0], causes=[2, 1])
+    assert curves.causes == (2, 1)
+    assert curves.at(2, 2).estimate == 0.0
+    assert math.isnan(curves.at(2, 2).high)
+    assert curves.at(2, 1).estimate == pytest.approx(2 / 3)
+    for causes in ([2], [1, 1], [0, 1]):
+        with pytest.raises(ValueError, match="must be distinct"):
+            cumulative_incidence([1, 2, 3], [1, 1, 0], causes=causes)
+
+
+def test_curves_are_unknown_after_the_last_follow_up_and_without_events_stay_at_0() -> None:
+    curves = cumulative_incidence([1, 3], [0, 0], causes=[1])
+    assert (curves.at(2, 1).estimate, curves.event_free_at(2)) == (0.0, 1.0)
+    assert math.isnan(curves.at(4, 1).estimate)
+    assert math.isnan(curves.event_free_at(4))
+    with pytest.raises(ValueError, match="is not among"):
+        curves.at(2, 5)
+
+
+def test_a_risk_set_emptied_early_is_flagged() -> None:
+    assert cumulative_incidence([1, 9], [2, 0], entry=[0, 2]).risk_set_emptied_early
+    assert not cumulative_incidence([1, 9], [2, 1]).risk_set_emptied_early

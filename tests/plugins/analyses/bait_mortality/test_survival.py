@@ -1,0 +1,222 @@
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from bait_mortality.survival import (
+    FloatArray,
+    SurvivalCurve,
+    kaplan_meier,
+    log_rank,
+    median_survival,
+    restricted_mean,
+)
+from reference_cases import reference_case
+
+CURVES = [
+    ("km_6mp", "weeks", "relapse", {"group": "6-MP"}, "sixmp."),
+    ("km_6mp", "weeks", "relapse", {"group": "placebo"}, "placebo."),
+    ("km_fans", "hours", "failed", {}, ""),
+]
+LOG_RANKS = [
+    ("logrank_6mp", "weeks", "relapse", "group"),
+    ("logrank_larynx4", "years", "died", "stage"),
+    ("logrank_ovarian", "days", "died", "rx"),
+]
+
+
+def as_array(values: list[float | None]) -> NDArray[np.float64]:
+    return np.array([np.nan if value is None else value for value in values])
+
+
+@pytest.mark.parametrize(("name", "time", "event", "where", "prefix"), CURVES)
+def test_curves_match_the_published_cases(
+    name: str, time: str, event: str, where: dict[str, str], prefix: str
+) -> None:
+    # Klein & Moeschberger 2003, table 4.1 (6-MP); Cox & Oakes 1984, table 1.1 (placebo); Nelson 1982 (fans).
+    case = reference_case(name)
+    curve = kaplan_meier(case.numbers(time, **where), case.numbers(event, **where))
+    arrays: dict[str, NDArray[np.float64]] = {
+        "time": curve.time,
+        "n_risk": curve.n_risk.astype(np.float64),
+        "n_event": curve.n_event.astype(np.float64),
+        "surv": curve.survival,
+        "se": curve.se,
+        "lower": curve.low,
+        "upper": curve.high,
+    }
+    for key, values in arrays.items():
+        expected, tol = case.answer(prefix + key)
+        assert values == pytest.approx(as_array(expected), abs=tol, nan_ok=True), key
+    for label, printed in case.published.items():
+        key = printed.get("of", label)
+        if key.startswith(prefix) and key.removeprefix(prefix) in arrays:
+            values = arrays[key.removeprefix(prefix)]
+            at = [i - 1 for i in printed.get("index", range(1, len(values) + 1))]
+            assert values[at] == pytest.approx(np.atleast_1d(printed["value"]), abs=printed["tol"]), label
+
+    median = median_survival(curve)
+    assert (median.estimate, median.low, median.high) == tuple(
+        case.answer(prefix + key)[0] for key in ("median", "median_lower", "median_upper")
+    )
+    if prefix + "median" in case.published:
+        assert median.estimate == case.published[prefix + "median"]["value"]
+    mean = restricted_mean(curve, case.answer(prefix + "rmst_tau")[0])
+    for key, value in (("rmst", mean.estimate), ("rmst_se", mean.se)):
+        expected, tol = case.answer(prefix + key)
+        assert value == pytest.approx(expected, abs=tol)
+    assert not curve.risk_set_emptied_early
+
+
+@pytest.mark.parametrize(("name", "time", "event", "group"), LOG_RANKS)
+def test_log_rank_matches_the_published_cases(name: str, time: str, event: str, group: str) -> None:
+    # Kleinbaum & Klein, chapter 2 (6-MP); Klein & Moeschberger 2003, chapter 7 (larynx); help page of R's
+    # survdiff (ovarian).
+    case = reference_case(name)
+    result = log_rank(case.numbers(time), case.numbers(event), [row[group] for row in case.rows])
+    computed = {
+        "chisq": result.statistic,
+        "df": result.df,
+        "p": result.p,
+        "observed": result.observed,
+        "expected": result.expected,
+    }
+    for key, value in computed.items():
+        expected, tol = case.answer(key)
+        assert value == pytest.approx(expected, abs=tol)
+        if key in case.published:
+            assert value == pytest.approx(case.published[key]["value"], abs=case.published[key]["tol"])
+    assert result.groups == tuple(sorted(set(result.groups), key=str))
+
+
+def test_late_entries_count_only_after_they_enter() -> None:
+    # By hand, spans (0,4] (0,3]+ (1,5] (3,6] (4,7]+ where + is censored: at 4 three are at risk, for the one
+    # that enters at 4 is not; at 5 and 6 three and two.
+    curve = kaplan_meier([4, 3, 5, 6, 7], [1, 0, 1, 1, 0], entry=[0, 0, 1, 3, 4])
+    assert curve.n_risk.tolist() == [3, 3, 2]
+    assert curve.survival == pytest.approx([2 / 3, 4 / 9, 2 / 9])
+    greenwood = np.cumsum([1 / (3 * 2), 1 / (3 * 2), 1 / (2 * 1)])
+    assert curve.se == pytest.approx(curve.survival * np.sqrt(greenwood))
+    assert median_survival(curve).estimate == 5
+    # Area to 6.5: 4 at 1, 1 at 2/3, 1 at 4/9, half at 2/9.
+    assert restricted_mean(curve, 6.5).estimate == pytest.approx(4 + 2 / 3 + 4 / 9 + 1 / 9)
+
+
+def follow_up_records(
+    seed: int,
+) -> tuple[FloatArray, NDArray[np.int64], FloatArray, NDArray[np.int64], NDArray[np.int64]]:
+    rng = np.random.default_rng(seed)
+    size = 60
+    entry = np.where(rng.random(size) < 0.5, 0, rng.integers(0, 6, size)).astype(np.float64)
+    time = entry + rng.integers(1, 12, size)
+    event, weight, group = (
+        rng.integers(0, 2, size),
+        rng.integers(1, 4, size),
+        rng.integers(0, 3, size),
+    )
+    return time, event, entry, weight, group
+
+
+def assert_same_curve(first: SurvivalCurve, second: SurvivalCurve) -> None:
+    for name in SurvivalCurve.__dataclass_fields__:
+        assert np.array_equal(getattr(first, name), getattr(second, name), equal_nan=True), name
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_records_split_in_time_leave_curve_and_test_as_they_were(seed: int) -> None:
+    time, event, entry, weight, group = follow_up_records(seed)
+    cut = (entry + time) / 2
+    split_time, split_entry = np.concatenate((cut, time)), np.concatenate((entry, cut))
+    split_event = np.concatenate((np.zeros_like(event), event))
+    twice = np.tile(weight, 2)
+    assert_same_curve(
+        kaplan_meier(time, event, entry=entry, weight=weight),
+        kaplan_meier(split_time, split_event, entry=split_entry, weight=twice),
+    )
+    assert log_rank(time, event, group, entry=entry, weight=weight) == log_rank(
+        split_time, split_event, np.tile(group, 2), entry=split_entry, weight=twice
+    )
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_weight_is_the_same_as_repeated_rows(seed: int) -> None:
+    time, event, entry, weight, group = follow_up_records(seed)
+    repeated = [np.repeat(values, weight) for values in (time, event, entry, group)]
+    assert_same_curve(
+        kaplan_meier(time, event, entry=entry, weight=weight),
+        kaplan_meier(repeated[0], repeated[1], entry=repeated[2]),
+    )
+    assert log_rank(time, event, group, entry=entry, weight=weight) == log_rank(
+        repeated[0], repeated[1], repeated[3], entry=repeated[2]
+    )
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_log_rank_with_late_entry_agrees_with_statsmodels(seed: int) -> None:
+    from statsmodels.duration.survfunc import survdiff
+
+    time, event, entry, _, group = follow_up_records(seed)
+    statistic, p = survdiff(time, event, group, entry=entry)
+    result = log_rank(time, event, group, entry=entry)
+    assert (result.statistic, result.p) == pytest.approx((statistic, p), rel=1e-8)
+    assert sum(result.observed) == pytest.approx(sum(result.expected))
+
+
+def test_a_risk_set_emptied_early_by_deaths_is_flagged() -> None:
+    # The only bait in use at 1 is lost; the ten that enter at 2 cannot lift the curve from 0.
+    curve = kaplan_meier([1, *[9] * 10], [1, *[0] * 10], entry=[0, *[2] * 10])
+    assert curve.risk_set_emptied_early
+    assert curve.at(5).estimate == 0.0
+    assert math.isnan(curve.at(5).low)
+    entering_at_once = kaplan_meier([1, 9], [1, 0], entry=[0, 1])
+    assert entering_at_once.risk_set_emptied_early
+
+
+def test_a_stretch_with_nobody_at_risk_is_flagged_and_adjoining_spans_are_not() -> None:
+    assert kaplan_meier([2, 9], [0, 1], entry=[0, 3]).risk_set_emptied_early
+    assert not kaplan_meier([3, 9], [0, 1], entry=[0, 3]).risk_set_emptied_early
+    assert not kaplan_meier([5, 9], [1, 1], entry=[2, 3]).risk_set_emptied_early
+
+
+def test_a_curve_without_events_is_1_without_limits_or_median() -> None:
+    curve = kaplan_meier([3, 5], [0, 0])
+    assert (curve.at(4).estimate, math.isnan(curve.at(4).high)) == (1.0, True)
+    assert median_survival(curve).estimate is None
+    mean = restricted_mean(curve, 5)
+    assert (mean.estimate, math.isnan(mean.se)) == (5.0, True)
+
+
+def test_survival_is_unknown_after_the_last_follow_up_unless_it_is_0() -> None:
+    known, unknown = kaplan_meier([1, 2], [1, 1]), kaplan_meier([1, 2], [1, 0])
+    assert known.at(3).estimate == 0.0
+    assert unknown.at(2).estimate == 0.5
+    assert math.isnan(unknown.at(2.5).estimate)
+    assert restricted_mean(known, 10).estimate == pytest.approx(1.5)
+    with pytest.raises(ValueError, match="beyond the last follow-up"):
+        restricted_mean(unknown, 2.5)
+
+
+def test_groups_never_at_risk_together_reduce_the_degrees_of_freedom_or_are_refused() -> None:
+    result = log_rank([2, 3, 12, 13], [1, 1, 1, 1], list("abcd"), entry=[0, 0, 10, 10])
+    assert result.df == 2
+    with pytest.raises(ValueError, match="cannot be compared"):
+        log_rank([2, 12], [1, 1], ["a", "b"], entry=[0, 10])
+    with pytest.raises(ValueError, match="at least two groups"):
+        log_rank([2, 3], [1, 1], ["a", "a"])
+
+
+def test_unusable_records_are_refused() -> None:
+    with pytest.raises(ValueError, match="entry must be before time"):
+        kaplan_meier([2], [1], entry=[2])
+    with pytest.raises(ValueError, match="event must be 0 or 1"):
+        kaplan_meier([2], [2])
+    with pytest.raises(ValueError, match="time must hold finite"):
+        kaplan_meier([math.nan], [1])
+    with pytest.raises(ValueError, match="weight must hold whole"):
+        kaplan_meier([2], [1], weight=[0.5])
+    with pytest.raises(ValueError, match="must have the shape of time"):
+        kaplan_meier([2, 3], [1])
+    with pytest.raises(ValueError, match="no records"):
+        kaplan_meier([], [])
+    assert kaplan_meier([0, 1], [1, 0], entry=[0, 0]).survival.tolist() == [0.5]

@@ -1,0 +1,243 @@
+"""Bench safety: small seasons whose answer is known by hand, then the demo season against its truth."""
+
+import json
+from datetime import date
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from benchwater.gather.season import gather
+from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.plugin import Analysis, Season, Section
+from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
+from reference_cases import worked_examples
+
+ROOT = Path(__file__).parents[4]
+ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/bench_safety").analyses()))
+TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
+BENCH = """
+[bench]
+name = "Test bench"
+units = "metric"
+season = { start = "03-01" }
+[items.alloy]
+kind = "metal"
+[items.soft]
+kind = "metal"
+melts = "138 degC"
+[items.clear]
+kind = "plastic"
+[items.pearl]
+kind = "coat"
+unit = "g"
+cure = { min_temp = "175 degC", max_temp = "210 degC", min_time = "15 min", max_time = "30 min" }
+[molds.ball]
+material = "alloy"
+[[molds.ball.cavities]]
+name = "1/8"
+mass = "3.5 g"
+[molds.pea]
+material = "soft"
+[[molds.pea.cavities]]
+name = "1/16"
+mass = "1.3 g"
+[molds.grub]
+material = "clear"
+[[molds.grub.cavities]]
+name = "grub"
+mass = "1.2 g"
+"""
+BRIGHT = """
+[builds.bright]
+head = { mold = "pea", cavity = "1/16" }
+coat = { item = "pearl", mass = "0.10 g" }
+"""
+STANDING = ["exceedances", "cautions", "published_limits", "tackle_rules"]
+
+
+def made(pour: str = "", coating: str = "", bench: str = BENCH) -> MadeSeason:
+    logs = {}
+    if pour:
+        logs["pour.csv"] = "date,mold,cavity,outcome,fill,melt_temp,material,session\n" + pour
+    if coating:
+        logs["coating.csv"] = "date,mold,cavity,coat,count,cure_temp,cure_time\n" + coating
+    return make_season(bench, logs, month="2026-05")
+
+
+def season_part(season: MadeSeason) -> Section:
+    return ANALYSIS.analyse(season.season, season.whole)
+
+
+def melt(temp: str, day: str = "2026-05-02", mold: str = "ball,1/8", fill: int = 1, session: str = "") -> str:
+    return f"{day},{mold},good,{fill},{temp},,{session}\n"
+
+
+def test_it_is_printed_even_when_nothing_was_logged():
+    season = made()
+    section = season_part(season)
+    assert section.status == "ok"
+    assert [each.id for each in section.tables] == STANDING
+    assert finding(section, "over_limit").value is None
+    assert finding(section, "hottest_melt").value is None
+    assert ANALYSIS.needs == ()
+
+
+def test_it_is_printed_even_when_no_plugin_reads_the_logs():
+    whole = made().whole
+    section = ANALYSIS.analyse(Season(made().season.bench, {}, whole.start, whole.end), whole)
+    assert section.status == "ok"
+
+
+def test_the_standing_tables_are_printed_once_a_report():
+    season = made(melt("400 C"))
+    period = ANALYSIS.analyse(season.season, season.period)
+    assert [each.id for each in period.tables] == ["exceedances"]
+    assert "lead_vapour_bound" not in [each.id for each in period.findings]
+
+
+@pytest.mark.parametrize(
+    ("temp", "limit"),
+    [
+        ("450 C", None),
+        ("842 F", None),
+        ("451 C", 450.0),
+        ("482 C", 450.0),
+        ("900 F", 450.0),
+        ("901 F", 482.222),
+    ],
+)
+def test_a_melt_is_held_against_the_highest_limit_it_passed(temp, limit):
+    section = season_part(made(melt(temp)))
+    limits = [row["limit"] for row in records(section, "exceedances")]
+    assert limits == ([] if limit is None else [pytest.approx(limit, abs=0.001)])
+    assert [each.id for each in section.actions if each.urgent] == (["melt-too-hot"] if limit else [])
+
+
+def test_a_session_counts_once_with_its_hottest_reading():
+    rows = melt("455 C") + melt("470 C", fill=2) + melt("460 C", session="evening")
+    section = season_part(made(rows))
+    assert [(row["what"], row["value"]) for row in records(section, "exceedances")] == [
+        ("melt of alloy", pytest.approx(470)),
+        ("melt of alloy, evening", pytest.approx(460)),
+    ]
+    assert finding(section, "over_limit").value == 2
+    assert finding(section, "over_limit").n == 3
+
+
+def test_the_columns_are_those_of_the_contract():
+    names = [column.name for column in table(season_part(made()), "exceedances").columns]
+    assert names == ["date", "what", "value", "limit", "source"]
+
+
+def test_what_was_really_poured_decides_which_limit_holds():
+    row = "2026-05-02,ball,1/8,good,1,200 C,clear,\n"
+    section = season_part(made(row))
+    (over,) = records(section, "exceedances")
+    assert (over["limit"], over["source"]) == (190.0, "common practice, no published source")
+    assert finding(section, "hottest_melt").value is None
+    assert finding(section, "hottest_plastic").value == pytest.approx(200)
+    assert [(each.id, each.urgent) for each in section.actions] == [("plastic-too-hot", False)]
+
+
+def test_plastic_at_its_ceiling_is_not_over_it():
+    assert records(season_part(made(melt("190 C", mold="grub,grub"))), "exceedances") == []
+
+
+def test_ovens_are_held_against_the_coat_and_against_the_head():
+    rows = "2026-05-02,ball,1/8,pearl,4,230 C,20 min\n2026-05-03,pea,1/16,pearl,4,180 C,20 min\n"
+    over = records(season_part(made(coating=rows)), "exceedances")
+    assert [(row["date"], row["value"], row["limit"]) for row in over] == [
+        (date(2026, 5, 2), pytest.approx(230), pytest.approx(210)),
+        (date(2026, 5, 3), pytest.approx(180), pytest.approx(128)),
+    ]
+    assert all("bench.toml" in str(row["source"]) for row in over)
+
+
+def test_a_planned_cure_that_melts_heads_is_warned_of_where_no_finishing_section_can():
+    urgent = [each.id for each in season_part(made(bench=BENCH + BRIGHT)).actions if each.urgent]
+    assert urgent == ["cure-melts-heads"]
+    coated = made(coating="2026-05-02,ball,1/8,pearl,4,180 C,20 min\n", bench=BENCH + BRIGHT)
+    assert season_part(coated).actions == ()
+
+
+def test_the_hottest_melt_has_its_date_and_says_how_many_sessions_have_none():
+    rows = melt("400 C") + melt("420 C", day="2026-05-03") + melt("", day="2026-05-04")
+    hottest = finding(season_part(made(rows)), "hottest_melt")
+    assert (hottest.value, hottest.n) == (pytest.approx(420), 2)
+    assert hottest.more["date"] == date(2026, 5, 3)
+    assert "In 1 of 3 sessions none was written down" in hottest.text
+
+
+@pytest.mark.parametrize(("name", "inputs", "expected", "tolerance"), worked_examples("lead_vapour"))
+def test_the_vapour_bound_is_that_of_the_worked_examples_and_never_calls_anything_safe(
+    name, inputs, expected, tolerance
+):
+    bound = finding(season_part(made(melt(f"{inputs['T_C']} C"))), "lead_vapour_bound")
+    assert bound.value == pytest.approx(expected["ug_m3"], rel=tolerance), name
+    assert "NOT an exposure estimate" in bound.text
+    assert "If the alloy holds lead" in bound.text
+    assert "safe below" not in bound.text
+
+
+def test_a_melt_too_cool_for_molten_lead_gives_no_vapour_bound():
+    section = season_part(made(melt("210 C", mold="pea,1/16")))
+    assert "lead_vapour_bound" not in [each.id for each in section.findings]
+
+
+def test_time_at_the_pot_is_known_only_from_clock_times():
+    unknown = finding(season_part(made(melt("400 C") + melt("400 C", fill=2))), "time_at_pot")
+    assert unknown.value is None
+    assert unknown.more == {"metal_sessions": 1, "metal_fills": 2, "plastic_sessions": 0, "plastic_fills": 0}
+    rows = melt("400 C", day="2026-05-02 09:00") + melt("400 C", day="2026-05-02 11:30", fill=2)
+    known = finding(season_part(made(rows)), "time_at_pot")
+    assert known.value == pytest.approx(2.5)
+
+
+def test_local_rules_are_examples_and_no_verdict():
+    rules = table(season_part(made()), "tackle_rules")
+    assert "check your own" in rules.title
+    assert "this report never does" in rules.note
+    assert all(row[-2] for row in rules.rows)
+
+
+def test_who_is_to_be_asked_is_said():
+    (row,) = [row for row in records(season_part(made()), "cautions") if row["about"] == "Who decides"]
+    assert "doctor" in str(row["what"])
+    assert "local authority" in str(row["what"])
+
+
+@cache
+def demo(month: str | None = None) -> tuple[Section, ...]:
+    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+    request = Request(month=month) if month else Request(whole_season=True)
+    spans = choose_spans(workspace, request)
+    season = gather(workspace.reading, workspace.bench, spans)
+    return tuple(ANALYSIS.analyse(season, span) for span in spans.parts)
+
+
+def test_the_demo_finds_the_melts_over_their_limits_and_no_other():
+    (section,) = demo()
+    melts = [row for row in records(section, "exceedances") if str(row["what"]).startswith("melt")]
+    assert [str(row["date"]) for row in melts] == TRUTH["melt_over_842_f"]
+    assert [str(row["date"]) for row in melts if float(str(row["limit"])) > 460] == TRUTH["melt_over_900_f"]
+    assert str(finding(section, "hottest_melt").more["date"]) == TRUTH["melt_over_900_f"][0]
+    assert [each.id for each in section.actions if each.urgent] == ["melt-too-hot"]
+
+
+def test_the_demo_finds_the_ovens_that_were_too_hot():
+    (section,) = demo()
+    ovens = [row for row in records(section, "exceedances") if str(row["what"]).startswith("oven")]
+    told = TRUTH["finishing"]
+    assert {str(row["date"]) for row in ovens} == {told["over_hot"]["date"], told["softened"]["date"]}
+    assert finding(section, "over_limit").value == 5
+
+
+def test_a_month_of_the_demo_tells_that_month_alone():
+    period, whole = demo("2026-07")
+    assert {str(row["date"])[:7] for row in records(period, "exceedances")} == {"2026-07"}
+    assert len(records(whole, "exceedances")) == 3
+
+
+def test_same_input_same_section():
+    assert demo("2026-05") == demo.__wrapped__("2026-05")

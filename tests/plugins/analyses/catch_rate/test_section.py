@@ -1,0 +1,301 @@
+"""Catch rate: small seasons whose answer is known by hand, then the demo season against its truth."""
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchwater.gather.season import gather
+from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.plugin import Analysis, Section
+from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
+from reference_cases import worked_examples
+
+ROOT = Path(__file__).parents[4]
+ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/catch_rate").analyses()))
+TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
+BENCH = """
+[bench]
+name = "Test bench"
+[defaults]
+fished = "h"
+[items.alloy]
+kind = "metal"
+[items.pearl]
+kind = "coat"
+[molds.ball]
+material = "alloy"
+[[molds.ball.cavities]]
+name = "1/8"
+mass = "1/8 oz"
+[builds.plain]
+head = { mold = "ball", cavity = "1/8" }
+[builds.coated]
+head = { mold = "ball", cavity = "1/8" }
+coat = { item = "pearl", mass = "0.1 g" }
+"""
+BAITS = "date,build,fished,fate,count,trip,water,habitat\n"
+FISH = "date,species,build,count,trip,water,habitat\n"
+
+
+def season(baits: list[str], fish: list[str], month: str | None = None) -> MadeSeason:
+    logs = {"baits.csv": BAITS + "\n".join(baits) + "\n"}
+    if fish:
+        logs["fish.csv"] = FISH + "\n".join(fish) + "\n"
+    return make_season(BENCH, logs, month)
+
+
+def whole(baits: list[str], fish: list[str]) -> Section:
+    made = season(baits, fish)
+    return ANALYSIS.analyse(made.season, made.whole)
+
+
+def rates(section: Section, factor: str, species: str = "all") -> dict[object, tuple[object, object]]:
+    """Effort and fish by group."""
+    return {
+        row["group"]: (row["effort_h"], row["fish"])
+        for row in records(section, "cpue")
+        if row["factor"] == factor and row["species"] == species
+    }
+
+
+@pytest.mark.parametrize(("inputs", "expected", "tol"), [case[1:] for case in worked_examples("cpue")])
+def test_the_worked_examples(inputs: dict[str, Any], expected: dict[str, Any], tol: float) -> None:
+    baits, fish = [], []
+    for day, (hours, caught) in enumerate(inputs["trips_hours_catch"], start=1):
+        baits.append(f"2026-05-{day:02d},plain,{hours} h,kept,,,Pond,")
+        if caught:
+            fish.append(f"2026-05-{day:02d},yellow perch,plain,{caught},,Pond,")
+    found = finding(whole(baits, fish), "cpue", "all")
+    assert found.value == pytest.approx(expected["ratio_of_means"], rel=tol)
+    assert found.unit == "fish/h"
+    assert found.n == len(inputs["trips_hours_catch"])
+    assert found.low is not None
+    assert found.value is not None
+    assert found.low < found.value
+
+
+def test_the_docstring_s_example() -> None:
+    section = whole(
+        ["2026-05-09,coated,1:30,kept,2,1,,", "2026-05-09,plain,2 h,kept,,1,,"],
+        ["2026-05-09,yellow perch,coated,3,1,,"],
+    )
+    assert finding(section, "cpue", "all").value == pytest.approx(0.6)
+    assert rates(section, "build") == {"coated": (3.0, 3), "plain": (2.0, 0)}
+    assert rates(section, "coat") == {"pearl": (3.0, 3), "no coat": (2.0, 0)}
+    assert rates(section, "all", "yellow perch") == {"all": (5.0, 3)}
+
+
+def test_an_empty_catch_log_is_no_fish_over_all_the_hours() -> None:
+    baits = [f"2026-05-{day:02d},plain,2 h,kept,,,Pond," for day in range(1, 7)]
+    section = whole(baits, [])
+    found = finding(section, "cpue", "all")
+    assert section.status == "ok"
+    assert (found.value, found.low) == (0.0, 0.0)
+    assert found.high == pytest.approx(3.689 / 12, abs=1e-3)
+    assert "6 of them without a fish" in found.text
+    assert section.actions == ()
+
+
+def test_a_trip_without_a_fish_lowers_the_rate_and_is_told() -> None:
+    section = whole(
+        ["2026-05-01,plain,2 h,kept,,,Pond,", "2026-05-02,plain,3 h,kept,,,Pond,"],
+        ["2026-05-01,yellow perch,plain,5,,Pond,"],
+    )
+    found = finding(section, "cpue", "all")
+    assert found.value == 1.0
+    assert "2 trips, 1 of them without a fish" in found.text
+
+
+def test_trips_of_one_day_are_told_apart_by_trip_or_by_water() -> None:
+    by_trip = whole(
+        ["2026-05-01,plain,2 h,kept,,dawn,Pond,", "2026-05-01,plain,2 h,kept,,dusk,Pond,"],
+        ["2026-05-01,yellow perch,plain,3,Dawn,Pond,"],
+    )
+    by_water = whole(
+        ["2026-05-01,plain,2 h,kept,,,Pond,", "2026-05-01,plain,2 h,kept,,,Reach,"],
+        ["2026-05-01,yellow perch,plain,3,,pond,"],
+    )
+    for section in (by_trip, by_water):
+        assert finding(section, "cpue", "all").n == 2
+        assert "1 of them without a fish" in finding(section, "cpue", "all").text
+    assert rates(by_water, "water") == {"Pond": (2.0, 3), "Reach": (2.0, 0)}
+
+
+def test_a_fish_without_trip_goes_where_its_build_was_fished() -> None:
+    section = whole(
+        ["2026-05-01,plain,2 h,kept,,1,Pond,", "2026-05-01,coated,2 h,kept,,2,Pond,"],
+        ["2026-05-01,yellow perch,coated,3,,,"],
+    )
+    assert rates(section, "build") == {"coated": (2.0, 3), "plain": (2.0, 0)}
+
+
+@pytest.mark.parametrize(
+    "fish",
+    [
+        "2026-05-01,yellow perch,coated,4,1,Pond,",
+        "2026-05-02,yellow perch,plain,4,1,Pond,",
+        "2026-05-01,yellow perch,plain,4,2,Pond,",
+        "2026-05-01,yellow perch,plain,4,1,Reach,",
+    ],
+    ids=["build", "day", "trip", "water"],
+)
+def test_fish_without_hours_are_counted_in_words_and_in_no_rate(fish: str) -> None:
+    section = whole(["2026-05-01,plain,2 h,kept,,1,Pond,"], [fish, "2026-05-01,yellow perch,plain,1,1,Pond,"])
+    assert finding(section, "fish_without_hours").value == 4
+    assert finding(section, "cpue", "all").value == 0.5
+
+
+def test_habitat_tags_each_take_the_hours() -> None:
+    section = whole(
+        ["2026-05-01,plain,2 h,kept,,,Pond,weeds; shallow", "2026-05-01,plain,1 h,kept,,,Pond,Shallow"],
+        ["2026-05-01,yellow perch,plain,2,,Pond,weeds; shallow"],
+    )
+    assert rates(section, "habitat") == {"weeds": (2.0, 2), "shallow": (3.0, 2)}
+
+
+def test_every_group_has_its_rate_and_the_page_keeps_to_the_builds() -> None:
+    section = whole(
+        ["2026-05-01,plain,2 h,kept,,,Pond,weeds", "2026-05-01,coated,2 h,kept,,,Pond,weeds"],
+        ["2026-05-01,yellow perch,plain,2,,Pond,weeds"],
+    )
+    found = {entry.group: entry.quiet for entry in section.findings if entry.id == "cpue"}
+    loud, quiet = ("all", "plain", "coated"), ("Pond", "weeds", "pearl", "no coat")
+    assert found == dict.fromkeys(loud, False) | dict.fromkeys(quiet, True)
+
+
+def test_names_of_one_fish_are_one_species() -> None:
+    section = whole(
+        ["2026-05-01,plain,2 h,kept,,,Pond,"],
+        ["2026-05-01,Yellow Perch,plain,2,,Pond,", "2026-05-01,perca flavescens,plain,1,,Pond,"],
+    )
+    assert rates(section, "all", "Yellow Perch") == {"all": (2.0, 3)}
+
+
+def side_by_side(trips: int, first: int, second: int) -> tuple[list[str], list[str]]:
+    """Each trip 2 h of either build, catching so many."""
+    baits, fish = [], []
+    for day in range(1, trips + 1):
+        for build, caught in (("plain", first), ("coated", second)):
+            baits.append(f"2026-05-{day:02d},{build},2 h,kept,,,Pond,")
+            if caught:
+                fish.append(f"2026-05-{day:02d},yellow perch,{build},{caught + day % 2},,Pond,")
+    return baits, fish
+
+
+def test_a_supported_difference_is_said_and_acted_on() -> None:
+    section = whole(*side_by_side(9, 5, 1))
+    (row,) = records(section, "contrasts")
+    assert (row["factor"], row["group"], row["against"]) == ("build", "plain", "coated")
+    assert row["p"] == row["p_adjusted"] == 2 / 512
+    assert isinstance(row["low"], float)
+    assert row["low"] > 1
+    said = finding(section, "difference")
+    assert said.text.startswith("Best supported: on the trips that used both, plain caught 3.6 times")
+    assert said.more["p_adjusted"] == row["p_adjusted"]
+    (action,) = section.actions
+    assert (action.id, action.text, action.worth) == ("fish-more-plain", "Fish plain more.", None)
+
+
+def test_an_unsupported_difference_gives_no_advice() -> None:
+    section = whole(*side_by_side(9, 1, 1))
+    assert (
+        "No difference between builds or between waters is supported" in finding(section, "difference").text
+    )
+    assert section.actions == ()
+
+
+def test_five_trips_are_enough_to_tell_but_not_to_compare() -> None:
+    section = whole(*side_by_side(5, 9, 0))
+    assert section.status == "ok"
+    assert records(section, "contrasts") == []
+    assert "enough trips" in finding(section, "difference").text
+    assert section.actions == ()
+
+
+def test_few_trips_are_thin_and_give_no_advice() -> None:
+    section = whole(*side_by_side(4, 9, 0))
+    assert section.status == "thin"
+    assert section.actions == ()
+    assert not [entry for entry in section.findings if entry.id == "difference"]
+    assert finding(section, "cpue", "plain").value == pytest.approx(38 / 8)
+
+
+def test_days_without_hours_are_empty_and_fish_there_are_told() -> None:
+    baits = ["2026-04-01,plain,2 h,kept,,,Pond,"]
+    idle = season(baits, [], "2026-05")
+    section = ANALYSIS.analyse(idle.season, idle.period)
+    assert (section.status, section.why) == ("empty", "No hours of fishing were logged in these days.")
+    lone = season(baits, ["2026-05-01,yellow perch,plain,3,,Pond,"])
+    assert "3 fish were" in ANALYSIS.analyse(lone.season, lone.period).why
+
+
+def test_the_contract_s_columns() -> None:
+    section = whole(*side_by_side(6, 2, 1))
+    names = [column.name for column in table(section, "cpue").columns]
+    assert names == ["factor", "group", "species", "effort_h", "fish", "rate", "low", "high"]
+    names = [column.name for column in table(section, "contrasts").columns]
+    assert names == ["factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted"]
+
+
+# --- the demo season -------------------------------------------------------------------------------------
+
+
+@cache
+def demo() -> tuple[MadeSeason, tuple[Section, Section]]:
+    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+    spans = choose_spans(workspace, Request())
+    gathered = gather(workspace.reading, workspace.bench, spans)
+    made = MadeSeason(season=gathered, period=spans.period, whole=spans.season)
+    return made, (ANALYSIS.analyse(gathered, spans.period), ANALYSIS.analyse(gathered, spans.season))
+
+
+def test_the_demo_s_best_build_is_found() -> None:
+    _, (_, section) = demo()
+    best = TRUTH["catch"]["best_build"]
+    said = finding(section, "difference")
+    assert said.group == best
+    assert said.text.startswith("Best supported")
+    assert [action.id for action in section.actions] == [f"fish-more-{best}"]
+
+
+def test_the_demo_s_trips_hours_and_fish_are_those_drawn() -> None:
+    _, (_, section) = demo()
+    found = finding(section, "cpue", "all")
+    assert found.n == TRUTH["trips"]
+    assert f"{len(TRUTH['zero_trips'])} of them without a fish" in found.text
+    drawn = TRUTH["catch"]["drawn"]
+    for build, (hours, fish) in rates(section, "build").items():
+        assert fish == drawn[build]["fish"]
+        assert hours == pytest.approx(drawn[build]["hours"], abs=0.01)
+
+
+def test_the_demo_s_true_rates_lie_within_the_limits() -> None:
+    _, (_, section) = demo()
+    for build, rate in TRUTH["catch"]["fish_per_hour"].items():
+        found = finding(section, "cpue", build)
+        assert found.low is not None
+        assert found.low <= rate
+        assert found.high is None or rate <= found.high
+
+
+@pytest.mark.parametrize("part", [0, 1])
+def test_the_demo_s_fish_add_up_to_the_log(part: int) -> None:
+    made, sections = demo()
+    span = (made.period, made.whole)[part]
+    logged = int(made.season.rows("catch", span)["count"].sum())
+    for factor in ("all", "build"):
+        rows = [row for row in records(sections[part], "cpue") if row["factor"] == factor]
+        for wanted in (
+            [row for row in rows if row["species"] == "all"],
+            [r for r in rows if r["species"] != "all"],
+        ):
+            assert sum(int(str(row["fish"])) for row in wanted) == logged
+
+
+def test_the_demo_says_the_same_twice() -> None:
+    made, sections = demo()
+    again = (ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole))
+    assert again == sections

@@ -1,0 +1,359 @@
+"""Cost: baits costed by hand, the published payback, and the demo season against its other sections."""
+
+from datetime import date
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from benchwater.gather.season import gather
+from benchwater.pipeline import Request, Workspace, choose_spans, read_workspace
+from benchwater.plugin import Analysis, Season, Section, Span
+from benchwater.statistics.proportions import wilson_interval
+from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
+from cost.savings import baits_to_break_even
+from reference_cases import worked_examples
+
+ROOT = Path(__file__).parents[4]
+ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/cost").analyses()))
+MORTALITY: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/bait_mortality").analyses()))
+MONTHS = [f"2026-{month:02d}" for month in range(3, 11)]
+BENCH = """
+[bench]
+name = "Test bench"
+units = "metric"
+currency = "EUR"
+season = { start = "03-01" }
+[items.alloy]
+kind = "metal"
+unit = "g"
+scale = { resolution = "0.1 g" }
+price = 10.00
+pack = "1 kg"
+[items.hook]
+kind = "insert"
+pack = 50
+price = 10.00
+[items.pearl]
+kind = "coat"
+unit = "g"
+price = 10.00
+pack = "100 g"
+[items.plastic]
+kind = "plastic"
+unit = "g"
+price = 4.00
+pack = "100 g"
+[items.eye]
+kind = "fitting"
+[items.glue]
+kind = "fitting"
+unit = "g"
+price = 5.00
+pack = "10 g"
+[molds.ball]
+material = "alloy"
+price = 40.00
+[[molds.ball.cavities]]
+name = "1/4"
+mass = "7 g"
+tolerance = "0 %"
+insert = "hook"
+[molds.grub]
+material = "plastic"
+price = 20.00
+[[molds.grub.cavities]]
+name = "grub"
+mass = "2 g"
+tolerance = "3 %"
+[builds.bright]
+head = { mold = "ball", cavity = "1/4" }
+coat = { item = "pearl", mass = "0.2 g" }
+fittings = { eye = 2 }
+trailer = { mold = "grub", cavity = "grub" }
+bought_price = 2.00
+[builds.plain]
+head = { mold = "ball", cavity = "1/4" }
+bought_price = 1.00
+"""
+STOCK = "date,item,move,amount,cost\n"
+EYES = "2026-03-02,eye,received,100,5.00\n"
+POUR = "date,mold,cavity,outcome,count,flaw\n"
+POURED = (
+    "2026-03-03,ball,1/4,good,40,\n2026-03-03,ball,1/4,reject,10,short fill\n2026-03-04,grub,grub,good,20,\n"
+)
+COATED = "date,mold,cavity,coat,count,rejects,flaw\n2026-03-05,ball,1/4,pearl,25,5,sag\n"
+FISHED = "date,build,fished,fate,count,cause\n"
+CAUGHT = "date,species,build,count\n"
+
+
+def made(bench: str = BENCH, month: str = "2026-03", **logs: str) -> MadeSeason:
+    return make_season(bench, {f"{name}.csv": text for name, text in logs.items()}, month)
+
+
+def whole(season: MadeSeason) -> Section:
+    return ANALYSIS.analyse(season.season, season.whole)
+
+
+def build(section: Section, name: str) -> dict[str, object]:
+    return next(row for row in records(section, "per_build") if row["build"] == name)
+
+
+def mold(section: Section, name: str) -> dict[str, object]:
+    return next(row for row in records(section, "by_mold") if row["mold"] == name)
+
+
+@cache
+def demo() -> Workspace:
+    return read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+
+
+@cache
+def demo_of(month: str) -> tuple[Season, Span, Span]:
+    spans = choose_spans(demo(), Request(month=month))
+    assert spans.period is not None
+    return gather(demo().reading, demo().bench, spans), spans.period, spans.season
+
+
+@pytest.mark.parametrize(("name", "given", "expected", "tol"), worked_examples("payback"))
+def test_payback_worked_example(
+    name: str, given: dict[str, float], expected: dict[str, float], tol: float
+) -> None:
+    assert baits_to_break_even(given["fixed"], given["buy_each"] - given["make_each"]) == expected["n"]
+    bench = BENCH.replace("price = 40.00", f"price = {given['fixed']}")
+    bench = bench.replace("bought_price = 1.00", f"bought_price = {given['buy_each']}")
+    bench = bench[: bench.index("[builds.bright]")] + bench[bench.index("[builds.plain]") :]
+    # 7 g at 0.01 and a hook at 0.20 make 0.27; a receipt of hooks at 0.35 makes it the example's 0.42.
+    stock = STOCK + f"2026-03-02,hook,received,100,{100 * (given['make_each'] - 0.07):.2f}\n"
+    section = whole(made(bench, stock=stock, pour=POUR + "2026-03-03,ball,1/4,good,50,\n"))
+    found = finding(section, "break_even_baits", "ball")
+    assert (found.value, found.low, found.unit, found.n) == (expected["n"], expected["n"], "pieces", 50)
+    # 50 made, all good: 26.50 saved. 38.50 of 65 to go, 73 baits, at 50 in a month of 31 days 46 days.
+    assert mold(section, "ball")["saved"] == pytest.approx(26.50)
+    assert mold(section, "ball")["remaining"] == pytest.approx(38.50)
+    day = finding(section, "break_even_date", "ball")
+    assert day.more == {"date": date(2026, 5, 17), "paid": False, "to_go": 73}
+    assert "73 more to go, at this season's pace by 17 May." in day.text
+    assert day.value is None
+    assert section.actions == ()
+
+
+def test_a_bait_costs_its_material_its_rejects_and_its_share_of_the_molds() -> None:
+    section = whole(made(stock=STOCK + EYES, pour=POUR + POURED, coat=COATED))
+    row = build(section, "bright")
+    # 7 g alloy at 0.01, a hook at 0.20, 0.2 g pearl at 0.10, two eyes at 0.05, 2 g plastic at 0.04.
+    assert row["material"] == pytest.approx(0.07 + 0.20 + 0.02 + 0.10 + 0.08)
+    # 10 hooks over 40 good heads; 5 coats to strip over 20 good ones.
+    assert row["rejects_share"] == pytest.approx(0.20 * 10 / 40 + 0.02 * 5 / 20)
+    assert row["mold_share"] == pytest.approx(40 / 40 + 20 / 20)
+    cost = 0.47 + 0.055 + 2.0
+    assert row["cost"] == pytest.approx(cost)
+    assert (row["bought_price"], row["saving"]) == (2.0, pytest.approx(2.0 - cost))
+    found = finding(section, "cost_per_bait", "bright")
+    assert (found.value, found.unit, found.n) == (pytest.approx(cost), "money", 40)
+    assert found.text.startswith("bright costs EUR 2.5")
+    assert found.text.endswith("to make and EUR 2.00 its molds' share so far; EUR 2.00 bought.")
+
+
+def test_limits_of_a_saving_carry_the_yields_and_the_masses() -> None:
+    row = build(whole(made(stock=STOCK + EYES, pour=POUR + POURED, coat=COATED)), "bright")
+    heads, coats = wilson_interval(40, 50), wilson_interval(20, 25)
+    up = [0.20 * (1 / heads.low - 1.25), 0.02 * (1 / coats.low - 1.25)]
+    mass = [1.959964 * 0.04 * 0.06 / 3**0.5, 1.959964 * 0.10 * 0.02 / 3**0.5]
+    reach = sum(part**2 for part in up + mass) ** 0.5
+    assert isinstance(row["saving"], float)
+    assert row["low"] == pytest.approx(row["saving"] - reach)
+    assert isinstance(row["high"], float)
+    assert row["high"] > row["saving"]
+
+
+def test_only_hooks_that_were_thrown_away_are_spoilt() -> None:
+    stock = STOCK + EYES + "2026-03-20,hook,discarded,4,\n"
+    section = whole(made(stock=stock, pour=POUR + POURED))
+    assert build(section, "plain")["rejects_share"] == pytest.approx(0.20 * 4 / 40)
+
+
+def test_what_is_used_outside_every_recipe_is_spread_over_the_baits_made() -> None:
+    rows = "2026-03-10,glue,used,2 g,\n2026-03-10,hook,used,9,\n"
+    baits = FISHED + "2026-03-12,plain,1 h,lost,5,snag\n"
+    section = whole(made(stock=STOCK + EYES + rows, pour=POUR + POURED, coat=COATED, baits=baits))
+    # 20 coated and 5 bare baits share 2 g at 0.50.
+    assert build(section, "plain")["material"] == pytest.approx(0.07 + 0.20 + 1.00 / 25)
+
+
+def test_an_item_without_a_price_leaves_the_cost_unknown_and_is_named() -> None:
+    section = whole(made(pour=POUR + POURED, coat=COATED))
+    row = build(section, "bright")
+    assert [row[key] for key in ("material", "rejects_share", "cost", "saving", "low", "high")] == [None] * 6
+    found = finding(section, "cost_per_bait", "bright")
+    assert found.value is None
+    assert found.text == "bright has no known cost: eye has no receipt with a cost and no price."
+    assert not found.quiet
+    assert [action.id for action in section.actions if action.id.startswith("price-")] == ["price-eye"]
+    assert build(section, "plain")["cost"] is not None
+
+
+def test_a_mold_without_a_price_leaves_its_share_unknown_and_the_saving_before_it_known() -> None:
+    bench = BENCH.replace("price = 40.00\n", "")
+    section = whole(made(bench, pour=POUR + POURED, coat=COATED, stock=STOCK + EYES))
+    assert build(section, "plain")["cost"] is None
+    assert "mold ball has no price" in finding(section, "cost_per_bait", "plain").text
+    assert finding(section, "saved").value == pytest.approx(20 * (2.0 - 0.525) + 40 * (1.0 - 0.32))
+    assert mold(section, "ball")["price"] is None
+    assert mold(section, "ball")["remaining"] is None
+    assert finding(section, "break_even_baits", "ball").value is None
+
+
+def test_what_never_came_out_good_has_no_cost() -> None:
+    coat = COATED.replace("25,5", "25,25")
+    section = whole(made(stock=STOCK + EYES, pour=POUR + POURED, coat=coat))
+    row = build(section, "bright")
+    assert (row["material"], row["cost"]) == (pytest.approx(0.47), None)
+    assert "none of 25 pieces" in finding(section, "cost_per_bait", "bright").text
+
+
+def test_a_bait_of_two_molds_counts_for_each_by_its_price_and_all_of_it_once() -> None:
+    section = whole(made(stock=STOCK + EYES, pour=POUR + POURED, coat=COATED, baits=FISHED))
+    gain = 20 * (2.0 - 0.525)
+    # Bare ones count with the good castings where no fishing log is kept.
+    assert mold(section, "grub")["saved"] == pytest.approx(gain / 3)
+    assert mold(section, "ball")["saved"] == pytest.approx(gain * 2 / 3 + 40 * (1.0 - 0.32))
+    saved = finding(section, "saved")
+    assert saved.value == pytest.approx(gain + 40 * (1.0 - 0.32))
+    assert saved.n == 60
+    day = finding(section, "break_even_date", "ball")
+    assert day.more["paid"] is True
+    # 27.20 by the castings of the 3rd, 19.67 by the coats of the 5th: 40 is reached on the 5th.
+    assert day.more["date"] == date(2026, 3, 5)
+    assert day.text == "ball paid for itself by 5 March: 60 baits saved EUR 47, it cost EUR 40."
+
+
+def test_savings_of_the_period_are_those_of_baits_made_in_it() -> None:
+    later = "2026-04-06,ball,1/4,good,10,\n"
+    season = made(month="2026-04", stock=STOCK + EYES, pour=POUR + POURED + later, coat=COATED)
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert finding(section, "saved").n == 10
+    assert all(entry.quiet for entry in section.findings if entry.id not in {"saved", "lost_cost"})
+    assert section.figures == ()
+
+
+def test_lost_baits_are_priced_at_what_another_costs_to_make() -> None:
+    baits = FISHED + (
+        "2026-03-08,plain,2 h,lost,4,snag\n2026-03-08,plain,1 h,kept,2,\n"
+        "2026-03-09,plain,30 min,worn,1,torn\n"
+    )
+    catch = CAUGHT + "2026-03-08,perch,plain,7\n2026-03-08,pike,plain,3\n"
+    section = whole(made(pour=POUR + POURED, baits=baits, fish=catch))
+    cost = 5 * (0.27 + 0.20 * 10 / 40)
+    found = finding(section, "lost_cost")
+    assert (found.value, found.n) == (pytest.approx(cost), 5)
+    hourly, each = finding(section, "lost_cost_per_hour"), finding(section, "lost_cost_per_fish")
+    assert (hourly.value, hourly.unit) == (pytest.approx(cost / 10.5), "money/h")
+    assert (each.value, each.unit) == (pytest.approx(cost / 10), "money/fish")
+    # Garwood's exact limits of 5: 1.6235 and 11.668.
+    assert (hourly.low, hourly.high) == pytest.approx((1.6235 * cost / 52.5, 11.668 * cost / 52.5), rel=1e-4)
+    assert found.text == (
+        "5 baits lost or worn: EUR 1.60 to make again, EUR 0.15 per bait-hour fished, "
+        "EUR 0.16 per fish landed."
+    )
+
+
+def test_lost_baits_of_unknown_cost_are_counted_and_not_priced() -> None:
+    baits = FISHED + "2026-03-08,bright,2 h,lost,4,snag\n"
+    found = finding(whole(made(pour=POUR + POURED, baits=baits)), "lost_cost")
+    assert (found.value, found.n) == (None, 4)
+    assert found.text == "4 baits lost or worn; what another costs is not known."
+
+
+def test_a_bait_that_costs_more_to_make_than_to_buy_is_better_bought() -> None:
+    bench = BENCH.replace("bought_price = 1.00", "bought_price = 0.25")
+    section = whole(made(bench, pour=POUR + POURED))
+    action = next(action for action in section.actions if action.id == "buy-plain")
+    # Made at 0.32; half of the 40 castings, with nothing to tell them from the other build, are its own.
+    assert action.worth == pytest.approx(20 * 0.07)
+    assert not finding(section, "cost_per_bait", "plain").quiet
+    assert finding(section, "break_even_baits", "ball").value is None
+    assert "never pays" in finding(section, "break_even_baits", "ball").text
+
+
+def test_where_money_goes_is_told_only_where_losses_and_rejects_clearly_differ() -> None:
+    def told(lost: int) -> list[str]:
+        baits = FISHED + f"2026-03-08,plain,2 h,lost,{lost},snag\n"
+        section = whole(made(pour=POUR + POURED, baits=baits))
+        return [each.text for each in section.findings if each.id == "where_money_goes"]
+
+    # Rejects took 10 hooks at 0.20, a lost bait costs 0.32 to make again.
+    bench, water = told(1), told(20)
+    assert bench == [
+        "The bench takes more than the water: rejects EUR 2, lost and worn baits EUR 0.32 (inserts and coat)."
+    ]
+    assert told(6) == []
+    assert water[0].startswith(
+        "The water takes more than the bench: lost and worn baits EUR 6.40, rejects EUR 2"
+    )
+
+
+def test_thin_and_empty_seasons_give_no_advice() -> None:
+    section = whole(made(stock=STOCK + EYES, pour=POUR + "2026-03-03,ball,1/4,good,19,\n"))
+    assert (section.status, section.actions) == ("thin", ())
+    assert "19 castings" in section.why
+    bench = BENCH.replace(
+        '[items.alloy]\nkind = "metal"\nunit = "g"\nscale = { resolution = "0.1 g" }\nprice = 10.00\n',
+        '[items.alloy]\nkind = "metal"\nunit = "g"\n',
+    )
+    section = whole(made(bench, pour=POUR + POURED))
+    assert (section.status, section.actions) == ("thin", ())
+    assert "alloy has no receipt" in section.why
+    season = made(month="2026-04", pour=POUR + POURED + "2026-05-03,ball,1/4,good,19,\n")
+    assert ANALYSIS.analyse(season.season, season.period).status == "empty"
+
+
+def test_spent_lists_what_came_in_and_never_takes_a_missing_cost_for_zero() -> None:
+    rows = "2026-03-08,eye,received,50,\n2026-03-09,hook,received,50,\n2026-03-09,hook,used,1,\n"
+    section = whole(made(stock=STOCK + EYES + rows, pour=POUR + POURED))
+    found = [(row["item"], row["received"], row["spent"]) for row in records(section, "spent")]
+    assert found == [("eye", 150.0, 5.0), ("hook", 50.0, None)]
+
+
+def test_tables_have_the_columns_of_the_contract() -> None:
+    section = whole(made(stock=STOCK + EYES, pour=POUR + POURED, coat=COATED))
+    names = {
+        each.id: [c.name for c in table(section, each.id).columns if not c.hidden] for each in section.tables
+    }
+    assert names == {
+        "per_build": "build material rejects_share mold_share cost bought_price saving low high".split(),
+        "by_mold": "mold price made saved remaining".split(),
+        "spent": "item received spent".split(),
+    }
+
+
+@pytest.mark.parametrize("month", MONTHS)
+def test_losses_priced_are_the_losses_counted_in_bait_mortality(month: str) -> None:
+    season, period, to_date = demo_of(month)
+    for span in (period, to_date):
+        counted = records(MORTALITY.analyse(season, span), "losses")
+        baits = [row["baits"] for row in counted]
+        lost = finding(ANALYSIS.analyse(season, span), "lost_cost")
+        assert lost.n == sum(n for n in baits if isinstance(n, int))
+        assert lost.value is not None
+
+
+@pytest.mark.parametrize("month", MONTHS)
+def test_the_demos_savings_by_mold_add_up_to_the_savings_by_bait(month: str) -> None:
+    season, _, to_date = demo_of(month)
+    section = ANALYSIS.analyse(season, to_date)
+    by_mold = [row["saved"] for row in records(section, "by_mold")]
+    assert finding(section, "saved").value == pytest.approx(sum(s for s in by_mold if isinstance(s, float)))
+    for row in records(section, "per_build"):
+        parts = [row[key] for key in ("material", "rejects_share", "mold_share")]
+        if isinstance(row["cost"], float):
+            assert row["cost"] == pytest.approx(sum(part for part in parts if isinstance(part, float)))
+        else:
+            assert row["build"] == "pea-bright"
+
+
+def test_the_demos_figure_says_its_numbers_and_the_same_input_gives_the_same_section() -> None:
+    season, _, to_date = demo_of("2026-08")
+    section = ANALYSIS.analyse(season, to_date)
+    assert "perch-grub USD 0.75 (bought USD 2.49)" in section.figures[0].alt
+    assert ANALYSIS.analyse(season, to_date) == section

@@ -1,0 +1,197 @@
+"""The window of two fits: its ends, and limits that are those of one maximum under a restriction."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.optimize import NonlinearConstraint, minimize
+from scipy.special import expit, ndtr
+
+from benchwater.statistics.uncertainty import coverage_factor
+from defect_rate.likelihood_profile import profile_inverse_prediction
+from defect_rate.logistic import (
+    Dispersion,
+    LogisticFit,
+    fit_logistic,
+    line_design,
+    summed_rate,
+    with_dispersion,
+)
+from defect_rate.working_window import WorkingWindow, working_window
+
+FloatArray = NDArray[np.float64]
+TEMPERATURES = line_design([100.0, 120.0, 140.0, 160.0, 180.0, 200.0])
+FILLED = [4.0] * 6
+
+
+def limbs(fills: int) -> tuple[LogisticFit, LogisticFit]:
+    """Fits to expected counts: cold flaws one half at 140, hot ones one half at 260."""
+    x = np.linspace(100, 260, fills)
+    trials = np.full(fills, 4.0)
+    cold = 4 / (1 + np.exp((x - 140) * 0.08))
+    hot = 4 / (1 + np.exp((260 - x) * 0.06))
+    return (
+        fit_logistic(cold, trials, line_design(x), firth=False),
+        fit_logistic(hot, trials, line_design(x), firth=False),
+    )
+
+
+def test_window_lies_between_the_two_responses() -> None:
+    cold, hot = limbs(60)
+    window = working_window(cold, hot, 0.1, 100, 260)
+    assert window.window_low is not None
+    assert window.window_high is not None
+    ends = np.array([window.window_low, window.window_high])
+    assert summed_rate(cold, hot, ends) == pytest.approx([0.1, 0.1])
+    assert window.window_low < window.best < window.window_high
+    assert window.rate_at_best <= summed_rate(cold, hot, np.linspace(100, 260, 5000)).min() + 1e-9
+    assert window.first_met == window.window_low
+    assert not window.starts_before
+    assert not window.ends_after
+    assert window.first_met_lower is not None
+    assert window.first_met_upper is not None
+    assert window.first_met_lower < window.window_low < window.first_met_upper < window.best
+
+
+def test_more_fills_narrow_the_limits_of_the_temperature_first_met() -> None:
+    wide, narrow = (working_window(*limbs(fills), 0.1, 100, 260) for fills in (60, 240))
+    assert wide.first_met_lower is not None
+    assert narrow.first_met_lower is not None
+    assert wide.first_met is not None
+    assert narrow.first_met is not None
+    ratio = (wide.first_met - wide.first_met_lower) / (narrow.first_met - narrow.first_met_lower)
+    assert ratio == pytest.approx(2, rel=0.25)
+
+
+def test_a_negligible_hot_response_leaves_the_limits_of_the_cold_one() -> None:
+    cold, _ = limbs(60)
+    negligible = fit_logistic([0] * 9 + [90], [100] * 10, line_design([*np.linspace(100, 300, 9), 400.0]))
+    alone = working_window(cold, None, 0.1, 100, 260)
+    both = working_window(cold, negligible, 0.1, 100, 260)
+    inverse = profile_inverse_prediction(cold, 0.1)
+    assert inverse is not None
+    assert alone.ends_after
+    assert alone.best == 260
+    assert [alone.first_met_lower, alone.first_met_upper] == pytest.approx(
+        [inverse.lower, inverse.upper], abs=1e-3
+    )
+    assert [both.first_met_lower, both.first_met_upper] == pytest.approx(
+        [inverse.lower, inverse.upper], abs=0.05
+    )
+
+
+def test_window_is_none_where_the_target_is_met_nowhere() -> None:
+    cold, hot = limbs(60)
+    window = working_window(cold, hot, 0.01, 100, 260)
+    assert (window.window_low, window.window_high, window.first_met) == (None, None, None)
+    assert window.first_met_upper is None
+    assert window.rate_at_best > 0.01
+
+
+def test_window_met_everywhere_has_open_ends() -> None:
+    quiet = fit_logistic([0.0] * 6, [100.0] * 6, TEMPERATURES)
+    window = working_window(quiet, None, 0.2, 100, 200)
+    assert (window.window_low, window.window_high) == (100, 200)
+    assert window.starts_before
+    assert window.ends_after
+    assert window.first_met_lower is None
+    assert window.first_met_upper == 100
+
+
+@pytest.mark.parametrize(
+    ("target", "low", "high", "message"), [(0.5, 100, 200, "target"), (0.1, 200, 100, "empty")]
+)
+def test_windows_that_make_no_sense_are_refused(target: float, low: float, high: float, message: str) -> None:
+    fit = fit_logistic([4, 4, 2, 1, 0, 0], FILLED, TEMPERATURES)
+    with pytest.raises(ValueError, match=message):
+        working_window(fit, None, target, low, high)
+    with pytest.raises(ValueError, match="at least one"):
+        working_window(None, None, 0.1, 100, 200)
+
+
+def three_kinds() -> tuple[FloatArray, list[FloatArray], list[LogisticFit]]:
+    """30 fills of 5: temperatures about 0 in units of 10 K, flaws of three kinds, and their fits."""
+    rng = np.random.default_rng(11)
+    x = np.linspace(-6, 6, 30)
+    counts = [
+        rng.binomial(5, expit(-1.2 * (x + 3))).astype(float),
+        rng.binomial(2, expit(1.3 * (x - 4))).astype(float),
+        rng.binomial(2, 0.1, 30).astype(float),
+    ]
+    designs = [line_design(x), line_design(x), np.ones((30, 1))]
+    fits = [
+        fit_logistic(c, np.full(30, 5.0), d, firth=d.shape[1] > 1)
+        for c, d in zip(counts, designs, strict=True)
+    ]
+    return x, counts, [with_dispersion(fit, Dispersion(factor=1.4, degrees=28.0)) for fit in fits]
+
+
+def by_hand(x: FloatArray, counts: list[FloatArray], at: float, target: float) -> float:
+    """The statistic of "the rates at `at` add up to the target", all coefficients at once by scipy's SLSQP.
+
+    Minus twice the log-likelihood, Jeffreys' penalty on the two lines: half the log-determinant of X'WX.
+    """
+
+    def logits(b: FloatArray) -> list[FloatArray]:
+        return [b[0] + b[1] * x, b[2] + b[3] * x, np.full(x.size, b[4])]
+
+    def objective(b: FloatArray) -> float:
+        total = 0.0
+        for eta, y, penalised in zip(logits(b), counts, (True, True, False), strict=True):
+            p = expit(eta)
+            total -= float((y * eta - 5 * np.logaddexp(0, eta)).sum())
+            if penalised:
+                w = 5 * p * (1 - p)
+                total -= 0.5 * float(np.log(w.sum() * (w * x * x).sum() - (w * x).sum() ** 2))
+        return 2 * total
+
+    def excess(b: FloatArray) -> float:
+        return float(expit(b[0] + b[1] * at) + expit(b[2] + b[3] * at) + expit(b[4])) - target
+
+    start = np.array([-3.0, -1.0, -5.0, 1.0, -3.0])
+    free = minimize(objective, start, method="BFGS", options={"gtol": 1e-9})
+    bound = NonlinearConstraint(lambda b: np.array([100 * excess(b)]), 0, 0)
+    tied = minimize(
+        objective, free.x, method="SLSQP", constraints=[bound], options={"ftol": 1e-14, "maxiter": 2000}
+    )
+    return float(tied.fun - free.fun)
+
+
+def test_limits_are_where_all_coefficients_fitted_at_once_reject_the_target() -> None:
+    x, counts, fits = three_kinds()
+    found = working_window(fits[0], fits[1], 0.2, -6, 6, plain=fits[2])
+    critical = 1.4 * coverage_factor(28) ** 2
+    ends = (found.first_met_lower, found.first_met_upper, found.last_met_lower, found.last_met_upper)
+    for end in ends:
+        assert end is not None
+        assert by_hand(x, counts, end, 0.2) == pytest.approx(critical, rel=2e-3)
+    assert found.window_low is not None
+    assert by_hand(x, counts, found.window_low, 0.2) == pytest.approx(0, abs=1e-4)
+
+
+def test_doubt_in_the_constant_share_widens_the_limits() -> None:
+    _, counts, fits = three_kinds()
+    share = float(counts[2].sum()) / 150
+    known = working_window(fits[0], fits[1], 0.2 - share, -6, 6)
+    in_doubt = working_window(fits[0], fits[1], 0.2, -6, 6, plain=fits[2])
+    assert in_doubt.first_met == pytest.approx(known.first_met)
+
+    def width(window: WorkingWindow) -> float:
+        assert window.first_met_lower is not None
+        assert window.first_met_upper is not None
+        return window.first_met_upper - window.first_met_lower
+
+    assert width(in_doubt) > 1.02 * width(known)
+
+
+def test_a_dispersion_from_few_fills_widens_the_limits_as_student_has_it() -> None:
+    fit = fit_logistic([4, 4, 2, 1, 0, 0], FILLED, TEMPERATURES)
+    known, guessed = (
+        profile_inverse_prediction(with_dispersion(fit, Dispersion(factor=1.0, degrees=degrees)), 0.3)
+        for degrees in (np.inf, 4.0)
+    )
+    assert known is not None
+    assert guessed is not None
+    wide = profile_inverse_prediction(fit, 0.3, level=float(2 * ndtr(2.776445) - 1))  # Student's t, 4 df
+    assert wide is not None
+    assert guessed.upper == pytest.approx(wide.upper, rel=1e-4)
+    assert guessed.upper - guessed.lower > known.upper - known.lower

@@ -1,0 +1,22 @@
+import math
+
+import pytest
+
+from benchwater.statistics.interval import normal_quantile, tail_probability, whole_count
+
+
+def test_levels_outside_0_to_1_are_refused() -> None:
+    for level in (0.0, 1.0, 95.0, math.nan):
+        with pytest.raises(ValueError, match="confidence level"):
+            tail_probability(level)
+
+
+def test_the_normal_quantile_of_95_per_cent_is_1_96() -> None:
+    assert normal_quantile(0.95) == pytest.approx(1.959963984540054, abs=1e-12)
+
+
+def test_counts_that_are_not_whole_are_refused_by_name() -> None:
+    assert whole_count(3.0, "events") == 3
+    for value in (-1, 0.5, math.nan, math.inf):
+        with pytest.raises(ValueError, match="events must be a whole number"):
+            whole_count(value, "events")
