@@ -1,6 +1,5 @@
 """Seasons of the bait log for the tests of what became of the baits: their bench, their rows, the demo's."""
 
-import json
 from pathlib import Path
 
 from benchwater.plugin import Analysis, Section
@@ -8,7 +7,6 @@ from benchwater.testing import MadeSeason, make_season, plugin_file, records
 
 ROOT = Path(__file__).parents[1]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/bait_mortality").analyses()))
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]
 name = "Test bench"

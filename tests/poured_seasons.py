@@ -1,20 +1,15 @@
 """Seasons of the pour log for the tests of bad castings: their bench, their rows, and the demo's."""
 
-import json
 from collections.abc import Iterable
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Analysis, Section
 from benchwater.testing import MadeSeason, make_season, plugin_file
 
 ROOT = Path(__file__).parents[1]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/defect_rate").analyses()))
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]
 name = "Test bench"
@@ -110,16 +105,3 @@ def separated(days: int = 3) -> list[str]:
             flaws = {"short fill": 5} if temp < 130 else {}
             rows += fill_rows(f"2026-05-{day:02}", fill, temp + day, flaws)
     return rows
-
-
-@cache
-def demo() -> MadeSeason:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    spans = choose_spans(workspace, Request())
-    season = gather(workspace.reading, workspace.bench, spans)
-    return MadeSeason(season=season, period=spans.period, whole=spans.season)
-
-
-@cache
-def demo_section() -> Section:
-    return ANALYSIS.analyse(demo().season, demo().whole)

@@ -1,6 +1,5 @@
 """Seasons of stock, pour and finishing logs for the tests of the balance: bench, rows, and the demo's."""
 
-import json
 import math
 from pathlib import Path
 
@@ -9,7 +8,6 @@ from benchwater.testing import MadeSeason, make_season, plugin_file, records
 
 ROOT = Path(__file__).parents[1]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/material_balance").analyses()))
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 MONTHS = [f"2026-{month:02d}" for month in range(3, 11)]
 STEP = 5 / math.sqrt(12)
 ENTERS, LEAVES = ("received", "recovered"), ("in_castings", "used", "discarded")

@@ -1,19 +1,14 @@
 """What castings weigh: by weighing, else by the bench; alike for every analysis."""
 
 import math
-from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
 from benchwater.ledger.casting_masses import CastingMass, casting_mass
 from benchwater.ledger.made import castings_made
 from benchwater.ledger.stock_books import keep_books
-from benchwater.pipeline import Request, choose_spans, read_workspace
-from benchwater.plugin import Season
 from benchwater.testing import make_season
 
-ROOT = Path(__file__).parents[2]
 BENCH = """
 [bench]
 name = "Test bench"
@@ -77,12 +72,9 @@ def test_the_cavities_of_a_mold_tell_of_their_scatter_together() -> None:
         )
 
 
-def test_the_demos_castings_weigh_what_the_balance_takes_them_to() -> None:
+def test_the_demos_castings_weigh_what_the_balance_takes_them_to(demo) -> None:
     """Unweighed castings of a month enter the books at the same mean mass."""
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    season: Season = gather(
-        workspace.reading, workspace.bench, choose_spans(workspace, Request(month="2026-10"))
-    )
+    season = demo("2026-10").season
     books, _ = keep_books(season)
     seen = 0
     for (mold, cavity), cast in castings_made(season).items():

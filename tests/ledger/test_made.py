@@ -1,18 +1,10 @@
 """What was made: castings, their mass, and when a bait counts; the demo against what its makers dressed."""
 
-import json
-from functools import cache
-from pathlib import Path
-
-from benchwater.gather.season import gather
 from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.made import baits_made, spoilt_share
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Season
 from benchwater.testing import make_season
 
-ROOT = Path(__file__).parents[2]
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]
 name = "Test bench"
@@ -55,13 +47,6 @@ def made(build: str, **logs: str) -> float:
     return baits_made(season(**logs))[build].total
 
 
-@cache
-def demo() -> Season:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    spans = choose_spans(workspace, Request(month="2026-10"))
-    return gather(workspace.reading, workspace.bench, spans)
-
-
 def test_without_a_further_log_good_castings_are_shared_alike() -> None:
     assert (made("bright", pour=POUR), made("bare", pour=POUR)) == (6.0, 6.0)
 
@@ -97,12 +82,13 @@ def test_spoilt_inserts_are_those_thrown_away_of_those_in_rejects_by_then() -> N
     assert spoilt_share(season(pour=POUR, stock=STOCK + "2026-03-10,hook,recovered,3\n"), "hook") == 0.25
 
 
-def test_the_demos_coated_baits_are_those_dressed_and_those_still_to_dress() -> None:
-    coated_left = {tuple(name.split(" ")): left for name, left in TRUTH["coated_left"].items()}
-    bench, steps = demo().bench, baits_made(demo())
-    for name, dressed in TRUTH["dressed"].items():
+def test_the_demos_coated_baits_are_those_dressed_and_those_still_to_dress(demo, truth) -> None:
+    coated_left = {tuple(name.split(" ")): left for name, left in truth["coated_left"].items()}
+    season = demo("2026-10").season
+    bench, steps = season.bench, baits_made(season)
+    for name, dressed in truth["dressed"].items():
         build = bench.builds[name]
-        found = steps[name].between(midnight(demo().start), midnight(demo().end))
+        found = steps[name].between(midnight(season.start), midnight(season.end))
         if build.coat is not None and build.head is not None:
             assert found == dressed + coated_left.get((*build.head, build.coat), 0)
         else:

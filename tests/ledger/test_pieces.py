@@ -1,16 +1,10 @@
 """Pieces on hand: counted by hand on a small bench, then against the story of the demo season."""
 
-import json
-from pathlib import Path
-
 import pytest
 
-from benchwater.gather.season import gather
 from benchwater.ledger.pieces import Pieces, pieces_on_hand, share_pieces
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.testing import MadeSeason, make_season
 
-ROOT = Path(__file__).parents[2]
 BENCH = """
 [bench]
 name = "Test bench"
@@ -129,12 +123,10 @@ def test_without_a_target_all_there_is_is_shown() -> None:
     assert not any(lacking.values())
 
 
-def test_the_demo_has_what_its_story_says_was_left() -> None:
-    truth = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    spans = choose_spans(workspace, Request(month="2026-10"))
-    pieces = pieces_on_hand(gather(workspace.reading, workspace.bench, spans))
-    finished, builds = truth["finished_left"], workspace.bench.builds
+def test_the_demo_has_what_its_story_says_was_left(demo, truth) -> None:
+    season = demo("2026-10").season
+    pieces = pieces_on_hand(season)
+    finished, builds = truth["finished_left"], season.bench.builds
     # Fishing rows that had to be set aside hide a few losses.
     for name, left in truth["heads_left"].items():
         mold, cavity = name.split()

@@ -12,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from benchwater.gather.season import gather
 from benchwater.ledger.fills import fills_of, pour_rows, runs_of
 from benchwater.ledger.made import baits_made, castings_made, coats_made
 from benchwater.ledger.movements import Movement, net_amount
@@ -20,8 +19,8 @@ from benchwater.ledger.pieces import pieces_on_hand
 from benchwater.ledger.prices import FROM_RECEIPTS, unit_prices
 from benchwater.ledger.stock_books import keep_books
 from benchwater.ledger.trips import keep_trips
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Season, Span
+from benchwater.read.bench_file import parse_bench
 from benchwater.testing import make_season
 from cost.bait_costs import BaitCost, season_facts
 from cost.savings import losses_in, spoilt_in
@@ -38,15 +37,9 @@ def close(values: Any) -> Any:
 
 
 @cache
-def demo() -> Season:
-    workspace = read_workspace(DEMO, workspace_plugins=False)
-    return gather(workspace.reading, workspace.bench, choose_spans(workspace, Request(month="2026-08")))
-
-
-@cache
 def drawn(seed: int) -> Season:
     """Two years of the demo's bench in any order of things: rows of one day, times, recounts, tags anew."""
-    dice, bench = Random(seed), demo().bench
+    dice, bench = Random(seed), parse_bench(BENCH).bench
     pieces = [(mold.name, cavity) for mold in bench.molds.values() for cavity in mold.cavities]
     builds, items = list(bench.builds), list(bench.items)
     metals = [item for item in items if bench.items[item].kind == "metal"]
@@ -128,8 +121,8 @@ SEASONS = ["demo", *range(8)]
 
 
 @pytest.fixture(params=SEASONS)
-def season(request) -> Season:
-    return demo() if request.param == "demo" else drawn(request.param)
+def season(request, demo) -> Season:
+    return demo("2026-08").season if request.param == "demo" else drawn(request.param)
 
 
 def spans(season: Season) -> list[Span]:

@@ -1,15 +1,11 @@
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Action, Figure, Finding, Section, Table, TableColumn
 from benchwater.testing import check_section
 
-DEMO = Path(__file__).parents[2] / "sample_logs"
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"/>'
 FINDING = Finding(id="rate", text="One fish an hour.", value=1.0, low=0.5, high=2.0, unit="fish/h", n=4)
 TABLE = Table(
@@ -75,11 +71,8 @@ def test_what_breaks_a_promise_is_named(section, words):
 
 
 @pytest.mark.slow
-def test_the_shipped_analyses_keep_their_promises_over_the_demo_season():
-    workspace = read_workspace(DEMO, workspace_plugins=False)
-    spans = choose_spans(workspace, Request(month="2026-06"))
-    season = gather(workspace.reading, workspace.bench, spans)
-    for analysis, plugin in workspace.plugins.analyses:
-        if plugin.origin == "shipped":
-            for span in spans.parts:
-                check_section(analysis.analyse(season, span))
+def test_the_shipped_analyses_keep_their_promises_over_the_demo_season(demo):
+    made = demo("2026-06")
+    for id in made.analyses:
+        for span in (made.period, made.whole):
+            check_section(made.section(id, span))

@@ -1,24 +1,16 @@
 """Baits compared by sums over alike rows, beside the rows one by one."""
 
-from pathlib import Path
-
 import pytest
 
 from bait_mortality.bait_contrasts import compare_baits
-from benchwater.gather.season import gather
 from benchwater.ledger.bait_lives import factors_of, rows_in_use, summed_alike
-from benchwater.pipeline import Request, choose_spans, read_workspace
-
-DEMO = Path(__file__).parents[4] / "sample_logs"
 
 
 @pytest.mark.parametrize("month", ["2026-05", "2026-10"])
-def test_alike_rows_added_up_say_what_the_rows_say(month):
-    workspace = read_workspace(DEMO, workspace_plugins=False)
-    spans = choose_spans(workspace, Request(month=month))
-    season = gather(workspace.reading, workspace.bench, spans)
-    rows = rows_in_use(season.log("fishing"), spans.season)
-    factors = factors_of(rows, season.bench)
+def test_alike_rows_added_up_say_what_the_rows_say(month, demo):
+    made = demo(month)
+    rows = rows_in_use(made.season.log("fishing"), made.whole)
+    factors = factors_of(rows, made.season.bench)
     alike, sorting = summed_alike(rows, factors)
     assert len(alike) < len(rows)
     for name in ("count", "ended", "hours"):
@@ -39,11 +31,10 @@ def test_alike_rows_added_up_say_what_the_rows_say(month):
 
 
 @pytest.mark.parametrize("month", ["2026-05", "2026-06"])
-def test_a_tags_hours_before_the_span_count_though_its_other_rows_are_not_looked_at(month):
-    workspace = read_workspace(DEMO, workspace_plugins=False)
-    spans = choose_spans(workspace, Request(month=month))
-    log = gather(workspace.reading, workspace.bench, spans).log("fishing")
-    month_rows, whole = rows_in_use(log, spans.period), rows_in_use(log, spans.season)
+def test_a_tags_hours_before_the_span_count_though_its_other_rows_are_not_looked_at(month, demo):
+    made = demo(month)
+    log = made.season.log("fishing")
+    month_rows, whole = rows_in_use(log, made.period), rows_in_use(log, made.whole)
     of_month = whole[whole["date"] >= month_rows["date"].min()].reset_index(drop=True)
     assert (month_rows["entry"] > 0).any()
     for name in ("entry", "time", "life", "ended", "hours"):

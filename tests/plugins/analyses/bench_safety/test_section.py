@@ -1,21 +1,16 @@
 """Bench safety: small seasons whose answer is known by hand, then the demo season against its truth."""
 
-import json
 from datetime import date
-from functools import cache
 from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Analysis, Season, Section
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
 from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[4]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/bench_safety").analyses()))
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]
 name = "Test bench"
@@ -207,37 +202,32 @@ def test_who_is_to_be_asked_is_said():
     assert "local authority" in str(row["what"])
 
 
-@cache
-def demo(month: str | None = None) -> tuple[Section, ...]:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    request = Request(month=month) if month else Request(whole_season=True)
-    spans = choose_spans(workspace, request)
-    season = gather(workspace.reading, workspace.bench, spans)
-    return tuple(ANALYSIS.analyse(season, span) for span in spans.parts)
+@pytest.fixture(scope="module")
+def section(demo) -> Section:
+    return ANALYSIS.analyse(demo().season, demo().whole)
 
 
-def test_the_demo_finds_the_melts_over_their_limits_and_no_other():
-    (section,) = demo()
+def test_the_demo_finds_the_melts_over_their_limits_and_no_other(truth, section):
     melts = [row for row in records(section, "exceedances") if str(row["what"]).startswith("melt")]
-    assert [str(row["date"]) for row in melts] == TRUTH["melt_over_842_f"]
-    assert [str(row["date"]) for row in melts if float(str(row["limit"])) > 460] == TRUTH["melt_over_900_f"]
-    assert str(finding(section, "hottest_melt").more["date"]) == TRUTH["melt_over_900_f"][0]
+    assert [str(row["date"]) for row in melts] == truth["melt_over_842_f"]
+    assert [str(row["date"]) for row in melts if float(str(row["limit"])) > 460] == truth["melt_over_900_f"]
+    assert str(finding(section, "hottest_melt").more["date"]) == truth["melt_over_900_f"][0]
     assert [each.id for each in section.actions if each.urgent] == ["melt-too-hot"]
 
 
-def test_the_demo_finds_the_ovens_that_were_too_hot():
-    (section,) = demo()
+def test_the_demo_finds_the_ovens_that_were_too_hot(truth, section):
     ovens = [row for row in records(section, "exceedances") if str(row["what"]).startswith("oven")]
-    told = TRUTH["finishing"]
+    told = truth["finishing"]
     assert {str(row["date"]) for row in ovens} == {told["over_hot"]["date"], told["softened"]["date"]}
     assert finding(section, "over_limit").value == 5
 
 
-def test_a_month_of_the_demo_tells_that_month_alone():
-    period, whole = demo("2026-07")
+def test_a_month_of_the_demo_tells_that_month_alone(demo):
+    made = demo("2026-07")
+    period, whole = (ANALYSIS.analyse(made.season, span) for span in (made.period, made.whole))
     assert {str(row["date"])[:7] for row in records(period, "exceedances")} == {"2026-07"}
     assert len(records(whole, "exceedances")) == 3
 
 
-def test_same_input_same_section():
-    assert demo("2026-05") == demo.__wrapped__("2026-05")
+def test_same_input_same_section(demo, section):
+    assert ANALYSIS.analyse(demo().season, demo().whole) == section

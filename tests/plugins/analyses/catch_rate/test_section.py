@@ -1,21 +1,16 @@
 """Catch rate: small seasons whose answer is known by hand, then the demo season against its truth."""
 
-import json
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Analysis, Section
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
 from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[4]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/catch_rate").analyses()))
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]
 name = "Test bench"
@@ -243,38 +238,35 @@ def test_the_contract_s_columns() -> None:
 # --- the demo season -------------------------------------------------------------------------------------
 
 
-@cache
-def demo() -> tuple[MadeSeason, tuple[Section, Section]]:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    spans = choose_spans(workspace, Request())
-    gathered = gather(workspace.reading, workspace.bench, spans)
-    made = MadeSeason(season=gathered, period=spans.period, whole=spans.season)
-    return made, (ANALYSIS.analyse(gathered, spans.period), ANALYSIS.analyse(gathered, spans.season))
+@pytest.fixture(scope="module")
+def sections(demo) -> tuple[Section, Section]:
+    made = demo()
+    return ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole)
 
 
-def test_the_demo_s_best_build_is_found() -> None:
-    _, (_, section) = demo()
-    best = TRUTH["catch"]["best_build"]
+def test_the_demo_s_best_build_is_found(truth, sections) -> None:
+    _, section = sections
+    best = truth["catch"]["best_build"]
     said = finding(section, "difference")
     assert said.group == best
     assert said.text.startswith("Best supported")
     assert [action.id for action in section.actions] == [f"fish-more-{best}"]
 
 
-def test_the_demo_s_trips_hours_and_fish_are_those_drawn() -> None:
-    _, (_, section) = demo()
+def test_the_demo_s_trips_hours_and_fish_are_those_drawn(truth, sections) -> None:
+    _, section = sections
     found = finding(section, "cpue", "all")
-    assert found.n == TRUTH["trips"]
-    assert f"{len(TRUTH['zero_trips'])} of them without a fish" in found.text
-    drawn = TRUTH["catch"]["drawn"]
+    assert found.n == truth["trips"]
+    assert f"{len(truth['zero_trips'])} of them without a fish" in found.text
+    drawn = truth["catch"]["drawn"]
     for build, (hours, fish) in rates(section, "build").items():
         assert fish == drawn[build]["fish"]
         assert hours == pytest.approx(drawn[build]["hours"], abs=0.01)
 
 
-def test_the_demo_s_true_rates_lie_within_the_limits() -> None:
-    _, (_, section) = demo()
-    for build, rate in TRUTH["catch"]["fish_per_hour"].items():
+def test_the_demo_s_true_rates_lie_within_the_limits(truth, sections) -> None:
+    _, section = sections
+    for build, rate in truth["catch"]["fish_per_hour"].items():
         found = finding(section, "cpue", build)
         assert found.low is not None
         assert found.low <= rate
@@ -282,8 +274,8 @@ def test_the_demo_s_true_rates_lie_within_the_limits() -> None:
 
 
 @pytest.mark.parametrize("part", [0, 1])
-def test_the_demo_s_fish_add_up_to_the_log(part: int) -> None:
-    made, sections = demo()
+def test_the_demo_s_fish_add_up_to_the_log(part: int, demo, sections) -> None:
+    made = demo()
     span = (made.period, made.whole)[part]
     logged = int(made.season.rows("catch", span)["count"].sum())
     for factor in ("all", "build"):
@@ -295,7 +287,7 @@ def test_the_demo_s_fish_add_up_to_the_log(part: int) -> None:
             assert sum(int(str(row["fish"])) for row in wanted) == logged
 
 
-def test_the_demo_says_the_same_twice() -> None:
-    made, sections = demo()
+def test_the_demo_says_the_same_twice(demo, sections) -> None:
+    made = demo()
     again = (ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole))
     assert again == sections

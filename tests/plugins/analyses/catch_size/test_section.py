@@ -1,22 +1,17 @@
 """Catch size: small seasons whose answer is known by hand, then the demo season against its truth."""
 
-import json
 from collections import Counter
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Analysis, Section
-from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
+from benchwater.testing import finding, make_season, plugin_file, records, table
 from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[4]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/catch_size").analyses()))
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]
 name = "Test bench"
@@ -173,25 +168,22 @@ def test_the_contract_s_columns() -> None:
 # --- the demo season -------------------------------------------------------------------------------------
 
 
-@cache
-def demo() -> tuple[MadeSeason, tuple[Section, Section]]:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    spans = choose_spans(workspace, Request())
-    gathered = gather(workspace.reading, workspace.bench, spans)
-    made = MadeSeason(season=gathered, period=spans.period, whole=spans.season)
-    return made, (ANALYSIS.analyse(gathered, spans.period), ANALYSIS.analyse(gathered, spans.season))
+@pytest.fixture(scope="module")
+def sections(demo) -> tuple[Section, Section]:
+    made = demo()
+    return ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole)
 
 
-def test_the_demo_s_short_fish_are_counted_as_drawn() -> None:
-    _, (_, section) = demo()
-    drawn = Counter(entry["species"] for entry in TRUTH["lengths_below_equation"])
+def test_the_demo_s_short_fish_are_counted_as_drawn(truth, sections) -> None:
+    _, section = sections
+    drawn = Counter(entry["species"] for entry in truth["lengths_below_equation"])
     told = {entry.group: entry.value for entry in section.findings if entry.id == "outside_equation"}
     assert told == drawn
 
 
-def test_the_demo_s_true_relative_weights_lie_within_the_limits() -> None:
-    _, (_, section) = demo()
-    for species, wr in TRUTH["relative_weight"].items():
+def test_the_demo_s_true_relative_weights_lie_within_the_limits(truth, sections) -> None:
+    _, section = sections
+    for species, wr in truth["relative_weight"].items():
         found = finding(section, "relative_weight", species)
         assert found.low is not None
         assert found.high is not None
@@ -199,8 +191,8 @@ def test_the_demo_s_true_relative_weights_lie_within_the_limits() -> None:
 
 
 @pytest.mark.parametrize("part", [0, 1])
-def test_the_demo_s_fish_add_up_to_the_log(part: int) -> None:
-    made, sections = demo()
+def test_the_demo_s_fish_add_up_to_the_log(part: int, demo, sections) -> None:
+    made = demo()
     logged = made.season.rows("catch", (made.period, made.whole)[part])
     by_species = logged.groupby("species")["count"].sum().to_dict()
     summed: Counter[object] = Counter()
@@ -210,7 +202,7 @@ def test_the_demo_s_fish_add_up_to_the_log(part: int) -> None:
     assert finding(sections[part], "fish").value == logged["count"].sum()
 
 
-def test_the_demo_says_the_same_twice() -> None:
-    made, sections = demo()
+def test_the_demo_says_the_same_twice(demo, sections) -> None:
+    made = demo()
     again = (ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole))
     assert again == sections

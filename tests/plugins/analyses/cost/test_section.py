@@ -1,14 +1,11 @@
 """Cost: baits costed by hand, the published payback, and the demo season against its other sections."""
 
 from datetime import date
-from functools import cache
 from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, Workspace, choose_spans, read_workspace
-from benchwater.plugin import Analysis, Season, Section, Span
+from benchwater.plugin import Analysis, Section
 from benchwater.statistics.proportions import wilson_interval
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
 from cost.savings import baits_to_break_even
@@ -101,18 +98,6 @@ def build(section: Section, name: str) -> dict[str, object]:
 
 def mold(section: Section, name: str) -> dict[str, object]:
     return next(row for row in records(section, "by_mold") if row["mold"] == name)
-
-
-@cache
-def demo() -> Workspace:
-    return read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-
-
-@cache
-def demo_of(month: str) -> tuple[Season, Span, Span]:
-    spans = choose_spans(demo(), Request(month=month))
-    assert spans.period is not None
-    return gather(demo().reading, demo().bench, spans), spans.period, spans.season
 
 
 @pytest.mark.parametrize(("name", "given", "expected", "tol"), worked_examples("payback"))
@@ -328,9 +313,10 @@ def test_tables_have_the_columns_of_the_contract() -> None:
 
 
 @pytest.mark.parametrize("month", MONTHS)
-def test_losses_priced_are_the_losses_counted_in_bait_mortality(month: str) -> None:
-    season, period, to_date = demo_of(month)
-    for span in (period, to_date):
+def test_losses_priced_are_the_losses_counted_in_bait_mortality(month: str, demo) -> None:
+    made = demo(month)
+    season = made.season
+    for span in (made.period, made.whole):
         counted = records(MORTALITY.analyse(season, span), "losses")
         baits = [row["baits"] for row in counted]
         lost = finding(ANALYSIS.analyse(season, span), "lost_cost")
@@ -339,8 +325,8 @@ def test_losses_priced_are_the_losses_counted_in_bait_mortality(month: str) -> N
 
 
 @pytest.mark.parametrize("month", MONTHS)
-def test_the_demos_savings_by_mold_add_up_to_the_savings_by_bait(month: str) -> None:
-    season, _, to_date = demo_of(month)
+def test_the_demos_savings_by_mold_add_up_to_the_savings_by_bait(month: str, demo) -> None:
+    season, to_date = demo(month).season, demo(month).whole
     section = ANALYSIS.analyse(season, to_date)
     by_mold = [row["saved"] for row in records(section, "by_mold")]
     assert finding(section, "saved").value == pytest.approx(sum(s for s in by_mold if isinstance(s, float)))
@@ -352,8 +338,8 @@ def test_the_demos_savings_by_mold_add_up_to_the_savings_by_bait(month: str) -> 
             assert row["build"] == "pea-bright"
 
 
-def test_the_demos_figure_says_its_numbers_and_the_same_input_gives_the_same_section() -> None:
-    season, _, to_date = demo_of("2026-08")
+def test_the_demos_figure_says_its_numbers_and_the_same_input_gives_the_same_section(demo) -> None:
+    season, to_date = demo("2026-08").season, demo("2026-08").whole
     section = ANALYSIS.analyse(season, to_date)
     assert "perch-grub USD 0.75 (bought USD 2.49)" in section.figures[0].alt
     assert ANALYSIS.analyse(season, to_date) == section

@@ -5,61 +5,64 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
-from benchwater.plugin import Finding, Season
+from benchwater.plugin import Finding, Season, Section
 from benchwater.testing import finding, records
 from cost.bait_costs import season_facts
-from poured_seasons import ANALYSIS, ROOT, TRUTH, check, demo, demo_section
+from poured_seasons import ANALYSIS, check
+
+
+@pytest.fixture(scope="module")
+def section(demo) -> Section:
+    return ANALYSIS.analyse(demo().season, demo().whole)
 
 
 def covers(entry: Finding, truth: float) -> bool:
     return (entry.low is None or entry.low <= truth) and (entry.high is None or truth <= entry.high)
 
 
-def test_demo_the_window_covers_the_truth() -> None:
-    check(demo_section())
-    built = TRUTH["mold_temperature"]
-    target, top = (finding(demo_section(), name, "round-jig") for name in ("target_temp", "window_high"))
+def test_demo_the_window_covers_the_truth(truth, section) -> None:
+    check(section)
+    built = truth["mold_temperature"]
+    target, top = (finding(section, name, "round-jig") for name in ("target_temp", "window_high"))
     assert covers(target, built["window_all"]["low_c"])
     assert target.value == pytest.approx(built["window_all"]["low_c"], abs=6)
     assert top.value is not None
     assert top.value == pytest.approx(built["window_all"]["high_c"], abs=12)
     guard = built["window_by_cavity"]
     low, high = (guard[name]["low_c"] for name in ("guard-jig 1/4", "guard-jig 1/8"))
-    assert covers(finding(demo_section(), "target_temp", "guard-jig"), (low + high) / 2)
+    assert covers(finding(section, "target_temp", "guard-jig"), (low + high) / 2)
 
 
-def test_demo_the_worse_cavity_and_no_other_is_named() -> None:
-    worst = TRUTH["mold_temperature"]["worst_cavity"]
-    named = [action.id for action in demo_section().actions if action.id.startswith("cavity:")]
+def test_demo_the_worse_cavity_and_no_other_is_named(truth, section) -> None:
+    worst = truth["mold_temperature"]["worst_cavity"]
+    named = [action.id for action in section.actions if action.id.startswith("cavity:")]
     assert named == [f"cavity:{worst['mold']} {worst['cavity']}"]
 
 
-def test_demo_cold_sessions_are_beyond_the_limits() -> None:
-    flagged = {str(row["session"])[:10] for row in records(demo_section(), "sessions") if row["signal"]}
-    assert flagged == set(TRUTH["cold_sessions"])
+def test_demo_cold_sessions_are_beyond_the_limits(truth, section) -> None:
+    flagged = {str(row["session"])[:10] for row in records(section, "sessions") if row["signal"]}
+    assert flagged == set(truth["cold_sessions"])
 
 
-def test_demo_heat_balance_follows_the_thermometer() -> None:
+def test_demo_heat_balance_follows_the_thermometer(section) -> None:
     off = [
         float(str(row["measured_c"])) - float(str(row["estimated_c"]))
-        for row in records(demo_section(), "mold_heat")
+        for row in records(section, "mold_heat")
         if row["measured_c"] is not None
     ]
     assert float(np.sqrt(np.mean(np.square(off)))) < 4
 
 
-def test_demo_counts_are_the_logs() -> None:
+def test_demo_counts_are_the_logs(demo, section) -> None:
     rows = demo().season.rows("pour", demo().whole)
     castings = rows[rows["outcome"] != "blank"]["count"].sum()
-    whole = next(entry for entry in demo_section().findings if entry.group is None)
+    whole = next(entry for entry in section.findings if entry.group is None)
     assert whole.n == castings
-    assert sum(int(str(row["castings"])) for row in records(demo_section(), "sessions")) == castings
+    assert sum(int(str(row["castings"])) for row in records(section, "sessions")) == castings
 
 
-def test_the_same_season_gives_the_same_section() -> None:
-    assert ANALYSIS.analyse(demo().season, demo().whole) == demo_section()
+def test_the_same_season_gives_the_same_section(demo, section) -> None:
+    assert ANALYSIS.analyse(demo().season, demo().whole) == section
 
 
 def cold_rejects(season: Season, mold: str, below: float) -> Counter[str]:
@@ -74,16 +77,14 @@ def cold_rejects(season: Season, mold: str, below: float) -> Counter[str]:
     return found
 
 
-def test_demo_bad_castings_are_worth_what_each_bait_cost_takes_for_their_inserts_in_every_month() -> None:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    off_the_mean, mold = 0.0, workspace.bench.molds["round-jig"]
+def test_demo_bad_castings_are_worth_what_each_bait_cost_takes_for_their_inserts_in_every_month(demo) -> None:
+    off_the_mean, mold = 0.0, demo().season.bench.molds["round-jig"]
     for month in range(3, 11):
-        spans = choose_spans(workspace, Request(month=f"2026-{month:02}"))
-        season = gather(workspace.reading, workspace.bench, spans)
-        section, facts, cost = ANALYSIS.analyse(season, spans.season), season_facts(season), 0.0
+        made = demo(f"2026-{month:02}")
+        section, facts, cost = ANALYSIS.analyse(made.season, made.whole), season_facts(made.season), 0.0
         target = finding(section, "target_temp", mold.name).value
         assert target is not None
-        for cavity, count in cold_rejects(season, mold.name, target).items():
+        for cavity, count in cold_rejects(made.season, mold.name, target).items():
             insert = mold.cavities[cavity].insert
             assert insert is not None
             price = facts.prices[insert]

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from benchwater.plugin import Section
 from benchwater.testing import finding, make_season, records
-from poured_seasons import ANALYSIS, BENCH, HEADER, check, demo_section, fill_rows, section_of, separated
+from poured_seasons import ANALYSIS, BENCH, HEADER, check, fill_rows, section_of, separated
 
 
 def test_warm_up_without_a_mold_mass_is_as_logged() -> None:
@@ -81,10 +81,10 @@ def test_an_infrared_gun_named_in_a_note_is_explained_and_left_out_of_the_balanc
     assert not [entry for entry in black.findings if entry.more.get("said")]
 
 
-def test_readings_far_below_the_heat_balance_are_suspected_and_honest_ones_are_not() -> None:
+def test_readings_far_below_the_heat_balance_are_suspected_and_honest_ones_are_not(demo) -> None:
     bare = [22 + 0.7 * fill for fill in range(20)]
     gun = finding(timed_section(at_pace(60, bare)), "infrared_likely", "ball")
     assert gun.more["said"] is False
     assert "far below what the metal poured must have warmed the mold to" in gun.text
-    for honest in (section_of(separated()), demo_section()):
+    for honest in (section_of(separated()), ANALYSIS.analyse(demo().season, demo().whole)):
         assert not [entry for entry in honest.findings if entry.id == "infrared_likely"]

@@ -1,14 +1,10 @@
 """Finishing: small seasons whose answer is known by hand, then the demo season against its truth."""
 
-import json
 from datetime import date
-from functools import cache
 from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Action, Analysis, Section
 from benchwater.statistics.proportions import wilson_interval
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
@@ -16,7 +12,6 @@ from benchwater.words import day_words
 
 ROOT = Path(__file__).parents[4]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/finishing").analyses()))
-TRUTH = json.loads((ROOT / "tests/demo_season/truth.json").read_text(encoding="utf-8"))
 BENCH = """
 [bench]
 name = "Test bench"
@@ -236,18 +231,13 @@ def test_too_few_part_temperatures_give_no_table():
     assert [each.id for each in season_part(made(good(5))).tables] == ["batches"]
 
 
-@cache
-def demo(month: str | None = None) -> tuple[Section, ...]:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    request = Request(month=month) if month else Request(whole_season=True)
-    spans = choose_spans(workspace, request)
-    season = gather(workspace.reading, workspace.bench, spans)
-    return tuple(ANALYSIS.analyse(season, span) for span in spans.parts)
+@pytest.fixture(scope="module")
+def section(demo) -> Section:
+    return ANALYSIS.analyse(demo().season, demo().whole)
 
 
-def test_the_demo_finds_the_under_cured_and_the_over_hot_batch():
-    (section,) = demo()
-    told = TRUTH["finishing"]
+def test_the_demo_finds_the_under_cured_and_the_over_hot_batch(truth, section):
+    told = truth["finishing"]
     off = {row["verdict"]: row for row in records(section, "batches") if row["verdict"] != "in the window"}
     assert set(off) == {"too short", "too hot"}
     assert str(off["too short"]["date"]) == told["undercured"]["date"]
@@ -257,21 +247,19 @@ def test_the_demo_finds_the_under_cured_and_the_over_hot_batch():
     assert (finding(section, "cure_in_window").value, finding(section, "cure_in_window").n) == (32 / 34, 34)
 
 
-def test_the_demo_warns_of_tin_bismuth_heads_cured_and_planned():
-    (section,) = demo()
-    softened = TRUTH["finishing"]["softened"]
+def test_the_demo_warns_of_tin_bismuth_heads_cured_and_planned(demo, truth, section):
+    softened = truth["finishing"]["softened"]
     text = finding(section, "heads_softened").text
     assert day_words(date.fromisoformat(softened["date"]), date(2026, 11, 1)) in text
     assert softened["mold"] in text
     assert "pea-bright" in finding(section, "planned_cure").text
     urgent = [each for each in section.actions if each.urgent]
     assert [each.id for each in urgent] == ["cure-melts-heads"]
-    period, _ = demo("2026-07")
+    period = ANALYSIS.analyse(demo("2026-07").season, demo("2026-07").period)
     assert [each.id for each in period.actions if each.urgent] == ["cure-melts-heads"]
 
 
-def test_the_demo_used_what_it_planned_to():
-    (section,) = demo()
+def test_the_demo_used_what_it_planned_to(section):
     for coat in ("chartreuse", "pearl"):
         used = finding(section, "coat_per_piece", coat)
         assert used.low is not None
@@ -279,5 +267,5 @@ def test_the_demo_used_what_it_planned_to():
         assert used.low <= float(str(used.more["planned"])) <= used.high
 
 
-def test_same_input_same_section():
-    assert demo("2026-05") == demo.__wrapped__("2026-05")
+def test_same_input_same_section(demo, section):
+    assert ANALYSIS.analyse(demo().season, demo().whole) == section

@@ -6,8 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, Workspace, choose_spans, read_workspace
 from benchwater.plugin import Analysis, Section
 from benchwater.testing import MadeSeason, check_section, finding, make_season, plugin_file, records
 from benchwater.words import counted
@@ -373,25 +371,28 @@ def test_twenty_molds_and_sixty_builds_are_planned_at_once_and_the_same_way_agai
     assert section == plan(season)
 
 
-@cache
-def demo() -> Workspace:
-    return read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+@pytest.fixture(scope="module")
+def parts(demo):
+    """Return a function that gives month and season of the plan, then of the balance."""
 
+    @cache
+    def of(month: str) -> tuple[Section, ...]:
+        made = demo(month)
+        found = [
+            analysis.analyse(made.season, span)
+            for analysis in (ANALYSIS, BALANCE)
+            for span in (made.period, made.whole)
+        ]
+        for part in found:
+            check_section(part)
+        return tuple(found)
 
-@cache
-def demo_sections(month: str) -> tuple[Section, Section, Section, Section]:
-    """Month and season of the plan, and of the balance."""
-    spans = choose_spans(demo(), Request(month=month))
-    season = gather(demo().reading, demo().bench, spans)
-    parts = [analysis.analyse(season, span) for analysis in (ANALYSIS, BALANCE) for span in spans.parts]
-    for part in parts:
-        check_section(part)
-    return parts[0], parts[1], parts[2], parts[3]
+    return of
 
 
 @pytest.mark.parametrize("month", MONTHS[1:])
-def test_what_the_plan_has_on_hand_is_what_the_balance_closes_with(month: str) -> None:
-    _, planned, *balances = demo_sections(month)
+def test_what_the_plan_has_on_hand_is_what_the_balance_closes_with(month: str, parts) -> None:
+    _, planned, *balances = parts(month)
     bought = records(planned, "buy")
     assert len(bought) == 13
     for balance in balances:
@@ -406,8 +407,8 @@ def test_what_the_plan_has_on_hand_is_what_the_balance_closes_with(month: str) -
 
 
 @pytest.mark.parametrize("month", MONTHS)
-def test_the_demo_is_planned_once_and_adds_up(month: str) -> None:
-    behind, ahead, *_ = demo_sections(month)
+def test_the_demo_is_planned_once_and_adds_up(month: str, parts) -> None:
+    behind, ahead, *_ = parts(month)
     assert behind.status in ("ok", "thin")
     assert behind.actions == ()
     assert ahead.status == ("thin" if month == "2026-03" else "ok")
@@ -424,12 +425,11 @@ def test_the_demo_is_planned_once_and_adds_up(month: str) -> None:
         assert finding(ahead, "spend").value == pytest.approx(sum(float(str(cost)) for cost in costs))
 
 
-def test_the_losses_of_the_demo_are_those_of_its_fishing_log() -> None:
-    spans = choose_spans(demo(), Request(month="2026-10"))
-    log = gather(demo().reading, demo().bench, spans).log("fishing")
+def test_the_losses_of_the_demo_are_those_of_its_fishing_log(demo, parts) -> None:
+    log = demo("2026-10").season.log("fishing")
     ended = log[log["fate"] != "kept"]
-    told = {month: finding(demo_sections(month)[0], "losses").value for month in MONTHS}
+    told = {month: finding(parts(month)[0], "losses").value for month in MONTHS}
     assert told == {
         month: ended.loc[ended["date"].dt.strftime("%Y-%m") == month, "count"].sum() for month in MONTHS
     }
-    assert demo_sections("2026-10")[1].findings[0].n == ended["count"].sum()
+    assert parts("2026-10")[1].findings[0].n == ended["count"].sum()

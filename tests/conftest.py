@@ -1,0 +1,40 @@
+"""Fixtures of all tests: the demo season, and what was built into it."""
+
+import json
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchwater.gather.season import gather
+from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.testing import MadeSeason
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="session")
+def demo() -> Callable[..., MadeSeason]:
+    """Return a function that gives the demo season up to a month (`"2026-05"`; left out: the last one).
+
+    Its `section(id, span)` gives the section of a shipped analysis.
+    """
+    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+    analyses = {analysis.id: analysis for analysis, _ in workspace.plugins.analyses}
+
+    @cache
+    def up_to(month: str | None = None) -> MadeSeason:
+        spans = choose_spans(workspace, Request(month=month))
+        season = gather(workspace.reading, workspace.bench, spans)
+        return MadeSeason(season=season, period=spans.period, whole=spans.season, analyses=analyses)
+
+    return up_to
+
+
+@pytest.fixture(scope="session")
+def truth() -> dict[str, Any]:
+    """Return what was built into the demo season."""
+    text = (ROOT / "tests" / "demo_season" / "truth.json").read_text(encoding="utf-8")
+    return json.loads(text)  # type: ignore[no-any-return]
