@@ -124,11 +124,11 @@ def test_the_report_cannot_go_where_nothing_may_be_written(tmp_path):
     assert "Traceback" not in outcome.err
 
 
-@pytest.mark.slow
 def on_one_processor():
     os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
 
 
+@pytest.mark.slow
 def test_the_same_logs_give_the_same_bytes_in_another_time_zone_and_with_one_processor(tmp_path):
     for name, environment, begin in (
         ("one", {"PYTHONHASHSEED": "1", "TZ": "Pacific/Auckland", "LC_ALL": "C.UTF-8"}, None),

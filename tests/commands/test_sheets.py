@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pypdf
+import pytest
 
 from command_line import run
 from sheets.sample_benches import crowded_text
@@ -27,6 +28,7 @@ def workspace(folder: Path, bench: str = SMALL_BENCH) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_a_started_workspace_gets_a_sheet_of_every_log(tmp_path):
     run("start", tmp_path / "bench")
     outcome = run("sheets", tmp_path / "bench")
@@ -79,6 +81,7 @@ def test_a_folder_without_a_bench_says_how_to_begin(tmp_path):
     assert "benchwater start" in outcome.err
 
 
+@pytest.mark.slow
 def test_pages_are_counted_where_there_are_several(tmp_path):
     outcome = run("sheets", workspace(tmp_path, crowded_text(16)), "--log", "pour")
     assert outcome.status == 0

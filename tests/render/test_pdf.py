@@ -129,7 +129,7 @@ def test_hostile_text_and_plots_fetch_nothing(monkeypatch: pytest.MonkeyPatch, r
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
-@pytest.mark.parametrize("text", ["", LONG_WORD])
+@pytest.mark.parametrize("text", ["", pytest.param(LONG_WORD, marks=pytest.mark.slow)])
 def test_nothing_runs_over_the_margin(paper: Any, text: str, report: Report) -> None:
     wide = hostile_report(text) if text else report
     sections = wide.sections[2:3] if text else wide.sections

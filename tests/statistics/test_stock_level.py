@@ -3,7 +3,7 @@ import random
 
 import numpy as np
 import pytest
-from scipy.stats import gamma, nbinom
+from scipy.stats import nbinom
 
 from benchwater.statistics.stock_level import (
     GammaRate,
@@ -24,15 +24,11 @@ def test_posterior_and_predictive_match_the_asthma_example() -> None:
         GammaRate(shape=3, exposure=5).after(deaths, exposure)
         for deaths, exposure in zip(case.numbers("deaths"), case.numbers("exposure"), strict=True)
     ]
-    known = [gamma(rate.shape, scale=1 / rate.exposure) for rate in rates]
     ahead, _ = case.answer("predictive_exposure")
     computed = {
         "shape": [rate.shape for rate in rates],
         "rate": [rate.exposure for rate in rates],
         "mean": [rate.mean for rate in rates],
-        "p_gt_1": [float(each.sf(1)) for each in known],
-        "lower": [float(each.ppf(0.025)) for each in known],
-        "upper": [float(each.ppf(0.975)) for each in known],
         "predictive_q95": [predictive_quantile(rate, ahead, 0.95) for rate in rates],
         "predictive_q99": [predictive_quantile(rate, ahead, 0.99) for rate in rates],
         "predictive_p0": [predictive_cdf(rate, ahead, 0) for rate in rates],

@@ -73,6 +73,7 @@ def by_hand(
     return min(found, default=None)
 
 
+@pytest.mark.slow
 def test_small_plans_are_those_that_trying_everything_finds() -> None:
     draw, feasible, stopped = random.Random(20260401), 0, 0
     for _ in range(400):
