@@ -1,4 +1,4 @@
-"""Colours by computation: contrast (WCAG 2), CIELAB, and how they look to eyes that lack a cone."""
+"""Contrast (WCAG 2), CIELAB, and colours as seen with colour blindness."""
 
 # Severity 1 of Machado, Oliveira and Fernandes (2009), on linear RGB.
 SIGHT = {
@@ -22,13 +22,13 @@ SIGHT = {
 
 
 def contrast(one: str, other: str) -> float:
-    """The contrast ratio of two colours, 1 to 21."""
+    """Return the contrast ratio of two colours, 1 to 21."""
     dark, light = sorted((_luminance(one), _luminance(other)))
     return (light + 0.05) / (dark + 0.05)
 
 
 def lightness(colour: str) -> float:
-    """CIELAB lightness, 0 to 100: what is left of a colour in grey print."""
+    """Return CIELAB lightness, 0 to 100: all that grey print keeps of a colour."""
     return lab(colour, "full")[0]
 
 
@@ -42,7 +42,7 @@ def _linear(colour: str) -> list[float]:
 
 
 def lab(colour: str, sight: str) -> tuple[float, float, float]:
-    """CIELAB (D65) of a colour as seen, for the CIE 1976 distance."""
+    """Return CIELAB (D65) of a colour as seen, for the CIE 1976 distance."""
     plain = _linear(colour)
     red, green, blue = (
         min(1.0, max(0.0, sum(weight * part for weight, part in zip(row, plain, strict=True))))

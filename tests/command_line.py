@@ -1,4 +1,4 @@
-"""Run the command line in this process, as its user would."""
+"""Run the command line in this process."""
 
 import contextlib
 import io
@@ -10,7 +10,7 @@ from benchwater.commands.guard import guarded
 
 @dataclass(frozen=True)
 class Outcome:
-    """Exit status and what was printed."""
+    """Exit status and printed text of a command."""
 
     status: int
     out: str

@@ -1,4 +1,4 @@
-"""Seasons of the bait log for the tests of what became of the baits: their bench, their rows, the demo's."""
+"""Bench and rows for the tests of bait_mortality."""
 
 from pathlib import Path
 
@@ -70,6 +70,6 @@ MIXED = (
 
 
 def bitten(leader: str, lost: int, kept: int, habitat: str = "weeds") -> list[str]:
-    """So many baits bitten off after an hour, and so many kept."""
+    """Return rows of `lost` baits bitten off after an hour, and of `kept` ones."""
     rows = {f"lost,{lost},,bite off": lost, f"kept,{kept},,": kept}
     return [f"2026-05-01,plain,1,{row},pond,{habitat},{leader}" for row, baits in rows.items() if baits]

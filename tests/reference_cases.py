@@ -1,4 +1,4 @@
-"""Published cases with their expected answers, kept under tests/references/ (see the README there)."""
+"""Published cases and their answers, from tests/references/."""
 
 import csv
 import json
@@ -13,7 +13,7 @@ TRADE = Path(__file__).parent / "references" / "trade"
 
 @dataclass(frozen=True)
 class ReferenceCase:
-    """The rows of one case's CSV (as text), and its `expected` and `published` answers by key."""
+    """Rows of a case (as text), and its `expected` and `published` answers by key."""
 
     name: str
     rows: tuple[Mapping[str, str], ...]
@@ -21,23 +21,23 @@ class ReferenceCase:
     published: Mapping[str, Any]
 
     def numbers(self, column: str, **where: str) -> list[float]:
-        """One column as floats, of the rows whose other columns equal `where`."""
+        """Return a column as floats, of the rows whose other columns equal `where`."""
         return [float(row[column]) for row in self.rows if all(row[k] == v for k, v in where.items())]
 
     def answer(self, key: str) -> tuple[Any, float]:
-        """The expected value of `key` and its absolute tolerance."""
+        """Return the expected value of `key` and its absolute tolerance."""
         entry = self.expected[key]
         return entry["value"], entry["tol"]
 
 
 def read_table(path: Path) -> tuple[Mapping[str, str], ...]:
-    """Any reference CSV as a tuple of rows of text."""
+    """Return the rows of a CSV as text."""
     with path.open(encoding="utf-8", newline="") as handle:
         return tuple(csv.DictReader(handle))
 
 
 def reference_case(name: str) -> ReferenceCase:
-    """One case from tests/references/stats by name."""
+    """Return a case of tests/references/stats by name."""
     answers = json.loads((STATS / f"{name}.json").read_text(encoding="utf-8"))
     return ReferenceCase(
         name, read_table(STATS / f"{name}.csv"), answers["expected"], answers.get("published", {})
@@ -45,7 +45,7 @@ def reference_case(name: str) -> ReferenceCase:
 
 
 def worked_examples(kind: str) -> list[tuple[str, dict[str, Any], dict[str, Any], float]]:
-    """Trade worked examples of one kind: (id, inputs, expected, relative tolerance)."""
+    """Return worked examples of a kind: (id, inputs, expected, relative tolerance)."""
     return [
         (row["id"], json.loads(row["inputs_json"]), json.loads(row["expected_json"]), float(row["tol_rel"]))
         for row in read_table(TRADE / "worked_examples.csv")

@@ -1,4 +1,4 @@
-"""A small bench and the shipped log kinds, for tests of reading."""
+"""A small bench and the shipped log kinds."""
 
 from functools import cache
 from pathlib import Path
@@ -61,7 +61,7 @@ def small_bench() -> Bench:
 
 
 def read_files(folder: Path, files: dict[str, str | bytes], *, keep_repeats: tuple[str, ...] = ()) -> Reading:
-    """Write the files below a folder and read it against the small bench."""
+    """Write files below a folder and read it with the small bench."""
     for name, content in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)

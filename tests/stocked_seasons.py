@@ -1,4 +1,4 @@
-"""Seasons of stock, pour and finishing logs for the tests of the balance: bench, rows, and the demo's."""
+"""Bench and rows for the tests of material_balance."""
 
 import math
 from pathlib import Path
@@ -77,7 +77,7 @@ def number(cell: object) -> float:
 
 
 def chain(counts: list[float], item: str = "alloy", unit: str = " g") -> Section:
-    """One count a month and 100 used in each month between."""
+    """Return the section of a count a month, with 100 used in each month between."""
     days = ["03-01", "03-31", "04-30", "05-31", "06-30", "07-31"]
     rows = [
         f"2026-{day},{item},counted,{count:g}{unit},,,\n" for day, count in zip(days, counts, strict=False)

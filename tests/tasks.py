@@ -1,4 +1,4 @@
-"""The project's habits, one word each: `python tests/tasks.py lint types`. Stops where one fails."""
+"""Run tasks by name, such as `python tests/tasks.py lint types`, until one fails."""
 
 import shlex
 import subprocess
@@ -21,7 +21,7 @@ TASKS: Mapping[str, Sequence[str]] = {
 
 
 def main(names: Sequence[str]) -> int:
-    """Run each task; the exit status of the first command that fails."""
+    """Run each task; return the exit status of the first command that fails, else 0."""
     unknown = [name for name in names if name not in TASKS]
     if unknown or not names:
         print(f"{__doc__}\nTasks: {', '.join(TASKS)}")

@@ -1,4 +1,4 @@
-"""The house keeps its order, the one of its table in DEVELOPERS.md: no import goes against it."""
+"""Imports against the order of the table in DEVELOPERS.md."""
 
 import ast
 import sys
@@ -25,9 +25,9 @@ ALONE = {
 
 
 def imported(path: Path) -> Iterator[tuple[str, int]]:
-    """Every module a file imports, inside functions and for types alone too, and the line it does it on.
+    """Yield each module that a file imports, also inside functions and for types, with its line.
 
-    With a dot only the modules of a plugin that is a folder import each other.
+    Only the modules of a plugin folder may import each other with a dot.
     """
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
@@ -44,13 +44,13 @@ def imported(path: Path) -> Iterator[tuple[str, int]]:
 
 
 def place_of(module: str) -> str:
-    """The row of the table that a module of the host belongs to, else its package."""
+    """Return the place in the table that holds a module of the host, else its package."""
     inside = [place for place in ORDER if f"{module}.".startswith(f"{place}.")]
     return max(inside, key=len, default=module.partition(".")[0])
 
 
 def of_the_host(path: Path) -> Iterator[tuple[str, int]]:
-    """The places in the house a file imports. The root itself is its version, and a way to `door`."""
+    """Yield the places that a file imports, with lines; the root (version and `load`) is none."""
     for name, line in imported(path):
         top, _, rest = name.partition(".")
         if top == "benchwater" and rest not in {"", "__version__"}:
@@ -64,7 +64,7 @@ def files() -> Iterator[tuple[str, Path]]:
             yield place_of(module), path
 
 
-def test_every_place_has_its_row_in_the_table():
+def test_each_place_has_a_row_in_the_table():
     assert {place for place, _ in files()} == set(ORDER)
 
 
@@ -78,7 +78,7 @@ def test_nothing_imports_upwards():
     assert upwards == []
 
 
-def test_no_module_imports_itself_in_a_circle():
+def test_imports_have_no_cycle():
     graph: dict[str, set[str]] = {}
     for _, path in files():
         parts = path.relative_to(HOST.parent).with_suffix("").parts
@@ -90,7 +90,7 @@ def test_no_module_imports_itself_in_a_circle():
     TopologicalSorter(graph).prepare()
 
 
-def test_shipped_plugins_import_what_is_open_to_them_and_not_each_other():
+def test_shipped_plugins_import_only_what_is_open_to_them():
     beyond = [
         f"{path.relative_to(ROOT)}, line {line}: {other}"
         for path in sorted(PLUGINS.rglob("*.py"))
@@ -100,7 +100,7 @@ def test_shipped_plugins_import_what_is_open_to_them_and_not_each_other():
     assert beyond == []
 
 
-def test_libraries_stay_behind_the_package_that_knows_them():
+def test_each_library_is_imported_only_by_its_place():
     found: dict[str, set[str]] = {}
     for place, path in files():
         for name, _ in imported(path):
@@ -110,7 +110,7 @@ def test_libraries_stay_behind_the_package_that_knows_them():
     assert contract - set(sys.stdlib_module_names) == {"benchwater", "pandas", "pluggy"}
 
 
-def test_the_command_line_alone_prints():
+def test_only_the_command_line_prints():
     printing = [
         f"{path.relative_to(ROOT)}, line {node.lineno}"
         for place, path in files()
@@ -120,7 +120,7 @@ def test_the_command_line_alone_prints():
     assert printing == []
 
 
-def test_what_lies_at_the_top_is_in_its_table():
+def test_top_level_has_only_what_its_table_names():
     named = {name.partition("/")[0] for row in rows(AT_THE_TOP) for name in typed(row[0])}
     ignored = {line.rstrip("/") for line in (ROOT / ".gitignore").read_text(encoding="utf-8").splitlines()}
     there = {path.name for path in ROOT.iterdir()} - ignored - {".git", "PKG-INFO"}

@@ -1,4 +1,4 @@
-"""Plots: the same bytes every time, text as text, colours that hold without colour vision."""
+"""Plots: equal bytes, text as text, colours that differ for colour-blind readers."""
 
 import itertools
 import math
@@ -37,7 +37,7 @@ def _everything() -> str:
     return plots.to_svg(figure)
 
 
-def test_a_plot_is_a_drawing_and_nothing_else() -> None:
+def test_plot_is_svg_without_scripts_or_links() -> None:
     svg = _everything()
     assert svg == _everything()
     assert svg.startswith("<svg")
@@ -55,7 +55,7 @@ def test_a_plot_is_a_drawing_and_nothing_else() -> None:
     assert width == pytest.approx(170 / 25.4 * 72)
 
 
-def test_rows_by_name_and_intervals_lying_down() -> None:
+def test_interval_points_lie_in_named_rows() -> None:
     figure, axes = plots.new_figure(height_mm=40)
     plots.bars(axes, ["$1 head", "second"], [3, 5])
     plots.interval_points(axes, [0, 1], [3, 5], [2, 4], [4, float("nan")], series=1, horizontal=True)
@@ -65,7 +65,7 @@ def test_rows_by_name_and_intervals_lying_down() -> None:
 
 
 @pytest.mark.slow
-def test_another_process_draws_the_same() -> None:
+def test_two_processes_draw_equal_bytes() -> None:
     code = "import test_plots, hashlib; print(hashlib.sha256(test_plots._everything().encode()).hexdigest())"
     path = os.pathsep.join(str(ROOT / name) for name in ("src", "tests"))
     outputs = {
@@ -81,7 +81,7 @@ def test_another_process_draws_the_same() -> None:
     assert len(outputs) == 1
 
 
-def test_series_differ_without_colour_and_stand_out_from_the_page() -> None:
+def test_series_colours_differ_in_grey_and_stand_out_from_the_page() -> None:
     assert len(plots.PALETTE) == len(set(plots.DASHES)) == len(set(plots.MARKERS))
     for colour in (*plots.PALETTE, plots.INK, plots.QUIET):
         assert contrast(colour, "#ffffff") >= 3

@@ -1,4 +1,4 @@
-"""Wheel and sdist carry everything, agree with each other, and work in an empty environment."""
+"""Content of wheel and sdist, and the wheel in an empty environment."""
 
 import os
 import subprocess
@@ -29,7 +29,7 @@ def sdist(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def wheel(sdist: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The wheel as whoever has only the sdist builds it."""
+    """Build the wheel from the unpacked sdist."""
     project = unpack(sdist, tmp_path_factory.mktemp("unpacked"))
     return build_wheel(project, tmp_path_factory.mktemp("wheel"))
 
@@ -44,7 +44,7 @@ def content(wheel: Path) -> dict[str, bytes]:
         return {name: archive.read(name) for name in archive.namelist()}
 
 
-def test_the_wheel_carries_program_plugins_templates_and_typeface_and_no_tests(wheel):
+def test_wheel_has_program_plugins_templates_and_typeface_but_no_tests(wheel):
     held = {name for name in content(wheel) if ".dist-info/" not in name}
     wanted = {name.removeprefix("src/") for name in files_below("src")}
     wanted |= {f"benchwater/shipped_{name}" for name in files_below("plugins")}
@@ -61,7 +61,7 @@ def test_the_wheel_carries_program_plugins_templates_and_typeface_and_no_tests(w
     }
 
 
-def test_the_sdist_holds_what_a_wheel_is_built_from_the_tests_and_what_they_read(sdist):
+def test_sdist_has_sources_tests_and_the_files_that_tests_read(sdist):
     with tarfile.open(sdist) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
     top = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "requirements.lock"}
@@ -71,7 +71,7 @@ def test_the_sdist_holds_what_a_wheel_is_built_from_the_tests_and_what_they_read
     assert names == files_below("src", "plugins", "tests") | read | top | made
 
 
-def test_tests_that_read_the_whole_tree_pass_from_an_unpacked_sdist(sdist, tmp_path):
+def test_tests_of_the_whole_tree_pass_in_an_unpacked_sdist(sdist, tmp_path):
     project = unpack(sdist, tmp_path)
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *WHOLE_TREE],
@@ -84,11 +84,11 @@ def test_tests_that_read_the_whole_tree_pass_from_an_unpacked_sdist(sdist, tmp_p
     assert done.returncode == 0, done.stdout + done.stderr
 
 
-def test_the_wheel_of_the_sdist_is_the_wheel_of_the_repository_byte_for_byte(wheel, tmp_path):
+def test_wheels_of_sdist_and_repository_are_equal(wheel, tmp_path):
     assert content(wheel) == content(build_wheel(ROOT, tmp_path))
 
 
-def test_installed_in_an_empty_environment_it_prints_a_report(wheel, tmp_path):
+def test_wheel_in_an_empty_environment_writes_a_report(wheel, tmp_path):
     programs = new_environment(tmp_path / "env", wheel)
 
     def run(program: str, *words: object) -> str:

@@ -1,4 +1,4 @@
-"""Words and builders for plugin authors: open limits stay open, nothing that is not finite gets through."""
+"""`benchwater.words`: phrases, findings and tables."""
 
 import math
 from datetime import date
@@ -27,7 +27,7 @@ def test_counts_and_lists() -> None:
     assert [listed("abcd", most=n) for n in (3, 4)] == ["a, b and 2 more", "a, b, c and d"]
 
 
-def test_a_day_has_its_year_where_it_is_not_plain() -> None:
+def test_day_words_name_the_year_when_it_differs() -> None:
     end = date(2027, 1, 1)
     assert day_words(date(2026, 5, 3), end) == "3 May"
     assert [day_words(date(year, 12, 31), end) for year in (2025, 2027)] == [
@@ -40,7 +40,7 @@ def hours(value: float) -> str:
     return f"{value:g} h"
 
 
-def test_open_limits_are_said_as_such() -> None:
+def test_open_limits_have_their_own_phrase() -> None:
     assert limits(hours, 2, 3) == "2 to 3 h"
     assert limits(hours, 2, math.inf) == "2 h or more"
     assert limits(hours, None, 3) == "up to 3 h"
@@ -48,7 +48,7 @@ def test_open_limits_are_said_as_such() -> None:
     assert in_brackets(hours, 0, 3) == " (0 to 3 h)"
 
 
-def test_ratios_without_a_number_give_the_limit_alone() -> None:
+def test_times_without_an_estimate_gives_the_limit() -> None:
     assert times(4.66, 1.7, 15.88) == "4.7 times (1.7 to 16)"
     assert times(math.inf, 3.21, math.inf) == "at least 3.2 times"
     assert times(0, 0, 0.42) == "at most 0.42 times"
@@ -60,7 +60,7 @@ def test_p_values(p: float, words: str) -> None:
     assert p_words(p) == words
 
 
-def test_what_is_not_finite_becomes_none() -> None:
+def test_numbers_that_are_not_finite_become_none() -> None:
     assert known(1.5, math.nan, math.inf, None) == (1.5, None, None, None)
     found = make_finding("a", "A.", Interval(estimate=0.2, low=math.nan, high=math.inf, level=0.95), "1", n=3)
     assert (found.value, found.low, found.high, found.unit, found.n) == (0.2, None, None, "1", 3)
@@ -68,7 +68,7 @@ def test_what_is_not_finite_becomes_none() -> None:
     assert make_finding("a", "A.").value is None
 
 
-def test_limits_in_a_table_take_the_unit_of_what_they_limit() -> None:
+def test_limits_in_a_table_take_the_unit_of_their_estimate() -> None:
     columns = make_columns(("item", "Item"), ("rate", "Rate", "1/h", 3))
     table = make_table(
         "rates", "Rates", "item rate low high", [("a", 1.0, math.nan, 2.0)], columns, limits_of="rate"

@@ -1,4 +1,4 @@
-"""Build a project's wheel and sdist and install them, without the network."""
+"""Build and install a project's wheel and sdist without the network."""
 
 import os
 import subprocess
@@ -10,17 +10,17 @@ from pathlib import Path
 
 
 def build_wheel(project: Path, out: Path) -> Path:
-    """The wheel of a project, in `out`."""
+    """Build the wheel of a project in `out` and return its path."""
     return _build(project, out, "wheel", "*.whl")
 
 
 def build_sdist(project: Path, out: Path) -> Path:
-    """The sdist of a project, in `out`."""
+    """Build the sdist of a project in `out` and return its path."""
     return _build(project, out, "sdist", "*.tar.gz")
 
 
 def unpack(sdist: Path, folder: Path) -> Path:
-    """The one folder that an sdist holds."""
+    """Unpack an sdist and return the one folder in it."""
     with tarfile.open(sdist) as archive:
         archive.extractall(folder, filter="data")
     (project,) = folder.iterdir()
@@ -28,15 +28,15 @@ def unpack(sdist: Path, folder: Path) -> Path:
 
 
 def install(wheel: Path, site: Path) -> None:
-    """Lay a wheel out in a folder."""
+    """Install a wheel into a folder."""
     _pip("install", "--no-compile", "--target", site, wheel)
 
 
 def new_environment(folder: Path, wheel: Path) -> Path:
-    """A new virtual environment that holds this wheel alone: its folder of programs.
+    """Create a virtual environment with this wheel and return its folder of programs.
 
-    What the wheel needs is taken from the environment that runs the tests, through a .pth file, which pip is
-    not shown: nothing is fetched, and an installed copy of the project stays behind the one from the wheel.
+    A .pth file, written after pip has run, lends it the libraries of the environment that runs the tests: pip
+    fetches nothing, and the wheel comes before an installed copy of the project.
     """
     venv.EnvBuilder(with_pip=False, symlinks=os.name != "nt").create(folder)
     programs = folder / ("Scripts" if os.name == "nt" else "bin")
@@ -54,7 +54,7 @@ def new_environment(folder: Path, wheel: Path) -> Path:
 
 
 def run_with(site: Path, *words: object) -> subprocess.CompletedProcess[str]:
-    """Run Python with `site` before everything installed, in a folder that holds no code."""
+    """Run Python with `site` first on its path, in a folder without code."""
     return subprocess.run(
         [sys.executable, "-P", *map(str, words)],
         cwd=site.parent,
