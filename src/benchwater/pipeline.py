@@ -1,7 +1,7 @@
 """The straight way, in one place: read, gather, analyse. Rendering takes the Report from here."""
 
 import difflib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,12 +13,10 @@ from benchwater.gather.season import gather
 from benchwater.gather.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
-from benchwater.plugin_host.contents import NOT_KNOWN, plugin_contents
 from benchwater.plugin_host.load import load_plugins
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.plugin_host.options import read_options
-from benchwater.read.bench_file import BenchFile, load_bench
-from benchwater.read.cache import ReadCache
+from benchwater.read.bench_file import load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
 
@@ -50,16 +48,13 @@ def read_workspace(
     *,
     workspace_plugins: bool = True,
     plugin_files: Sequence[Path] = (),
-    cache: bool = False,
     progress: Callable[[str], None] = lambda step: None,
 ) -> Workspace:
     """Read everything a folder holds. BenchError where bench.toml is missing or wrong.
 
-    `plugin_files` are plugins that do not lie in the folder, as a test of one has it. With `cache`, unless
-    bench.toml says otherwise, large logs are remembered as read, in the folder itself.
+    `plugin_files` are plugins that do not lie in the folder, as a test of one has it.
     """
     bench_file = load_bench(folder)
-    before = plugin_contents(folder if workspace_plugins else None) if cache and bench_file.cache else None
     plugins = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off, files=plugin_files)
     options = read_options(
         plugins, bench_file.bench.plugin_options, bench_file.plugin_lines, complete=workspace_plugins
@@ -69,7 +64,6 @@ def read_workspace(
         plugins.log_kinds,
         bench_file.bench,
         keep_repeats=bench_file.keep_repeats,
-        cache=_cache(folder, bench_file, before, workspace_plugins=workspace_plugins),
         progress=lambda file: progress(f"Reading {file}"),
     )
     bench = replace(
@@ -78,20 +72,6 @@ def read_workspace(
         plugin_options=options,
     )
     return Workspace(folder=folder, bench=bench, plugins=plugins, reading=reading)
-
-
-def _cache(
-    folder: Path,
-    bench_file: BenchFile,
-    before: Mapping[str, str] | None,
-    *,
-    workspace_plugins: bool,
-) -> ReadCache | None:
-    """The cache, under what reading rests on; None where that cannot be told, or changed meanwhile."""
-    now = plugin_contents(folder if workspace_plugins else None) if before is not None else None
-    if now is None or now != before or NOT_KNOWN in now.values():
-        return None
-    return ReadCache(folder, [bench_file.text, *(f"{name} {now[name]}" for name in sorted(now))])
 
 
 def make_report(

@@ -32,7 +32,7 @@ def told(element: Any) -> tuple[Any, ...]:
 
 
 def demo() -> Report:
-    return make_report(read_workspace(DEMO, workspace_plugins=False, cache=False), Request(month="2026-05"))
+    return make_report(read_workspace(DEMO, workspace_plugins=False), Request(month="2026-05"))
 
 
 @pytest.mark.parametrize(

@@ -31,9 +31,6 @@ from benchwater.commands.terminal import (
     type=Folder(),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
-@click.option(
-    "--no-cache", "cache", flag_value=False, default=True, help="Read large logs anew, and remember nothing."
-)
 @workspace_plugins_option
 @debug_option
 def report(
@@ -42,7 +39,6 @@ def report(
     whole_season: bool,
     only: tuple[str, ...],
     out: Path | None,
-    cache: bool,
     workspace_plugins: bool,
 ) -> int:
     """Write the report of FOLDER (left out: this folder).
@@ -69,7 +65,7 @@ def report(
             from benchwater.words import counted
 
         hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
-        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
+        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
         if month is None and not workspace.reading.holds_rows:
             month = f"{date.today():%Y-%m}"
         made = make_report(

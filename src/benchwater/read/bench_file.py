@@ -29,13 +29,10 @@ class BenchError(ValueError):
 class BenchFile:
     """The bench, and the settings of bench.toml that are about the logs rather than the bench.
 
-    `plugin_lines` holds the line of each key below `[plugins]`. `text` is all of it as written; `cache` says
-    whether large logs may be remembered as read.
+    `plugin_lines` holds the line of each key below `[plugins]`.
     """
 
     bench: Bench
-    text: str = ""
-    cache: bool = True
     keep_repeats: tuple[str, ...] = ()
     plugins_off: tuple[str, ...] = ()
     plugin_lines: Mapping[tuple[str | int, ...], int] = field(default_factory=dict)
@@ -74,7 +71,6 @@ def parse_bench(text: str) -> BenchFile:
 
 class _Reader:
     def __init__(self, text: str) -> None:
-        self._text = text
         self._lines = key_lines(text)
         self._fallbacks: list[str] = []
 
@@ -106,7 +102,6 @@ class _Reader:
         default_units = self._default_units(top)
         logs = top.table("logs")
         keep_repeats = logs.texts("keep_repeats")
-        cache = logs.yes_no("cache", default=True)
         logs.close()
         options, off = self._plugins(top)
         top.close()
@@ -126,8 +121,6 @@ class _Reader:
                 fallbacks=tuple(self._fallbacks),
                 plugin_options=MappingProxyType(options),
             ),
-            text=self._text,
-            cache=cache,
             keep_repeats=keep_repeats,
             plugins_off=off,
             plugin_lines={path[1:]: line for path, line in self._lines.items() if path[:1] == ("plugins",)},
@@ -400,13 +393,6 @@ class _Table:
         if value is not None and value not in words:
             raise self.error(key, f"`{value}` is not one of {_listed(words)}")
         return value
-
-    def yes_no(self, key: str, *, default: bool) -> bool:
-        """`true` or `false`."""
-        value = self._get(key, False)
-        if value is not None and not isinstance(value, bool):
-            raise self.error(key, f"is {value!r}, and `true` or `false` is needed")
-        return default if value is None else value
 
     def number(self, key: str) -> float | None:
         """A number, 0 or more."""

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.cache import ReadCache, Remembered
 from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
 from benchwater.read.limits import LARGEST_FILE_BYTES
@@ -39,13 +38,12 @@ def read_folder(
     bench: Bench,
     *,
     keep_repeats: Sequence[str] = (),
-    cache: ReadCache | None = None,
     progress: Callable[[str], None] = lambda file: None,
 ) -> Reading:
     """Read every log below the folder. Never raises for what a file holds: each is listed with its reason.
 
     `keep_repeats` names files whose rows are all meant, though another file holds the same ones; `*` is
-    every file. With a `cache` large files that it knows are not parsed again.
+    every file.
     """
     files: list[_ReadFile] = []
     not_read: list[NotRead] = []
@@ -56,11 +54,9 @@ def read_folder(
             not_read.append(NotRead(file=name, why=why))
             continue
         try:
-            files.append(_read_file(path, name, kinds, bench, cache))
+            files.append(_read_file(path, name, kinds, bench))
         except FileError as error:
             not_read.append(NotRead(file=name, why=str(error)))
-    if cache is not None:
-        cache.tidy()
     file_rows = [
         FileRows(file=read.file, log=read.kind.name, columns=read.content.columns, lines=read.content.lines)
         for read in files
@@ -122,26 +118,15 @@ def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
             yield Path(current, name), why
 
 
-def _read_file(
-    path: Path, name: str, kinds: Sequence[LogKind], bench: Bench, cache: ReadCache | None
-) -> _ReadFile:
+def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) -> _ReadFile:
     data = _bytes(path)
-    sha256 = hashlib.sha256(data).hexdigest()
-    found = cache.find(data, sha256, name) if cache is not None else None
-    if found is None:
-        found = _parsed(data, name, kinds, bench)
-        if cache is not None:
-            cache.keep(data, sha256, found)
-    kind = next(kind for kind in kinds if kind.name == found.log)
-    return _ReadFile(file=name, sha256=sha256, kind=kind, dialect=found.dialect, content=found.content)
-
-
-def _parsed(data: bytes, name: str, kinds: Sequence[LogKind], bench: Bench) -> Remembered:
     decoded = decode(data)
     header = recognise(decoded.text, kinds)
     separator = {",": "commas", ";": "semicolons", "\t": "tabs"}[header.separator]
-    return Remembered(
-        log=header.kind.name,
+    return _ReadFile(
+        file=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        kind=header.kind,
         dialect=f"{decoded.encoding}, {separator}",
         content=read_rows(name, header, bench),
     )

@@ -239,7 +239,6 @@ class _Run:
             self._read = read_workspace(
                 self._folder,
                 workspace_plugins=self._workspace_plugins,
-                cache=True,
                 progress=self._progress,
             )
         return self._read

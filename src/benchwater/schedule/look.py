@@ -38,7 +38,7 @@ def look_at(
     from benchwater.schedule.periods import periods_with_rows
     from benchwater.schedule.row_digests import with_digests
 
-    workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=True, progress=progress)
+    workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=progress)
     reading = workspace.reading
     periods = with_digests(
         periods_with_rows(reading.tables, workspace.bench),
