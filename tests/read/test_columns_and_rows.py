@@ -15,8 +15,8 @@ from benchwater.read.body import read_body
 from benchwater.read.folder import read_folder
 from benchwater.read.headers import recognise
 from benchwater.read.reasons import FileError
-from benchwater.read.records import Record, records
-from read.row_by_row import read_folder_row_by_row, read_row_by_row
+from benchwater.read.records import Record
+from read.row_by_row import read_folder_row_by_row, read_row_by_row, records
 from read.test_dialects_property import HABITS, ROWS, written
 from small_bench import read_files, shipped_kinds, small_bench
 

@@ -1,4 +1,5 @@
-from benchwater.read.records import Record, records
+from benchwater.read.records import Record
+from read.row_by_row import records
 
 
 def cells(text, separator=","):

@@ -4,7 +4,7 @@ A log of a million rows says few different things: what is read, compared or che
 distinct value costs next to nothing a row.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -44,7 +44,7 @@ class Coded(NamedTuple):
 class Groups(NamedTuple):
     """Which group each row belongs to, and the first row of each group."""
 
-    of_row: npt.NDArray[np.int64]
+    of_row: Codes
     first: Rows
 
 
@@ -79,23 +79,18 @@ def grouped(columns: Sequence[Coded], rows: int) -> Groups:
     for column in columns:
         width = max(1, len(column.values))
         if size > _LARGEST // width:
-            key, first = _numbered(key)
-            size = len(first)
+            groups = _numbered(key)
+            key, size = groups.of_row.astype(np.int64), len(groups.first)
         key = key * width + column.codes
         size *= width
-    return Groups(*_numbered(key))
+    return _numbered(key)
 
 
-def as_row(columns: Mapping[str, Coded], row: int) -> dict[str, Any]:
-    """One row's values by name."""
-    return {name: column.of(row) for name, column in columns.items()}
-
-
-def _numbered(key: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], Rows]:
+def _numbered(key: npt.NDArray[np.int64]) -> Groups:
     """Numbers from 0 in order of first appearance, and where each appears first."""
     import pandas as pd
 
     codes, distinct = pd.factorize(key)
     first = np.empty(len(distinct), dtype=np.int64)
     first[codes[::-1]] = np.arange(len(key), dtype=np.int64)[::-1]
-    return codes.astype(np.int64), first
+    return Groups(codes.astype(np.int32), first)

@@ -85,6 +85,9 @@ def read_folder(
         repeats=unique.repeats,
         not_read=tuple(not_read),
         fallbacks=tuple(sorted({text for read in files for text in read.content.fallbacks})),
+        check_problems=tuple(
+            read.content.check_problem for read in files if read.content.check_problem is not None
+        ),
     )
 
 

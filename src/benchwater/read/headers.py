@@ -9,7 +9,7 @@ from itertools import islice
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
 from benchwater.read.reasons import FileError
-from benchwater.read.records import Record, check_lines, plain_ends, record_at, records, records_and_ends
+from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
 
 SEPARATORS = (",", ";", "\t")
 _UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
@@ -35,13 +35,13 @@ class Header:
     below: str
     first_line: int
 
-    def records(self) -> Iterator[Record]:
-        """The records below the header, one by one."""
-        for record in records(self.below, self.separator):
-            yield record._replace(line=record.line - 1 + self.first_line)
+    @property
+    def date_position(self) -> int | None:
+        """The position of the date among the headings."""
+        return next((h.position for h in self.headings if h.column and h.column.kind == "date"), None)
 
     def records_on(self, lines: Iterable[int]) -> Iterator[Record]:
-        """Those of them that start on these lines, each of which is known to be the first of a record."""
+        """The records that start on these lines, each of which is the first of a record."""
         texts = self.below.split("\n")
         for line in lines:
             record, _ = record_at(partial(_at, texts), line - self.first_line, self.separator)

@@ -41,14 +41,8 @@ def check_lines(text: str) -> None:
         start = end + 1
 
 
-def records(text: str, separator: str) -> Iterator[Record]:
-    """The records of a text that hold anything at all; blank ones are skipped."""
-    for record, _ in records_and_ends(plain_ends(text), separator):
-        yield record
-
-
 def records_and_ends(text: str, separator: str) -> Iterator[tuple[Record, int]]:
-    """The same of a text with plain ends, each with the position in the text at which it is over."""
+    """The records of a text with plain ends that hold anything, each with the position at which it ends."""
     lines = _Lines(text)
     index = 0
     while lines.at(index) is not None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchwater.read.coded import Coded, Flags, Rows, empty_column, grouped, joined, merged
+from benchwater.read.coded import Coded, Codes, Flags, Rows, empty_column, grouped, joined, merged
 from benchwater.read.outcome import Repeat
 from benchwater.words import runs
 
@@ -75,7 +75,7 @@ def _repeated(files: Sequence[FileRows], keep: Sequence[str]) -> list[dict[str, 
     return found
 
 
-def _rows_to_compare(files: Sequence[FileRows]) -> tuple[list[Rows], list[Rows], int]:
+def _rows_to_compare(files: Sequence[FileRows]) -> tuple[list[Rows], list[Codes], int]:
     """For each file, the rows that another may hold, and a number that equal rows share; how many numbers.
 
     Rows of a day that one file alone tells of have no equal.
@@ -83,7 +83,7 @@ def _rows_to_compare(files: Sequence[FileRows]) -> tuple[list[Rows], list[Rows],
     ends = np.cumsum([len(entry.lines) for entry in files])
     all_rows = np.arange(ends[-1], dtype=np.int64)
     if len(files) == 1:
-        return [all_rows[:0]], [all_rows[:0]], 0
+        return [all_rows[:0]], [np.zeros(0, dtype=np.int32)], 0
     of_file = np.repeat(np.arange(len(files), dtype=np.int32), [len(entry.lines) for entry in files])
     names = list(dict.fromkeys(name for entry in files for name in entry.columns))
     days = _said(files, "date")
@@ -106,7 +106,7 @@ def _said(files: Sequence[FileRows], name: str) -> Coded:
     return merged(column, lambda value: None if value == "" else value)
 
 
-def _nth(keys: Rows) -> Rows:
+def _nth(keys: Codes) -> Rows:
     """For each row the how-manieth of its key it is, from 1."""
     order = np.argsort(keys, kind="stable")
     in_order = keys[order]

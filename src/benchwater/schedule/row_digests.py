@@ -128,7 +128,7 @@ def _dates(path: Path, lines: Sequence[int], kinds: Sequence[LogKind], bench: Be
         header = recognise(decode(path.read_bytes()).text, kinds)
     except (OSError, FileError):
         return {}
-    at = next((h.position for h in header.headings if h.column is not None and h.column.kind == "date"), None)
+    at = header.date_position
     dates: dict[int, datetime] = {}
     for record in header.records_on(lines):
         if at is None or at >= len(record.cells) or record.open_quote:
