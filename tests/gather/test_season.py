@@ -29,13 +29,22 @@ def test_a_report_of_may_knows_may_and_what_came_before_and_nothing_of_june():
     assert made.season.before("pour", date(2026, 3, 1))["count"].tolist() == [1]
 
 
+def test_words_are_categories_in_alphabetical_order_without_those_of_later_rows():
+    log = LOG.replace("good,1", "reject,1").replace("good,5", "blank,5")
+    made = make_season(SMALL_BENCH, {"pour.csv": log}, month="2026-05")
+    outcome = made.season.log("pour")["outcome"]
+    assert outcome.cat.categories.tolist() == ["good", "reject"]
+    assert (outcome == "good").tolist() == [False, True, True, True]
+    assert made.season.rows("pour", made.period)["outcome"].astype("str").tolist() == ["good", "good"]
+
+
 def write_over(table):
     table["count"] = 0
 
 
 def write_cells(table):
     table.loc[:, "count"] = 0
-    table.iloc[0, table.columns.get_loc("mold")] = "another"
+    table.iloc[0, table.columns.get_loc("line")] = 999
 
 
 def write_in_place(table):

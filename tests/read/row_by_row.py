@@ -170,7 +170,8 @@ def table(kind: LogKind, files) -> pd.DataFrame:
                 .map(lambda name, first=first: first[name.casefold()], na_action="ignore")
                 .astype("str")
             )
-    return built
+    words = [name for name in built.columns if built[name].dtype == "str"]
+    return built.astype(dict.fromkeys(words, "category"))
 
 
 def dtype(column: Column) -> str:

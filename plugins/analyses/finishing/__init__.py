@@ -240,7 +240,7 @@ def _flaws(batches: Batches) -> Iterator[Finding]:
         )
     total, bad = int(rows["count"].sum()), int(rows["rejects"].sum())
     share = clustered_wilson_interval(bad, total, design_effect(rows["rejects"], rows["count"]))
-    counts = rows["rejects"].groupby(rows["flaw"].fillna("not said")).sum()
+    counts = rows["rejects"].groupby(rows["flaw"].astype("str").fillna("not said")).sum()
     counts = counts[counts > 0].sort_values(ascending=False, kind="stable")
     named = ", ".join(f"{flaw} {count}" for flaw, count in counts.items())
     text = f"{bad} of {total} coated pieces had to be stripped or scrapped{f': {named}' if named else ''}."

@@ -41,8 +41,12 @@ class Season:
         """All rows of one log kind up to the report's end, in order of date, file and line.
 
         Columns: `date` (datetime64, day or day and time), each declared column in its canonical unit
-        (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as text, `file` and `line`. A cell not
+        (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as words, `file` and `line`. A cell not
         recorded is missing (`NaN`, `None`), never zero. KeyError where no plugin brings a log of that kind.
+
+        Columns of words are pandas categories of `str` in alphabetical order, so that `groupby` is quick;
+        `== "good"`, `.isin`, `.isna()` and `.str` work as on text. Before you fill in, map, join or compare
+        words, take `.astype("str")`; `value_counts` lists words of other rows too, as 0.
         """
         return self._table(kind).copy(deep=False)
 

@@ -34,14 +34,15 @@ def _table(kind: LogKind, files: Sequence[FileRows]) -> "pd.DataFrame":
         values = _joined(files, column.frame_name).take(order)
         if column.kind == "name" and column.refers_to is None:
             values = _one_spelling(values)
-        data[column.frame_name] = _spread(values, _dtype(column))
+        dtype = _dtype(column)
+        data[column.frame_name] = _categorical(values) if dtype == "category" else _spread(values, dtype)
     counts = [len(entry.lines) for entry in files]
     names = Coded(np.repeat(np.arange(len(files), dtype=np.int32), counts), [entry.file for entry in files])
-    data["file"] = _spread(names.take(order), "str")
+    data["file"] = _categorical(names.take(order))
     data["line"] = lines[order]
     declared = set(data)
     for name in sorted({name for entry in files for name in entry.columns} - declared):
-        data[name] = _spread(_joined(files, name).take(order), "str")
+        data[name] = _categorical(_joined(files, name).take(order))
     return pd.DataFrame(data, copy=False)
 
 
@@ -60,10 +61,6 @@ def _spread(column: Coded, dtype: str) -> Any:
 
 
 def _typed(values: Sequence[Any], dtype: str) -> Any:
-    import pandas as pd
-
-    if dtype == "str":
-        return pd.array(list(values), dtype="str")
     if dtype == "object":
         held = np.empty(len(values), dtype=object)
         held[:] = values
@@ -73,6 +70,17 @@ def _typed(values: Sequence[Any], dtype: str) -> Any:
     if dtype == "int64":
         return np.array([0 if value is None else value for value in values], dtype=np.int64)
     return np.array(values, dtype="datetime64[us]")
+
+
+def _categorical(column: Coded) -> "pd.Categorical":
+    """A column of words; its categories are the words that occur, in alphabetical order."""
+    import pandas as pd
+
+    used = {value for value, is_used in zip(column.values, column.used(), strict=True) if is_used}
+    words = sorted(used - {None})
+    places = {word: place for place, word in enumerate(words)}
+    codes = np.array([places.get(value, -1) for value in column.values], dtype=np.int32)
+    return pd.Categorical.from_codes(codes[column.codes], categories=pd.Index(words, dtype="str"))
 
 
 def _one_spelling(names: Coded) -> Coded:
@@ -101,4 +109,4 @@ def _dtype(column: Column) -> str:
         return "int64" if column.default is not None or column.needed else "float64"
     if column.kind in _NUMBERS:
         return "float64"
-    return "object" if column.kind == "tags" else "str"
+    return "object" if column.kind == "tags" else "category"
