@@ -1,6 +1,5 @@
 """The straight way, in one place: read, gather, analyse. Rendering takes the Report from here."""
 
-import difflib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,6 +18,7 @@ from benchwater.plugin_host.options import read_options
 from benchwater.read.bench_file import load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
+from benchwater.text import did_you_mean
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +135,6 @@ def _wanted(plugins: Plugins, only: Sequence[str]) -> list[tuple[Analysis, Loade
     known = [analysis.id for analysis, _ in plugins.analyses]
     for name in only:
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
-            hint = f"; did you mean `{near[0]}`?" if near else f" (there are: {', '.join(known)})"
+            hint = did_you_mean(name, known, f"there are: {', '.join(known)}")
             raise UnknownAnalysisError(f"there is no analysis `{name}`{hint}")
     return [pair for pair in plugins.analyses if not only or pair[0].id in only]

@@ -132,7 +132,7 @@ def test_what_is_no_folder_or_no_command_is_told_with_what_there_is(tmp_path):
         assert f"`{tmp_path / 'file'}` is a file, and a folder is needed" in outcome.err
     assert "there is no folder `nowhere`" in run("new-analysis", "mine", "--in", "nowhere").err
     assert "there is no command `repot`; did you mean `report`?" in run("repot").err
-    assert "there is no command `\\x1b`; there are start, sheets, check" in run("\x1b").err
+    assert "there is no command `\\x1b` (there are: start, sheets, check" in run("\x1b").err
 
 
 @pytest.mark.parametrize(

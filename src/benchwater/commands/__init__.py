@@ -55,13 +55,11 @@ class _Commands(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
-            import difflib
-
             from benchwater.commands.terminal import plain
+            from benchwater.text import did_you_mean
 
-            near = difflib.get_close_matches(args[0], list(COMMANDS), n=1, cutoff=0.6)
-            hint = f"did you mean `{near[0]}`?" if near else f"there are {', '.join(COMMANDS)}"
-            ctx.fail(f"there is no command `{plain(args[0])}`; {hint}")
+            hint = did_you_mean(args[0], COMMANDS, f"there are: {', '.join(COMMANDS)}")
+            ctx.fail(f"there is no command `{plain(args[0])}`{hint}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -1,6 +1,5 @@
 """Load every plugin in its own guard, check what it brings, and list what is wrong with the rest."""
 
-import difflib
 import traceback
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from benchwater.plugin.logs import LogKind
 from benchwater.plugin_host.declared import faults, other_version
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
 from benchwater.plugin_host.places import Candidate, candidates
+from benchwater.text import did_you_mean
 
 _Brought = TypeVar("_Brought", LogKind, Analysis)
 
@@ -94,8 +94,7 @@ def _refuse_unknown_hooks(plugin: object, manager: pluggy.PluginManager) -> None
     offered = [name for name in dir(plugin) if manager.parse_hookimpl_opts(plugin, name) is not None]
     for name in offered:
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
-            hint = f"; did you mean `{near[0]}`?" if near else f" (hooks: {', '.join(known)})"
+            hint = did_you_mean(name, known, f"hooks: {', '.join(known)}")
             raise _RefusedError(f"implements a hook `{name}` that does not exist{hint}")
     if not offered:
         raise _RefusedError(

@@ -1,6 +1,5 @@
 """bench.toml to a Bench: every key checked, every message with its key and its line."""
 
-import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -11,6 +10,7 @@ from typing import Any, cast
 
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.toml_lines import Path, key_lines, nearest_line
+from benchwater.text import did_you_mean, near_names, quoted
 from benchwater.units import Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import canonical_unit_name
 
@@ -391,7 +391,7 @@ class _Table:
         value = self.text(key, required=required)
         words = list(allowed)
         if value is not None and value not in words:
-            raise self.error(key, f"`{value}` is not one of {_listed(words)}")
+            raise self.error(key, f"`{value}` is not one of {quoted(words)}")
         return value
 
     def number(self, key: str) -> float | None:
@@ -477,8 +477,8 @@ class _Table:
         """Refuse keys that nobody asked for."""
         for key in self._data:
             if key not in self._asked:
-                near = difflib.get_close_matches(str(key), sorted(self._asked), n=1, cutoff=0.6)
-                hint = f"; did you mean `{near[0]}`?" if near else f" (known: {_listed(sorted(self._asked))})"
+                known = sorted(self._asked)
+                hint = did_you_mean(str(key), known, f"known: {quoted(known)}")
                 raise self.error(str(key), f"is not a key that benchwater knows here{hint}")
 
     def _get(self, key: str, required: bool) -> Any:
@@ -502,15 +502,9 @@ def _dotted(path: Path) -> str:
 
 def _unknown(name: str, known: Iterable[str], what: str) -> str:
     names = list(known)
-    near = difflib.get_close_matches(name, names, n=2, cutoff=0.6)
-    hint = (
-        f"nearest: {_listed(near)}" if near else f"there are {_listed(names)}" if names else "there are none"
-    )
+    near = near_names(name, names, most=2)
+    hint = f"nearest: {quoted(near)}" if near else f"there are {quoted(names)}" if names else "there are none"
     return f"names `{name}`, which is not {what} in this file ({hint})"
-
-
-def _listed(names: Iterable[str]) -> str:
-    return ", ".join(f"`{name}`" for name in names)
 
 
 def _is_unit(unit: str, dimension: str) -> bool:

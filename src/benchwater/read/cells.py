@@ -1,22 +1,20 @@
 """One cell to one value, by what its column declares. No library guesses a type, a date or a unit."""
 
-import difflib
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 from typing import Literal, cast
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
 from benchwater.read.reasons import CellError, Reason
+from benchwater.text import near_names, quoted
 from benchwater.units import Dimension, QuantityError, read_number, read_quantity
 
 DateOrder = Literal["iso", "day first", "month first"]
 
-LONGEST_COMPARED = 60
-
+_MOST_NAMES = 8
 _ISO = re.compile(r"([0-9]{4})[-/]([0-9]{1,2})[-/]([0-9]{1,2})")
 _OTHER = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
 _TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
@@ -144,32 +142,20 @@ def check_cavity(text: str, mold: str, bench: Bench) -> str:
         raise CellError(
             Reason.NAME,
             f"looks like a date that a spreadsheet made of a fraction such as `1/8` "
-            f"(cavities of `{mold}`: {_listed(cavities)}): format the column as text",
+            f"(cavities of `{mold}`: {quoted(cavities, _MOST_NAMES)}): format the column as text",
         )
-    raise CellError(Reason.NAME, f"is not a cavity of `{mold}` (it has {_listed(cavities)})")
+    raise CellError(Reason.NAME, f"is not a cavity of `{mold}` (it has {quoted(cavities, _MOST_NAMES)})")
 
 
 def unknown_name(text: str, known: Iterable[str], what: str) -> str:
     """The sentence for a name that is not on the bench, with the nearest known ones."""
     names = list(known)
-    near = _nearest(text.casefold()[:LONGEST_COMPARED], tuple(name.casefold() for name in names))
-    meant = [name for candidate in near for name in names if name.casefold() == candidate]
-    if meant:
-        return f"is not {what} in bench.toml; nearest: {_listed(meant)}"
+    near = near_names(text, names, most=3)
+    if near:
+        return f"is not {what} in bench.toml; nearest: {quoted(near, _MOST_NAMES)}"
     if not names:
         return f"is not {what} in bench.toml, which has none yet"
-    return f"is not {what} in bench.toml (it has {_listed(names)})"
-
-
-@lru_cache(maxsize=1_000)
-def _nearest(asked: str, names: tuple[str, ...]) -> list[str]:
-    return difflib.get_close_matches(asked, names, n=3, cutoff=0.6)
-
-
-def _listed(names: Iterable[str], most: int = 8) -> str:
-    shown = [f"`{name}`" for name in names]
-    more = f" and {len(shown) - most} more" if len(shown) > most else ""
-    return ", ".join(shown[:most]) + more
+    return f"is not {what} in bench.toml (it has {quoted(names, _MOST_NAMES)})"
 
 
 def _same_name(text: str, known: Iterable[str]) -> str | None:
@@ -196,7 +182,9 @@ def _word(text: str, column: Column) -> str:
     for word in column.words:
         if plain == word.replace("-", " ").casefold():
             return word
-    raise CellError(Reason.WORD, f"is not a known {column.name} (accepted: {_listed(column.words)})")
+    raise CellError(
+        Reason.WORD, f"is not a known {column.name} (accepted: {quoted(column.words, _MOST_NAMES)})"
+    )
 
 
 def _yes_no(text: str, column: Column) -> str:

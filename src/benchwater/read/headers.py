@@ -10,6 +10,8 @@ from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
 from benchwater.read.reasons import FileError
 from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
+from benchwater.text import quoted
+from benchwater.words import listed
 
 SEPARATORS = (",", ";", "\t")
 _UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
@@ -69,7 +71,7 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     if not text or text.isspace():
         raise FileError("is empty")
     if len(candidates) > 1:
-        names = " and ".join(sorted({f"`{header.kind.name}`" for header in candidates}))
+        names = listed(sorted({f"`{header.kind.name}`" for header in candidates}))
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
         likenesses = [
@@ -161,12 +163,8 @@ def _nothing_like_it(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> 
     fewest = min((len(each.missing) for each in nearest if each.named == named), default=0)
     best = [each for each in nearest if each.named == named and len(each.missing) == fewest]
     if named < 2:
-        known = "; ".join(f"{kind.name}: {_ticked(kind.signature)}" for kind in kinds)
+        known = "; ".join(f"{kind.name}: {quoted(kind.signature)}" for kind in kinds)
         return f"has no header of a log: a log is known by its columns ({known})"
     first, *others = dict.fromkeys(best)
-    why = f"looks like a {first.kind} log, but its header has no column {_ticked(first.missing)}"
-    return why + "".join(f" (or a {each.kind} log without {_ticked(each.missing)})" for each in others)
-
-
-def _ticked(names: Iterable[str]) -> str:
-    return ", ".join(f"`{name}`" for name in names)
+    why = f"looks like a {first.kind} log, but its header has no column {quoted(first.missing)}"
+    return why + "".join(f" (or a {each.kind} log without {quoted(each.missing)})" for each in others)

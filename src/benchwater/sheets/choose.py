@@ -1,9 +1,9 @@
 """Which logs a sheet is wanted of."""
 
-import difflib
 from collections.abc import Sequence
 
 from benchwater.plugin.logs import LogKind
+from benchwater.text import did_you_mean
 
 
 class UnknownLogError(ValueError):
@@ -15,7 +15,6 @@ def choose_logs(kinds: Sequence[LogKind], names: Sequence[str]) -> tuple[LogKind
     known = {kind.name: kind for kind in kinds}
     for name in names:
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            hint = f"did you mean `{near[0]}`?" if near else f"there are: {', '.join(known)}"
-            raise UnknownLogError(f"there is no log `{name}`; {hint}")
+            hint = did_you_mean(name, known, f"there are: {', '.join(known)}")
+            raise UnknownLogError(f"there is no log `{name}`{hint}")
     return tuple(kind for kind in kinds if not names or kind.name in names)
