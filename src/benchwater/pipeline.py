@@ -9,11 +9,13 @@ from benchwater import __version__
 from benchwater.analyse.report import Report
 from benchwater.analyse.run import rank_actions
 from benchwater.analyse.shared import run_shared
-from benchwater.gather.season import gather
-from benchwater.gather.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.analyse.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.files import UNKNOWN_CONTENT
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.days import between
 from benchwater.plugin.hooks import Analysis
-from benchwater.plugin_host.contents import NOT_KNOWN, plugin_contents
+from benchwater.plugin.season import Season
+from benchwater.plugin_host.contents import plugin_contents
 from benchwater.plugin_host.load import load_plugins
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.plugin_host.options import read_options
@@ -89,7 +91,7 @@ def _cache(
 ) -> ReadCache | None:
     """The cache, under what reading rests on; None where that cannot be told, or changed meanwhile."""
     now = plugin_contents(folder if workspace_plugins else None) if before is not None else None
-    if now is None or now != before or NOT_KNOWN in now.values():
+    if now is None or now != before or UNKNOWN_CONTENT in now.values():
         return None
     return ReadCache(folder, [bench_file.text, *(f"{name} {now[name]}" for name in sorted(now))])
 
@@ -145,6 +147,13 @@ def choose_spans(workspace: Workspace, request: Request) -> Spans:
     if request.whole_season:
         return season_spans(latest, workspace.bench)
     return month_spans(latest.replace(day=1), workspace.bench)
+
+
+def gather(reading: Reading, bench: Bench, spans: Spans) -> Season:
+    """Return the Season of a report: every row before the report's end."""
+    season = spans.season
+    logs = {name: between(table, None, season.end) for name, table in reading.tables.items()}
+    return Season(bench, logs, season.start, season.end)
 
 
 class UnknownAnalysisError(ValueError):

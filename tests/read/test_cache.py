@@ -17,7 +17,7 @@ from benchwater.read.cache import FOLDER, ReadCache
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
 from benchwater.read.rows import read_rows
-from benchwater.schedule.inputs import take_inputs
+from benchwater.schedule.scan import take_inputs
 from small_bench import SMALL_BENCH, shipped_kinds, small_bench
 
 DEMO = Path(__file__).parents[2] / "sample_logs"

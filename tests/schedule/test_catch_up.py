@@ -11,10 +11,9 @@ import benchwater
 from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
 from benchwater.schedule import catch_up as module
 from benchwater.schedule.catch_up import Made, catch_up
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
 from benchwater.schedule.manifest import NAME, read_manifest
 from benchwater.schedule.owed import is_settled, states
+from benchwater.schedule.scan import look_at, take_inputs
 from small_bench import SMALL_BENCH
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
@@ -258,7 +257,7 @@ def test_a_file_that_changes_while_it_is_read_is_looked_at_again(folder, monkeyp
             folder.write("pour.csv", HEADER + row("2026-04-02", "360"))
         return take_inputs(path, **options)
 
-    monkeypatch.setattr("benchwater.schedule.look.take_inputs", taking)
+    monkeypatch.setattr("benchwater.schedule.scan.take_inputs", taking)
     monkeypatch.setattr(module, "take_inputs", taking)
     folder.made("2026-06-01")
     assert len(taken) == 2

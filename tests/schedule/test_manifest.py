@@ -3,10 +3,10 @@ from datetime import date
 
 import pytest
 
-from benchwater.schedule.inputs import Inputs
 from benchwater.schedule.manifest import (
     FORMAT,
     NAME,
+    Inputs,
     Look,
     Manifest,
     Period,

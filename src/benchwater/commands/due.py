@@ -78,9 +78,9 @@ def due(
 
 
 def _write_owed(folder: Path, out: Path, day: date, workspace_plugins: bool, said: "_Said") -> int:
-    from benchwater.schedule.inputs import take_inputs
     from benchwater.schedule.manifest import read_manifest
     from benchwater.schedule.owed import is_settled
+    from benchwater.schedule.scan import take_inputs
 
     inputs = take_inputs(folder, workspace_plugins=workspace_plugins)
     if is_settled(read_manifest(out), inputs, out, day):
@@ -114,10 +114,9 @@ def _say(done: "Done", said: "_Said") -> None:
 
 
 def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
-    from benchwater.schedule.inputs import take_inputs
-    from benchwater.schedule.look import look_at
     from benchwater.schedule.manifest import read_manifest
     from benchwater.schedule.owed import states
+    from benchwater.schedule.scan import look_at, take_inputs
 
     manifest = read_manifest(out)
     inputs = take_inputs(folder, workspace_plugins=workspace_plugins)
@@ -156,6 +155,8 @@ def _logged(said: _Said, log: Path | None) -> Iterator[None]:
         raise
     finally:
         if log is not None:
-            from benchwater.schedule.log_file import add_lines
+            from benchwater.files import append_lines
 
-            add_lines(log, said.lines or ["nothing is owed"], stamp=f"{datetime.now():%Y-%m-%d %H:%M}")
+            stamp = f"{datetime.now():%Y-%m-%d %H:%M}"
+            texts = said.lines or ["nothing is owed"]
+            append_lines(log, [f"{stamp}  {line}" for text in texts for line in text.splitlines()])

@@ -61,11 +61,11 @@ def report(
         with lasting_imports():
             import pandas  # noqa: F401
 
-            from benchwater.gather.spans import falls_in, last_day
+            from benchwater.analyse.spans import falls_in, last_day
             from benchwater.pipeline import Request, make_report, read_workspace
             from benchwater.plugin.hooks import ReportWritten
             from benchwater.render.write import write_report
-            from benchwater.schedule.by_hand import by_hand
+            from benchwater.schedule.manual_reports import by_hand
             from benchwater.words import counted
 
         hand = by_hand(folder, out, workspace_plugins=workspace_plugins)

@@ -1,13 +1,12 @@
 """Put a report's three files in place, each whole or not at all."""
 
-import os
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from benchwater.analyse.report import Report
+from benchwater.files import write_atomically
 from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
@@ -65,8 +64,8 @@ def _write(
     html: str = second.answer()
     second.give(partial(print_paper, Paper(html=html, numbers=twin, logs=logs, day=report.period.end)))
     files = [
-        write_whole(folder / f"{NAME}.html", html.encode()),
-        write_whole(folder / f"{NAME}.json", twin.encode()),
+        write_atomically(folder / f"{NAME}.html", html.encode()),
+        write_atomically(folder / f"{NAME}.json", twin.encode()),
     ]
     progress("Printing the PDF")
     meanwhile()
@@ -76,26 +75,4 @@ def _write(
     except PrintingUnavailable as error:
         target.unlink(missing_ok=True)
         return Written(files=tuple(files), problem=f"The PDF was not printed. {error}")
-    return Written(files=(write_whole(target, pdf), *files))
-
-
-def write_whole(path: Path, data: bytes) -> Path:
-    """Replace a file in one step: a run that is killed leaves the old one readable."""
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
-    return path
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    return Written(files=(write_atomically(target, pdf), *files))

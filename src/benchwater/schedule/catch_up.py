@@ -12,19 +12,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchwater.render.lock import BeingWrittenError, only_writer
-from benchwater.render.write import write_report, write_whole
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
+from benchwater.render.write import write_report
 from benchwater.schedule.manifest import (
     NAME,
     Look,
     Manifest,
     Period,
     WrittenReport,
-    manifest_text,
     read_manifest,
+    write_manifest,
 )
 from benchwater.schedule.owed import State, rests_on, states
+from benchwater.schedule.scan import look_at, take_inputs
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
@@ -211,7 +210,7 @@ class _Run:
         """Write the manifest, unless it says so already."""
         manifest = Manifest(look=self._look, reports=self._reports)
         if manifest != self._before or not (self._out / NAME).exists():
-            write_whole(self._out / NAME, manifest_text(manifest).encode())
+            write_manifest(self._out, manifest)
             self._before = Manifest(look=self._look, reports=dict(self._reports))
 
     def _hand_on(self, label: str) -> list[tuple[str, str]]:

@@ -7,10 +7,41 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from benchwater.schedule.inputs import Inputs
+from benchwater.files import UNKNOWN_CONTENT, write_atomically
 
 NAME = ".benchwater-due.json"
 FORMAT = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """Content hashes by name: of each file that may be a log, of bench.toml, and of each plugin.
+
+    UNKNOWN_CONTENT stands for a content that could not be looked at, or that changed while it was read: it
+    equals no other, itself included, so that such a file is looked at again.
+    """
+
+    version: str
+    bench: str
+    logs: dict[str, str] = field(default_factory=dict)
+    plugins: dict[str, str] = field(default_factory=dict)
+
+    def same_as(self, other: "Inputs | None") -> bool:
+        """Whether nothing at all changed between the two."""
+        return self == other and UNKNOWN_CONTENT not in {
+            self.bench,
+            *self.logs.values(),
+            *self.plugins.values(),
+        }
+
+    def settled(self, later: "Inputs") -> "Inputs":
+        """These, with whatever is different in `later` marked as not known."""
+        return Inputs(
+            version=self.version,
+            bench=self.bench if self.bench == later.bench else UNKNOWN_CONTENT,
+            logs=_settled(self.logs, later.logs),
+            plugins=_settled(self.plugins, later.plugins),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +114,11 @@ def manifest_text(manifest: Manifest) -> str:
     return json.dumps(data, ensure_ascii=True, indent=1, sort_keys=True, default=date.isoformat) + "\n"
 
 
+def write_manifest(out: Path, manifest: Manifest) -> None:
+    """Write the manifest beside the reports, atomically."""
+    write_atomically(out / NAME, manifest_text(manifest).encode())
+
+
 def _manifest(data: Mapping[str, Any]) -> Manifest:
     look = data["look"]
     return Manifest(
@@ -134,3 +170,9 @@ def _report(data: Mapping[str, Any]) -> WrittenReport:
 
 def _texts(data: Mapping[str, Any]) -> dict[str, str]:
     return {str(name): str(text) for name, text in data.items()}
+
+
+def _settled(earlier: dict[str, str], later: dict[str, str]) -> dict[str, str]:
+    return {
+        name: content if later.get(name) == content else UNKNOWN_CONTENT for name, content in earlier.items()
+    }

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from benchwater.plugin_host.contents import NOT_KNOWN
-from benchwater.schedule.inputs import Inputs
-from benchwater.schedule.manifest import Look, Manifest, Period, RestsOn, WrittenReport
+from benchwater.files import UNKNOWN_CONTENT
+from benchwater.schedule.manifest import Inputs, Look, Manifest, Period, RestsOn, WrittenReport
 
 NO_REPORT = "no report yet"
 _MOST_REASONS = 3
@@ -97,14 +96,14 @@ def _why_owed(label: str, now: RestsOn, report: WrittenReport | None, out: Path)
 def _changes(before: RestsOn, now: RestsOn) -> Iterator[str]:
     if before.version != now.version:
         yield f"benchwater {before.version} became {now.version}"
-    if before.bench != now.bench or now.bench == NOT_KNOWN:
+    if before.bench != now.bench or now.bench == UNKNOWN_CONTENT:
         yield "bench.toml changed"
     for name in sorted({*before.plugins, *now.plugins}):
         if name not in before.plugins:
             yield f"{name} is new"
         elif name not in now.plugins:
             yield f"{name} is gone"
-        elif before.plugins[name] != now.plugins[name] or now.plugins[name] == NOT_KNOWN:
+        elif before.plugins[name] != now.plugins[name] or now.plugins[name] == UNKNOWN_CONTENT:
             yield f"{name} changed"
     if before.rows != now.rows:
         changed = [

@@ -1,37 +1,11 @@
-import os
 import shutil
 from importlib.metadata import entry_points
 
-import pytest
-
-from benchwater.plugin_host.contents import NOT_KNOWN, content_hash, shipped_plugins
+from benchwater.files import UNKNOWN_CONTENT
+from benchwater.plugin_host.contents import shipped_plugins
 from benchwater.plugin_host.places import shipped_folder
-from benchwater.read.folder import LOG_ENDINGS as READ_ENDINGS
-from benchwater.read.folder import log_files
-from benchwater.schedule.inputs import (
-    LOG_ENDINGS,
-    Inputs,
-    possible_logs,
-    take_inputs,
-)
-
-
-def test_the_cheap_walk_sees_every_file_that_reading_takes_for_a_log(tmp_path):
-    for name in (
-        "a.csv", "B.CSV", "notes.txt", "deep/er/x.tsv", "reports/r.csv", "deep/reports/in.csv", ".hidden.csv",
-        "~lock.csv", ".git/x.csv", "plugins/data.csv", "deep/plugins/in.csv", "photo.jpg", "bench.toml",
-        "__pycache__/c.csv", "folder.csv/inside.csv",
-    ):  # fmt: skip
-        path = tmp_path / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text("x")
-    (tmp_path / "deep" / "round").symlink_to(tmp_path)
-    (tmp_path / "linked.csv").symlink_to(tmp_path / "a.csv")
-    (tmp_path / "dangling.csv").symlink_to(tmp_path / "nowhere.csv")
-    read = [path for path, why in log_files(tmp_path) if why is None]
-    assert list(possible_logs(tmp_path)) == read
-    assert len(read) == 9
-    assert LOG_ENDINGS == READ_ENDINGS
+from benchwater.schedule.manifest import Inputs
+from benchwater.schedule.scan import take_inputs
 
 
 def test_shipped_plugins_are_looked_for_where_the_host_loads_them():
@@ -76,25 +50,10 @@ def test_an_installed_plugin_is_seen_where_the_host_finds_it_and_so_is_its_next_
     assert later != with_it
 
 
-def test_what_is_no_ordinary_file_is_never_opened_and_what_is_absurdly_large_goes_by_its_size(tmp_path):
-    os.mkfifo(tmp_path / "pipe.csv")
-    assert content_hash(tmp_path / "pipe.csv") == "no ordinary file"
-    with (tmp_path / "large.csv").open("wb") as stream:
-        stream.truncate(10**12)
-    assert content_hash(tmp_path / "large.csv") == f"{10**12} bytes"
-
-
 def test_what_is_not_known_equals_nothing_and_what_changed_meanwhile_is_not_known():
     one = Inputs(version="1", bench="b", logs={"a.csv": "1", "b.csv": "2"})
     assert one.same_as(one)
     assert not one.same_as(None)
     changed = one.settled(Inputs(version="1", bench="b", logs={"a.csv": "other"}))
-    assert changed.logs == {"a.csv": NOT_KNOWN, "b.csv": NOT_KNOWN}
+    assert changed.logs == {"a.csv": UNKNOWN_CONTENT, "b.csv": UNKNOWN_CONTENT}
     assert not changed.same_as(changed)
-
-
-@pytest.mark.skipif(os.geteuid() == 0, reason="nothing is closed to root")
-def test_a_file_that_cannot_be_opened_is_not_known(tmp_path):
-    (tmp_path / "a.csv").write_text("x")
-    (tmp_path / "a.csv").chmod(0)
-    assert content_hash(tmp_path / "a.csv") == NOT_KNOWN

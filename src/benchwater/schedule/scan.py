@@ -1,15 +1,21 @@
-"""Look at a folder: read its logs, and say which periods have rows and what each report rests on."""
+"""What reports of a folder are made from now: content hashes, and the periods that have rows.
+
+Nothing heavy is imported before something has changed, so that `due` with nothing to do ends soon.
+"""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchwater.schedule.inputs import Inputs, take_inputs
-from benchwater.schedule.manifest import Look, Manifest
+from benchwater.files import content_hash, log_files
+from benchwater.plugin_host.contents import plugin_contents
+from benchwater.schedule.manifest import Inputs, Look, Manifest
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
+
+BENCH = "bench.toml"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +24,27 @@ class LookedAt:
 
     look: Look
     workspace: "Workspace | None" = None
+
+
+def take_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
+    """Hash everything that reports of this folder are made from. Never raises for what it cannot open."""
+    logs = {
+        path.relative_to(folder).as_posix(): content_hash(path)
+        for path, why in log_files(folder)
+        if why is None
+    }
+    return replace(inputs_but_logs(folder, workspace_plugins=workspace_plugins), logs=logs)
+
+
+def inputs_but_logs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
+    """The same without the logs, for whoever has their rows."""
+    from benchwater import __version__
+
+    return Inputs(
+        version=__version__,
+        bench=content_hash(folder / BENCH),
+        plugins=plugin_contents(folder if workspace_plugins else None),
+    )
 
 
 def look_at(
@@ -35,8 +62,7 @@ def look_at(
     if manifest.look is not None and inputs.same_as(manifest.look.inputs):
         return LookedAt(look=manifest.look)
     from benchwater.pipeline import read_workspace
-    from benchwater.schedule.periods import periods_with_rows
-    from benchwater.schedule.row_digests import with_digests
+    from benchwater.schedule.periods import periods_with_rows, with_digests
 
     workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=True, progress=progress)
     reading = workspace.reading

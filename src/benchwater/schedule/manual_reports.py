@@ -8,12 +8,18 @@ from pathlib import Path
 from benchwater.analyse.report import Report
 from benchwater.pipeline import Workspace
 from benchwater.render.lock import BeingWrittenError, only_writer
-from benchwater.render.write import Written, write_whole
-from benchwater.schedule.inputs import Inputs, inputs_but_logs
-from benchwater.schedule.manifest import NAME, Manifest, RestsOn, WrittenReport, manifest_text, read_manifest
+from benchwater.render.write import Written
+from benchwater.schedule.manifest import (
+    Inputs,
+    Manifest,
+    RestsOn,
+    WrittenReport,
+    read_manifest,
+    write_manifest,
+)
 from benchwater.schedule.owed import rests_on
-from benchwater.schedule.periods import periods_with_rows
-from benchwater.schedule.row_digests import with_digests
+from benchwater.schedule.periods import periods_with_rows, with_digests
+from benchwater.schedule.scan import inputs_but_logs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,4 +105,4 @@ def _note(out: Path, label: str, report: WrittenReport | None) -> None:
     others = {name: each for name, each in before.reports.items() if name != label}
     reports = others if report is None else {**others, label: report}
     if reports != before.reports:
-        write_whole(out / NAME, manifest_text(Manifest(look=before.look, reports=reports)).encode())
+        write_manifest(out, Manifest(look=before.look, reports=reports))

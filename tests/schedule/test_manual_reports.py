@@ -5,14 +5,14 @@ from datetime import date
 
 import pytest
 
+from benchwater.files import write_atomically
 from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
-from benchwater.render.write import Written, write_whole
-from benchwater.schedule.by_hand import by_hand
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
+from benchwater.render.write import Written
 from benchwater.schedule.manifest import NAME, read_manifest
+from benchwater.schedule.manual_reports import by_hand
 from benchwater.schedule.owed import states
+from benchwater.schedule.scan import look_at, take_inputs
 from small_bench import SMALL_BENCH
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
@@ -36,7 +36,7 @@ def write(folder, month="2026-05", *, out=None, note=True, meanwhile=lambda: Non
     with hand.overwriting(made.label) as noted:
         place = (out or folder / "reports") / made.label
         place.mkdir(parents=True, exist_ok=True)
-        written = Written(files=(write_whole(place / "season-report.html", b"made"),))
+        written = Written(files=(write_atomically(place / "season-report.html", b"made"),))
         if note:
             noted.look(workspace, made)
             noted.keep(made, written, handed_on=True)
