@@ -7,9 +7,9 @@ from pathlib import Path
 
 from benchwater import __version__
 from benchwater.analyse.report import Report
-from benchwater.analyse.run import rank_actions
-from benchwater.analyse.shared import run_shared
+from benchwater.analyse.run import rank_actions, run_analyses
 from benchwater.analyse.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.analyse.vitals import run_vitals
 from benchwater.files import UNKNOWN_CONTENT
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.days import between
@@ -107,29 +107,29 @@ def make_report(
     spans = choose_spans(workspace, request)
     analyses = _wanted(workspace.plugins, request.only)
     season = gather(workspace.reading, workspace.bench, spans)
-    analysed = run_shared(
+    sections = run_analyses(
         analyses,
         season,
         spans.parts,
-        spans.season,
         progress=lambda title: progress(f"Analysing: {title}"),
         on_failure=on_failure,
     )
+    vitals, problems = run_vitals(analyses, season, spans.season, on_failure=on_failure)
     reading = workspace.reading
     return Report(
         bench=workspace.bench,
         label=spans.label,
         period=spans.period,
         season=spans.season,
-        sections=analysed.sections,
-        actions=rank_actions(analysed.sections, workspace.bench),
+        sections=sections,
+        actions=rank_actions(sections, workspace.bench),
         sources=reading.sources,
         set_aside=reading.set_aside,
         repeats=reading.repeats,
         not_read=reading.not_read,
-        plugin_problems=workspace.plugins.problems + analysed.problems,
+        plugin_problems=workspace.plugins.problems + problems,
         version=__version__,
-        vitals=analysed.vitals,
+        vitals=vitals,
     )
 
 

@@ -5,8 +5,8 @@ import traceback
 from collections.abc import Callable, Sequence
 from functools import partial
 
-from benchwater.analyse.limit import within
 from benchwater.analyse.report import MonthVital, VitalSeries
+from benchwater.analyse.run import within
 from benchwater.analyse.spans import month_after
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span

@@ -1,6 +1,5 @@
 """The command line: the only place that prints. A command and what it needs is imported when asked for."""
 
-import atexit
 import importlib
 import os
 import sys
@@ -80,20 +79,9 @@ def cli() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and end the process with its exit status.
-
-    Python takes a tenth of a second to take the libraries and tables of a report down, piece by piece. Once
-    what asked to be told of the end was told and what was printed is out, the process ends at once.
-    """
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices here are small: more threads only wait
-    status = guarded(cli, arguments)
-    atexit._run_exitfuncs()
-    try:
-        for stream in (sys.stdout, sys.stderr):
-            stream.flush()
-    except (OSError, ValueError, AttributeError):
-        raise SystemExit(status) from None
-    os._exit(status)
+    """Run the command line and exit with its status."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices gain nothing from more threads
+    sys.exit(guarded(cli, arguments))
 
 
 __all__ = ["cli", "main"]

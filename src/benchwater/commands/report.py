@@ -1,13 +1,11 @@
 """`benchwater report`: the season report as PDF, HTML and JSON."""
 
 from datetime import date
-from functools import partial
 from pathlib import Path
 
 import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
-from benchwater.commands.lasting import lasting_imports
 from benchwater.commands.terminal import (
     Folder,
     debug_option,
@@ -54,19 +52,16 @@ def report(
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
     """
-    from benchwater.render.second_renderer import renderer
+    from benchwater.worker_process import WorkerProcess
 
     failures: list[str] = []
-    with renderer() as second, progress() as step:
-        with lasting_imports():
-            import pandas  # noqa: F401
-
-            from benchwater.analyse.spans import falls_in, last_day
-            from benchwater.pipeline import Request, make_report, read_workspace
-            from benchwater.plugin.hooks import ReportWritten
-            from benchwater.render.write import write_report
-            from benchwater.schedule.manual_reports import by_hand
-            from benchwater.words import counted
+    with WorkerProcess(prepare=_load_printer) as worker, progress() as step:
+        from benchwater.analyse.spans import falls_in, last_day
+        from benchwater.pipeline import Request, make_report, read_workspace
+        from benchwater.plugin.hooks import ReportWritten
+        from benchwater.render.write import write_report
+        from benchwater.schedule.manual_reports import by_hand
+        from benchwater.words import counted
 
         hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
@@ -85,9 +80,10 @@ def report(
                 out,
                 workspace=folder,
                 progress=step,
-                second=second,
-                meanwhile=partial(note.look, workspace, made) if whole else lambda: None,
+                worker=worker,
             )
+            if whole:
+                note.look(workspace, made)
             told = ReportWritten(
                 label=made.label,
                 workspace=folder,
@@ -119,3 +115,11 @@ def report(
     if written.problem:
         click.echo(written.problem, err=True)
     return INCOMPLETE if made.failed or written.problem or not_handed_on else DONE
+
+
+def _load_printer() -> None:
+    """Import what rendering needs, and compile its templates."""
+    from benchwater.render import html, pdf, printing  # noqa: F401
+
+    printing.weasyprint()
+    html.compile_templates()
