@@ -17,7 +17,7 @@ from benchwater.read.cache import FOLDER, ReadCache
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
 from benchwater.read.rows import read_rows
-from benchwater.schedule.scan import take_inputs
+from benchwater.schedule.scan import hash_inputs
 from small_bench import SMALL_BENCH, shipped_kinds, small_bench
 
 DEMO = Path(__file__).parents[2] / "sample_logs"
@@ -172,11 +172,11 @@ def test_small_files_and_a_bench_that_says_no_leave_no_folder(tmp_path, monkeypa
 
 
 def test_neither_due_nor_reading_looks_into_the_folder(log):
-    before = take_inputs(log)
+    before = hash_inputs(log)
     plain = read(log)
     assert entries(log)
     (log / FOLDER / "lost.csv").write_text(LOG, encoding="utf-8")
-    assert take_inputs(log) == before
+    assert hash_inputs(log) == before
     assert_same(plain, read(log))
 
 

@@ -5,7 +5,7 @@ from benchwater.files import UNKNOWN_CONTENT
 from benchwater.plugin_host.contents import shipped_plugins
 from benchwater.plugin_host.places import shipped_folder
 from benchwater.schedule.manifest import Inputs
-from benchwater.schedule.scan import take_inputs
+from benchwater.schedule.scan import hash_inputs
 
 
 def test_shipped_plugins_are_looked_for_where_the_host_loads_them():
@@ -17,9 +17,9 @@ def test_a_helper_of_a_plugin_counts_and_its_tests_and_caches_do_not(tmp_path):
         path = tmp_path / "plugins" / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text("x")
-    own = [name for name in take_inputs(tmp_path).plugins if name.startswith("plugins/")]
+    own = [name for name in hash_inputs(tmp_path).plugins if name.startswith("plugins/")]
     assert own == ["plugins/_helper.py", "plugins/mine.py", "plugins/table.csv"]
-    left_out = take_inputs(tmp_path, workspace_plugins=False).plugins
+    left_out = hash_inputs(tmp_path, workspace_plugins=False).plugins
     assert not [name for name in left_out if name.startswith("plugins/")]
     assert "shipped: ingest/pour.py" in left_out
 
@@ -35,17 +35,17 @@ def test_an_installed_plugin_is_seen_where_the_host_finds_it_and_so_is_its_next_
         return folder
 
     monkeypatch.syspath_prepend(tmp_path / "site")
-    before = take_inputs(tmp_path).plugins
+    before = hash_inputs(tmp_path).plugins
     install("other", "1.0", "[console_scripts]\nother = other:main\n")
-    assert take_inputs(tmp_path).plugins == before
+    assert hash_inputs(tmp_path).plugins == before
     first = install("bench_evenings", "1.0", "[benchwater]\nbench_evenings = bench_evenings\n")
     found = [entry.name for entry in entry_points(group="benchwater")]
-    with_it = take_inputs(tmp_path).plugins
+    with_it = hash_inputs(tmp_path).plugins
     assert "bench_evenings" in found
     assert with_it.keys() - before.keys() == {"installed: bench_evenings"}
     shutil.rmtree(first)
     install("bench_evenings", "1.1", "[benchwater]\nbench_evenings = bench_evenings\n")
-    later = take_inputs(tmp_path).plugins
+    later = hash_inputs(tmp_path).plugins
     assert later.keys() == with_it.keys()
     assert later != with_it
 
@@ -54,6 +54,6 @@ def test_what_is_not_known_equals_nothing_and_what_changed_meanwhile_is_not_know
     one = Inputs(version="1", bench="b", logs={"a.csv": "1", "b.csv": "2"})
     assert one.same_as(one)
     assert not one.same_as(None)
-    changed = one.settled(Inputs(version="1", bench="b", logs={"a.csv": "other"}))
+    changed = one.mark_changes(Inputs(version="1", bench="b", logs={"a.csv": "other"}))
     assert changed.logs == {"a.csv": UNKNOWN_CONTENT, "b.csv": UNKNOWN_CONTENT}
     assert not changed.same_as(changed)

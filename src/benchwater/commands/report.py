@@ -60,10 +60,10 @@ def report(
         from benchwater.pipeline import Request, make_report, read_workspace
         from benchwater.plugin.hooks import ReportWritten
         from benchwater.render.write import write_report
-        from benchwater.schedule.manual_reports import by_hand
+        from benchwater.schedule.manual_reports import manual_reports
         from benchwater.words import counted
 
-        hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
+        reports = manual_reports(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
         if month is None and not workspace.reading.holds_rows:
             month = f"{date.today():%Y-%m}"
@@ -74,7 +74,7 @@ def report(
             on_failure=lambda analysis, trace: failures.append(trace),
         )
         out, whole = out or folder / "reports", not only
-        with hand.overwriting(made.label) as note:
+        with reports.overwriting(made.label) as record:
             written = write_report(
                 made,
                 out,
@@ -82,8 +82,6 @@ def report(
                 progress=step,
                 worker=worker,
             )
-            if whole:
-                note.look(workspace, made)
             told = ReportWritten(
                 label=made.label,
                 workspace=folder,
@@ -92,7 +90,8 @@ def report(
                 failed=made.failed,
             )
             not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
-            note.keep(made, written, handed_on=not not_handed_on)
+            if whole:
+                record(workspace, made, written, not not_handed_on)
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
     used, aside = sum(source.used for source in made.sources), len(made.set_aside)

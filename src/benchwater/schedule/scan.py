@@ -1,16 +1,17 @@
-"""What reports of a folder are made from now: content hashes, and the periods that have rows.
+"""Scan a folder: hash what its reports are made from, and read its logs only if something changed.
 
-Nothing heavy is imported before something has changed, so that `due` with nothing to do ends soon.
+The imports at the top are light, so that `due` with nothing to do is quick.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import benchwater
 from benchwater.files import content_hash, log_files
 from benchwater.plugin_host.contents import plugin_contents
-from benchwater.schedule.manifest import Inputs, Look, Manifest
+from benchwater.schedule.manifest import Inputs, Manifest, Scan
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
@@ -18,49 +19,40 @@ if TYPE_CHECKING:
 BENCH = "bench.toml"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LookedAt:
-    """The look, and the folder as it was read for it (None where the last look still holds)."""
-
-    look: Look
-    workspace: "Workspace | None" = None
-
-
-def take_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
-    """Hash everything that reports of this folder are made from. Never raises for what it cannot open."""
+def hash_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
+    """Hash everything that reports of this folder are made from. Raises nothing for a file it cannot open."""
     logs = {
         path.relative_to(folder).as_posix(): content_hash(path)
-        for path, why in log_files(folder)
-        if why is None
+        for path, why_not in log_files(folder)
+        if why_not is None
     }
-    return replace(inputs_but_logs(folder, workspace_plugins=workspace_plugins), logs=logs)
+    return replace(hash_bench_and_plugins(folder, workspace_plugins=workspace_plugins), logs=logs)
 
 
-def inputs_but_logs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
-    """The same without the logs, for whoever has their rows."""
-    from benchwater import __version__
-
+def hash_bench_and_plugins(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
+    """Hash the same without the logs, for a caller that holds their rows."""
     return Inputs(
-        version=__version__,
+        version=benchwater.__version__,
         bench=content_hash(folder / BENCH),
         plugins=plugin_contents(folder if workspace_plugins else None),
     )
 
 
-def look_at(
+def scan_folder(
     folder: Path,
     manifest: Manifest,
     *,
     inputs: Inputs,
     workspace_plugins: bool = True,
     progress: Callable[[str], None] = lambda step: None,
-) -> LookedAt:
-    """The last look where nothing changed since; else a new one, which reads every log.
+) -> "tuple[Scan, Workspace | None]":
+    """Return the scan of the folder, and the workspace if its logs were read for it.
 
-    BenchError where bench.toml cannot be used. What changed while it was read is marked as not known.
+    The manifest's scan still holds if `inputs` have not changed since. BenchError if bench.toml cannot be
+    used. What changes while it is read is marked as unknown.
     """
-    if manifest.look is not None and inputs.same_as(manifest.look.inputs):
-        return LookedAt(look=manifest.look)
+    if manifest.scan is not None and inputs.same_as(manifest.scan.inputs):
+        return manifest.scan, None
     from benchwater.pipeline import read_workspace
     from benchwater.schedule.periods import periods_with_rows, with_digests
 
@@ -73,5 +65,5 @@ def look_at(
         workspace.plugins.log_kinds,
         workspace.bench,
     )
-    settled = inputs.settled(take_inputs(folder, workspace_plugins=workspace_plugins))
-    return LookedAt(look=Look(inputs=settled, periods=periods), workspace=workspace)
+    marked = inputs.mark_changes(hash_inputs(folder, workspace_plugins=workspace_plugins))
+    return Scan(inputs=marked, periods=periods), workspace
