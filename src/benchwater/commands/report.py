@@ -2,6 +2,7 @@
 
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,6 +16,11 @@ from benchwater.commands.terminal import (
     progress,
     workspace_plugins_option,
 )
+
+if TYPE_CHECKING:
+    from benchwater.analyse.report import Report
+    from benchwater.pipeline import Workspace
+    from benchwater.plugin_host.loaded import PluginProblem
 
 
 @click.command()
@@ -54,14 +60,12 @@ def report(
     """
     from benchwater.worker_process import WorkerProcess
 
-    failures: list[str] = []
+    traces: list[str] = []
     with WorkerProcess(prepare=_load_printer) as worker, progress() as step:
-        from benchwater.analyse.spans import falls_in, last_day
         from benchwater.pipeline import Request, make_report, read_workspace
         from benchwater.plugin.hooks import ReportWritten
         from benchwater.render.write import write_report
         from benchwater.schedule.manual_reports import manual_reports
-        from benchwater.words import counted
 
         reports = manual_reports(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
@@ -71,37 +75,48 @@ def report(
             workspace,
             Request(month=month, whole_season=whole_season, only=only),
             progress=step,
-            on_failure=lambda analysis, trace: failures.append(trace),
+            on_failure=lambda analysis, trace: traces.append(trace),
         )
-        out, whole = out or folder / "reports", not only
+        out = out or folder / "reports"
+        refusals: tuple[PluginProblem, ...] = ()
         with reports.overwriting(made.label) as record:
-            written = write_report(
-                made,
-                out,
-                workspace=folder,
-                progress=step,
-                worker=worker,
-            )
-            told = ReportWritten(
-                label=made.label,
-                workspace=folder,
-                folder=out / made.label,
-                files=written.files,
-                failed=made.failed,
-            )
-            not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
-            if whole:
-                record(workspace, made, written, not not_handed_on)
+            written = write_report(made, out, workspace=folder, progress=step, worker=worker)
+            if not only:
+                handed_on = ReportWritten(
+                    label=made.label,
+                    workspace=folder,
+                    folder=out / made.label,
+                    files=written.files,
+                    failed=made.failed,
+                )
+                refusals = workspace.plugins.hand_on(handed_on, workspace.bench.plugin_options)
+                record(workspace, made, written, not refusals)
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
-    used, aside = sum(source.used for source in made.sources), len(made.set_aside)
-    click.echo(f"{counted(used, 'row')} used, {aside} set aside (see the appendix, or `benchwater check`).")
+    _print_rows(workspace, made)
+    _print_problems(made, refusals, traces)
+    if written.problem:
+        click.echo(written.problem, err=True)
+    return INCOMPLETE if made.failed or written.problem or refusals else DONE
+
+
+def _print_rows(workspace: "Workspace", made: "Report") -> None:
+    from benchwater.analyse.spans import falls_in, last_day
+    from benchwater.words import counted
+
+    used, set_aside = sum(source.used for source in made.sources), len(made.set_aside)
+    click.echo(
+        f"{counted(used, 'row')} used, {set_aside} set aside (see the appendix, or `benchwater check`)."
+    )
     latest = last_day(workspace.reading.tables)
     if latest is None:
         click.echo("The logs hold no row yet.")
     elif not falls_in(workspace.reading.tables, made.period):
         click.echo(f"No row is of {made.label}: the latest is of {latest}.")
-    for problem in (*made.plugin_problems, *not_handed_on):
+
+
+def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", traces: list[str]) -> None:
+    for problem in (*made.plugin_problems, *refusals):
         click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
         if debugging() and problem.detail:
             click.echo(problem.detail, err=True)
@@ -109,11 +124,8 @@ def report(
         if section.status == "failed":
             click.echo(f"{section.id} failed. {plain(section.why)}", err=True)
     if debugging():
-        for trace in failures:
+        for trace in traces:
             click.echo(trace, err=True)
-    if written.problem:
-        click.echo(written.problem, err=True)
-    return INCOMPLETE if made.failed or written.problem or not_handed_on else DONE
 
 
 def _load_printer() -> None:
