@@ -7,8 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Analysis, Section
 from benchwater.testing import MadeSeason, make_season, plugin_file
 

@@ -50,7 +50,7 @@ def place_of(module: str) -> str:
 
 
 def of_the_host(path: Path) -> Iterator[tuple[str, int]]:
-    """The places in the house a file imports. The root itself is its version, and a way to `door`."""
+    """The places in the house a file imports. The root itself is its version, and a way to `notebook`."""
     for name, line in imported(path):
         top, _, rest = name.partition(".")
         if top == "benchwater" and rest not in {"", "__version__"}:

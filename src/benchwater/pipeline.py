@@ -2,16 +2,19 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchwater import __version__
 from benchwater.analyse.report import Report
-from benchwater.analyse.run import rank_actions
-from benchwater.analyse.shared import run_shared
-from benchwater.gather.season import gather
-from benchwater.gather.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.analyse.run import rank_actions, run_analyses
+from benchwater.analyse.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.analyse.vitals import run_vitals
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.days import between
 from benchwater.plugin.hooks import Analysis
+from benchwater.plugin.season import Season
 from benchwater.plugin_host.load import load_plugins
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.plugin_host.options import read_options
@@ -19,6 +22,9 @@ from benchwater.read.bench_file import load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
 from benchwater.text import did_you_mean
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,29 +91,29 @@ def make_report(
     spans = choose_spans(workspace, request)
     analyses = _wanted(workspace.plugins, request.only)
     season = gather(workspace.reading, workspace.bench, spans)
-    analysed = run_shared(
+    sections = run_analyses(
         analyses,
         season,
         spans.parts,
-        spans.season,
         progress=lambda title: progress(f"Analysing: {title}"),
         on_failure=on_failure,
     )
+    vitals, problems = run_vitals(analyses, season, spans.season, on_failure=on_failure)
     reading = workspace.reading
     return Report(
         bench=workspace.bench,
         label=spans.label,
         period=spans.period,
         season=spans.season,
-        sections=analysed.sections,
-        actions=rank_actions(analysed.sections, workspace.bench),
+        sections=sections,
+        actions=rank_actions(sections, workspace.bench),
         sources=reading.sources,
         set_aside=reading.set_aside,
         repeats=reading.repeats,
         not_read=reading.not_read,
-        plugin_problems=workspace.plugins.problems + analysed.problems,
+        plugin_problems=workspace.plugins.problems + problems,
         version=__version__,
-        vitals=analysed.vitals,
+        vitals=vitals,
     )
 
 
@@ -125,6 +131,22 @@ def choose_spans(workspace: Workspace, request: Request) -> Spans:
     if request.whole_season:
         return season_spans(latest, workspace.bench)
     return month_spans(latest.replace(day=1), workspace.bench)
+
+
+def gather(reading: Reading, bench: Bench, spans: Spans) -> Season:
+    """Return the Season of a report: every row before the report's end."""
+    season = spans.season
+    logs = {name: _up_to(table, season.end) for name, table in reading.tables.items()}
+    return Season(bench, logs, season.start, season.end)
+
+
+def _up_to(table: "pd.DataFrame", end: date) -> "pd.DataFrame":
+    """The rows before `end`, without the categories that later rows alone hold."""
+    rows = between(table, None, end)
+    if len(rows) == len(table):
+        return rows
+    words = [name for name in rows.columns if rows[name].dtype == "category"]
+    return rows.assign(**{name: rows[name].cat.remove_unused_categories() for name in words})
 
 
 class UnknownAnalysisError(ValueError):

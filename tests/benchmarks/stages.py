@@ -18,8 +18,7 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
 
     from benchwater.analyse.report import ReportSection
     from benchwater.analyse.run import rank_actions, run_analyses
-    from benchwater.gather.season import gather
-    from benchwater.pipeline import Request, choose_spans, make_report, read_workspace
+    from benchwater.pipeline import Request, choose_spans, gather, make_report, read_workspace
 
     taken: dict[str, float] = {}
 

@@ -5,11 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
 from benchwater.ledger.casting_masses import CastingMass, casting_mass
 from benchwater.ledger.made import castings_made
 from benchwater.ledger.stock_books import keep_books
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Season
 from benchwater.testing import make_season
 

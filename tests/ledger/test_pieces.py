@@ -5,9 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
 from benchwater.ledger.pieces import Pieces, pieces_on_hand, share_pieces
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.testing import MadeSeason, make_season
 
 ROOT = Path(__file__).parents[2]

@@ -12,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from benchwater.gather.season import gather
 from benchwater.ledger.fills import fills_of, pour_rows, runs_of
 from benchwater.ledger.made import baits_made, castings_made, coats_made
 from benchwater.ledger.movements import Movement, net_amount
@@ -20,7 +19,7 @@ from benchwater.ledger.pieces import pieces_on_hand
 from benchwater.ledger.prices import FROM_RECEIPTS, unit_prices
 from benchwater.ledger.stock_books import keep_books
 from benchwater.ledger.trips import keep_trips
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Season, Span
 from benchwater.testing import make_season
 from cost.bait_costs import BaitCost, season_facts

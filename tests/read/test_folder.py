@@ -2,7 +2,8 @@ import os
 
 import pytest
 
-from benchwater.read.limits import LARGEST_FILE_BYTES, LONGEST_CELL
+from benchwater.files import LARGEST_FILE_BYTES
+from benchwater.read.limits import LONGEST_CELL
 from benchwater.read.reasons import Reason
 from small_bench import read_files
 

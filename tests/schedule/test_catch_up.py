@@ -11,10 +11,9 @@ import benchwater
 from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
 from benchwater.schedule import catch_up as module
 from benchwater.schedule.catch_up import Made, catch_up
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
 from benchwater.schedule.manifest import NAME, read_manifest
-from benchwater.schedule.owed import is_settled, states
+from benchwater.schedule.owed import nothing_to_do, states
+from benchwater.schedule.scan import hash_inputs, scan_folder
 from small_bench import SMALL_BENCH
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
@@ -65,12 +64,12 @@ class Folder:
 
     def settled(self, today: str) -> bool:
         manifest = read_manifest(self.out)
-        return is_settled(manifest, take_inputs(self.path), self.out, date.fromisoformat(today))
+        return nothing_to_do(manifest, hash_inputs(self.path), self.out, date.fromisoformat(today))
 
     def listed(self, today: str) -> dict[str, str]:
         manifest = read_manifest(self.out)
-        look = look_at(self.path, manifest, inputs=take_inputs(self.path)).look
-        found = states(look, manifest.reports, self.out, date.fromisoformat(today))
+        scan, _ = scan_folder(self.path, manifest, inputs=hash_inputs(self.path))
+        found = states(scan, manifest.reports, self.out, date.fromisoformat(today))
         return {state.label: state.what for state in found}
 
 
@@ -256,10 +255,10 @@ def test_a_file_that_changes_while_it_is_read_is_looked_at_again(folder, monkeyp
         taken.append(1)
         if len(taken) == 2:
             folder.write("pour.csv", HEADER + row("2026-04-02", "360"))
-        return take_inputs(path, **options)
+        return hash_inputs(path, **options)
 
-    monkeypatch.setattr("benchwater.schedule.look.take_inputs", taking)
-    monkeypatch.setattr(module, "take_inputs", taking)
+    monkeypatch.setattr("benchwater.schedule.scan.hash_inputs", taking)
+    monkeypatch.setattr(module, "hash_inputs", taking)
     folder.made("2026-06-01")
     assert len(taken) == 2
     monkeypatch.undo()
@@ -280,7 +279,7 @@ def test_months_without_rows_are_listed_as_such_in_runs(folder):
     }
 
 
-def test_a_folder_without_rows_owes_nothing_and_is_settled_after_one_look(tmp_path):
+def test_a_folder_without_rows_owes_nothing_and_nothing_to_do_after_one_look(tmp_path):
     folder = Folder(tmp_path)
     assert folder.made("2026-06-01") == {}
     assert folder.settled("2026-06-01")

@@ -11,8 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.schedule.timers.cron import cron_lines, with_job, without_job
-from benchwater.schedule.timers.install import (
+from benchwater.schedule.install_timer import (
     Answer,
     install,
     install_in_crontab,
@@ -21,9 +20,16 @@ from benchwater.schedule.timers.install import (
     this_system,
     timer_for,
 )
-from benchwater.schedule.timers.job import MARK, Job, TimerError
-from benchwater.schedule.timers.systemd import quoted
-from benchwater.schedule.timers.task_scheduler import NAMESPACE
+from benchwater.schedule.timers import (
+    MARK,
+    TASK_NAMESPACE,
+    Job,
+    TimerError,
+    cron_lines,
+    quoted,
+    with_job,
+    without_job,
+)
 from schedule.published_formats import LAUNCHD, LAUNCHD_NEEDED, TASK, faults
 
 AWKWARD = (
@@ -83,9 +89,9 @@ def test_every_system_runs_the_very_words_of_the_command_whatever_the_path(name,
     assert plistlib.loads(agent.data)["ProgramArguments"] == list(made.words)
 
     (task,) = timer_for("schtasks", made, tmp_path, {}).files
-    action = ElementTree.fromstring(task.data).find(f".//{{{NAMESPACE}}}Exec")
+    action = ElementTree.fromstring(task.data).find(f".//{{{TASK_NAMESPACE}}}Exec")
     assert action is not None
-    program, arguments = (action.findtext(f"{{{NAMESPACE}}}{tag}") for tag in ("Command", "Arguments"))
+    program, arguments = (action.findtext(f"{{{TASK_NAMESPACE}}}{tag}") for tag in ("Command", "Arguments"))
     assert program == made.words[0]
     assert arguments == subprocess.list2cmdline(made.words[1:])
 
@@ -142,8 +148,8 @@ def test_a_missed_run_is_made_up_for_on_every_system(tmp_path):
     assert said["Label"] == agent.path.stem
     (task,) = timer_for("schtasks", job(hour=7, minute=5), tmp_path, {}).files
     root = ElementTree.fromstring(task.data)
-    assert root.findtext(f".//{{{NAMESPACE}}}StartWhenAvailable") == "true"
-    assert root.findtext(f".//{{{NAMESPACE}}}StartBoundary", "").endswith("T07:05:00")
+    assert root.findtext(f".//{{{TASK_NAMESPACE}}}StartWhenAvailable") == "true"
+    assert root.findtext(f".//{{{TASK_NAMESPACE}}}StartBoundary", "").endswith("T07:05:00")
 
 
 @pytest.mark.parametrize("name", AWKWARD)
@@ -160,11 +166,11 @@ def test_the_task_is_utf16_and_what_the_published_schema_says_a_task_is(name, tm
     (task,) = timer_for("schtasks", job(name), tmp_path, {}).files
     assert task.data[:2] in {b"\xff\xfe", b"\xfe\xff"}
     root = ElementTree.fromstring(task.data)
-    assert root.tag == f"{{{NAMESPACE}}}Task"
+    assert root.tag == f"{{{TASK_NAMESPACE}}}Task"
     assert root.get("version") == "1.2"
-    assert list(faults(root, TASK, NAMESPACE)) == []
-    context = root.find(f"{{{NAMESPACE}}}Actions")
-    principal = root.find(f".//{{{NAMESPACE}}}Principal")
+    assert list(faults(root, TASK, TASK_NAMESPACE)) == []
+    context = root.find(f"{{{TASK_NAMESPACE}}}Actions")
+    principal = root.find(f".//{{{TASK_NAMESPACE}}}Principal")
     assert context is not None
     assert principal is not None
     assert context.get("Context") == principal.get("id")

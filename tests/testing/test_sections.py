@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Action, Figure, Finding, Section, Table, TableColumn
 from benchwater.testing import check_section
 

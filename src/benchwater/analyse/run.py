@@ -1,10 +1,11 @@
 """Run the analyses one by one, each in its own guard: one that breaks is a failed section, no more."""
 
 import math
+import threading
 import traceback
 from collections.abc import Callable, Sequence
+from typing import TypeVar
 
-from benchwater.analyse.limit import within
 from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
@@ -12,6 +13,7 @@ from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Section, Status
 from benchwater.plugin_host.loaded import LoadedPlugin, line_of
 
+_Answer = TypeVar("_Answer")
 MOST_ACTIONS = 7
 MOST_OF_ONE_SECTION = 3
 LONGEST_ANALYSIS_S = 120.0
@@ -129,3 +131,31 @@ def _where(error: BaseException, plugin: LoadedPlugin) -> str:
         return ""
     module, line = found
     return f" ({'/'.join(filter(None, (plugin.where, module)))}, line {line})"
+
+
+class TookTooLongError(RuntimeError):
+    """An analysis did not come back in time."""
+
+
+def within(seconds: float, work: Callable[[], _Answer]) -> _Answer:
+    """The answer of `work`, or what it raised; TookTooLongError where it is not back in time.
+
+    A thread cannot be stopped: what hangs is left behind, and ends with the process.
+    """
+    answers: list[_Answer] = []
+    raised: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            answers.append(work())
+        except BaseException as error:
+            raised.append(error)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    thread.join(seconds)
+    if thread.is_alive():
+        raise TookTooLongError(f"it was not done after {seconds:g} seconds")
+    if raised:
+        raise raised[0]
+    return answers[0]

@@ -3,11 +3,11 @@
 import math
 import traceback
 from collections.abc import Callable, Sequence
-from datetime import date
 from functools import partial
 
-from benchwater.analyse.limit import within
 from benchwater.analyse.report import MonthVital, VitalSeries
+from benchwater.analyse.run import within
+from benchwater.analyse.spans import month_after
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Vital
@@ -47,7 +47,7 @@ def months_of(whole: Span) -> tuple[Span, ...]:
     months = []
     start = whole.start
     while start < whole.end:
-        end = min(date(start.year + start.month // 12, start.month % 12 + 1, 1), whole.end)
+        end = min(month_after(start), whole.end)
         months.append(Span(name="period", label=f"{start:%Y-%m}", start=start, end=end))
         start = end
     return tuple(months)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
-from benchwater.commands.lasting import lasting_imports
 from benchwater.commands.terminal import (
     debug_option,
     folder_argument,
@@ -32,10 +31,7 @@ def check(folder: Path, workspace_plugins: bool) -> int:
     Exit status: 0 everything was understood; 1 something was set aside or not read; 2 bench.toml
     cannot be used.
     """
-    with lasting_imports():
-        import pandas  # noqa: F401
-
-        from benchwater.pipeline import read_workspace
+    from benchwater.pipeline import read_workspace
 
     with progress() as step:
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)

@@ -74,7 +74,7 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
             complete=workspace_plugins,
         )
     if schemas is not None:
-        from benchwater.export.schema_files import write_schemas
+        from benchwater.export.table_schema import write_schemas
 
         bench = bench_file.bench if bench_file is not None else None
         click.echo("")

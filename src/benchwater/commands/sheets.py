@@ -38,10 +38,10 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plug
 
     Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
     """
+    from benchwater.files import write_atomically
     from benchwater.plugin_host.load import load_plugins
     from benchwater.read.bench_file import load_bench
     from benchwater.render.sheet_pdf import file_name, print_sheet
-    from benchwater.render.write import write_whole
     from benchwater.sheets import sheet_of
     from benchwater.sheets.choose import choose_logs
 
@@ -57,7 +57,7 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plug
             sheet = sheet_of(kind, bench_file.bench)
             pdf = print_sheet(sheet)
             out.mkdir(parents=True, exist_ok=True)
-            written.append((write_whole(out / file_name(kind.name), pdf), len(sheet.pages)))
+            written.append((write_atomically(out / file_name(kind.name), pdf), len(sheet.pages)))
             if sheet.boxless:
                 notes.append(
                     f"{kind.name}: {sheet.boxless} names of your bench have no box, as they are too many; "

@@ -21,7 +21,7 @@ from benchwater.commands.terminal import (
 )
 
 if TYPE_CHECKING:
-    from benchwater.schedule.timers.job import Job, TimerFile
+    from benchwater.schedule.timers import Job, TimerFile
 
 
 @click.command()
@@ -56,10 +56,9 @@ def timer(
 
     Exit status: 0 done; 2 it cannot be done, and why.
     """
-    from benchwater.schedule.inputs import BENCH
-    from benchwater.schedule.log_file import NAME
-    from benchwater.schedule.timers.install import this_system
-    from benchwater.schedule.timers.job import Job
+    from benchwater.schedule.install_timer import this_system
+    from benchwater.schedule.scan import BENCH
+    from benchwater.schedule.timers import LOG_NAME, Job
 
     folder = folder.resolve()
     if action != "remove" and not (folder / BENCH).exists():
@@ -71,7 +70,7 @@ def timer(
         python=sys.executable,
         folder=folder,
         out=out,
-        log=out / NAME,
+        log=out / LOG_NAME,
         hour=at.hour,
         minute=at.minute,
         workspace_plugins=workspace_plugins,
@@ -85,9 +84,8 @@ def timer(
 
 
 def _steps(system: str, action: str, job: "Job") -> Iterator[str]:
-    from benchwater.schedule.timers import install as timers
-    from benchwater.schedule.timers.cron import cron_lines
-    from benchwater.schedule.timers.job import TimerError
+    from benchwater.schedule import install_timer as timers
+    from benchwater.schedule.timers import TimerError, cron_lines
 
     tool = {"systemd": "systemctl", "launchd": "launchctl", "schtasks": "schtasks", "cron": "crontab"}[system]
     if action != "show" and shutil.which(tool) is None:

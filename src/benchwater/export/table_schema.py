@@ -10,10 +10,13 @@ the rules of a row are beyond a schema: `benchwater check` tells.
 The other is of the *canonical* CSV that `to_csv` writes: numbers in the units the fields name.
 """
 
+import json
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import Any
 
 from benchwater.export.csv_text import DATE_FORMAT, ITEM_UNIT, keeps_item_unit, safe_text
+from benchwater.files import write_atomically
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.cells import documented_unit
@@ -69,6 +72,24 @@ def canonical_schema(kind: LogKind, bench: Bench | None = None, extra: Iterable[
         fields,
         match="equal" if extra else "subset",
     )
+
+
+def write_schemas(kinds: Iterable[LogKind], bench: Bench | None, folder: Path) -> tuple[Path, ...]:
+    """Write `<log>.schema.json` and `<log>.canonical.schema.json` of each log, each file whole."""
+    folder.mkdir(parents=True, exist_ok=True)
+    written: list[Path] = []
+    for kind in kinds:
+        written.append(
+            write_atomically(folder / f"{kind.name}.schema.json", json_bytes(written_schema(kind, bench)))
+        )
+        canonical = canonical_schema(kind, bench)
+        written.append(write_atomically(folder / f"{kind.name}.canonical.schema.json", json_bytes(canonical)))
+    return tuple(written)
+
+
+def json_bytes(descriptor: Descriptor) -> bytes:
+    """A descriptor as the same bytes every time."""
+    return f"{json.dumps(descriptor, ensure_ascii=False, indent=2)}\n".encode()
 
 
 def _schema(title: str, description: str, fields: Iterable[Descriptor], *, match: str) -> Descriptor:

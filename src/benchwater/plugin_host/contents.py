@@ -10,14 +10,13 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from benchwater.read.limits import LARGEST_FILE_BYTES
+from benchwater.files import content_hash
 
-NOT_KNOWN = ""
 _DIGITS = 32
 
 
 def plugin_contents(workspace: Path | None, files: Sequence[Path] = ()) -> dict[str, str]:
-    """Content hashes by name of all that plugins may come from, NOT_KNOWN for what cannot be opened.
+    """Content hashes by name of all that plugins may come from, UNKNOWN_CONTENT for what cannot be opened.
 
     `workspace` is the maker's folder, None to leave its plugins out; `files` are further plugins.
     """
@@ -36,19 +35,6 @@ def shipped_plugins() -> Path:
     package = Path(__file__).resolve().parents[1]
     installed = package / "shipped_plugins"
     return installed if installed.is_dir() else package.parents[1] / "plugins"
-
-
-def content_hash(path: Path) -> str:
-    """Half a file's SHA-256, or NOT_KNOWN if it cannot be opened. One too large to read goes by its size."""
-    try:
-        if not path.is_file():
-            return "no ordinary file"
-        if (size := path.stat().st_size) > LARGEST_FILE_BYTES:
-            return f"{size} bytes"
-        with path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()[:_DIGITS]
-    except OSError:
-        return NOT_KNOWN
 
 
 def folder_contents(folder: Path) -> Iterator[tuple[str, str]]:

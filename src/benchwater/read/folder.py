@@ -1,26 +1,20 @@
 """A maker's folder: every log below it, recognised by its header, and an account of every file and row."""
 
 import hashlib
-import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from benchwater.files import LARGEST_FILE_BYTES, log_files
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
-from benchwater.read.limits import LARGEST_FILE_BYTES
 from benchwater.read.outcome import NotRead, Reading, Source
 from benchwater.read.reasons import FileError
 from benchwater.read.repeats import FileRows, take_repeats
 from benchwater.read.rows import ReadRows, read_rows
 from benchwater.read.tables import build_tables
-
-LOG_ENDINGS = (".csv", ".tsv", ".txt")
-NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
-SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
-SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,38 +84,6 @@ def read_folder(
         ),
     )
 
-
-def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
-    """Every file below the folder that may be a log, in order of name, with why it cannot be one.
-
-    Hidden ones, the folders `plugins` and `reports` at the top, and kinds of file that are never logs
-    are passed over; a folder reached twice through links is walked once.
-    """
-    seen: set[str] = set()
-    for current, folders, names in os.walk(folder, followlinks=True):
-        real = os.path.realpath(current)
-        if real in seen:
-            folders.clear()
-            continue
-        seen.add(real)
-        at_top = Path(current) == folder
-        for name in sorted(folders):
-            if name.lower().endswith(LOG_ENDINGS):
-                yield Path(current, name), "is a folder, not a file"
-        folders[:] = sorted(
-            name for name in folders if not name.startswith(".") and not (at_top and name in SKIPPED_FOLDERS)
-        )
-        for name in sorted(names):
-            ending = Path(name).suffix.lower()
-            if name.startswith((".", "~")) or ending in NOT_LOGS:
-                continue
-            why = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
-            if ending in SPREADSHEETS:
-                why = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
-            yield Path(current, name), why
-
-
-def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) -> _ReadFile:
     data = _bytes(path)
     decoded = decode(data)
     header = recognise(decoded.text, kinds)

@@ -1,6 +1,5 @@
 """Bounds that no honest log reaches, so that a damaged or hostile file stops early."""
 
-LARGEST_FILE_BYTES = 256 * 1024 * 1024
 MOST_ROWS = 2_000_000
 MOST_LINES = 4_000_000
 LONGEST_LINE = 1024 * 1024

@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import ModuleType
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Section

@@ -5,9 +5,8 @@ from pathlib import Path
 import pytest
 
 from bait_mortality.bait_contrasts import compare_baits
-from benchwater.gather.season import gather
 from benchwater.ledger.bait_lives import factors_of, rows_in_use, summed_alike
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 
 DEMO = Path(__file__).parents[4] / "sample_logs"
 

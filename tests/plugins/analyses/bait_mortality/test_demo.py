@@ -4,8 +4,7 @@ from functools import cache
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Section
 from benchwater.testing import MadeSeason, finding, records
 from fished_seasons import ANALYSIS, ROOT, TRUTH, number, of_all

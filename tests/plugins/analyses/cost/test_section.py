@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, Workspace, choose_spans, read_workspace
+from benchwater.pipeline import Request, Workspace, choose_spans, gather, read_workspace
 from benchwater.plugin import Analysis, Season, Section, Span
 from benchwater.statistics.proportions import wilson_interval
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table

@@ -5,8 +5,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Finding, Season
 from benchwater.testing import finding, records
 from cost.bait_costs import season_facts

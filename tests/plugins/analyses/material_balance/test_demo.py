@@ -4,8 +4,7 @@ from functools import cache
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, Workspace, choose_spans, read_workspace
+from benchwater.pipeline import Request, Workspace, choose_spans, gather, read_workspace
 from benchwater.plugin import Section
 from benchwater.testing import finding, records
 from stocked_seasons import ANALYSIS, ENTERS, LEAVES, MONTHS, ROOT, TRUTH, number

@@ -16,17 +16,15 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from benchwater.analyse.spans import last_day
 from benchwater.export.csv_text import csv_text, extra_columns
-from benchwater.export.schema_files import json_bytes
-from benchwater.export.table_schema import Descriptor, canonical_schema
-from benchwater.gather.spans import last_day
+from benchwater.export.table_schema import Descriptor, canonical_schema, json_bytes
+from benchwater.files import SKIPPED_FOLDERS, write_atomically
 from benchwater.pipeline import Workspace, read_workspace
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin_host.loaded import PluginProblem
-from benchwater.read.folder import SKIPPED_FOLDERS
 from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
-from benchwater.render.write import write_whole
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -99,8 +97,8 @@ class LoadedSeason(Season):
         written = []
         for name, kind in self.kinds.items():
             text = csv_text(self._logs[name], kind, self.bench.items)
-            written.append(write_whole(out / f"{name}.csv", text.encode("utf-8", "replace")))
-        package = write_whole(out / "datapackage.json", json_bytes(self._package()))
+            written.append(write_atomically(out / f"{name}.csv", text.encode("utf-8", "replace")))
+        package = write_atomically(out / "datapackage.json", json_bytes(self._package()))
         return (*written, package)
 
     def _refuse_among_logs(self, out: Path) -> None:

@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchwater.pipeline import read_workspace
-from benchwater.schedule.periods import periods_with_rows
-from benchwater.schedule.row_digests import with_digests
+from benchwater.schedule.periods import periods_with_rows, with_digests
 from small_bench import SMALL_BENCH
 
 DEMO = Path(__file__).parents[2] / "sample_logs"
@@ -16,11 +15,11 @@ DEMO = Path(__file__).parents[2] / "sample_logs"
 CODE = """
 import sys
 from pathlib import Path
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
+from benchwater.schedule.scan import hash_inputs
+from benchwater.schedule.scan import scan_folder
 from benchwater.schedule.manifest import Manifest
 folder = Path(sys.argv[1])
-print([(p.label, p.rows) for p in look_at(folder, Manifest(), inputs=take_inputs(folder)).look.periods])
+print([(p.label, p.rows) for p in scan_folder(folder, Manifest(), inputs=hash_inputs(folder))[0].periods])
 """
 
 

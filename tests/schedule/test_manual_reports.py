@@ -5,14 +5,14 @@ from datetime import date
 
 import pytest
 
+from benchwater.files import write_atomically
 from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
-from benchwater.render.write import Written, write_whole
-from benchwater.schedule.by_hand import by_hand
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
+from benchwater.render.write import Written
 from benchwater.schedule.manifest import NAME, read_manifest
+from benchwater.schedule.manual_reports import manual_reports
 from benchwater.schedule.owed import states
+from benchwater.schedule.scan import hash_inputs, scan_folder
 from small_bench import SMALL_BENCH
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
@@ -29,23 +29,22 @@ def folder(tmp_path):
 
 def write(folder, month="2026-05", *, out=None, note=True, meanwhile=lambda: None, own=True, **options):
     """Read, make and write one report as `report` does, with another thing happening once it is read."""
-    hand = by_hand(folder, out, workspace_plugins=own)
+    reports = manual_reports(folder, out, workspace_plugins=own)
     workspace = read_workspace(folder, workspace_plugins=own)
     made = make_report(workspace, Request(month=month, only=ONLY, **options))
     meanwhile()
-    with hand.overwriting(made.label) as noted:
+    with reports.overwriting(made.label) as record:
         place = (out or folder / "reports") / made.label
         place.mkdir(parents=True, exist_ok=True)
-        written = Written(files=(write_whole(place / "season-report.html", b"made"),))
+        written = Written(files=(write_atomically(place / "season-report.html", b"made"),))
         if note:
-            noted.look(workspace, made)
-            noted.keep(made, written, handed_on=True)
+            record(workspace, made, written, True)
 
 
 def listed(folder, today="2027-03-01"):
     manifest = read_manifest(folder / "reports")
-    look = look_at(folder, manifest, inputs=take_inputs(folder)).look
-    found = states(look, manifest.reports, folder / "reports", date.fromisoformat(today))
+    scan, _ = scan_folder(folder, manifest, inputs=hash_inputs(folder))
+    found = states(scan, manifest.reports, folder / "reports", date.fromisoformat(today))
     return {state.label: state.what for state in found}
 
 
@@ -138,8 +137,8 @@ def test_while_another_run_is_at_it_nobody_waits_and_nothing_is_noted_or_forgott
 
 
 def test_while_a_report_is_written_by_hand_no_other_run_is_at_it(folder):
-    hand = by_hand(folder, None, workspace_plugins=True)
-    with hand.overwriting("2026-05"):
+    reports = manual_reports(folder, None, workspace_plugins=True)
+    with reports.overwriting("2026-05"):
         assert (folder / "reports" / LOCK_NAME).exists()
         with pytest.raises(BeingWrittenError), only_writer(folder / "reports"):
             pass
@@ -148,10 +147,10 @@ def test_while_a_report_is_written_by_hand_no_other_run_is_at_it(folder):
 
 def test_the_last_look_is_kept(folder):
     write(folder, "2026-04")
-    seen = look_at(folder, read_manifest(folder / "reports"), inputs=take_inputs(folder)).look
-    manifest = replace(read_manifest(folder / "reports"), look=seen)
+    seen, _ = scan_folder(folder, read_manifest(folder / "reports"), inputs=hash_inputs(folder))
+    manifest = replace(read_manifest(folder / "reports"), scan=seen)
     from benchwater.schedule.manifest import manifest_text
 
     (folder / "reports" / NAME).write_text(manifest_text(manifest))
     write(folder)
-    assert read_manifest(folder / "reports").look == seen
+    assert read_manifest(folder / "reports").scan == seen

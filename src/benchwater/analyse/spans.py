@@ -43,7 +43,7 @@ def read_month(text: str) -> date:
 
 def month_spans(month: date, bench: Bench) -> Spans:
     """The month, and the season from its first day to the month's end."""
-    end = _next_month(month)
+    end = month_after(month)
     start, _ = bench.season_of(end - timedelta(days=1))
     return Spans(
         label=f"{month:%Y-%m}",
@@ -55,7 +55,7 @@ def month_spans(month: date, bench: Bench) -> Spans:
 def season_spans(last_row: date, bench: Bench) -> Spans:
     """The season that holds the last row, up to the end of that row's month or of the season."""
     start, next_start = bench.season_of(last_row)
-    end = min(_next_month(last_row), next_start)
+    end = min(month_after(last_row), next_start)
     season = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
     return Spans(label=f"season-{start:%Y}", period=season, season=season)
 
@@ -72,5 +72,6 @@ def falls_in(tables: "Mapping[str, pd.DataFrame]", span: Span) -> bool:
     return any(((day >= span.start) & (day < span.end)).any() for day in days)
 
 
-def _next_month(day: date) -> date:
+def month_after(day: date) -> date:
+    """Return the first day of the month after the day's."""
     return date(day.year + day.month // 12, day.month % 12 + 1, 1)

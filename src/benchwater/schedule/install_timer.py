@@ -8,13 +8,19 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchwater.schedule.timers.cron import with_job, without_job
-from benchwater.schedule.timers.job import MARK, Job, Timer, TimerError, TimerFile
-from benchwater.schedule.timers.launchd import launchd_timer
-from benchwater.schedule.timers.systemd import systemd_timer
-from benchwater.schedule.timers.task_scheduler import task_scheduler_timer
-
-SYSTEMS = ("systemd", "launchd", "schtasks", "cron")
+from benchwater.files import write_atomically
+from benchwater.schedule.timers import (
+    MARK,
+    Job,
+    Timer,
+    TimerError,
+    TimerFile,
+    launchd_timer,
+    systemd_timer,
+    task_scheduler_timer,
+    with_job,
+    without_job,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +81,7 @@ def install(timer: Timer, run: Runner) -> Iterator[str]:
             yield f"Already there: {file.path}"
             continue
         file.path.parent.mkdir(parents=True, exist_ok=True)
-        _put(file)
+        write_atomically(file.path, file.data)
         yield f"Wrote {file.path}"
     *first, last = timer.on
     for words in first:
@@ -156,10 +162,3 @@ def _refuse_foreign_task(timer: Timer, run: Runner) -> None:
     answer = run(("schtasks", "/Query", "/TN", task, "/XML"), None)
     if answer.status == 0 and MARK not in answer.out:
         raise TimerError(f"the task {task} was not made by benchwater and is left as it is")
-
-
-def _put(file: TimerFile) -> None:
-    """In one step, so that no half a file is ever loaded."""
-    temporary = file.path.with_name(f".{file.path.name}.part")
-    temporary.write_bytes(file.data)
-    os.replace(temporary, file.path)

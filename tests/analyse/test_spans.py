@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from benchwater.gather.spans import SpanError, month_spans, read_month, season_spans
+from benchwater.analyse.spans import SpanError, month_spans, read_month, season_spans
 from benchwater.plugin import Bench
 
 BENCH = Bench(name="b", season_start=(3, 1))

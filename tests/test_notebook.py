@@ -11,8 +11,8 @@ import pandas as pd
 import pytest
 
 import benchwater
-from benchwater.door import PlaceError, SetAsideWarning
 from benchwater.export.csv_text import safe_text
+from benchwater.notebook import PlaceError, SetAsideWarning
 from benchwater.plugin import Season
 from export.table_schema_rules import descriptor_faults, file_faults
 from small_bench import SMALL_BENCH
@@ -115,5 +115,5 @@ def test_the_demo_season_conforms_too(tmp_path):
 
 
 def test_importing_the_package_imports_nothing_heavy():
-    code = "import sys, benchwater; print('pandas' in sys.modules or 'benchwater.door' in sys.modules)"
+    code = "import sys, benchwater; print('pandas' in sys.modules or 'benchwater.notebook' in sys.modules)"
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "False"
