@@ -8,11 +8,10 @@ from functools import partial
 from pathlib import Path
 
 from benchwater.analyse.report import Report
-from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
 from benchwater.render.lock import only_writer
-from benchwater.render.pdf import Paper, print_paper
+from benchwater.render.pdf import print_report, read_logs
 from benchwater.render.printing import PrintingUnavailable
 from benchwater.render.second_renderer import Renderer, renderer
 
@@ -63,7 +62,7 @@ def _write(
     second.give(partial(render_html, report, [log.file for log in logs]))
     twin = render_json(report)
     html: str = second.answer()
-    second.give(partial(print_paper, Paper(html=html, numbers=twin, logs=logs, day=report.period.end)))
+    second.give(partial(print_report, html, twin, report.period.end, logs))
     files = [
         write_whole(folder / f"{NAME}.html", html.encode()),
         write_whole(folder / f"{NAME}.json", twin.encode()),
