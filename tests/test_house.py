@@ -14,6 +14,7 @@ PLUGINS = ROOT / "plugins"
 HOUSE, AT_THE_TOP = part("The house").split("| at the top |")
 ORDER = [typed(row[0])[0].rstrip("/").removesuffix(".py").replace("/", ".") for row in rows(HOUSE)]
 OPEN_TO_PLUGINS = {"plugin", "units", "words", "statistics", "ledger", "plots"}
+BELOW_PLUGINS = OPEN_TO_PLUGINS | {"drawing"}
 ALONE = {
     "pint": {"units"},
     "pluggy": {"plugin", "plugin_host"},
@@ -98,6 +99,18 @@ def test_shipped_plugins_import_what_is_open_to_them_and_not_each_other():
         if other not in OPEN_TO_PLUGINS
     ]
     assert beyond == []
+
+
+def test_plugins_stand_on_the_lowest_places_alone():
+    imports: dict[str, set[str]] = {}
+    for place, path in files():
+        imports.setdefault(place, set()).update(other for other, _ in of_the_host(path))
+    reached, ahead = set[str](), set(OPEN_TO_PLUGINS)
+    while ahead:
+        reached |= ahead
+        ahead = set().union(*(imports[place] for place in ahead)) & set(ORDER) - reached
+    assert reached == BELOW_PLUGINS
+    assert set(ORDER[: len(BELOW_PLUGINS)]) == BELOW_PLUGINS
 
 
 def test_libraries_stay_behind_the_package_that_knows_them():

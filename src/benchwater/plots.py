@@ -9,17 +9,17 @@ from collections.abc import Sequence
 from typing import Any, Literal, NamedTuple, TypeAlias
 
 from benchwater.drawing.axes import Axes as Axes
+from benchwater.drawing.labels import Ends, Words, moved
 from benchwater.drawing.marks import Area, Bars, Block, Curve, Dots, Ribbon, Rule, Stems, Stretch
 from benchwater.drawing.picture import Picture as Picture
 from benchwater.drawing.picture import Style
-from benchwater.drawing.words import Ends, Words, moved
-from benchwater.render.small_plots import HALF_MM as HALF_MM
-from benchwater.render.text import shorten, visible
+from benchwater.words import shorten, visible
 
 Values: TypeAlias = Any
 """A list, an array or a column of a data frame, of numbers or of days."""
 
-FULL_MM = 170.0
+FULL_MM, HALF_MM = 170.0, 84.0
+"""The width of a whole page, and of a figure that leaves room for another beside it."""
 PALETTE = ("#0f4c5c", "#e0481f", "#3a97c9", "#5d2981", "#62a035", "#cc3a8a")
 DASHES = ("", "7.5 2.4", "1.8 1.8", "10.5 2.4 2.1 2.4", "4.5 1.5 1.5 1.5 1.5 1.5", "13.5 3.6")
 MARKERS = ("o", "s", "^", "D", "v", "P")

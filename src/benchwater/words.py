@@ -10,6 +10,7 @@ here, as a section asks for.
 """
 
 import math
+import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Protocol, cast
@@ -32,6 +33,9 @@ MONTHS = (
     "November",
     "December",
 )
+_JOINERS = frozenset("\u200c\u200d\u00ad")
+_BREAKS = frozenset("\t\n\r\v\f\x85\u2028\u2029")
+_HIDDEN_CATEGORIES = frozenset(("Cc", "Cf", "Cs", "Cn"))
 
 
 class WithLimits(Protocol):
@@ -61,6 +65,21 @@ def listed(words: Iterable[str], most: int | None = None) -> str:
     if most is not None and len(words) > most:
         words = [*words[: most - 1], f"{len(words) - most + 1} more"]
     return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def visible(text: str) -> str:
+    """The text with line breaks as spaces and every control, bidi or other unseen character spelled out.
+
+    An escape character becomes the four letters `\\x1b`, so that neither a terminal nor a reader is fooled.
+    """
+    if text.isprintable():
+        return text
+    return "".join(_seen(character) for character in text)
+
+
+def shorten(text: str, limit: int) -> str:
+    """At most `limit` characters, the last an ellipsis where something was cut."""
+    return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
 
 
 def known(*values: float | None) -> tuple[float | None, ...]:
@@ -215,3 +234,14 @@ def _finite(cells: Sequence[Cell]) -> Sequence[Cell]:
     ):
         return cells
     return [None if isinstance(cell, float) and not math.isfinite(cell) else cell for cell in cells]
+
+
+def _seen(character: str) -> str:
+    if character in _BREAKS:
+        return " "
+    if character in _JOINERS or unicodedata.category(character) not in _HIDDEN_CATEGORIES:
+        return character
+    code = ord(character)
+    if code < 0x100:
+        return f"\\x{code:02x}"
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"

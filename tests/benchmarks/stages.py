@@ -43,7 +43,7 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
     if out is not None:
         from benchwater.render.html import render_html
         from benchwater.render.json_twin import render_json
-        from benchwater.render.pdf import print_pdf
+        from benchwater.render.pdf import print_report
 
         report = make_report(workspace, request)
         with timed("html"):
@@ -51,7 +51,7 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
         with timed("json"):
             twin = render_json(report)
         with timed("pdf"):
-            pdf = print_pdf(html, report, twin=twin)
+            pdf = print_report(html, twin, report.period.end)
         out.write_bytes(pdf)
     return taken
 

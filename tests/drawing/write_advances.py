@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from benchwater.render.fonts import FACES
+from benchwater.drawing.typeface import FACES
 
 FILE = Path(__file__).parents[2] / "src" / "benchwater" / "drawing" / "advances.py"
 HEAD = '''"""How wide each letter of the regular face is, by code point, in units of the font.

@@ -1,17 +1,23 @@
 """One plot: its marks and words, its limits, ticks and labels."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from typing import Any, Literal
 
+from benchwater.drawing.labels import Ends, Words
 from benchwater.drawing.marks import Mark
-from benchwater.drawing.ticks import round_days, round_numbers
-from benchwater.drawing.values import are_days, number, numbers
-from benchwater.drawing.words import Ends, Words
-from benchwater.render.text import visible
+from benchwater.words import visible
 
 _MARGINS = {"x": 0.02, "y": 0.05}
+_SECONDS = 86_400.0
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
+_DAYS_OF_MONTH = (range(1, 32), range(1, 30, 2), (1, 8, 15, 22), (1, 15))
+_EVERY_MONTHS = (1, 2, 3, 6, 12)
+_EVERY_YEARS = (2, 5, 10, 20, 50, 100, 200, 500, 1000)
+_A_YEAR = 366
 
 
 @dataclass(slots=True)
@@ -156,3 +162,87 @@ def _limits(axis: Axis, values: Sequence[float], name: str, bases: set[float]) -
     lower = axis.low if axis.low is not None else low if low in bases else low - room
     upper = axis.high if axis.high is not None else high if high in bases else high + room
     return (lower, upper) if lower != upper else (lower - 0.5, upper + 0.5)
+
+
+def round_numbers(low: float, high: float, most: int) -> tuple[list[float], list[str]]:
+    """At most `most` + 1 numbers from `low` to `high`, 1, 2, 2.5 or 5 times a power of ten apart, as text."""
+    rough = (high - low) / max(most, 1)
+    power = math.floor(math.log10(rough))
+    factor = next(each for each in _ROUND if each * 10.0**power >= rough * (1 - 1e-9))
+    step = factor * 10.0**power
+    places = [
+        number * step for number in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)
+    ]
+    decimals = max(0, -power + (factor == 2.5) - (factor == 10.0))
+    return places, [_written(place, decimals) for place in places]
+
+
+def round_days(low: float, high: float, most: int) -> tuple[list[float], list[str]]:
+    """At most `most` days from `low` to `high`, as ordinals: of every month alike, or firsts of months.
+
+    Written as `3 May`, whatever the locale; as `May 2026` where more than a year is told of.
+    """
+    first, last = math.ceil(low), math.floor(high)
+    days: list[date] = []
+    for steps in _steps(first, last):
+        days = list(steps)
+        if len(days) <= most:
+            break
+    in_years = last - first > _A_YEAR
+    return [float(day.toordinal()) for day in days], [_day(day, in_years) for day in days]
+
+
+def _steps(first: int, last: int) -> Iterator[Iterator[date]]:
+    """From every day to every thousandth year, all that lie within."""
+    if last - first <= _A_YEAR:
+        for of_month in _DAYS_OF_MONTH:
+            yield (day for day in map(date.fromordinal, range(first, last + 1)) if day.day in of_month)
+    start, end = date.fromordinal(max(first, 1)), date.fromordinal(max(last, 1))
+    firsts = [
+        date(number // 12, number % 12 + 1, 1)
+        for number in range(start.year * 12 + start.month - 1, end.year * 12 + end.month)
+    ]
+    firsts = [day for day in firsts if first <= day.toordinal() <= last]
+    for every in _EVERY_MONTHS:
+        yield (day for day in firsts if (day.month - 1) % every == 0)
+    for every in _EVERY_YEARS:
+        yield (day for day in firsts if day.month == 1 and day.year % every == 0)
+
+
+def _day(day: date, in_years: bool) -> str:
+    month = MONTHS[day.month - 1]
+    return f"{month} {day.year}" if in_years else f"{day.day} {month}"
+
+
+def _written(place: float, decimals: int) -> str:
+    text = f"{place:.{decimals}f}"
+    return text.replace("-", "\u2212") if float(text) else f"{0:.{decimals}f}"
+
+
+def numbers(values: Iterable[Any]) -> list[float]:
+    """Each as a number, a missing one as nan; a day as its ordinal, a moment as a part of a day on top."""
+    return [number(value) for value in values]
+
+
+def number(value: Any) -> float:
+    """One of them."""
+    if value is None or value != value:
+        return math.nan
+    if isinstance(value, date) or is_day(value):
+        moment = value if isinstance(value, date) else value.astype("datetime64[us]").item()
+        whole = float(moment.toordinal())
+        if isinstance(moment, datetime):
+            since = moment.hour * 3600 + moment.minute * 60 + moment.second + moment.microsecond / 1e6
+            return whole + since / _SECONDS
+        return whole
+    return float(value)
+
+
+def are_days(values: Iterable[Any]) -> bool:
+    """Whether any of them is a day or a moment."""
+    return any(isinstance(value, date) or is_day(value) for value in values)
+
+
+def is_day(value: Any) -> bool:
+    """Whether it is a moment of numpy's."""
+    return getattr(getattr(value, "dtype", None), "kind", "") == "M"

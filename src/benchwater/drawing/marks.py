@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from itertools import chain, pairwise
 from typing import Literal
 
-from benchwater.drawing.frame import Frame
-from benchwater.drawing.svg import Attributes, Point, element, path, runs, short, thinned
+from benchwater.drawing.svg import Attributes, Frame, Point, element, path, runs, short, thinned
 
 Side = Literal["left", "center", "right"]
 GRID, GROUND, FILLS, LINES = 0, 1, 2, 3

@@ -6,11 +6,10 @@ from itertools import pairwise
 from typing import TypeVar
 
 from benchwater.drawing.axes import Axes, Axis, ticks_of
-from benchwater.drawing.frame import Frame
+from benchwater.drawing.labels import Box, Line, best_of
 from benchwater.drawing.marks import CLIP, Mark
-from benchwater.drawing.svg import Attributes, Point, element, path, short, text_of
+from benchwater.drawing.svg import Attributes, Frame, Point, element, path, short, text_of
 from benchwater.drawing.typeface import BELOW, CAPITALS, FAMILIES, width_of
-from benchwater.drawing.words import Box, Line, best_of
 
 _EDGE = 3.0
 _TICK, _OFF = 3.0, 3.4
@@ -21,6 +20,7 @@ _APART, _APART_UP = 0.55, 1.8
 _ROW, _KEY_ROW = 9.4, 12.4
 _KEY_GAP, _KEY_OFF = 4.5, 14.0
 _Kind = TypeVar("_Kind")
+SPARK, SPARK_NOW = "#3a97c9", "#e0481f"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +47,48 @@ class Picture:
     def to_svg(self) -> str:
         """The whole as SVG: the same text for the same plot."""
         return _written(self, _settled(self))
+
+
+def sparkline(values: Sequence[float | None], flowing: bool = False, share: bool = False) -> str:
+    """A small plot of a few values in a row, as SVG of its own without type: bars, or a line where `flowing`.
+
+    It starts at zero (and ends at one for a `share`), stands out on light and dark alike, and marks the last
+    value. None leaves a gap, its place without ground under it.
+    """
+    width, height, ground = 96.0, 22.0, 20.0
+    known = [value for value in values if value is not None]
+    most, least = (1.0 if share else max([*known, 0.0])), min([*known, 0.0])
+    scale = (ground - 3.0) / ((most - least) or 1.0)
+    zero = ground + least * scale
+    slot = width / max(len(values), 4)
+    wide = min(9.0, 0.62 * slot)
+    drawn: list[str] = []
+    last: tuple[float, float] | None = None
+    for place, value in enumerate(values):
+        if value is None:
+            last = None
+            continue
+        x, y = (place + 0.5) * slot, zero - value * scale
+        colour = SPARK_NOW if place == len(values) - 1 else SPARK
+        drawn.append(
+            f'<path d="M{x - slot / 2:.2f} {zero:.2f}h{slot:.2f}" stroke="{SPARK}" stroke-width=".7"/>'
+        )
+        if flowing:
+            if last is not None:
+                before = f"M{last[0]:.2f} {last[1]:.2f}"
+                drawn.append(f'<path d="{before}L{x:.2f} {y:.2f}" stroke="{SPARK}" stroke-width="1.2"/>')
+            drawn.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="2.1" fill="{colour}"/>')
+        elif value:
+            top, tall = min(y, zero), abs(value) * scale
+            drawn.append(
+                f'<rect x="{x - wide / 2:.2f}" y="{top:.2f}" width="{wide:.2f}" height="{tall:.2f}" '
+                f'fill="{colour}"/>'
+            )
+        last = (x, y)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
+        f'viewBox="0 0 {width:g} {height:g}">{"".join(drawn)}</svg>'
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
-"""SVG as text: elements, numbers in two decimals, paths. A point is across and down, in printer's points."""
+"""SVG as text: elements, numbers in two decimals, paths. A point is (x, y) in points from the top left."""
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from html import escape
 from itertools import groupby
 
@@ -9,6 +10,47 @@ Point = tuple[float, float]
 Attributes = dict[str, str | float]
 
 _MANY, _FINEST = 300, 0.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """Its sides in printer's points from the picture's upper left corner, and the limits of both axes.
+
+    Limits run from left to right and from bottom to top; the second may be the lower one.
+    """
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    x: tuple[float, float]
+    y: tuple[float, float]
+
+    @property
+    def width(self) -> float:
+        """From side to side."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """From bottom to top."""
+        return self.bottom - self.top
+
+    def across(self, value: float) -> float:
+        """Where a value of the horizontal axis lies."""
+        low, high = self.x
+        return self.left + (value - low) / (high - low) * self.width
+
+    def down(self, value: float) -> float:
+        """Where a value of the vertical axis lies."""
+        low, high = self.y
+        return self.bottom - (value - low) / (high - low) * self.height
+
+    def holds(self, x: float, y: float) -> bool:
+        """Whether a value lies within the limits, or on them."""
+        (left, right), (bottom, top) = sorted(self.x), sorted(self.y)
+        slack_x, slack_y = 1e-9 * (right - left), 1e-9 * (top - bottom)
+        return left - slack_x <= x <= right + slack_x and bottom - slack_y <= y <= top + slack_y
 
 
 def short(value: float) -> str:

@@ -1,10 +1,29 @@
-"""How wide and how high type is, in the typeface that the page is printed in."""
+"""The typeface of the page and its plots, Open Sans unchanged (see fonts/README.md): its files and sizes."""
 
 import unicodedata
+from pathlib import Path
+from typing import Literal, NamedTuple
 
 from benchwater.drawing.advances import ADVANCES, PER_SIZE
-from benchwater.render.fonts import FAMILY
 
+FAMILY = "Benchwater Sans"
+_FONTS = Path(__file__).parent / "fonts"
+
+
+class Face(NamedTuple):
+    """One font file, with the weight and style it stands for under the name `FAMILY`."""
+
+    path: Path
+    weight: int
+    style: Literal["normal", "italic"]
+
+
+FACES = (
+    Face(_FONTS / "OpenSans-Regular.ttf", 400, "normal"),
+    Face(_FONTS / "OpenSans-Italic.ttf", 400, "italic"),
+    Face(_FONTS / "OpenSans-Semibold.ttf", 600, "normal"),
+    Face(_FONTS / "OpenSans-Bold.ttf", 700, "normal"),
+)
 FAMILIES = f"{FAMILY},Open Sans,Segoe UI,Roboto,Helvetica Neue,Arial,sans-serif"
 """The page's typeface, then those a browser may have: as in report.css."""
 CAPITALS = 0.714

@@ -84,6 +84,8 @@ def read_folder(
         ),
     )
 
+
+def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) -> _ReadFile:
     data = _bytes(path)
     decoded = decode(data)
     header = recognise(decoded.text, kinds)

@@ -1,16 +1,18 @@
 """The HTML report: one file that needs nothing else, for the browser and for the printer alike."""
 
 import re
-from collections.abc import Collection
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from benchwater.analyse.report import Report
-from benchwater.render.page import MOST_ADVISED, MOST_FINDINGS, compose
-from benchwater.render.set_aside import alike_rows, of_most_rows
-from benchwater.render.text import LONG_WORD, pieces, shorten, visible
-from benchwater.words import MONTHS
+from benchwater.read.outcome import SetAside
+from benchwater.render.page import compose
+from benchwater.render.sections import MOST_ADVISED, MOST_FINDINGS
+from benchwater.render.text import LONG_WORD, pieces
+from benchwater.words import MONTHS, runs, shorten, visible
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -26,6 +28,18 @@ _HELD = re.compile(
     rf"|(?<![\w/.-])(?=[\w./-]{{3,{LONG_WORD}}}(?![\w/-]))[^\W\d_]\w*(?:[./-]\w+)+"
 )
 _LONGEST_SENTENCE = 1200
+MOST_RUNS = 12
+
+
+class EqualRows(NamedTuple):
+    """Rows of one file with the same cell and reason: `lines` are theirs as runs, `rows` their number."""
+
+    file: str
+    lines: str
+    rows: int
+    column: str
+    value: str
+    why: str
 
 
 def render_html(report: Report, attached: Collection[str] = ()) -> str:
@@ -33,8 +47,8 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
 
     `attached` are the log files that its PDF carries, for the page to say so.
     """
-    set_aside = alike_rows(report.set_aside)
-    on_paper = of_most_rows(set_aside[:MOST_LISTED], MOST_ON_PAPER)
+    set_aside = group_equal_rows(report.set_aside)
+    on_paper = most_frequent(set_aside[:MOST_LISTED], MOST_ON_PAPER)
     return (
         _environment()
         .get_template("report.html.j2")
@@ -53,6 +67,28 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
             attached=frozenset(attached),
         )
     )
+
+
+def group_equal_rows(set_aside: Iterable[SetAside]) -> list[EqualRows]:
+    """All of them, in the order of the first row of each."""
+    lines_of: defaultdict[tuple[str, str, str, str], list[int]] = defaultdict(list)
+    for row in set_aside:
+        lines_of[row.file, row.column, row.value, row.why].append(row.line)
+    return [
+        EqualRows(file, _runs(lines), len(lines), column, value, why)
+        for (file, column, value, why), lines in lines_of.items()
+    ]
+
+
+def most_frequent(groups: Sequence[EqualRows], most: int) -> frozenset[int]:
+    """The places of those that took most rows, at most so many; of two alike the first."""
+    return frozenset(sorted(range(len(groups)), key=lambda place: -groups[place].rows)[:most])
+
+
+def _runs(lines: list[int]) -> str:
+    told = runs(lines).split(", ")
+    more = f" and {len(told) - MOST_RUNS} more" if len(told) > MOST_RUNS else ""
+    return ", ".join(told[:MOST_RUNS]) + more
 
 
 def compile_templates() -> None:

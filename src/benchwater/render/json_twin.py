@@ -11,8 +11,7 @@ from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSe
 from benchwater.analyse.run import merged_actions
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Finding, Table, TableColumn
-from benchwater.render.cells import iso, plain
-from benchwater.render.days import span_title
+from benchwater.render.text import iso, plain, span_title
 
 FORMAT = 1
 Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"

@@ -4,12 +4,11 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchwater.render import printing
-from benchwater.render.archive import VARIANT, finish
-from benchwater.render.text import shorten, visible
+from benchwater.render.printing import to_pdf
 from benchwater.sheets.labels import cut
 from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM
 from benchwater.sheets.sheet import Box, Entry, Page, Sheet
+from benchwater.words import shorten, visible
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -23,32 +22,18 @@ _NO_FILE_NAME = re.compile(r'[\x00-\x1f/\\:*?"<>|]+|^\.+')
 
 def print_sheet(sheet: Sheet) -> bytes:
     """The PDF of a sheet. PrintingUnavailable where native libraries are missing."""
-    weasyprint = printing.weasyprint()
-    from weasyprint.text.fonts import FontConfiguration
-
-    fetcher, fonts = printing.own_fetcher(), FontConfiguration()
-    document = weasyprint.HTML(string=sheet_html(sheet), url_fetcher=fetcher)
-    with printing.undisturbed():
-        pdf: bytes = document.write_pdf(
-            stylesheets=[printing.typeface(fonts)],
-            font_config=fonts,
-            pdf_variant=VARIANT,
-            pdf_forms=True,
-            finisher=_finish,
-        )
-    return pdf
+    return to_pdf(sheet_html(sheet), forms=True, finisher=_finish_form)
 
 
-def _finish(document: Any, pdf: Any) -> None:
-    _without_byte_order_mark(pdf)
-    _with_every_field_drawn(pdf)
-    finish(document, pdf)
+def _finish_form(_document: Any, pdf: Any) -> None:
+    _replace_byte_order_mark(pdf)
+    _draw_fields(pdf)
 
 
-def _with_every_field_drawn(pdf: Any) -> None:
-    """PDF/A wants to be told how a field looks, and asks no reader for it: here, blank as on the page.
+def _draw_fields(pdf: Any) -> None:
+    """Give each form field a blank appearance stream, which PDF/A demands.
 
-    Each has a look of its own, since programs that fill in a field write into the one that is there.
+    Each field has its own, because programs that fill in a field write into it.
     """
     import pydyf
 
@@ -66,8 +51,8 @@ def _with_every_field_drawn(pdf: Any) -> None:
     pdf.catalog.get("AcroForm", {}).pop("NeedAppearances", None)
 
 
-def _without_byte_order_mark(pdf: Any) -> None:
-    """A form's font is embedded whole, and PDF/UA-1 wants no U+FEFF in it: its heir, the word joiner."""
+def _replace_byte_order_mark(pdf: Any) -> None:
+    """Map U+FEFF of the form's font, embedded whole, to the word joiner: PDF/UA-1 forbids U+FEFF."""
     for each in pdf.objects:
         lines = getattr(each, "stream", ())
         if b"begincmap" in lines:

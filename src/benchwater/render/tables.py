@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Cell, Table, TableColumn
-from benchwater.render.cells import iso, plain
-from benchwater.render.text import LONG_WORD, PIECE, counted, shorten
+from benchwater.render.text import LONG_WORD, PIECE, iso, plain
 from benchwater.units import figures, heading_unit, show, show_bare
+from benchwater.words import counted, shorten
 
 DASH = "–"
 LONGEST_CELL = 240

@@ -7,11 +7,10 @@ from pathlib import Path
 
 from benchwater.analyse.report import Report
 from benchwater.files import write_atomically
-from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
 from benchwater.render.lock import only_writer
-from benchwater.render.pdf import Paper, print_paper
+from benchwater.render.pdf import print_report, read_logs
 from benchwater.render.printing import PrintingUnavailable
 from benchwater.worker_process import WorkerProcess
 
@@ -60,7 +59,7 @@ def _write(
     worker.submit(partial(render_html, report, [log.file for log in logs]))
     twin = render_json(report)
     html: str = worker.result()
-    worker.submit(partial(print_paper, Paper(html=html, numbers=twin, logs=logs, day=report.period.end)))
+    worker.submit(partial(print_report, html, twin, report.period.end, logs))
     files = [
         write_atomically(folder / f"{NAME}.html", html.encode()),
         write_atomically(folder / f"{NAME}.json", twin.encode()),

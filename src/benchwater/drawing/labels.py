@@ -4,8 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from benchwater.drawing.frame import Frame
-from benchwater.drawing.svg import Point
+from benchwater.drawing.svg import Frame, Point
 from benchwater.drawing.typeface import ABOVE, BELOW, CAPITALS, PITCH, width_of
 
 Side = Literal["left", "center", "right"]
