@@ -14,7 +14,7 @@ from benchwater.statistics.clustered import clustered_wilson_interval, design_ef
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
 from catch_rate.ratio import ratio_of_totals
-from defect_rate.one_against_rest import times_as_often
+from defect_rate.stratified import times_as_often
 from simulations.study import Generator, Held
 
 FloatArray = NDArray[np.float64]

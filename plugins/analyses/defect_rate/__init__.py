@@ -14,44 +14,28 @@ mold will have been; those castings are shown apart, as estimated, and no advice
 
 from collections.abc import Iterable
 
-from benchwater.ledger.fills import fills_of, molds_by_weight, poured_in, read_with_a_gun
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Rates, temperature, cavities, sessions, heat: in that order."""
-    from .advice import temperature_advice
-    from .cavities import by_cavity
-    from .draft import ASKED_OF, Draft, by_mold
-    from .heat import heat_balance
-    from .methods import METHODS
-    from .rates import overall_rates
-    from .sessions import by_session
-    from .tables import made_tables
-    from .temperature import by_temperature, left_open, too_little
+    """Rates, temperature, heat, cavities, sessions: in that order."""
+    from .compute import bad_castings
+    from .findings import METHODS, all_actions, all_findings, left_open, too_little
+    from .show import all_figures, all_tables
 
-    rows = poured_in(season, span)
-    if not rows["castings"].sum():
+    result = bad_castings(season, span)
+    if result is None:
         return Section.empty("No casting was logged in this span, good or bad.")
-    draft = Draft(season, by_mold(rows[ASKED_OF]), fills_of(rows), gun=read_with_a_gun(rows))
-    molds = molds_by_weight(draft.fills)
-    overall_rates(draft, molds)
-    for mold in molds:
-        by_temperature(draft, mold)
-    for mold in molds:
-        temperature_advice(draft, mold, heat_balance(draft, mold))
-    by_cavity(draft, molds)
-    by_session(draft, molds)
-    sure = bool(draft.windows)
-    why = too_little(draft, [mold for mold in molds if not sure or len(draft.warm(mold))])
+    sure = any(mold.window is not None for mold in result.molds)
+    why = too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else why,
-        unsaid=left_open(draft, molds) if sure else "",
-        findings=tuple(draft.findings),
-        tables=tuple(made_tables(draft, why if sure else "")),
-        figures=tuple(draft.figures),
-        actions=tuple(draft.actions) if sure else (),
+        unsaid=left_open(result) if sure else "",
+        findings=tuple(all_findings(result)),
+        tables=all_tables(result, note=why if sure else ""),
+        figures=tuple(all_figures(result)),
+        actions=tuple(all_actions(result)) if sure else (),
         methods=METHODS,
     )
 
