@@ -141,16 +141,17 @@ def _planned(bench: Bench) -> Iterator[PlannedCure]:
 def _coats_used(season: Season, span: Span) -> Iterator[CoatUsed]:
     if not season.holds("inventory"):
         return
-    inventory, finishing = season.log("inventory"), season.log("finishing")
+    inventory = season.log("inventory")[["item", "date", "move", "amount", "uncertainty"]]
+    finishing = season.log("finishing")[["coat", "date", "mold", "cavity", "count"]]
     for coat in sorted(set(season.rows("finishing", span)["coat"])):
         item, done = season.bench.items[coat], finishing[finishing["coat"] == coat]
         stock = inventory[inventory["item"] == coat]
         found = used_per_piece(
-            stock["date"].dt.date.tolist(),
+            stock["date"].to_numpy("datetime64[D]").tolist(),
             stock["move"].tolist(),
             stock["amount"],
             stock["uncertainty"].fillna(resolution_uncertainty(item.resolution or 0.0)),
-            done["date"].dt.date.tolist(),
+            done["date"].to_numpy("datetime64[D]").tolist(),
             done["count"],
             start=span.start,
             end=span.end,
@@ -166,7 +167,7 @@ def _planned_mass(bench: Bench, coat: str, done: pd.DataFrame) -> float | None:
     for build in bench.builds.values():
         if build.coat == coat and build.coat_mass_g is not None:
             masses.setdefault(build.head, []).append(build.coat_mass_g)
-    heads = list(zip(done["mold"], done["cavity"], strict=True))
+    heads = list(zip(done["mold"].tolist(), done["cavity"].tolist(), strict=True))
     if bench.items[coat].unit != "g" or any(head not in masses for head in heads):
         return None
     planned = np.array([sum(masses[head]) / len(masses[head]) for head in heads])
