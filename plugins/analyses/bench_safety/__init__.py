@@ -1,12 +1,12 @@
-"""Was anything hotter than it should be; and the cautions that hold every month.
+"""Finds whether anything was hotter than it should be, and repeats the cautions of the bench.
 
 Say the pot stood at 925 °F on 4 July: that is over the 900 °F this report never wants to see, and it says
 so, with the date. If the alloy holds lead, air in equilibrium with pure lead so hot would hold 66 µg of it in
 a cubic meter: a bound on vapor at the surface, and not what anyone breathed. Dust, dross and unwashed hands
 are the main ways lead gets in, and follow no thermometer, so no temperature is called safe here.
 
-An exceedance is a fact and not an estimate: once is enough to be told. Everything else on this page is read
-from published tables, each row with its source, and gives way to a doctor and to the local authority.
+An exceedance is a fact and not an estimate, so the section reports a single one. Everything else comes from
+published tables, each row with its source, and gives way to a doctor and to the local authority.
 """
 
 from collections.abc import Iterable
@@ -15,7 +15,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """What was too hot, how hot at most, how long; and with the season the standing tables."""
+    """Makes the section: what was too hot, how hot and how long; with the season also the standing tables."""
     from .compute import bench_temperatures
     from .findings import METHODS, all_actions, all_findings
     from .show import exceedance_table, standing_tables

@@ -98,9 +98,9 @@ def _sessions(poured: pd.DataFrame, bench: Bench, kind: str) -> pd.DataFrame:
     material = named.where(named.notna(), poured["mold"].astype("str").map(usual)).astype("category")
     wanted = [name for name in material.cat.categories if bench.items[name].kind == kind]
     rows = material.isin(wanted)
-    told = poured.loc[rows, ["date", "fill", "melt_temp_c", "mold"]]
-    return told.assign(
-        day=told["date"].dt.normalize(),
+    found = poured.loc[rows, ["date", "fill", "melt_temp_c", "mold"]]
+    return found.assign(
+        day=found["date"].dt.normalize(),
         session=poured.loc[rows, "session"].astype("str").fillna("").astype("category"),
         material=material[rows],
     )

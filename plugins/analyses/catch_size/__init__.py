@@ -1,4 +1,4 @@
-"""How big the fish are: lengths by species, how many reach a good size, and how plump they are.
+"""Finds how big the fish are: lengths by species, how many reach a good size, and how plump they are.
 
 Of five perch one was not measured, and one was weighed too:
 
@@ -10,7 +10,7 @@ Of five perch one was not measured, and one was weighed too:
 A yellow perch is of stock length from 5 in and of quality length from 8 in, so 3 of the 4 measured reached
 quality: PSD 75. (`psd` is held as the share 0.75 with unit `1`; the report prints it as 75 %.) The standard
 weight at 6 in is 46 g, and 1.4 oz is 39.7 g: relative weight 86, where 100 is as plump as the best quarter of
-populations. `mass` is that of one fish, also in a row of several alike. A species without a published
+populations. `mass` is that of one fish, also in a row of several. A species without a published
 standard gets its lengths only. Where the standard differs by sex or water, write `brown trout (lotic)`.
 """
 
@@ -20,7 +20,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Lengths, size distribution and condition of each species."""
+    """Makes the section: lengths, size distribution and condition of each species."""
     from .compute import ENOUGH_FISH, caught_species
     from .findings import all_findings, methods
     from .show import all_tables, length_figure

@@ -92,6 +92,8 @@ def length_figure(species: Sequence[CaughtSpecies], bench: Bench) -> Figure:
     plots.named_rows(axes, [f"{each.name} ({each.measured_fish})" for each in drawn])
     axes.grid(False, axis="y")
     axes.set_xlabel(f"total length, {unit}; the mark is the median")
-    said = [f"{each.name} {bench.show(each.median_mm, 'mm')} ({each.measured_fish} fish)" for each in drawn]
-    alt = f"How many fish of each length, for each species. Half of them reach: {', '.join(said)}."
+    medians = [
+        f"{each.name} {bench.show(each.median_mm, 'mm')} ({each.measured_fish} fish)" for each in drawn
+    ]
+    alt = f"How many fish of each length, for each species. Half of them reach: {', '.join(medians)}."
     return Figure(id="lengths", title="Lengths of the catch", alt=alt, svg=plots.to_svg(figure))

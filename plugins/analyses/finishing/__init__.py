@@ -1,4 +1,4 @@
-"""Was the powder cured as it asks, how much of it went on, and what spoiled the coats.
+"""Finds whether the powder was cured as it asks, how much of it went on, and what spoiled the coats.
 
 Say chartreuse asks for 350 °F to 410 °F for 15 to 30 minutes. Nineteen round heads at 365 °F for 20 minutes
 are in the window. Sixteen pulled out after 8 minutes are `too short`, four in an oven that crept up to 450 °F
@@ -15,7 +15,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Cures, then heads at risk, then flaws, then coat used, then flaws by temperature."""
+    """Makes the section: cures, heads at risk, flaws, coat used and flaws by temperature."""
     from .compute import finished_batches
     from .findings import METHODS, all_actions, all_findings, is_sure, too_little, unknown_temperatures
     from .show import all_tables

@@ -96,15 +96,15 @@ def all_actions(batches: Batches) -> Iterator[Action]:
 
 def _named(batches: Batches, rows: pd.DataFrame) -> str:
     """Names batches, the latest first."""
-    said, show = [], batches.season.bench.show
+    names, show = [], batches.season.bench.show
     for _, row in rows.iloc[::-1].head(MOST_NAMED).iterrows():
         temp, time = known(row["cure_temp_c"], row["cure_time_h"])
         cure = f"{show(temp, 'degC')}, {show(time, 'h')}"
         what = f"{day_words(row['date'].date(), batches.season.end)}: {row['count']} {row['coat']}"
         what += f" on {row['mold']} {row['cavity']}"
         verdict = "" if row["verdict"] == IN_WINDOW else f", {row['verdict']}"
-        said.append(f"{what}{verdict} ({cure})")
-    return "; ".join(said) + (f"; and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else "")
+        names.append(f"{what}{verdict} ({cure})")
+    return "; ".join(names) + (f"; and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else "")
 
 
 def _planned(batches: Batches) -> str:
