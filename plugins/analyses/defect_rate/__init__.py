@@ -1,4 +1,4 @@
-"""Bad castings, and what the mold's temperature has to do with them.
+"""Finds which castings go bad, and how warm the mold must be before good inserts go in.
 
 Say the round jig was filled 102 times with the probe in it, and 119 of its 510 castings were bad: all of
 them at 200 °F, one in thirteen at 335 °F, and one in four again, with flash, at 410 °F. Short fills and cold
@@ -7,9 +7,9 @@ and the like at their own constant share, they stay under the 10 % this bench ai
 380 °F. So: no hooks below 315 °F, a rest above 380 °F. How many warm-up fills that takes follows from the
 heat that each fill leaves in the mold. Cavities are compared within one fill, where all are equally warm.
 
-Castings of one fill share metal, mold and hand and say less than so many apart: intervals, tests and chart
-limits are widened by what the fills show. Where no thermometer was used, the heat balance says how warm the
-mold will have been; those castings are shown apart, as estimated, and no advice is drawn from them.
+Castings of one fill share metal, mold and hand, so they are not independent: intervals, tests and chart
+limits are widened by the design effect of fills. Without a thermometer, the heat balance estimates how warm
+the mold was; the section shows those castings separately, as estimated, and draws no advice from them.
 """
 
 from collections.abc import Iterable
@@ -18,7 +18,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Rates, temperature, heat, cavities, sessions: in that order."""
+    """Makes the section: rates, temperature, heat, cavities and sessions."""
     from .compute import bad_castings
     from .findings import METHODS, all_actions, all_findings, left_open, too_little
     from .show import all_figures, all_tables
@@ -41,7 +41,7 @@ def analyse(season: Season, span: Span) -> Section:
 
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
-    """Castings made, and the share of them that was good at the first pour."""
+    """Returns the castings made, and the share of them that was good at the first pour."""
     rows = season.rows("pour", span)
     made = int(rows.loc[rows["outcome"] != "blank", "count"].sum())
     good = int(rows.loc[rows["outcome"] == "good", "count"].sum())

@@ -25,7 +25,15 @@ from benchwater.statistics.interval import Interval
 from benchwater.statistics.trend import TrendTest, cochran_armitage
 
 from .control_charts import ControlChart, p_chart
-from .mold_heat import AIR_C, LOW_MELTING_C, WarmingMold, far_below, warming_mold
+from .mold_heat import (
+    AIR_C,
+    LOW_MELTING_C,
+    FillTemperatures,
+    WarmingMold,
+    fill_temperatures,
+    is_far_too_low,
+    warming_mold,
+)
 from .stratified import ShareRatio, adjusted_p, one_against_rest, times_as_often
 from .working_window import FlawWindow, flaw_window
 
@@ -103,22 +111,6 @@ class Sessions:
     def judged(self) -> bool:
         """Whether there are enough sessions to say which is out of control."""
         return len(self.table) >= ENOUGH_SESSIONS
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FillTemperatures:
-    """Every fill of a mold, session by session, all arrays (fills,).
-
-    `session` is the place of its session in `Runs`, `fill` its number, `measured` its temperature (nan where
-    not read), `estimated` that of the heat balance from the session's first fill on, and `carried` that of a
-    balance which starts again from each reading.
-    """
-
-    session: NDArray[np.int64]
-    fill: NDArray[np.int64]
-    measured: FloatArray
-    estimated: FloatArray
-    carried: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -336,14 +328,14 @@ def _mold_heat(bench: Bench, fills: pd.DataFrame, made: pd.DataFrame, mold: str,
     """
     runs = runs_of(fills, mold)
     of_gun = guns & set(runs.sessions)
-    suspected = not of_gun and _far_too_low(_model(bench, fills, mold, runs, slice(0)), runs)
+    suspected = not of_gun and is_far_too_low(_model(bench, fills, mold, runs, slice(0)), runs)
     of_gun = set(runs.sessions) if suspected else of_gun
     trusted = np.array([session not in of_gun for session in runs.sessions], dtype=bool)
     starts = runs.readings[trusted, :1]
     starts = starts[~np.isnan(starts)]
     usual = float(np.median(starts)) if starts.size else None
     model = _model(bench, fills, mold, runs, trusted) if runs.sessions else None
-    temperatures = None if model is None else _fill_temperatures(model, runs, trusted, usual)
+    temperatures = None if model is None else fill_temperatures(model, runs, trusted, usual)
     return MoldHeat(
         runs=runs,
         model=model,
@@ -353,14 +345,6 @@ def _mold_heat(bench: Bench, fills: pd.DataFrame, made: pd.DataFrame, mold: str,
         fills=temperatures,
         unread=None if temperatures is None else _unread_fills(bench, made, runs, temperatures),
     )
-
-
-def _far_too_low(book: WarmingMold | None, runs: Runs) -> bool:
-    if book is None or not runs.sessions:
-        return False
-    cold, unread = np.full(len(runs.sessions), AIR_C), np.full(runs.readings.shape, np.nan)
-    expected = book.temperatures(cold, runs.waits, unread)
-    return far_below(runs.readings.ravel(), expected.ravel(), AIR_C)
 
 
 def _model(
@@ -377,25 +361,6 @@ def _model(
     metal = SPRUES * sum(cavity.mass_g * cavity.per_fill for cavity in spec.cavities.values())
     sessions = runs.readings[trusted], runs.waits[trusted], runs.lengths[trusted]
     return warming_mold(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus, *sessions)
-
-
-def _fill_temperatures(
-    model: WarmingMold, runs: Runs, trusted: NDArray[np.bool_], usual: float | None
-) -> FillTemperatures:
-    """Returns every fill, also those without a row; sessions without a first reading begin as usual."""
-    used = np.where(trusted[:, np.newaxis], runs.readings, np.nan)
-    begun = AIR_C if usual is None else usual
-    starts = np.where(np.isnan(used[:, 0]), begun, used[:, 0]) if used.size else np.zeros(0)
-    estimated = model.temperatures(starts, runs.waits, np.full(used.shape, np.nan))
-    carried = model.temperatures(starts, runs.waits, used)
-    session, fill = np.nonzero(np.arange(used.shape[1]) < runs.lengths[:, np.newaxis])
-    return FillTemperatures(
-        session=session,
-        fill=fill + 1,
-        measured=runs.readings[session, fill],
-        estimated=estimated[session, fill],
-        carried=carried[session, fill],
-    )
 
 
 def _unread_fills(

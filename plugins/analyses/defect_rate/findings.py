@@ -174,12 +174,10 @@ def trend_words(trend: TrendTest, when: str) -> str:
 
 def _reject_rate(show: Show, mold: str | None, found: RejectRate, *, alone: bool) -> Finding:
     """The share of bad castings; `alone` says that the report has one mold only."""
-    rate, effect = found.rate, found.effect
+    rate = found.rate
     text = f"{mold or 'All molds'}: {found.rejects} of {found.castings} castings were bad, "
     text += f"{show.share(rate.estimate)}{in_brackets(show.share, rate.low, rate.high)}."
-    if effect > 1.2 and (mold is None or alone):
-        text += f" Those of one fill are alike: they tell as much as {found.castings / effect:.0f} apart."
-    more: dict[str, Cell] = {"fills": found.fills, "design_effect": effect}
+    more: dict[str, Cell] = {"fills": found.fills, "design_effect": found.effect}
     quiet = mold is not None and alone
     return make_finding("reject_rate", text, rate, "1", n=found.castings, group=mold, more=more, quiet=quiet)
 

@@ -24,6 +24,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from benchwater.ledger.fills import Runs
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -122,6 +124,22 @@ class WarmingMold:
         return lower, upper
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FillTemperatures:
+    """Every fill of a mold, session by session, all arrays (fills,).
+
+    `session` is the place of its session in `Runs`, `fill` its number, `measured` its temperature (nan where
+    not read), `estimated` that of the heat balance from the session's first fill on, and `carried` that of a
+    balance which starts again from each reading.
+    """
+
+    session: NDArray[np.int64]
+    fill: NDArray[np.int64]
+    measured: FloatArray
+    estimated: FloatArray
+    carried: FloatArray
+
+
 def warming_mold(
     mold_mass: float,
     fill_mass: float,
@@ -177,6 +195,25 @@ def warming_mold(
         measured=found.measured,
         seconds=pace,
         timed=usual > 0,
+    )
+
+
+def fill_temperatures(
+    model: WarmingMold, runs: Runs, trusted: BoolArray, usual: float | None
+) -> FillTemperatures:
+    """Returns every fill, also those without a row; sessions without a first reading begin as usual."""
+    used = np.where(trusted[:, np.newaxis], runs.readings, np.nan)
+    begun = AIR_C if usual is None else usual
+    starts = np.where(np.isnan(used[:, 0]), begun, used[:, 0]) if used.size else np.zeros(0)
+    estimated = model.temperatures(starts, runs.waits, np.full(used.shape, np.nan))
+    carried = model.temperatures(starts, runs.waits, used)
+    session, fill = np.nonzero(np.arange(used.shape[1]) < runs.lengths[:, np.newaxis])
+    return FillTemperatures(
+        session=session,
+        fill=fill + 1,
+        measured=runs.readings[session, fill],
+        estimated=estimated[session, fill],
+        carried=carried[session, fill],
     )
 
 
@@ -402,6 +439,15 @@ def infrared_reading(
         return -zero_Celsius
     highest = max(temperature, background) / min(1.0, setting) + 1000.0
     return float(brentq(lambda value: _radiation(value, band) - seen, 1.0 - zero_Celsius, highest, xtol=1e-9))
+
+
+def is_far_too_low(book: WarmingMold | None, runs: Runs) -> bool:
+    """Returns whether readings lie far below what the book expects of sessions begun cold."""
+    if book is None or not runs.sessions:
+        return False
+    cold, unread = np.full(len(runs.sessions), AIR_C), np.full(runs.readings.shape, np.nan)
+    expected = book.temperatures(cold, runs.waits, unread)
+    return far_below(runs.readings.ravel(), expected.ravel(), AIR_C)
 
 
 def far_below(measured: ArrayLike, expected: ArrayLike, ambient: float) -> bool:

@@ -132,8 +132,8 @@ def _heat_rows(molds: Iterable[MoldResult]) -> Rows:
 def all_figures(result: BadCastings) -> Iterator[Figure]:
     """Yields up to two figures by temperature, then up to two by session, those with most bad castings."""
     show = Show(result.season)
-    told = [mold for mold in result.molds if _is_drawn(mold)]
-    for mold in told[:MOST_TEMPERATURE_FIGURES]:
+    drawn = [mold for mold in result.molds if _has_temperatures(mold)]
+    for mold in drawn[:MOST_TEMPERATURE_FIGURES]:
         yield _temperature_figure(show, mold)
     judged = [mold for mold in result.molds if mold.sessions.judged]
     judged.sort(key=lambda mold: -int(mold.sessions.table["rejects"].sum()))
@@ -141,7 +141,7 @@ def all_figures(result: BadCastings) -> Iterator[Figure]:
         yield _session_figure(show, mold)
 
 
-def _is_drawn(mold: MoldResult) -> bool:
+def _has_temperatures(mold: MoldResult) -> bool:
     found = mold.by_temperature
     return found.window is not None or (found.castings >= ENOUGH_CASTINGS and len(found.bins) > 2)
 

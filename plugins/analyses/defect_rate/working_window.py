@@ -33,23 +33,21 @@ SMALLEST_SHARE = 1e-8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkingWindow:
-    """The range of x, within the range searched, in which the summed rate meets the target.
+    """The range of x, from `first_met` to `last_met`, in which the summed rate meets the target.
 
-    `best` and `rate_at_best` always exist. `first_met` and the window are None where the target is met
-    nowhere; `starts_before` (`ends_after`) says that it is still met at the low (high) edge of the range
+    Both are None where the target is met nowhere. `best` is where the rate is lowest; it always exists.
+    `starts_before` (`ends_after`) says that the target is still met at the low (high) edge of the range
     searched, so that the end given is that edge and not a crossing. At `first_met_lower` the rate is shown to
     exceed the target (None: at no x below `first_met`, or below `best` where it is met nowhere); at
     `first_met_upper` it is shown to meet it (None: at no x from `first_met` to `best`). `last_met_lower` and
-    `last_met_upper` are the same of `window_high`: shown to meet it below, and to exceed it above.
+    `last_met_upper` are the same of `last_met`: shown to meet it below, and to exceed it above.
     """
 
     best: float
-    rate_at_best: float
-    window_low: float | None
-    window_high: float | None
     starts_before: bool
     ends_after: bool
     first_met: float | None
+    last_met: float | None
     first_met_lower: float | None
     first_met_upper: float | None
     last_met_lower: float | None
@@ -81,7 +79,7 @@ class FlawWindow:
     @property
     def top(self) -> float | None:
         """Where the target is last met, None where it is met nowhere or still at the hottest."""
-        return None if self.window is None or self.window.ends_after else self.window.window_high
+        return None if self.window is None or self.window.ends_after else self.window.last_met
 
     @property
     def top_limits(self) -> tuple[float | None, float | None]:
@@ -202,10 +200,10 @@ def working_window(
     met = excess_rate(best) <= 0
     starts_before = met and excess_rate(low) <= 0
     ends_after = met and excess_rate(high) <= 0
-    window_low = window_high = None
+    first_met = last_met = None
     if met:
-        window_low = low if starts_before else crossing_between(excess_rate, low, best)
-        window_high = high if ends_after else crossing_between(excess_rate, best, high)
+        first_met = low if starts_before else crossing_between(excess_rate, low, best)
+        last_met = high if ends_after else crossing_between(excess_rate, best, high)
 
     critical = coverage_factor(min(fit.dispersion_df for fit in fits))
     statistic = _SumProfile(fits, target_rate)
@@ -218,21 +216,19 @@ def working_window(
 
     exceeded_below = exceeded_above = met_above = met_below = None
     if not starts_before:
-        exceeded_below = rejected_from(best if window_low is None else window_low, low)
+        exceeded_below = rejected_from(best if first_met is None else first_met, low)
     if met and not ends_after:
-        exceeded_above = rejected_from(best if window_high is None else window_high, high)
-    if window_low is not None:
-        met_above = rejected_from(window_low, best)
-    if window_high is not None:
-        met_below = rejected_from(window_high, best)
+        exceeded_above = rejected_from(best if last_met is None else last_met, high)
+    if first_met is not None:
+        met_above = rejected_from(first_met, best)
+    if last_met is not None:
+        met_below = rejected_from(last_met, best)
     return WorkingWindow(
         best=best,
-        rate_at_best=min(excess_rate(best) + target_rate, 1.0),
-        window_low=window_low,
-        window_high=window_high,
         starts_before=starts_before,
         ends_after=ends_after,
-        first_met=window_low,
+        first_met=first_met,
+        last_met=last_met,
         first_met_lower=exceeded_below,
         first_met_upper=met_above,
         last_met_lower=met_below,

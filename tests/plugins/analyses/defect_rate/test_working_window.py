@@ -49,18 +49,18 @@ def limbs(fills: int) -> tuple[LogisticFit, LogisticFit]:
 def test_window_lies_between_the_two_responses() -> None:
     cold, hot = limbs(60)
     window = working_window(cold, hot, 0.1, 100, 260)
-    assert window.window_low is not None
-    assert window.window_high is not None
-    ends = np.array([window.window_low, window.window_high])
+    assert window.first_met is not None
+    assert window.last_met is not None
+    ends = np.array([window.first_met, window.last_met])
     assert summed_rate(cold, hot, ends) == pytest.approx([0.1, 0.1])
-    assert window.window_low < window.best < window.window_high
-    assert window.rate_at_best <= summed_rate(cold, hot, np.linspace(100, 260, 5000)).min() + 1e-9
-    assert window.first_met == window.window_low
+    assert window.first_met < window.best < window.last_met
+    rates = summed_rate(cold, hot, np.linspace(100, 260, 5000))
+    assert summed_rate(cold, hot, [window.best])[0] <= rates.min() + 1e-9
     assert not window.starts_before
     assert not window.ends_after
     assert window.first_met_lower is not None
     assert window.first_met_upper is not None
-    assert window.first_met_lower < window.window_low < window.first_met_upper < window.best
+    assert window.first_met_lower < window.first_met < window.first_met_upper < window.best
 
 
 def test_more_fills_narrow_the_limits_of_the_temperature_first_met() -> None:
@@ -93,15 +93,15 @@ def test_a_negligible_hot_response_leaves_the_limits_of_the_cold_one() -> None:
 def test_window_is_none_where_the_target_is_met_nowhere() -> None:
     cold, hot = limbs(60)
     window = working_window(cold, hot, 0.01, 100, 260)
-    assert (window.window_low, window.window_high, window.first_met) == (None, None, None)
+    assert (window.first_met, window.last_met) == (None, None)
     assert window.first_met_upper is None
-    assert window.rate_at_best > 0.01
+    assert summed_rate(cold, hot, [window.best])[0] > 0.01
 
 
 def test_window_met_everywhere_has_open_ends() -> None:
     quiet = fit_logistic([0.0] * 6, [100.0] * 6, TEMPERATURES)
     window = working_window(quiet, None, 0.2, 100, 200)
-    assert (window.window_low, window.window_high) == (100, 200)
+    assert (window.first_met, window.last_met) == (100, 200)
     assert window.starts_before
     assert window.ends_after
     assert window.first_met_lower is None
@@ -175,8 +175,8 @@ def test_limits_are_where_all_coefficients_fitted_at_once_reject_the_target() ->
     for end in ends:
         assert end is not None
         assert by_hand(x, counts, end, 0.2) == pytest.approx(critical, rel=2e-3)
-    assert found.window_low is not None
-    assert by_hand(x, counts, found.window_low, 0.2) == pytest.approx(0, abs=1e-4)
+    assert found.first_met is not None
+    assert by_hand(x, counts, found.first_met, 0.2) == pytest.approx(0, abs=1e-4)
 
 
 def test_doubt_in_the_constant_share_widens_the_limits() -> None:
