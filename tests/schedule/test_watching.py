@@ -62,7 +62,7 @@ def test_a_file_that_is_still_written_to_is_waited_for_and_then_named_once(tmp_p
 
 def test_a_new_day_is_worth_a_look_though_nothing_changed(tmp_path):
     changes = quiet_changes(
-        tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=50, anew=lambda: True
+        tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=50, due_again=lambda: True
     )
     assert next(changes) == ()
     changes.close()

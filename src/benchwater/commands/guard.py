@@ -1,4 +1,4 @@
-"""No traceback reaches a user: what is wrong, in one sentence; `--debug` shows the rest."""
+"""Turn every error into one sentence and an exit status; `--debug` shows the traceback."""
 
 import errno
 import os
@@ -12,7 +12,7 @@ DONE, INCOMPLETE, REFUSED, INTERRUPTED = 0, 1, 2, 130
 
 
 def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
-    """Run the command line; its exit status.
+    """Run the command line and return its exit status.
 
     0 done, 1 done but something failed or was set aside, 2 the command or bench.toml cannot be used.
     """
@@ -48,11 +48,11 @@ _HELP = {
     errno.ENOTDIR: "a file is where a folder is needed: move it away",
     errno.EEXIST: "a file is where a folder is needed: move it away",
 }
-"""What may help where the system refuses a file or a folder, by its error number."""
+"""What may help when the system refuses a file or folder, by error number."""
 
 
 def _cannot_be_used(error: OSError) -> str:
-    """What cannot be used (for a hidden file of benchwater's own, its folder), why, and what may help."""
+    """Return what cannot be used (for a hidden file of benchwater, its folder), why, and what may help."""
     named = error.filename2 or error.filename
     what, about = error.strerror or str(error), _HELP.get(error.errno or 0)
     if named is None or isinstance(named, int):
@@ -64,7 +64,7 @@ def _cannot_be_used(error: OSError) -> str:
 
 
 def sentence_for(error: Exception) -> str:
-    """What is wrong, in one sentence for the maker."""
+    """Return what is wrong, in one sentence for the maker."""
     from benchwater.commands.terminal import plain
 
     if isinstance(error, OSError):

@@ -129,7 +129,7 @@ def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", trace
 
 
 def _load_printer() -> None:
-    """Import what rendering needs, and compile its templates."""
+    """Import WeasyPrint and compile the templates."""
     from benchwater.render import html, pdf, printing  # noqa: F401
 
     printing.weasyprint()

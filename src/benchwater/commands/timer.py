@@ -108,14 +108,14 @@ def _steps(system: str, action: str, job: "Job") -> Iterator[str]:
         yield from timers.remove(timer, timers.run_command)
     else:
         for file in timer.files:
-            yield f"{file.path} ({_standing(file)}):\n"
+            yield f"{file.path} ({_status(file)}):\n"
             yield file.text.expandtabs(2)
         yield "Switched on with:"
         yield from (f"  {' '.join(words)}" for words in timer.on)
         yield timer.note
 
 
-def _standing(file: "TimerFile") -> str:
+def _status(file: "TimerFile") -> str:
     if not file.path.exists():
         return "not there"
     if file.path.read_bytes() == file.data:
