@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 @workspace_plugins_option
 @debug_option
 def check(folder: Path, workspace_plugins: bool) -> int:
-    """Say what was understood of FOLDER (left out: this folder) and what was set aside.
+    """Read FOLDER (left out: this folder); print what was understood and what was set aside.
 
-    Nothing is written. Every row that cannot be used is shown with its file, line, column, the cell as
-    written, and what would have been accepted.
+    It writes nothing. It lists every row that cannot be used: file, line, column, the cell as written, and
+    what would have been accepted.
 
     Exit status: 0 everything was understood; 1 something was set aside or not read; 2 bench.toml
     cannot be used.

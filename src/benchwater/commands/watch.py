@@ -1,4 +1,4 @@
-"""`benchwater watch`: what `due` does, as files arrive."""
+"""`benchwater watch`: run `due` whenever files change."""
 
 import os
 import signal
@@ -42,17 +42,18 @@ _MOST_LISTED = 3
     type=DAY,
     help="The day that counts as today (left out: today, whichever day it has become).",
 )
-@click.option("--poll", is_flag=True, help="Look again and again: for network folders that tell nothing.")
+@click.option(
+    "--poll", is_flag=True, help="Check for changes by polling: for network folders that report none."
+)
 @workspace_plugins_option
 @debug_option
 def watch(folder: Path, out: Path | None, today: datetime | None, poll: bool, workspace_plugins: bool) -> int:
     """Watch FOLDER (left out: this folder) and write each report that is owed, until stopped.
 
-    It looks once at the start, whenever a log, bench.toml or a plugin has changed and then been quiet
-    for two seconds, and when a new day begins. What goes wrong is said, and it keeps watching. Each look
-    is a run of `benchwater due`.
+    It runs `benchwater due` at the start, two seconds after the last change of a log, bench.toml or a
+    plugin, and when a new day begins. It prints what goes wrong, and keeps watching.
 
-    Exit status: 0 stopped, by Ctrl-C or by a signal to end; 2 FOLDER cannot be watched.
+    Exit status: 0 stopped by Ctrl-C or by a signal; 2 FOLDER cannot be watched.
     """
     from benchwater.schedule.watching import Relevant, quiet_changes
 
