@@ -78,7 +78,7 @@ def systemd_words(line: str) -> list[str]:
 
 
 @pytest.mark.parametrize("name", AWKWARD)
-def test_every_system_runs_the_very_words_of_the_command_whatever_the_path(name, tmp_path):
+def test_every_system_runs_the_exact_command_for_any_path(name, tmp_path):
     made = job(name)
     service, _ = timer_for("systemd", made, tmp_path, {}).files
     command = next(line for line in service.text.splitlines() if line.startswith("ExecStart="))
@@ -105,7 +105,7 @@ def test_every_system_runs_the_very_words_of_the_command_whatever_the_path(name,
 
 @pytest.mark.skipif(not shutil.which("sh"), reason="needs a shell")
 @pytest.mark.parametrize("name", AWKWARD)
-def test_a_shell_given_the_cron_line_runs_the_very_words(name, tmp_path):
+def test_a_shell_runs_the_exact_command_from_the_cron_line(name, tmp_path):
     show = tmp_path / "show words"
     show.write_text("#!/bin/sh\nfor word; do printf '%s\\n' \"$word\"; done\n")
     show.chmod(0o755)
@@ -211,7 +211,7 @@ def test_a_path_that_no_timer_can_hold_is_refused(name):
 
 
 @pytest.mark.parametrize("system", ["systemd", "launchd", "schtasks"])
-def test_setting_up_and_taking_away_twice_is_as_good_as_once_and_leaves_nothing_behind(system, tmp_path):
+def test_installing_and_removing_twice_equals_once_and_leaves_nothing_behind(system, tmp_path):
     computer = Computer(**{"/Query": Completed(status=1)})
     timer = timer_for(system, job(), tmp_path, {})
     first = list(install(timer, computer))
@@ -256,7 +256,7 @@ def test_a_windows_task_that_benchwater_did_not_make_is_never_replaced(tmp_path)
     list(install(timer, Computer(**{"/Query": Completed(status=0, out=f"<Task>{MARK}</Task>")})))
 
 
-def test_where_the_system_says_no_its_words_are_told(tmp_path):
+def test_the_systems_own_error_is_in_the_message(tmp_path):
     timer = timer_for("systemd", job(), tmp_path, {"XDG_CONFIG_HOME": str(tmp_path / "xdg")})
     assert timer.files[0].path.parent == tmp_path / "xdg" / "systemd" / "user"
     with pytest.raises(TimerError, match="No medium found"):
@@ -267,7 +267,7 @@ def test_where_the_system_says_no_its_words_are_told(tmp_path):
         )
 
 
-def test_a_crontab_keeps_all_else_and_holds_the_line_once(tmp_path):
+def test_a_crontab_keeps_its_other_lines_and_holds_this_one_once(tmp_path):
     computer = Computer()
     computer.crontab = "MAILTO=me\n# my own\n0 4 * * * backup 50\\%"
     mine = computer.crontab
@@ -302,7 +302,7 @@ def test_a_first_crontab_is_written_and_one_that_cannot_be_read_is_never_replace
     assert ("crontab", "-") not in locked.asked
 
 
-def test_the_system_is_known_by_what_it_has():
+def test_the_timer_is_chosen_by_platform_and_tools():
     assert this_system("darwin") == "launchd"
     assert this_system("win32") == "schtasks"
     assert this_system("linux", lambda tool: "/usr/bin/crontab" if tool == "crontab" else None) == "cron"

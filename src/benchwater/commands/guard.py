@@ -2,7 +2,6 @@
 
 import errno
 import os
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -11,15 +10,13 @@ import click
 DONE, INCOMPLETE, REFUSED, INTERRUPTED = 0, 1, 2, 130
 
 
-def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
+def guarded(cli: click.Group, arguments: Sequence[str]) -> int:
     """Run the command line and return its exit status.
 
     0 done, 1 done but something failed or was set aside, 2 the command or bench.toml cannot be used.
     """
-    words = list(sys.argv[1:] if arguments is None else arguments)
-    debug = "--debug" in words
     try:
-        status = cli.main(args=words, prog_name="benchwater", standalone_mode=False)
+        status = cli.main(args=list(arguments), prog_name="benchwater", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as help_text:
         click.echo(help_text.format_message())
         return REFUSED
@@ -30,7 +27,7 @@ def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
         click.echo("Stopped.", err=True)
         return INTERRUPTED
     except Exception as error:
-        if debug:
+        if "--debug" in arguments:
             import traceback
 
             traceback.print_exc()
