@@ -1,4 +1,4 @@
-"""The Python door: what a notebook gets from a folder."""
+"""`benchwater.load`: what a notebook gets from a folder."""
 
 import csv
 import json
@@ -40,7 +40,7 @@ def loaded(folder):
         return benchwater.load(folder)
 
 
-def test_a_folder_is_a_season_up_to_its_last_row_with_what_was_set_aside_in_reach(folder):
+def test_load_gives_the_season_up_to_the_last_row_and_what_was_set_aside(folder):
     season = loaded(folder)
     assert issubclass(type(season), Season)
     assert list(season.log("pour")["mold_temp_c"]) == pytest.approx([(310 - 32) / 1.8, -2.0])
@@ -53,7 +53,7 @@ def test_a_folder_is_a_season_up_to_its_last_row_with_what_was_set_aside_in_reac
     assert told.loc["mold_temp_c", "meaning"] == "mold temperature just before this fill"
 
 
-def test_a_folder_in_which_everything_is_set_aside_still_says_so(tmp_path):
+def test_a_folder_with_every_row_set_aside_loads(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "pour.csv").write_text("date,mold,cavity,outcome\nyesterday,round-jig,1/8,good\n")
     season = loaded(tmp_path)
@@ -61,7 +61,7 @@ def test_a_folder_in_which_everything_is_set_aside_still_says_so(tmp_path):
     assert season.set_aside[0].value == "yesterday"
 
 
-def test_what_to_csv_writes_conforms_to_its_schema_and_holds_the_same_numbers(folder, tmp_path_factory):
+def test_to_csv_conforms_to_its_schema_and_holds_the_same_numbers(folder, tmp_path_factory):
     season = loaded(folder)
     out = tmp_path_factory.mktemp("out")
     season.to_csv(out)
@@ -78,7 +78,7 @@ def test_what_to_csv_writes_conforms_to_its_schema_and_holds_the_same_numbers(fo
     assert dict(stock["item_unit"]) == {"alloy": "g", "hook-2": "pieces"}
 
 
-def test_no_cell_is_a_formula_to_a_spreadsheet_and_numbers_stay_numbers(folder, tmp_path_factory):
+def test_to_csv_writes_no_formula_and_keeps_numbers(folder, tmp_path_factory):
     out = tmp_path_factory.mktemp("out")
     loaded(folder).to_csv(out)
     with (out / "pour.csv").open(encoding="utf-8", newline="") as stream:
@@ -93,7 +93,7 @@ def test_no_cell_is_a_formula_to_a_spreadsheet_and_numbers_stay_numbers(folder, 
         assert safe_text(text) == text
 
 
-def test_nothing_is_written_where_it_would_be_read_as_a_log_again(folder):
+def test_to_csv_refuses_a_folder_that_is_read_for_logs(folder):
     season = loaded(folder)
     for place in (folder, folder / "exports", folder / "logs" / ".." / "more"):
         with pytest.raises(PlaceError, match="reports"):

@@ -12,7 +12,7 @@ __version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> object:
-    """`load`, looked up only when asked for: it is slow to import."""
+    """Import `load` only when it is used: it is slow to import."""
     if name != "load":
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from benchwater.notebook import load

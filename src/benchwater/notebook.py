@@ -1,12 +1,11 @@
-"""The Python door: a maker's folder as tables, for notebooks and other programs.
+"""`benchwater.load`: a maker's folder as pandas tables, for notebooks and other programs.
 
     import benchwater
 
     season = benchwater.load("my-bench")
     season.log("pour").groupby("mold")["count"].sum()
 
-There is no Parquet in here, so that nobody has to install a library for it: where pyarrow is installed,
-pandas' own `season.log("pour").to_parquet("pour.parquet")` works on every table.
+For Parquet install pyarrow; pandas' own `season.log("pour").to_parquet("pour.parquet")` then works.
 """
 
 import warnings
@@ -33,27 +32,27 @@ _BEFORE_ANY_LOG = date(1950, 1, 1)
 
 
 class SetAsideWarning(UserWarning):
-    """The tables do not hold everything: `set_aside`, `not_read` or `plugin_problems` say what."""
+    """The tables lack rows: `set_aside`, `not_read` or `plugin_problems` say which."""
 
 
 class PlaceError(ValueError):
-    """A folder that must not be written to; the message says which may."""
+    """The folder must not be written to; the message says which may."""
 
 
 class LoadedSeason(Season):
-    """A folder's `Season`, up to its last row, and an account of what is not in it.
+    """The `Season` of a folder, up to its last row, with an account of what is not in it.
 
-    `log(kind)` is a table of every row of one log, `describe(kind)` says what its columns hold, and `kinds`
-    holds the logs there are. `set_aside` are the rows that could not be used, `repeats` those that another
-    file holds too, `not_read` the files that are no logs, `plugin_problems` the plugins that could not be
-    loaded, `sources` every file with its count of rows: used, repeated, set aside.
+    `log(kind)` is a table of every row of one log, `describe(kind)` describes its columns, and `kinds` maps
+    the names of all logs to their declarations. `set_aside` are the rows that could not be used, `repeats`
+    those that another file holds too, `not_read` the files that are no logs, `plugin_problems` the plugins
+    that could not be loaded, `sources` the files read, with counts of rows used, repeated and set aside.
 
     `start` is the first day of the season of the last row, `end` the day after that row, and `span` both of
     them, as `rows(kind, span)` takes it. While no row is used both are 1950-01-01.
     """
 
     def __init__(self, workspace: Workspace) -> None:
-        """Of a folder that was read."""
+        """Take a folder as read."""
         reading = workspace.reading
         last = last_day(reading.tables)
         start = workspace.bench.season_of(last)[0] if last is not None else _BEFORE_ANY_LOG
@@ -71,13 +70,13 @@ class LoadedSeason(Season):
         self._folder = workspace.folder.resolve()
 
     def __repr__(self) -> str:
-        """How many rows of each log there are, and what is not among them."""
+        """Return the rows of each log, and how many are not among them."""
         held = ", ".join(f"{name} {len(self._logs[name])}" for name in self.kinds)
         left = f"{len(self.set_aside)} rows set aside, {len(self.not_read)} files not read"
         return f"<{self.bench.name}, {self.start} to {self.end}: {held}; {left}>"
 
     def describe(self, kind: str) -> "pd.DataFrame":
-        """What the columns of one log hold: `column`, `type`, `unit` and `meaning`, one row a column."""
+        """Return one row for each column of a log: `column`, `type`, `unit` and `meaning`."""
         import pandas as pd
 
         fields = self._schema(kind)["fields"]
@@ -87,9 +86,9 @@ class LoadedSeason(Season):
     def to_csv(self, folder: str | Path) -> tuple[Path, ...]:
         """Write every log as `<log>.csv` in canonical units, and a `datapackage.json` that describes them.
 
-        UTF-8, commas, points, an empty cell for what is missing. Safe to open in a spreadsheet: text that it
-        would take for a formula gets a leading apostrophe. Each file is whole or as it was before. PlaceError
-        for a folder in which benchwater would read these files as logs once more.
+        UTF-8, commas between cells, points in numbers, missing cells empty. Text that a spreadsheet would run
+        as a formula gets a leading apostrophe. Each file is written atomically. PlaceError for a folder whose
+        files benchwater would read as logs.
         """
         out = Path(folder)
         self._refuse_among_logs(out)
@@ -138,9 +137,8 @@ class LoadedSeason(Season):
 def load(folder: str | Path, *, workspace_plugins: bool = True) -> LoadedSeason:
     """Read a maker's folder: its bench, and every row of its logs up to the last.
 
-    The logs are those of every plugin loaded; `workspace_plugins` False leaves the folder's own out, which
-    run as your own code. BenchError where bench.toml is missing or wrong. SetAsideWarning where the tables do
-    not hold everything.
+    `workspace_plugins` False leaves out the folder's own plugins, which run as your own code. BenchError if
+    bench.toml is missing or wrong. SetAsideWarning if rows, files or plugins are not used.
     """
     season = LoadedSeason(read_workspace(Path(folder), workspace_plugins=workspace_plugins))
     missing = {
@@ -148,7 +146,7 @@ def load(folder: str | Path, *, workspace_plugins: bool = True) -> LoadedSeason:
         "files not read (see .not_read)": len(season.not_read),
         "plugins not loaded (see .plugin_problems)": len(season.plugin_problems),
     }
-    told = [f"{count} {what}" for what, count in missing.items() if count]
-    if told:
-        warnings.warn(f"{folder}: {', '.join(told)}", SetAsideWarning, stacklevel=2)
+    lacking = [f"{count} {what}" for what, count in missing.items() if count]
+    if lacking:
+        warnings.warn(f"{folder}: {', '.join(lacking)}", SetAsideWarning, stacklevel=2)
     return season

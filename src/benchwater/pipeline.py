@@ -1,4 +1,4 @@
-"""The straight way, in one place: read, gather, analyse. Rendering takes the Report from here."""
+"""From a folder to a Report: read, gather, analyse. Rendering takes the Report from here."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -29,9 +29,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """What is asked for: a month (`2026-05`), the whole season, or neither for the latest month with rows.
+    """The report asked for: a month (`2026-05`), the whole season, or neither for the latest month with rows.
 
-    `only` names the analyses wanted (all when empty).
+    `only` names the analyses to run; empty for all.
     """
 
     month: str | None = None
@@ -41,7 +41,7 @@ class Request:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Workspace:
-    """A maker's folder, read: its bench, its plugins and its logs."""
+    """A maker's folder as read: its bench, its plugins and its logs."""
 
     folder: Path
     bench: Bench
@@ -87,7 +87,7 @@ def make_report(
     progress: Callable[[str], None] = lambda step: None,
     on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
 ) -> Report:
-    """Gather and analyse what is asked for. SpanError or UnknownAnalysisError where that makes no sense."""
+    """Gather and analyse the report asked for. SpanError or UnknownAnalysisError if there is none such."""
     spans = choose_spans(workspace, request)
     analyses = _wanted(workspace.plugins, request.only)
     season = gather(workspace.reading, workspace.bench, spans)
@@ -118,7 +118,7 @@ def make_report(
 
 
 def choose_spans(workspace: Workspace, request: Request) -> Spans:
-    """The spans of the report asked for."""
+    """Return the spans of the report asked for. SpanError if they cannot be told."""
     if request.month is not None and not request.whole_season:
         return month_spans(read_month(request.month), workspace.bench)
     latest = last_day(workspace.reading.tables)
@@ -150,7 +150,7 @@ def _up_to(table: "pd.DataFrame", end: date) -> "pd.DataFrame":
 
 
 class UnknownAnalysisError(ValueError):
-    """`--only` names an analysis that no plugin brings."""
+    """`--only` names an analysis that no plugin provides."""
 
 
 def _wanted(plugins: Plugins, only: Sequence[str]) -> list[tuple[Analysis, LoadedPlugin]]:

@@ -21,7 +21,7 @@ date,build,fished,fate,habitat
 """
 
 
-def test_a_report_of_may_knows_may_and_what_came_before_and_nothing_of_june():
+def test_a_season_holds_rows_before_the_reports_end_only():
     made = make_season(SMALL_BENCH, {"pour.csv": LOG}, month="2026-05")
     assert made.season.log("pour")["count"].tolist() == [1, 2, 3, 4]
     assert made.season.rows("pour", made.period)["count"].tolist() == [3, 4]
@@ -62,7 +62,7 @@ def write_to_the_array(table):
 
 
 @pytest.mark.parametrize("write", [write_over, write_cells, write_in_place, write_to_the_array])
-def test_what_one_analysis_does_to_its_tables_no_other_sees(write):
+def test_an_analysis_cannot_change_the_tables_of_another(write):
     made = make_season(SMALL_BENCH, {"pour.csv": LOG, "fishing.csv": FISHED}, month="2026-05")
     ways = (
         lambda season, kind: season.log(kind),
@@ -79,7 +79,7 @@ def test_what_one_analysis_does_to_its_tables_no_other_sees(write):
         assert found.index.name is found.columns.name is None
 
 
-def test_rows_in_no_order_of_date_are_those_of_the_span_too():
+def test_unsorted_rows_are_selected_by_span():
     made = make_season(SMALL_BENCH, {"pour.csv": LOG}, month="2026-05")
     mixed = made.season.log("pour").iloc[[3, 0, 2, 1]]
     season = Season(made.season.bench, {"pour": mixed}, made.season.start, made.season.end)
@@ -87,13 +87,13 @@ def test_rows_in_no_order_of_date_are_those_of_the_span_too():
     assert season.before("pour", date(2026, 3, 1))["count"].tolist() == [1]
 
 
-def test_a_season_is_known_by_a_span_of_days():
+def test_a_season_has_a_span_of_days():
     span = Span(name="season", label="s", start=date(2026, 3, 1), end=date(2026, 6, 1))
     with pytest.raises(AttributeError):
         span.start = date(2026, 1, 1)  # type: ignore[misc]
 
 
-def test_a_log_that_there_is_none_of_is_told_with_those_there_are():
+def test_an_unknown_log_is_refused_with_those_there_are():
     season = make_season(SMALL_BENCH, {"pour.csv": LOG}, month="2026-05").season
     with pytest.raises(KeyError, match=r"no log 'puor' \(there are: catch, finishing, .*pour\)"):
         season.log("puor")

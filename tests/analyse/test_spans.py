@@ -27,6 +27,6 @@ def test_a_season_report_ends_with_the_month_of_the_last_row():
 
 
 @pytest.mark.parametrize("text", ["May", "2026-13", "2026-00", "05-2026", "2026-5", "9999-01"])
-def test_what_is_no_month_is_refused(text):
+def test_text_that_is_no_month_is_refused(text):
     with pytest.raises(SpanError, match="2026-05"):
         read_month(text)

@@ -46,7 +46,7 @@ def test_a_misspelt_command_is_a_plain_refusal():
     assert "Traceback" not in outcome.err
 
 
-def test_what_nobody_reads_any_more_is_no_traceback():
+def test_a_closed_pipe_shows_no_traceback():
     command = [sys.executable, "-m", "benchwater", "check", str(DEMO)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdout is not None

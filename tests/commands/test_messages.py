@@ -63,7 +63,7 @@ ROW = "2026-05-02,round-jig,1/8,good,1,350\n"
         ),
     ],
 )
-def test_a_row_set_aside_is_told_with_its_line_the_cell_and_what_would_do(tmp_path, log, told):
+def test_a_row_set_aside_is_shown_with_line_cell_and_what_is_accepted(tmp_path, log, told):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "log.csv").write_text(log)
     outcome = run("check", tmp_path)
@@ -72,7 +72,7 @@ def test_a_row_set_aside_is_told_with_its_line_the_cell_and_what_would_do(tmp_pa
     assert f"\n  {where}{told}\n" in outcome.out
 
 
-def test_a_day_that_is_none_is_told_as_it_was_read(tmp_path):
+def test_a_day_not_in_the_calendar_is_shown_as_it_was_read(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH.replace("[bench]", '[bench]\ndates = "day first"'))
     (tmp_path / "log.csv").write_text(POUR + ROW.replace("2026-05-02", "04/13/2026"))
     told = "`04/13/2026` is not a day in the calendar: day 4 of month 13, read day first as bench.toml says"
@@ -111,7 +111,7 @@ def test_a_day_that_is_none_is_told_as_it_was_read(tmp_path):
         ("nothing.csv", b"", "is empty"),
     ],
 )
-def test_a_file_that_is_no_log_is_told_with_what_would_make_it_one(tmp_path, name, content, why):
+def test_a_file_that_is_no_log_is_listed_with_what_would_make_it_one(tmp_path, name, content, why):
     reading = read_files(tmp_path, {name: content, "fine.csv": POUR + ROW})
     assert [(each.file, each.why) for each in reading.not_read] == [(name, why)]
     assert reading.holds_rows
@@ -124,7 +124,7 @@ def test_a_table_that_stands_twice_in_bench_toml_is_named_as_it_is_written(tmp_p
     assert told in run("check", tmp_path).err
 
 
-def test_what_is_no_folder_or_no_command_is_told_with_what_there_is(tmp_path):
+def test_an_unknown_folder_or_command_is_refused_with_what_there_is(tmp_path):
     (tmp_path / "file").write_text("")
     for command in ("check", "report", "due", "watch", "timer", "plugins", "sheets", "start"):
         outcome = run(command, tmp_path / "file")
@@ -158,7 +158,7 @@ def test_what_is_no_folder_or_no_command_is_told_with_what_there_is(tmp_path):
         ),
     ],
 )
-def test_what_the_system_refuses_is_told_by_the_makers_own_file_with_what_may_help(error, told):
+def test_a_system_error_names_the_makers_file_and_what_may_help(error, told):
     assert sentence_for(error) == told.replace("/", os.sep)
 
 
@@ -174,7 +174,7 @@ def test_a_file_where_a_folder_is_needed_is_named(tmp_path, command):
     assert "(a file is where a folder is needed: move it away)" in outcome.err
 
 
-def test_a_report_of_logs_without_a_row_says_that_they_hold_none(tmp_path):
+def test_a_report_of_empty_logs_says_so(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "log.csv").write_text(POUR)
     outcome = run("report", tmp_path, "--month", "2031-01", "--only", "cost")

@@ -43,7 +43,7 @@ FULL = Manifest(
 )
 
 
-def test_what_is_remembered_comes_back_as_it_was(tmp_path):
+def test_a_manifest_reads_back_as_written(tmp_path):
     (tmp_path / NAME).write_text(manifest_text(FULL), encoding="utf-8")
     assert read_manifest(tmp_path) == FULL
     (tmp_path / NAME).write_text(manifest_text(Manifest()), encoding="utf-8")
@@ -79,12 +79,12 @@ def _without(*keys):
         "\0",
     ],
 )
-def test_a_damaged_or_foreign_manifest_is_as_good_as_none(tmp_path, text):
+def test_a_damaged_or_foreign_manifest_reads_as_empty(tmp_path, text):
     (tmp_path / NAME).write_text(text, encoding="utf-8")
     assert read_manifest(tmp_path) == Manifest()
 
 
-def test_a_manifest_that_is_not_text_or_a_folder_is_as_good_as_none(tmp_path):
+def test_a_manifest_that_is_binary_or_a_folder_reads_as_empty(tmp_path):
     (tmp_path / NAME).write_bytes(b"\xff\xfe\x00\x80")
     assert read_manifest(tmp_path) == Manifest()
     (tmp_path / NAME).unlink()

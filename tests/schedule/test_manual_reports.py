@@ -48,7 +48,7 @@ def listed(folder, today="2027-03-01"):
     return {state.label: state.what for state in found}
 
 
-def test_a_month_written_by_hand_is_not_owed_and_the_others_are(folder):
+def test_a_month_that_report_wrote_is_not_owed_and_the_others_are(folder):
     write(folder)
     assert listed(folder, "2026-06-01") == {
         "2026-04": "owed: no report yet",
@@ -68,9 +68,7 @@ def test_a_month_written_by_hand_is_not_owed_and_the_others_are(folder):
     ],
 )
 @pytest.mark.parametrize("when", ["afterwards", "meanwhile"])
-def test_what_changes_afterwards_or_meanwhile_is_owed_again_and_rows_of_june_are_not(
-    folder, name, text, why, when
-):
+def test_a_change_after_or_while_report_reads_makes_the_report_owed(folder, name, text, why, when):
     (folder / "plugins").mkdir()
 
     def change():
@@ -81,7 +79,7 @@ def test_what_changes_afterwards_or_meanwhile_is_owed_again_and_rows_of_june_are
     assert listed(folder)["2026-05"] == why
 
 
-def test_a_month_begun_is_owed_once_more_rows_have_come_and_not_where_none_have(folder):
+def test_a_month_reported_before_its_end_is_owed_only_if_rows_were_added(folder):
     write(folder)
     assert listed(folder, "2026-05-20")["2026-05"] == "not ended"
     assert listed(folder, "2026-06-01")["2026-05"] == "written"
@@ -89,7 +87,7 @@ def test_a_month_begun_is_owed_once_more_rows_have_come_and_not_where_none_have(
     assert listed(folder, "2026-06-01")["2026-05"] == "owed: pour.csv changed"
 
 
-def test_what_is_not_as_due_would_make_it_forgets_what_was_known_of_the_one_it_replaces(folder):
+def test_a_report_unlike_that_of_due_makes_the_record_of_the_old_one_void(folder):
     unknown = "owed: there is no record of what its report was made from"
     write(folder)
     write(folder, note=False)
@@ -108,7 +106,7 @@ def test_what_is_not_as_due_would_make_it_forgets_what_was_known_of_the_one_it_r
     assert listed(folder)["2026-05"] == unknown
 
 
-def test_what_failed_and_what_was_not_printed_is_known(folder):
+def test_failed_plugins_are_recorded(folder):
     (folder / "plugins").mkdir()
     (folder / "plugins" / "broken.py").write_text("1/0\n")
     write(folder)
@@ -118,7 +116,7 @@ def test_what_failed_and_what_was_not_printed_is_known(folder):
     assert report.handed_on
 
 
-def test_a_folder_of_ones_own_choice_is_told_nothing_unless_it_is_the_usual_one(folder, monkeypatch):
+def test_nothing_is_recorded_for_another_out_folder(folder, monkeypatch):
     write(folder, out=folder / "elsewhere")
     assert not (folder / "reports").exists()
     assert not (folder / "elsewhere" / NAME).exists()
@@ -127,7 +125,7 @@ def test_a_folder_of_ones_own_choice_is_told_nothing_unless_it_is_the_usual_one(
     assert listed(folder)["2026-05"] == "written"
 
 
-def test_while_another_run_is_at_it_nobody_waits_and_nothing_is_noted_or_forgotten(folder):
+def test_while_another_run_writes_nothing_is_recorded_or_forgotten(folder):
     write(folder)
     before = (folder / "reports" / NAME).read_bytes()
     with only_writer(folder / "reports"):
@@ -136,7 +134,7 @@ def test_while_another_run_is_at_it_nobody_waits_and_nothing_is_noted_or_forgott
     assert (folder / "reports" / NAME).read_bytes() == before
 
 
-def test_while_a_report_is_written_by_hand_no_other_run_is_at_it(folder):
+def test_report_locks_the_reports_folder(folder):
     reports = manual_reports(folder, None, workspace_plugins=True)
     with reports.overwriting("2026-05"):
         assert (folder / "reports" / LOCK_NAME).exists()
@@ -145,7 +143,7 @@ def test_while_a_report_is_written_by_hand_no_other_run_is_at_it(folder):
     assert not (folder / "reports" / LOCK_NAME).exists()
 
 
-def test_the_last_look_is_kept(folder):
+def test_the_last_scan_is_kept(folder):
     write(folder, "2026-04")
     seen, _ = scan_folder(folder, read_manifest(folder / "reports"), inputs=hash_inputs(folder))
     manifest = replace(read_manifest(folder / "reports"), scan=seen)

@@ -62,7 +62,7 @@ def _another(value):
     return value + 1 if isinstance(value, int | float) and value == value else "another"
 
 
-def test_any_cell_of_may_is_of_may_and_of_every_later_report_and_of_no_earlier(demo):
+def test_a_cell_of_may_changes_the_digests_of_may_and_later_reports_only(demo):
     reading, digests = demo
     before, seen = digests(), 0
     for log, table in reading.tables.items():
@@ -86,7 +86,7 @@ def test_any_cell_of_may_is_of_may_and_of_every_later_report_and_of_no_earlier(d
     assert seen > 40
 
 
-def test_what_is_later_where_it_stands_and_a_column_of_nothing_change_no_digest(demo):
+def test_later_rows_moved_rows_and_empty_columns_change_no_digest(demo):
     reading, digests = demo
     before = digests()
     early = {log: table[table["date"] < "2026-06-01"] for log, table in reading.tables.items()}
@@ -103,7 +103,7 @@ def test_what_is_later_where_it_stands_and_a_column_of_nothing_change_no_digest(
     assert digests(pour=swapped)["2026-05"].rows != before["2026-05"].rows
 
 
-def test_a_row_set_aside_counts_from_its_own_day_on_and_one_without_for_every_report(demo):
+def test_a_row_set_aside_counts_from_its_date_on_or_for_every_report_without_one(demo):
     reading, digests = demo
     before = digests()
     for file, first in (("pours/pour-july.csv", "2026-07"), ("water/fish.csv", "2026-03")):

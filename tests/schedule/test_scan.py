@@ -8,11 +8,11 @@ from benchwater.schedule.manifest import Inputs
 from benchwater.schedule.scan import hash_inputs
 
 
-def test_shipped_plugins_are_looked_for_where_the_host_loads_them():
+def test_the_scan_hashes_the_folder_that_the_host_loads_shipped_plugins_from():
     assert shipped_plugins() == shipped_folder()
 
 
-def test_a_helper_of_a_plugin_counts_and_its_tests_and_caches_do_not(tmp_path):
+def test_a_plugins_helpers_are_hashed_but_not_its_tests_and_caches(tmp_path):
     for name in ("mine.py", "_helper.py", "table.csv", "test_mine.py", "__pycache__/mine.pyc", ".x.py"):
         path = tmp_path / "plugins" / name
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -24,9 +24,7 @@ def test_a_helper_of_a_plugin_counts_and_its_tests_and_caches_do_not(tmp_path):
     assert "shipped: ingest/pour.py" in left_out
 
 
-def test_an_installed_plugin_is_seen_where_the_host_finds_it_and_so_is_its_next_version(
-    tmp_path, monkeypatch
-):
+def test_an_installed_plugin_and_its_next_version_change_the_inputs(tmp_path, monkeypatch):
     def install(package, version, told):
         folder = tmp_path / "site" / f"{package}-{version}.dist-info"
         folder.mkdir(parents=True)
@@ -50,7 +48,7 @@ def test_an_installed_plugin_is_seen_where_the_host_finds_it_and_so_is_its_next_
     assert later != with_it
 
 
-def test_what_is_not_known_equals_nothing_and_what_changed_meanwhile_is_not_known():
+def test_unknown_content_equals_nothing_and_a_change_meanwhile_is_unknown():
     one = Inputs(version="1", bench="b", logs={"a.csv": "1", "b.csv": "2"})
     assert one.same_as(one)
     assert not one.same_as(None)

@@ -1,4 +1,4 @@
-"""Which days a report is about. Nothing here asks a clock: the logs and the request decide."""
+"""The days that a report covers. The logs and the request decide; nothing here reads a clock."""
 
 import re
 from collections.abc import Mapping
@@ -16,12 +16,12 @@ _MONTH = re.compile(r"([0-9]{4})-([0-9]{2})")
 
 
 class SpanError(ValueError):
-    """A request for a report that makes no sense; the message says what would."""
+    """The request names no possible period; the message says what to write instead."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spans:
-    """The period, the season to date, and the label under which the report is filed."""
+    """The period, the season to date, and the report's label, which names its folder."""
 
     label: str
     period: Span
@@ -29,12 +29,12 @@ class Spans:
 
     @property
     def parts(self) -> tuple[Span, ...]:
-        """The spans each analysis looks at."""
+        """The spans that each analysis is called with."""
         return (self.season,) if self.period.name == "season" else (self.period, self.season)
 
 
 def read_month(text: str) -> date:
-    """The first day of a month written `2026-05`."""
+    """Return the first day of a month written `2026-05`. SpanError for any other text."""
     match = _MONTH.fullmatch(text.strip())
     if match is None or not 1 <= int(match[2]) <= 12 or not 1950 <= int(match[1]) <= 2150:
         raise SpanError(f"`{text}` is not a month (accepted: `2026-05`)")
@@ -42,7 +42,7 @@ def read_month(text: str) -> date:
 
 
 def month_spans(month: date, bench: Bench) -> Spans:
-    """The month, and the season from its first day to the month's end."""
+    """Return the month, and its season up to the month's end."""
     end = month_after(month)
     start, _ = bench.season_of(end - timedelta(days=1))
     return Spans(
@@ -53,7 +53,7 @@ def month_spans(month: date, bench: Bench) -> Spans:
 
 
 def season_spans(last_row: date, bench: Bench) -> Spans:
-    """The season that holds the last row, up to the end of that row's month or of the season."""
+    """Return the season of the last row, up to the end of that row's month or of the season."""
     start, next_start = bench.season_of(last_row)
     end = min(month_after(last_row), next_start)
     season = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
@@ -61,13 +61,13 @@ def season_spans(last_row: date, bench: Bench) -> Spans:
 
 
 def last_day(tables: "Mapping[str, pd.DataFrame]") -> date | None:
-    """The day of the latest row of any log."""
+    """Return the day of the latest row of any log, None without rows."""
     days = [table["date"].max().date() for table in tables.values() if len(table)]
     return max(days, default=None)
 
 
 def falls_in(tables: "Mapping[str, pd.DataFrame]", span: Span) -> bool:
-    """Whether any row of any log is of the days of a span."""
+    """Return whether any row of any log falls in the span."""
     days = (table["date"].dt.date for table in tables.values() if len(table))
     return any(((day >= span.start) & (day < span.end)).any() for day in days)
 

@@ -3,7 +3,6 @@
 import importlib
 import os
 import sys
-from collections.abc import Sequence
 
 import click
 
@@ -76,10 +75,10 @@ def cli() -> None:
     """All commands."""
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
+def main() -> None:
     """Run the command line and exit with its status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices gain nothing from more threads
-    sys.exit(guarded(cli, arguments))
+    sys.exit(guarded(cli, sys.argv[1:]))
 
 
 __all__ = ["cli", "main"]

@@ -38,11 +38,16 @@ if TYPE_CHECKING:
     type=DAY,
     help="The day that counts as today, such as 2026-06-01 (left out: today).",
 )
-@click.option("--list", "only_list", is_flag=True, help="Say how each period stands and why; write nothing.")
+@click.option(
+    "--list",
+    "only_list",
+    is_flag=True,
+    help="List each period and whether it is owed a report; write nothing.",
+)
 @click.option(
     "--log",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="Also note each run in this file, which stays small (used by `timer`).",
+    help="Also append what each run did to this file, which stays small (used by `timer`).",
 )
 @workspace_plugins_option
 @debug_option
@@ -56,17 +61,17 @@ def due(
 ) -> int:
     """Write each report of FOLDER (left out: this folder) that is owed.
 
-    A month that has ended and has rows is owed a report; a season that has ended, its season report. A
-    report is owed again when its files are gone, or when what it rests on changed: its rows, bench.toml,
-    a plugin, or benchwater itself. Rows of later months change no earlier report. What a report rests on
-    is kept in .benchwater-due.json beside the reports. A report in which something failed is tried again
-    once something it rests on changes.
+    Every month that has ended and has rows is owed a report; so is every season that has ended. A report
+    is owed again when its files are gone, or when something it was made from has changed: its rows,
+    bench.toml, a plugin, or benchwater itself. Rows of later months change no earlier report. A report in
+    which something failed is written again once something it was made from changes. All this is recorded
+    in .benchwater-due.json beside the reports.
 
-    With nothing to do it is quick and says nothing.
+    With nothing to do it is quick and prints nothing.
 
     Exit status: 0 nothing was owed, or all of it is written; 1 a report could not be written, something
     in one failed, or a plugin could do nothing with it; 2 bench.toml cannot be used, or another run is
-    at it.
+    still writing.
     """
     day = date.today() if today is None else today.date()
     out = out or folder / "reports"

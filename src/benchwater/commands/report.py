@@ -47,9 +47,9 @@ def report(
 ) -> int:
     """Write the report of FOLDER (left out: this folder).
 
-    Reads every log below FOLDER and writes season-report.pdf, .html and .json to reports/<period>/.
-    Rows that cannot be read are set aside and listed in the report's appendix. While the logs hold no
-    row at all, the report is of the current month.
+    It reads every log below FOLDER and writes season-report.pdf, .html and .json to reports/<period>/.
+    Rows that it cannot read are set aside and listed in the report's appendix. As long as the logs hold no
+    row, the report is of the current month.
 
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
@@ -125,7 +125,7 @@ def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", trace
 
 
 def _load_printer() -> None:
-    """Import what rendering needs, and compile its templates."""
+    """Import WeasyPrint and compile the templates."""
     from benchwater.render import html, pdf, printing  # noqa: F401
 
     printing.weasyprint()

@@ -31,10 +31,10 @@ from benchwater.commands.terminal import (
 def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plugins: bool) -> int:
     """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
 
-    The molds, cavities, items and builds of bench.toml are boxes to tick, and a line of a sheet is a row
-    of the CSV with its columns in the same order. Names too many for one page go on to the next: print
-    the page you need. The fields can be filled in on a screen too. The paper is the one that bench.toml
-    names; print without scaling. Logs of your own plugins get a sheet as well.
+    The molds, cavities, items and builds of bench.toml are boxes to tick. A line of a sheet is a row of the
+    CSV, with its columns in the same order. Names that do not fit one page continue on the next: print the
+    page you need. You can also fill in the fields on a screen. bench.toml names the paper; print without
+    scaling. Logs of your own plugins get a sheet too.
 
     Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
     """

@@ -13,9 +13,9 @@ from benchwater.commands.terminal import Folder, debug_option, plain
 @click.argument("folder", type=Folder())
 @debug_option
 def start(folder: Path) -> None:
-    """Make FOLDER a workspace: bench.toml to fill in, blank logs, a place for reports and plugins.
+    """Make FOLDER a workspace: bench.toml to fill in, blank logs, folders for reports and plugins.
 
-    Files that are already there are left as they are.
+    It leaves existing files as they are.
     """
     from benchwater.plugin_host.load import load_plugins
 
@@ -82,7 +82,7 @@ def new_analysis(name: str, folder: Path) -> None:
 
 
 def _refuse_taken(identity: str, folder: Path) -> None:
-    """Refuse a name that the workspace's report has already, or leaves out."""
+    """Refuse a name that an analysis has already, or that bench.toml switches off."""
     from benchwater.plugin_host.load import load_plugins
     from benchwater.read.bench_file import load_bench
 

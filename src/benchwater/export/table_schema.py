@@ -1,13 +1,12 @@
 """Table Schema (Frictionless, version 2) of every log, so that other programs can validate the same files.
 
-There are two of each log. The one of a log *as written* is the strict form of what is read: a cell that
-conforms is read (in a file with commas between its cells and points in its numbers), and benchwater is more
-forgiving, with other headings, other case, `$` before money, or fractions typed as one character.
-Quantities carry their unit, so they are strings with a pattern; so are dates, as a log mixes days with days
-and times. What one cell decides about another (a cavity of that mold, an amount in a unit of that item) and
-the rules of a row are beyond a schema: `benchwater check` tells.
+Each log has two schemas. The one of a log *as written* is strict: benchwater reads every cell that conforms
+(in a file with commas between cells and points in numbers), and accepts more, such as other headings, other
+case, `$` before money, or fractions typed as one character. Quantities carry their unit, so they are strings
+with a pattern; so are dates, because a log mixes days with days and times. A schema cannot hold rules
+between cells (a cavity of that mold, an amount in a unit of that item): `benchwater check` does.
 
-The other is of the *canonical* CSV that `to_csv` writes: numbers in the units the fields name.
+The other describes the *canonical* CSV that `to_csv` writes: numbers in the units that the fields name.
 """
 
 import json
@@ -42,7 +41,7 @@ _LOWEST_C = -273.15
 
 
 def written_schema(kind: LogKind, bench: Bench | None = None) -> Descriptor:
-    """Of a log as makers write it. With a bench, its names, date order and units of bare numbers too."""
+    """Return the schema of a log as makers write it, with the bench's names, date order and default units."""
     known = ", ".join(f"`{name}`" for name in kind.signature)
     return _schema(
         f"{kind.title}, as written",
@@ -54,7 +53,7 @@ def written_schema(kind: LogKind, bench: Bench | None = None) -> Descriptor:
 
 
 def canonical_schema(kind: LogKind, bench: Bench | None = None, extra: Iterable[str] = ()) -> Descriptor:
-    """Of a log as `to_csv` writes it, the `extra` columns of the maker's own at its end."""
+    """Return the schema of a log as `to_csv` writes it, with the maker's `extra` columns at the end."""
     fields: list[Descriptor] = []
     for column in kind.columns:
         fields.append(_canonical_field(column, bench))
@@ -75,7 +74,7 @@ def canonical_schema(kind: LogKind, bench: Bench | None = None, extra: Iterable[
 
 
 def write_schemas(kinds: Iterable[LogKind], bench: Bench | None, folder: Path) -> tuple[Path, ...]:
-    """Write `<log>.schema.json` and `<log>.canonical.schema.json` of each log, each file whole."""
+    """Write `<log>.schema.json` and `<log>.canonical.schema.json` of each log."""
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
     for kind in kinds:
@@ -88,7 +87,7 @@ def write_schemas(kinds: Iterable[LogKind], bench: Bench | None, folder: Path) -
 
 
 def json_bytes(descriptor: Descriptor) -> bytes:
-    """A descriptor as the same bytes every time."""
+    """Return a descriptor as JSON, the same bytes every time."""
     return f"{json.dumps(descriptor, ensure_ascii=False, indent=2)}\n".encode()
 
 
@@ -183,7 +182,7 @@ def _quantity_pattern(dimension: Dimension) -> str:
 
 
 def _cased(spellings: Iterable[str]) -> list[str]:
-    """The spellings as people case them: `degf`, `DEGF`, `Degf`, and `degF`."""
+    """Return the spellings in the cases that people write: `degf`, `DEGF`, `Degf`, and `degF`."""
     cased: dict[str, None] = {}
     for text in spellings:
         cased |= dict.fromkeys((text, text.upper(), text.capitalize()))

@@ -1,4 +1,4 @@
-"""Set a timer up or take it away: only files that benchwater wrote are ever replaced or removed."""
+"""Install or remove a timer. Only files that benchwater wrote are replaced or removed."""
 
 import os
 import shutil
@@ -24,37 +24,37 @@ from benchwater.schedule.timers import (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """What a command of the system answered."""
+class Completed:
+    """The exit status and output of a system command."""
 
     status: int
     out: str = ""
     err: str = ""
 
 
-Runner = Callable[[Sequence[str], str | None], Answer]
+Runner = Callable[[Sequence[str], str | None], Completed]
 
 
-def run_command(words: Sequence[str], given: str | None = None) -> Answer:
-    """Run a command of the system, with a text on its standard input."""
+def run_command(words: Sequence[str], given: str | None = None) -> Completed:
+    """Run a system command with a text on its standard input. TimerError if it cannot be started."""
     try:
         done = subprocess.run(
             words, input=given, capture_output=True, text=True, errors="replace", check=False
         )
     except OSError as error:
         raise TimerError(f"`{words[0]}` cannot be run: {error.strerror or error}") from error
-    return Answer(status=done.returncode, out=done.stdout, err=done.stderr)
+    return Completed(status=done.returncode, out=done.stdout, err=done.stderr)
 
 
-def this_system(platform: str = sys.platform, found: Callable[[str], str | None] = shutil.which) -> str:
-    """Which timer this computer has. TimerError where it has none that is known."""
+def this_system(platform: str = sys.platform, which: Callable[[str], str | None] = shutil.which) -> str:
+    """Return the timer that this computer has. TimerError if it has none of the four."""
     if platform == "darwin":
         return "launchd"
     if platform == "win32":
         return "schtasks"
-    if found("systemctl") and Path("/run/systemd/system").is_dir():
+    if which("systemctl") and Path("/run/systemd/system").is_dir():
         return "systemd"
-    if found("crontab"):
+    if which("crontab"):
         return "cron"
     raise TimerError(
         "this computer has no timer that is known (systemd, launchd, Task Scheduler, cron): have whatever "
@@ -63,7 +63,7 @@ def this_system(platform: str = sys.platform, found: Callable[[str], str | None]
 
 
 def timer_for(system: str, job: Job, home: Path, environment: Mapping[str, str]) -> Timer:
-    """The timer for a system that keeps it in files; cron has none."""
+    """Return the timer of a system that keeps it in files: all but cron."""
     if system == "systemd":
         return systemd_timer(job, home, environment)
     if system == "launchd":
@@ -72,7 +72,7 @@ def timer_for(system: str, job: Job, home: Path, environment: Mapping[str, str])
 
 
 def install(timer: Timer, run: Runner) -> Iterator[str]:
-    """Put the files in place and switch the timer on; says each step. Doing it again changes nothing."""
+    """Write the files and switch the timer on; yield each step. A second run changes nothing."""
     for file in timer.files:
         _refuse_foreign(file)
     _refuse_foreign_task(timer, run)
@@ -86,12 +86,12 @@ def install(timer: Timer, run: Runner) -> Iterator[str]:
     *first, last = timer.on
     for words in first:
         run(words, None)
-    _must(run(last, None), last)
+    _check(run(last, None), last)
     yield f"Switched on: {' '.join(last)}"
 
 
 def remove(timer: Timer, run: Runner) -> Iterator[str]:
-    """Switch the timer off and take its files away; says each step. Nothing there is fine too."""
+    """Switch the timer off and remove its files; yield each step. It may be absent."""
     there = [file for file in timer.files if file.path.exists()]
     for file in there:
         _refuse_foreign(file)
@@ -108,43 +108,45 @@ def remove(timer: Timer, run: Runner) -> Iterator[str]:
 
 
 def install_in_crontab(job: Job, run: Runner) -> Iterator[str]:
-    """Add the job's line to the crontab, or bring it up to date."""
+    """Add the job's line to the crontab, or update it; yield what was done."""
     before = _crontab(run)
     after = with_job(before, job)
     if after == before:
         yield "Already in your crontab."
         return
     words = ("crontab", "-")
-    _must(run(words, after), words)
+    _check(run(words, after), words)
     yield "Added to your crontab (`crontab -l` shows it)."
 
 
 def remove_from_crontab(job: Job, run: Runner) -> Iterator[str]:
-    """Take the job's line out of the crontab."""
+    """Remove the job's line from the crontab; yield what was done."""
     before = _crontab(run)
     after = without_job(before, job)
     if after == before:
         yield "There is no timer for this folder."
         return
     words = ("crontab", "-")
-    _must(run(words, after), words)
+    _check(run(words, after), words)
     yield "Taken out of your crontab."
 
 
 def _crontab(run: Runner) -> str:
-    """The crontab as it is. One that cannot be read must not be taken for an empty one."""
+    """Return the crontab. TimerError if it cannot be read: it must not pass for an empty one."""
     words = ("crontab", "-l")
-    answer = run(words, None)
-    if answer.status != 0 and "no crontab" in answer.err.lower():
+    completed = run(words, None)
+    if completed.status != 0 and "no crontab" in completed.err.lower():
         return ""
-    _must(answer, words)
-    return answer.out
+    _check(completed, words)
+    return completed.out
 
 
-def _must(answer: Answer, words: Sequence[str]) -> None:
-    if answer.status != 0:
-        said = " ".join((answer.err or answer.out).split())
-        raise TimerError(f"`{' '.join(words)}` did not work (status {answer.status}): {said or 'no reason'}")
+def _check(completed: Completed, words: Sequence[str]) -> None:
+    if completed.status != 0:
+        output = " ".join((completed.err or completed.out).split())
+        raise TimerError(
+            f"`{' '.join(words)}` did not work (status {completed.status}): {output or 'no reason'}"
+        )
 
 
 def _refuse_foreign(file: TimerFile) -> None:
@@ -155,10 +157,10 @@ def _refuse_foreign(file: TimerFile) -> None:
 
 
 def _refuse_foreign_task(timer: Timer, run: Runner) -> None:
-    """A task of that name that benchwater did not make: only Windows keeps tasks apart from their files."""
+    """Refuse a task of that name that benchwater did not make; only Windows keeps tasks apart from files."""
     if timer.system != "schtasks" or any(file.path.exists() for file in timer.files):
         return
     task = timer.on[-1][3]
-    answer = run(("schtasks", "/Query", "/TN", task, "/XML"), None)
-    if answer.status == 0 and MARK not in answer.out:
+    completed = run(("schtasks", "/Query", "/TN", task, "/XML"), None)
+    if completed.status == 0 and MARK not in completed.out:
         raise TimerError(f"the task {task} was not made by benchwater and is left as it is")

@@ -1,8 +1,8 @@
-"""Digests of what a period's report rests on in the logs: rows up to its end, and rows set aside.
+"""The months and seasons that have rows, each with a digest of the rows that its report is made from.
 
-Rows count by what they say and in their order, not by their file or line: a file that is renamed, or
-grows at its top, changes no report. A row that was set aside counts for every period, unless its own
-date can be read and is later.
+A digest covers what the rows say and their order, not their file or line: a file that is renamed, or
+grows at its top, changes no report. A row set aside counts for every period, unless its own date can be
+read and is later.
 """
 
 import hashlib
@@ -27,13 +27,13 @@ from benchwater.schedule.manifest import Period
 if TYPE_CHECKING:
     import pandas as pd
 
-_SHORT = 16
-_PLACE = ("file", "line")
-_MARK_BYTES = 8
+_FILE_DIGITS = 16
+_PLACE_COLUMNS = ("file", "line")
+_HASH_BYTES = 8
 
 
 def periods_with_rows(tables: "Mapping[str, pd.DataFrame]", bench: Bench) -> tuple[Period, ...]:
-    """Every month and season with a row in any log, in order of their ends; a month before its season."""
+    """Return every month and season with a row in any log, sorted by end; a month before its season."""
     midnights = {each for table in tables.values() for each in table["date"].dropna().dt.normalize().unique()}
     days = [midnight.date() for midnight in sorted(midnights)]
     found = [*_months(days, bench), *_seasons(days, bench)]
@@ -43,7 +43,7 @@ def periods_with_rows(tables: "Mapping[str, pd.DataFrame]", bench: Bench) -> tup
 def with_digests(
     periods: Sequence[Period], folder: Path, reading: Reading, kinds: Sequence[LogKind], bench: Bench
 ) -> tuple[Period, ...]:
-    """The periods, each with the digests of what its report rests on."""
+    """Return the periods with their digests, `rows` and `files`, filled in."""
     logs = {name: _used(table) for name, table in sorted(reading.tables.items())}
     logs["set aside"] = _set_aside(folder, reading.set_aside, kinds, bench)
     at_end = _by_end(logs, {period.rows_until for period in periods})
@@ -83,30 +83,30 @@ def _seasons(days: list[date], bench: Bench) -> Iterator[Period]:
 
 @dataclass(frozen=True, slots=True)
 class _Log:
-    """A log's rows in order of their moments: the number of each one's file in `files`, and its mark."""
+    """A log's rows sorted by time: of each its time, the position of its file in `files`, and its hash."""
 
-    moments: np.ndarray
+    times: np.ndarray
     file: np.ndarray
     files: Sequence[str]
-    marks: np.ndarray
+    hashes: np.ndarray
 
     def rows_before(self, end: date) -> int:
-        """How many rows are earlier than that day."""
-        return int(np.searchsorted(self.moments, np.datetime64(end, "us")))
+        """Return how many rows are earlier than the day."""
+        return int(np.searchsorted(self.times, np.datetime64(end, "us")))
 
     def digest(self, rows: Any = slice(None)) -> str:
-        """Of the marks of some rows, in their order."""
-        return hashlib.sha256(self.marks[rows].astype("<u8").tobytes()).hexdigest()
+        """Return the digest of the hashes of some rows, in their order."""
+        return hashlib.sha256(self.hashes[rows].astype("<u8").tobytes()).hexdigest()
 
     def rows_of_files(self) -> dict[str, np.ndarray]:
-        """The numbers of each file's rows, rising."""
+        """Return the positions of each file's rows, ascending."""
         order = np.argsort(self.file, kind="stable")
         bounds = np.searchsorted(self.file[order], np.arange(len(self.files) + 1))
         return {name: order[bounds[at] : bounds[at + 1]] for at, name in enumerate(self.files)}
 
 
 def _by_end(logs: Mapping[str, _Log], ends: Iterable[date]) -> dict[date, tuple[str, dict[str, str]]]:
-    """For each end: the digest of all that is earlier, and one for each file."""
+    """Return for each end the digest of all earlier rows, and one for each file."""
     rows_of_files = {name: log.rows_of_files() for name, log in logs.items()}
     found: dict[date, tuple[str, dict[str, str]]] = {}
     for end in sorted(ends):
@@ -118,31 +118,32 @@ def _by_end(logs: Mapping[str, _Log], ends: Iterable[date]) -> dict[date, tuple[
             for file, rows in rows_of_files[name].items():
                 earlier = rows[: np.searchsorted(rows, before)]
                 if len(earlier):
-                    told = f"{name} {log.digest(earlier)}\n"
-                    files.setdefault(file, hashlib.sha256()).update(told.encode())
+                    part = f"{name} {log.digest(earlier)}\n"
+                    files.setdefault(file, hashlib.sha256()).update(part.encode())
         found[end] = (
             whole.hexdigest(),
-            {file: digest.hexdigest()[:_SHORT] for file, digest in sorted(files.items())},
+            {file: digest.hexdigest()[:_FILE_DIGITS] for file, digest in sorted(files.items())},
         )
     return found
 
 
 def _used(table: "pd.DataFrame") -> _Log:
-    """A row's mark is the sum, in 64 bits, of those of its cells; a cell that is missing has none."""
+    """Hash each row: the sum of its cells' hashes modulo 2**64. A missing cell adds nothing."""
     import pandas as pd
 
-    marks = np.zeros(len(table), dtype=np.uint64)
+    hashes = np.zeros(len(table), dtype=np.uint64)
     for name in table.columns:
-        if name not in _PLACE:
+        if name not in _PLACE_COLUMNS:
             codes, values = pd.factorize(table[name])
-            # What is missing has the code -1, and so the mark that stands last.
-            marks += np.array([*(_mark(f"{name}={each!r}") for each in values.tolist()), 0], np.uint64)[codes]
+            # factorize codes a missing cell as -1, which selects the 0 at the end.
+            of_values = [_hash(f"{name}={value!r}") for value in values.tolist()]
+            hashes += np.array([*of_values, 0], np.uint64)[codes]
     file, files = pd.factorize(table["file"])
-    return _Log(table["date"].to_numpy("datetime64[us]"), file, files.tolist(), marks)
+    return _Log(table["date"].to_numpy("datetime64[us]"), file, files.tolist(), hashes)
 
 
-def _mark(text: str) -> int:
-    digest = hashlib.blake2b(text.encode("utf-8", "surrogatepass"), digest_size=_MARK_BYTES)
+def _hash(text: str) -> int:
+    digest = hashlib.blake2b(text.encode("utf-8", "surrogatepass"), digest_size=_HASH_BYTES)
     return int.from_bytes(digest.digest(), "little")
 
 
@@ -152,15 +153,16 @@ def _set_aside(folder: Path, entries: Sequence[SetAside], kinds: Sequence[LogKin
         lines.setdefault(entry.file, []).append(entry.line)
     dates = {file: _dates(folder / file, lines[file], kinds, bench) for file in lines}
     when = np.array([dates[entry.file].get(entry.line, datetime.min) for entry in entries], "datetime64[us]")
-    told = ["\x1f".join((entry.log, entry.column, entry.value, entry.why)) for entry in entries]
-    marks, order = np.array([_mark(text) for text in told], np.uint64), np.argsort(when, kind="stable")
+    texts = ["\x1f".join((entry.log, entry.column, entry.value, entry.why)) for entry in entries]
+    hashes = np.array([_hash(text) for text in texts], np.uint64)
+    order = np.argsort(when, kind="stable")
     number = {file: at for at, file in enumerate(lines)}
     file = np.array([number[entry.file] for entry in entries], np.int64)
-    return _Log(when[order], file[order], list(lines), marks[order])
+    return _Log(when[order], file[order], list(lines), hashes[order])
 
 
 def _dates(path: Path, lines: Sequence[int], kinds: Sequence[LogKind], bench: Bench) -> dict[int, datetime]:
-    """The date of each record on these lines of a file that has one that can be read, by line."""
+    """Map the line of each of these records to its date, where it has one that can be read."""
     try:
         header = recognise(decode(path.read_bytes()).text, kinds)
     except (OSError, FileError):

@@ -17,7 +17,7 @@ _FIRST_DAY = "2024-01-01"
 
 
 class TimerError(RuntimeError):
-    """A timer that cannot be shown, set up or removed; the message says why and what to do."""
+    """A timer cannot be shown, set up or removed; the message says why and what to do."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +33,7 @@ class Job:
     workspace_plugins: bool = True
 
     def __post_init__(self) -> None:
-        """Refuse what no timer can hold."""
+        """Refuse paths that no timer can hold."""
         for text in (self.python, str(self.folder), str(self.out), str(self.log)):
             is_text = all(character < "\ud800" or character > "\udfff" for character in text)
             if not is_text or any(ord(character) < 32 or ord(character) == 127 for character in text):
@@ -43,12 +43,12 @@ class Job:
     def name(self) -> str:
         """`benchwater-my-bench-1a2b3c4d`: the same for the same folder, another for any other."""
         plain = re.sub(r"[^a-z0-9]+", "-", self.folder.name.lower()).strip("-")[:40]
-        mark = hashlib.sha256(str(self.folder).encode("utf-8", "surrogatepass")).hexdigest()[:8]
-        return "-".join(part for part in ("benchwater", plain, mark) if part)
+        digest = hashlib.sha256(str(self.folder).encode("utf-8", "surrogatepass")).hexdigest()[:8]
+        return "-".join(part for part in ("benchwater", plain, digest) if part)
 
     @property
     def words(self) -> tuple[str, ...]:
-        """The command as a list of words, which each system quotes in its own way."""
+        """The command as separate words; each system quotes them in its own way."""
         command = [self.python, "-P", "-m", "benchwater", "due"]
         command += ["--out", str(self.out), "--log", str(self.log)]
         if not self.workspace_plugins:
@@ -58,7 +58,7 @@ class Job:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimerFile:
-    """A file that a timer consists of; `data` holds MARK, by which it is known as benchwater's."""
+    """A file of a timer. `data` contains MARK, which shows that benchwater wrote it."""
 
     path: Path
     data: bytes
@@ -66,11 +66,11 @@ class TimerFile:
 
     @property
     def text(self) -> str:
-        """Its content as text."""
+        """The content as text."""
         return self.data.decode(self.encoding)
 
     def is_ours(self) -> bool:
-        """Whether the file that lies at this path was written by benchwater."""
+        """Return whether benchwater wrote the file at this path, or none is there."""
         try:
             return MARK in self.path.read_bytes().decode(self.encoding, "replace")
         except FileNotFoundError:
@@ -79,10 +79,10 @@ class TimerFile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Timer:
-    """Everything one system needs: files, and the commands that switch the timer on and off.
+    """What one system needs: files, and the commands that switch the timer on and off.
 
-    A command in `off` may fail, for what it switches off may not be on. `after_removal` runs once the
-    files are gone. `note` is for the maker.
+    A command in `off` may fail, because the timer may not be on. `after_removal` runs once the files are
+    removed. `note` is for the maker.
     """
 
     system: str
@@ -94,7 +94,11 @@ class Timer:
 
 
 def systemd_timer(job: Job, home: Path, environment: Mapping[str, str]) -> Timer:
-    """The two units, below `$XDG_CONFIG_HOME/systemd/user`."""
+    """Return a systemd user timer: two units below `$XDG_CONFIG_HOME/systemd/user`.
+
+    Persistent: systemd makes up for a run missed while the computer slept. Quoting as in systemd.service(5),
+    "Command lines", and systemd.syntax(7); `%` begins a specifier.
+    """
     config = environment.get("XDG_CONFIG_HOME", "")
     folder = (Path(config) if Path(config).is_absolute() else home / ".config") / "systemd" / "user"
     unit = f"{job.name}.timer"
@@ -115,13 +119,13 @@ def systemd_timer(job: Job, home: Path, environment: Mapping[str, str]) -> Timer
 
 
 def quoted(word: str) -> str:
-    """One word of ExecStart; the `:` before the command keeps `$` from being replaced."""
+    """Quote one word of ExecStart; the `:` before the command keeps systemd from expanding `$`."""
     escaped = word.replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%")
     return f'"{escaped}"'
 
 
 def _command(job: Job) -> str:
-    """systemd takes no quotes or backslashes in the path of what it starts: a shell then starts it."""
+    """Return ExecStart. systemd takes no quotes or backslashes in a program's path: a shell starts those."""
     words = job.words
     if any(character in job.python for character in "\"'\\"):
         words = ("/bin/sh", "-c", 'exec "$@"', "sh", *words)
@@ -161,7 +165,10 @@ def _timer(job: Job) -> str:
 
 
 def launchd_timer(job: Job, home: Path, user_id: int) -> Timer:
-    """The agent's property list, in `~/Library/LaunchAgents`."""
+    """Return a launchd agent: a property list in `~/Library/LaunchAgents`.
+
+    It runs daily, on waking if the hour was slept through, and at login.
+    """
     path = home / "Library" / "LaunchAgents" / f"{job.name}.plist"
     domain = f"gui/{user_id}"
     return Timer(
@@ -193,7 +200,11 @@ def _plist(job: Job) -> bytes:
 
 
 def task_scheduler_timer(job: Job, home: Path, environment: Mapping[str, str]) -> Timer:
-    """The task's XML, kept below `%LOCALAPPDATA%`, and the task `\\benchwater\\<name>` made from it."""
+    """Return a task of the Windows Task Scheduler, `\\benchwater\\<name>`, from XML below `%LOCALAPPDATA%`.
+
+    The XML is UTF-16, as `schtasks /Create /XML` takes it; elements and their order as in Microsoft's Task
+    Scheduler schema, version 1.2.
+    """
     local = environment.get("LOCALAPPDATA", "")
     base = Path(local) if local else home / "AppData" / "Local"
     path = base / "benchwater" / f"{job.name}.xml"
@@ -240,13 +251,16 @@ def _xml(job: Job) -> str:
 
 
 def cron_lines(job: Job) -> tuple[str, str]:
-    """The comment by which the line is known, and the line."""
+    """Return the crontab's comment that marks the line, and the line.
+
+    In a crontab `%` ends the command unless a backslash stands before it, inside quotes too (crontab(5)).
+    """
     command = shlex.join(job.words).replace("%", "\\%")
     return _mark(job), f"{job.minute} {job.hour} * * * {command}"
 
 
 def with_job(crontab: str, job: Job) -> str:
-    """The crontab with the job's line, once."""
+    """Return the crontab with the job's line in it once."""
     kept = without_job(crontab, job)
     if kept and not kept.endswith("\n"):
         kept += "\n"
@@ -254,7 +268,7 @@ def with_job(crontab: str, job: Job) -> str:
 
 
 def without_job(crontab: str, job: Job) -> str:
-    """The crontab without the job's comment and the line below it."""
+    """Return the crontab without the job's comment and the line below it."""
     kept: list[str] = []
     lines = iter(crontab.splitlines(keepends=True))
     for line in lines:
