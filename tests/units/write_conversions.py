@@ -3,8 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from benchwater.units.display import CANONICAL_NAMES
-from benchwater.units.quantities import CANONICAL, UNITS
+from benchwater.units.quantities import QUANTITIES, UNITS
 from benchwater.units.registry import Linear, ask_pint
 
 ROOT = Path(__file__).parents[2]
@@ -20,14 +19,11 @@ CONVERSIONS: dict[tuple[str, str], tuple[float, float]] = {
 
 def answers() -> Iterator[tuple[tuple[str, str], Linear]]:
     """Each unit to the canonical one of its dimension, and from it to each."""
-    for dimension, units in UNITS.items():
-        canonical = CANONICAL[dimension]
-        if canonical not in CANONICAL_NAMES:
-            continue
-        for unit in units:
+    for quantity, (canonical, pint_name, *_) in QUANTITIES.items():
+        for unit in UNITS[quantity]:
             yield (unit, canonical), ask_pint(unit, canonical)
-        for unit in units:
-            yield (CANONICAL_NAMES[canonical], unit), ask_pint(CANONICAL_NAMES[canonical], unit)
+        for unit in UNITS[quantity]:
+            yield (pint_name, unit), ask_pint(pint_name, unit)
 
 
 def text() -> str:

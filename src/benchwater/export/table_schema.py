@@ -10,25 +10,18 @@ the rules of a row are beyond a schema: `benchwater check` tells.
 The other is of the *canonical* CSV that `to_csv` writes: numbers in the units the fields name.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
 from benchwater.export.csv_text import DATE_FORMAT, ITEM_UNIT, keeps_item_unit, safe_text
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.cells import documented_unit
-from benchwater.units import CANONICAL, Dimension, unit_spellings
+from benchwater.units import QUANTITIES, Dimension, is_quantity, unit_spellings
 
 Descriptor = dict[str, Any]
 PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 
-_QUANTITIES: Mapping[str, Dimension] = {
-    "temperature": "temperature",
-    "mass": "mass",
-    "duration": "duration",
-    "length": "length",
-    "volume": "volume",
-}
 _DECIMAL = r"[0-9]{1,6}(\.[0-9]{1,4})?"
 _FRACTION = r"[0-9]{1,4}/[1-9][0-9]{0,3}"
 _NUMBER = rf"({_DECIMAL}|{_FRACTION}|[0-9]{{1,6}} {_FRACTION})"
@@ -109,7 +102,7 @@ def _written_field(column: Column, bench: Bench | None) -> Descriptor:
     if column.default is not None:
         meaning += f" (left empty: {column.default})"
     field = _field(column.name, type, meaning, required=column.needed, **rules)
-    if column.kind in _QUANTITIES and bench is not None:
+    if is_quantity(column.kind) and bench is not None:
         field["bareUnit"] = bench.default_units.get(column.name) or documented_unit(column, bench)
     if column.also:
         field["alsoCalled"] = list(column.also)
@@ -123,8 +116,8 @@ def _written_type(column: Column, bench: Bench | None) -> tuple[str, Descriptor]
         return "integer", {"minimum": None if column.signed else 0}
     if column.kind in {"number", "money"}:
         return "number", {"minimum": None if column.signed else 0}
-    if column.kind in _QUANTITIES:
-        return "string", {"pattern": _quantity_pattern(_QUANTITIES[column.kind])}
+    if is_quantity(column.kind):
+        return "string", {"pattern": _quantity_pattern(column.kind)}
     if column.kind in {"amount", "spread"}:
         each = [_quantity_pattern(dimension) for dimension in ("mass", "volume", "pieces")]
         return "string", {"pattern": f"({'|'.join(each)})"}
@@ -186,8 +179,8 @@ def _canonical_field(column: Column, bench: Bench | None) -> Descriptor:
         return _field(name, "number", meaning, unit=unit, required=filled, minimum=least)
     if column.kind in {"amount", "spread"}:
         return _field(name, "number", f"{meaning}; see {ITEM_UNIT}", required=filled, minimum=0)
-    if column.kind in _QUANTITIES:
-        unit = CANONICAL[_QUANTITIES[column.kind]]
+    if is_quantity(column.kind):
+        unit = QUANTITIES[column.kind].canonical
         lowest = _LOWEST_C if column.kind == "temperature" else 0
         return _field(name, "number", meaning, unit=unit, required=filled, minimum=lowest)
     if column.kind == "tags":

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchwater.plugin.bench import Bench
+from benchwater.units import QUANTITIES, is_quantity
 
 ColumnKind = Literal[
     "date",
@@ -26,14 +27,6 @@ ColumnKind = Literal[
 ]
 Reference = Literal["mold", "cavity", "item", "build"]
 Value = str | float | int | bool | object | None
-
-CANONICAL_SUFFIX: Mapping[str, str] = {
-    "temperature": "_c",
-    "mass": "_g",
-    "duration": "_h",
-    "length": "_mm",
-    "volume": "_ml",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +64,7 @@ class Column:
     @property
     def frame_name(self) -> str:
         """The name of this column in the season's table, canonical unit included."""
-        return self.name + CANONICAL_SUFFIX.get(self.kind, "")
+        return self.name + (QUANTITIES[self.kind].suffix if is_quantity(self.kind) else "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

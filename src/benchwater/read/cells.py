@@ -4,13 +4,13 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal, cast
+from typing import Literal
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
 from benchwater.read.reasons import CellError, Reason
 from benchwater.text import near_names, quoted
-from benchwater.units import Dimension, QuantityError, read_number, read_quantity
+from benchwater.units import QUANTITIES, Dimension, QuantityError, is_quantity, read_number, read_quantity
 
 DateOrder = Literal["iso", "day first", "month first"]
 
@@ -25,18 +25,6 @@ _LIKE_A_DATE = re.compile(
 )
 _YES = frozenset({"yes", "y", "true", "x"})
 _NO = frozenset({"no", "n", "false", "none"})
-_DOCUMENTED_DEFAULT = {
-    ("temperature", "us"): "degF",
-    ("temperature", "metric"): "degC",
-    ("mass", "us"): "g",
-    ("mass", "metric"): "g",
-    ("duration", "us"): "h",
-    ("duration", "metric"): "h",
-    ("length", "us"): "in",
-    ("length", "metric"): "mm",
-    ("volume", "us"): "fl oz",
-    ("volume", "metric"): "mL",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +38,10 @@ class CellContext:
 
 def documented_unit(column: Column, bench: Bench) -> str | None:
     """The unit of a bare number where neither cell, heading nor bench.toml names one."""
-    return column.bare_unit or _DOCUMENTED_DEFAULT.get((column.kind, bench.system))
+    if column.bare_unit or not is_quantity(column.kind):
+        return column.bare_unit or None
+    units = QUANTITIES[column.kind]
+    return units.us if bench.system == "us" else units.metric
 
 
 def read_cell(text: str, column: Column, context: CellContext) -> Value:
@@ -72,9 +63,9 @@ def read_cell(text: str, column: Column, context: CellContext) -> Value:
         return tuple(tag for tag in (" ".join(part.split()).casefold() for part in text.split(";")) if tag)
     if kind == "yes_no":
         return _yes_no(text, column)
-    if kind in {"count", "number", "money"}:
-        return _plain_number(text, column, context)
-    return _quantity(text, cast(Dimension, kind), column, context)
+    if is_quantity(kind):
+        return _amount(text, kind, context.bare_unit, context)
+    return _plain_number(text, column, context)
 
 
 def read_date(text: str, order: DateOrder) -> datetime:
@@ -221,10 +212,6 @@ def _without_currency(text: str, column: Column, bench: Bench) -> str:
     for mark in (bench.currency, "$", "€", "£", "¥"):
         plain = plain.removeprefix(mark).removesuffix(mark).strip()
     return plain
-
-
-def _quantity(text: str, dimension: Dimension, column: Column, context: CellContext) -> float:
-    return _amount(text, dimension, context.bare_unit, context)
 
 
 def _amount(text: str, dimension: Dimension, bare_unit: str | None, context: CellContext) -> float:

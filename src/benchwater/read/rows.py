@@ -18,7 +18,7 @@ from benchwater.read.outcome import CheckProblem, SetAside
 from benchwater.read.reasons import CellError, FileError, Reason
 from benchwater.read.records import Record
 from benchwater.read.row_check import check_rows
-from benchwater.units import QuantityError, read_quantity
+from benchwater.units import QuantityError, is_quantity, read_quantity
 
 _TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
 
@@ -168,7 +168,7 @@ def _check_heading_units(header: Header) -> None:
         column = heading.column
         if column is None or heading.unit is None:
             continue
-        if column.kind in {"temperature", "mass", "duration", "length", "volume"}:
+        if is_quantity(column.kind):
             try:
                 read_quantity("1", column.kind, default_unit=heading.unit)
             except QuantityError as error:

@@ -8,13 +8,12 @@ import numpy as np
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.coded import Coded, Rows, empty_column, joined
 from benchwater.read.repeats import FileRows
+from benchwater.units import QUANTITIES
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_NUMBERS = frozenset(
-    {"number", "money", "amount", "spread", "temperature", "mass", "duration", "length", "volume"}
-)
+_NUMBERS = frozenset({"number", "money", "amount", "spread", *QUANTITIES})
 
 
 def build_tables(kinds: Sequence[LogKind], files: Sequence[FileRows]) -> "dict[str, pd.DataFrame]":
