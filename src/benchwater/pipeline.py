@@ -71,6 +71,7 @@ def read_workspace(
         fallbacks=bench_file.bench.fallbacks + reading.fallbacks,
         plugin_options=options,
     )
+    plugins = plugins.with_check_problems(reading.check_problems)
     return Workspace(folder=folder, bench=bench, plugins=plugins, reading=reading)
 
 

@@ -56,6 +56,16 @@ def _log_faults(kind: LogKind) -> Iterator[str]:
             f"{of} must declare `Column(name='date', kind='date', needed=True, ...)`, as every row stands "
             "for a day (other headings for it go into `also`)"
         )
+    for column in kind.columns:
+        other = "item" if column.kind in {"amount", "spread"} else "mold"
+        if other == "mold" and column.refers_to != "cavity":
+            continue
+        decides = kind.column(other)
+        if decides is None or (decides.kind, decides.refers_to, decides.needed) != ("name", other, True):
+            yield (
+                f"{of} has a column `{column.name}` that is read by the {other} of its row: declare "
+                f"`Column(name='{other}', kind='name', refers_to='{other}', needed=True, ...)`"
+            )
     names = [*kind.frame_columns]
     for name in dict.fromkeys(name for name in names if names.count(name) > 1):
         yield f"{of} has two columns named `{name}`"

@@ -1,13 +1,14 @@
 """What loading gives: the plugins that are in, and the problems of those that are not."""
 
 import traceback
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from benchwater.plugin.hooks import Analysis, HandOnError, ReportWritten
 from benchwater.plugin.logs import LogKind
+from benchwater.read.outcome import CheckProblem
 
 Origin = Literal["shipped", "installed", "workspace"]
 
@@ -87,6 +88,22 @@ class Plugins:
         """Every analysis with the plugin that brings it, in the order of the report."""
         pairs = [(analysis, plugin) for plugin in self.loaded for analysis in plugin.analyses]
         return tuple(sorted(pairs, key=lambda pair: (pair[0].order, pair[0].id)))
+
+    def with_check_problems(self, problems: Sequence[CheckProblem]) -> "Plugins":
+        """Add the first failure of each log's check to the problems, under the plugin that brings the log."""
+        found: list[PluginProblem] = []
+        for plugin in self.loaded:
+            for kind in plugin.log_kinds:
+                first = next((problem for problem in problems if problem.log == kind.name), None)
+                if first is not None:
+                    why = (
+                        f"has a check of the log `{kind.name}` that failed on {first.file}, "
+                        f"line {first.line}: {first.why} (such rows are used unchecked)"
+                    )
+                    found.append(
+                        PluginProblem(origin=plugin.origin, name=plugin.where, why=why, detail=first.detail)
+                    )
+        return replace(self, problems=(*self.problems, *found))
 
     def hand_on(
         self, report: ReportWritten, options: Mapping[str, Mapping[str, object]]

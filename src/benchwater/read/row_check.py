@@ -61,7 +61,11 @@ def _problems(check: Check, row: "_RecordingRow", bench: Bench) -> tuple[RowProb
         raise _AnswerError(f"it must return an iterable of RowProblem, not {answer!r}")
     found = []
     for problem in answer:
-        if not isinstance(problem, RowProblem):
+        if not (
+            isinstance(problem, RowProblem)
+            and isinstance(problem.column, str)
+            and isinstance(problem.why, str)
+        ):
             raise _AnswerError(f"it must return an iterable of RowProblem; one of them is {problem!r}")
         found.append(problem)
     return tuple(found)
