@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from benchwater.read.limits import LARGEST_FILE_BYTES
+from benchwater.read.refusals import LARGEST_FILE_BYTES
 
 NOT_KNOWN = ""
 _DIGITS = 32

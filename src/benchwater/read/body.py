@@ -14,9 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from benchwater.read.coded import Coded, Flags, Rows, joined, merged
-from benchwater.read.limits import MOST_LINES, MOST_ROWS, MOST_SET_ASIDE
-from benchwater.read.reasons import FileError
 from benchwater.read.records import Record, record_at
+from benchwater.read.refusals import MOST_LINES, MOST_ROWS, MOST_SET_ASIDE, FileError
 
 _WIDER = 2
 _BYTES_AT_ONCE = 8 * 1024 * 1024

@@ -8,7 +8,8 @@ from typing import Literal
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
-from benchwater.read.reasons import CellError, Reason
+from benchwater.read.headers import Header
+from benchwater.read.refusals import CellError, Reason
 from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, is_quantity, read_number, read_quantity
 
@@ -235,3 +236,39 @@ def _which_order(first: int, middle: int, year: int) -> str:
     if first <= 12 and middle <= 12 and first != middle:
         return f"could be {year}-{middle:02}-{first:02} or {year}-{first:02}-{middle:02}: {accepted}"
     return f"is not in year-month-day order: {accepted}"
+
+
+class BareUnits:
+    """The units of one file's columns; `stood_in` says in words which documented ones were needed."""
+
+    def __init__(self, header: Header, bench: Bench) -> None:
+        """Of a file with that header."""
+        self.stood_in: set[str] = set()
+        by_heading = {h.column.name: h.unit for h in header.headings if h.column is not None and h.unit}
+        self._known: dict[str, tuple[CellContext, str]] = {}
+        for column in header.kind.columns:
+            stated = (
+                by_heading.get(column.name)
+                or bench.default_units.get(f"{header.kind.name}.{column.name}")
+                or bench.default_units.get(column.name)
+            )
+            documented = documented_unit(column, bench) if stated is None else None
+            context = CellContext(
+                bench=bench, decimal_comma=header.separator == ";", bare_unit=stated or documented
+            )
+            note = (
+                f"bare numbers in `{column.name}` of the {header.kind.name} log were read as {documented} "
+                f"(say otherwise under [defaults])"
+            )
+            self._known[column.name] = context, note if documented is not None else ""
+
+    def context(self, column: Column, text: str) -> CellContext:
+        """What one cell of the column is read against."""
+        context, note = self._known[column.name]
+        if note and _is_bare(text):
+            self.stood_in.add(note)
+        return context
+
+
+def _is_bare(text: str) -> bool:
+    return bool(text) and text.lstrip("+-−").replace(".", "").replace(",", "").isdigit()

@@ -8,14 +8,12 @@ from pathlib import Path
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
-from benchwater.read.limits import LARGEST_FILE_BYTES
 from benchwater.read.outcome import NotRead, Reading, Source
-from benchwater.read.reasons import FileError
-from benchwater.read.repeats import FileRows, take_repeats
+from benchwater.read.records import decode
+from benchwater.read.refusals import LARGEST_FILE_BYTES, FileError
 from benchwater.read.rows import ReadRows, read_rows
-from benchwater.read.tables import build_tables
+from benchwater.read.tables import FileRows, build_tables, take_repeats
 
 LOG_ENDINGS = (".csv", ".tsv", ".txt")
 NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")

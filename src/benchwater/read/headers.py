@@ -7,9 +7,8 @@ from functools import lru_cache, partial
 from itertools import islice
 
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
-from benchwater.read.reasons import FileError
 from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
+from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
 from benchwater.text import quoted
 from benchwater.words import listed
 

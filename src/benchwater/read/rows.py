@@ -8,15 +8,13 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
-from benchwater.read.bare_units import BareUnits
 from benchwater.read.body import Body, read_body
-from benchwater.read.cells import CellContext, check_cavity, read_amount, read_cell
+from benchwater.read.cells import BareUnits, CellContext, check_cavity, read_amount, read_cell
 from benchwater.read.coded import Coded, Rows, empty_column, grouped
 from benchwater.read.headers import Header, Heading
-from benchwater.read.limits import LONGEST_CELL, MOST_SET_ASIDE
 from benchwater.read.outcome import CheckProblem, SetAside
-from benchwater.read.reasons import CellError, FileError, Reason
 from benchwater.read.records import Record
+from benchwater.read.refusals import LONGEST_CELL, MOST_SET_ASIDE, CellError, FileError, Reason
 from benchwater.read.row_check import check_rows
 from benchwater.units import QuantityError, is_quantity, read_quantity
 
