@@ -4,8 +4,7 @@ from importlib.metadata import entry_points
 
 import pytest
 
-from benchwater.plugin_host.contents import NOT_KNOWN, content_hash, shipped_plugins
-from benchwater.plugin_host.places import shipped_folder
+from benchwater.plugin_host.contents import NOT_KNOWN, content_hash
 from benchwater.read.folder import LOG_ENDINGS as READ_ENDINGS
 from benchwater.read.folder import log_files
 from benchwater.schedule.inputs import (
@@ -32,10 +31,6 @@ def test_the_cheap_walk_sees_every_file_that_reading_takes_for_a_log(tmp_path):
     assert list(possible_logs(tmp_path)) == read
     assert len(read) == 9
     assert LOG_ENDINGS == READ_ENDINGS
-
-
-def test_shipped_plugins_are_looked_for_where_the_host_loads_them():
-    assert shipped_plugins() == shipped_folder()
 
 
 def test_a_helper_of_a_plugin_counts_and_its_tests_and_caches_do_not(tmp_path):

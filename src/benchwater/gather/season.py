@@ -1,11 +1,9 @@
 """The Season of a report: the rows up to its end, and nothing later."""
 
-from datetime import date
 from typing import TYPE_CHECKING
 
 from benchwater.gather.spans import Spans
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.days import between
 from benchwater.plugin.season import Season
 from benchwater.read.outcome import Reading
 
@@ -15,14 +13,14 @@ if TYPE_CHECKING:
 
 def gather(reading: Reading, bench: Bench, spans: Spans) -> Season:
     """Everything the logs hold before the end of the report."""
-    season = spans.season
-    logs = {name: _up_to(table, season.end) for name, table in reading.tables.items()}
-    return Season(bench, logs, season.start, season.end)
+    span = spans.season
+    whole = Season(bench, reading.tables, span.start, span.end)
+    logs = {kind: _used_words(whole.before(kind, span.end), table) for kind, table in reading.tables.items()}
+    return Season(bench, logs, span.start, span.end)
 
 
-def _up_to(table: "pd.DataFrame", end: date) -> "pd.DataFrame":
-    """The rows before `end`, without the categories that later rows alone hold."""
-    rows = between(table, None, end)
+def _used_words(rows: "pd.DataFrame", table: "pd.DataFrame") -> "pd.DataFrame":
+    """Some rows of a table, without the categories that its other rows alone hold."""
     if len(rows) == len(table):
         return rows
     words = [name for name in rows.columns if rows[name].dtype == "category"]

@@ -6,36 +6,27 @@ Nothing heavy is imported here, so that `due` with nothing to do ends soon.
 import hashlib
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
+from benchwater.plugin_host.places import shipped_folder, workspace_folder
 from benchwater.read.refusals import LARGEST_FILE_BYTES
 
 NOT_KNOWN = ""
 _DIGITS = 32
 
 
-def plugin_contents(workspace: Path | None, files: Sequence[Path] = ()) -> dict[str, str]:
+def plugin_contents(workspace: Path | None) -> dict[str, str]:
     """Content hashes by name of all that plugins may come from, NOT_KNOWN for what cannot be opened.
 
-    `workspace` is the maker's folder, None to leave its plugins out; `files` are further plugins.
+    `workspace` is the maker's folder, None to leave its plugins out.
     """
-    found = {f"shipped: {name}": content for name, content in folder_contents(shipped_plugins())}
+    found = {f"shipped: {name}": content for name, content in folder_contents(shipped_folder())}
     found |= {f"installed: {name}": content for name, content in _installed()}
-    if workspace is not None and (workspace / "plugins").resolve() != shipped_plugins().resolve():
-        found |= {f"plugins/{name}": content for name, content in folder_contents(workspace / "plugins")}
-    for path in files:
-        inside = folder_contents(path) if path.is_dir() else [(path.name, content_hash(path))]
-        found |= {f"{path}: {name}": content for name, content in inside}
+    if (own := workspace_folder(workspace)) is not None:
+        found |= {f"plugins/{name}": content for name, content in folder_contents(own)}
     return found
-
-
-def shipped_plugins() -> Path:
-    """The folder that `plugin_host.places` loads shipped plugins from."""
-    package = Path(__file__).resolve().parents[1]
-    installed = package / "shipped_plugins"
-    return installed if installed.is_dir() else package.parents[1] / "plugins"
 
 
 def content_hash(path: Path) -> str:

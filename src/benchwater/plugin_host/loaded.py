@@ -4,13 +4,11 @@ import traceback
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
 
 from benchwater.plugin.hooks import Analysis, HandOnError, ReportWritten
 from benchwater.plugin.logs import LogKind
+from benchwater.plugin_host.places import Origin
 from benchwater.read.outcome import CheckProblem
-
-Origin = Literal["shipped", "installed", "workspace"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
