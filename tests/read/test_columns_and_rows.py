@@ -140,7 +140,7 @@ def test_a_text_is_split_the_same_in_one_stretch_and_in_many(monkeypatch):
         "\n".join(f"{n},{n % 7},{'x' if n % 11 else ''}" for n in range(500)) + '\n1,"2",3\n007,True,1.50\n'
     )
     at_once = read_body(text, ",", 3, first_line=2)
-    monkeypatch.setattr(body, "_BYTES_AT_ONCE", 64)
+    monkeypatch.setattr(body, "_CHUNK_BYTES", 64)
     in_many = read_body(text, ",", 3, first_line=2)
     assert [at_once.record(row) for row in range(502)] == [in_many.record(row) for row in range(502)]
     assert at_once.record(501).cells[:3] == ("007", "True", "1.50")

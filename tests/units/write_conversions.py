@@ -8,9 +8,9 @@ from benchwater.units.registry import Linear, ask_pint
 
 ROOT = Path(__file__).parents[2]
 FILE = ROOT / "src" / "benchwater" / "units" / "conversions.py"
-HEAD = '''"""What pint answers for every unit that is read or printed, so that a run need not ask it.
+HEAD = '''"""pint's conversions of every unit that is read or printed, so that a run need not import pint.
 
-Written by `tests/units/write_conversions.py`, and held against pint by the tests.
+Written by `tests/units/write_conversions.py`, and checked against pint by the tests.
 """
 
 CONVERSIONS: dict[tuple[str, str], tuple[float, float]] = {
@@ -28,9 +28,9 @@ def answers() -> Iterator[tuple[tuple[str, str], Linear]]:
 
 def text() -> str:
     """The module as it should stand."""
-    told = dict(answers())
+    found = dict(answers())
     lines = [
-        f'    ("{unit}", "{to}"): ({scale!r}, {offset!r}),\n' for (unit, to), (scale, offset) in told.items()
+        f'    ("{unit}", "{to}"): ({scale!r}, {offset!r}),\n' for (unit, to), (scale, offset) in found.items()
     ]
     return f"{HEAD}{''.join(lines)}}}\n"
 

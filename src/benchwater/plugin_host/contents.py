@@ -1,6 +1,6 @@
-"""What plugins are made of, as content hashes: whatever rests on them can tell that one changed.
+"""Content hashes of everything plugins are made of, to detect that one changed.
 
-Nothing heavy is imported here, so that `due` with nothing to do ends soon.
+Imports nothing heavy, so that `due` with nothing to do ends soon.
 """
 
 import hashlib
@@ -43,7 +43,7 @@ def content_hash(path: Path) -> str:
 
 
 def folder_contents(folder: Path) -> Iterator[tuple[str, str]]:
-    """Every file of a plugins folder that can take part: helpers and data too, tests and caches not."""
+    """Every file of a plugins folder that can affect a report: helpers and data, no tests or caches."""
     if not folder.is_dir():
         return
     for current, folders, names in os.walk(folder):
@@ -55,9 +55,9 @@ def folder_contents(folder: Path) -> Iterator[tuple[str, str]]:
 
 
 def _installed() -> Iterator[tuple[str, str]]:
-    """Plugins of installed packages: each package that names some, and what it says of them.
+    """Each installed package that declares plugins, with its version and a hash of its entry points.
 
-    Looked for where `importlib.metadata` looks, which to import would take longer than all the rest.
+    Searches where `importlib.metadata` does, the import of which takes longer than everything else here.
     """
     for place in dict.fromkeys(sys.path):
         for entry in _packages(place or "."):
@@ -69,7 +69,7 @@ def _installed() -> Iterator[tuple[str, str]]:
 
 
 def _packages(place: str) -> list[str]:
-    """The folders in which installed packages are told of."""
+    """The folders that describe installed packages."""
     try:
         return sorted(name for name in os.listdir(place) if name.endswith((".dist-info", ".egg-info")))
     except OSError:

@@ -1,4 +1,4 @@
-"""What a plugin declares, held to the contract: a sentence for its author where it cannot be taken."""
+"""Checks what a plugin declares against the contract, with a sentence for its author where it fails."""
 
 from collections.abc import Iterable, Iterator
 
@@ -24,7 +24,7 @@ def other_version(needed: object) -> str | None:
 
 
 def faults(analyses: Iterable[Analysis], log_kinds: Iterable[LogKind]) -> Iterator[str]:
-    """What is wrong with what a plugin brings, beyond names that another one has taken."""
+    """What is wrong with the declarations of a plugin, apart from names that another one has taken."""
     for analysis in analyses:
         yield from _option_faults(analysis)
     for kind in log_kinds:

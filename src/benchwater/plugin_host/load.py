@@ -1,4 +1,4 @@
-"""Load every plugin in its own guard, check what it brings, and list what is wrong with the rest."""
+"""Loads every plugin in its own guard, checks what it brings, and lists what is wrong with the rest."""
 
 import traceback
 from collections.abc import Callable, Iterable, Sequence

@@ -1,4 +1,4 @@
-"""What loading gives: the plugins that are in, and the problems of those that are not."""
+"""The plugins of a run, and the problems of those that could not be used."""
 
 import traceback
 from collections.abc import Callable, Mapping, Sequence
@@ -106,9 +106,9 @@ class Plugins:
     def hand_on(
         self, report: ReportWritten, options: Mapping[str, Mapping[str, object]]
     ) -> tuple[PluginProblem, ...]:
-        """Tell every plugin that asked for it of a report just written; what went wrong, for each.
+        """Call `report_written` of every plugin that has it; return what went wrong, for each.
 
-        `options` holds the tables `[plugins.ID]` of bench.toml. Nothing a plugin raises gets out of here.
+        `options` holds the tables `[plugins.ID]` of bench.toml. Nothing a plugin raises leaves this method.
         """
         problems: list[PluginProblem] = []
         for plugin in self.loaded:
@@ -117,12 +117,12 @@ class Plugins:
             try:
                 plugin.report_written(replace(report, options=dict(options.get(plugin.id, {}))))
             except (Exception, SystemExit) as error:
-                said = str(error) if isinstance(error, HandOnError) else f"{type(error).__name__}: {error}"
+                message = str(error) if isinstance(error, HandOnError) else f"{type(error).__name__}: {error}"
                 problems.append(
                     PluginProblem(
                         origin=plugin.origin,
                         name=plugin.where,
-                        why=f"could not do its part with the report of {report.label}: {said}",
+                        why=f"could not do its part with the report of {report.label}: {message}",
                         detail=traceback.format_exc(),
                     )
                 )

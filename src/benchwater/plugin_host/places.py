@@ -1,6 +1,6 @@
 """The three places plugins come from, in this order: shipped, installed packages, the workspace.
 
-Nothing heavy is imported here, so that `due` with nothing to do ends soon.
+Imports nothing heavy, so that `due` with nothing to do ends soon.
 """
 
 import importlib.util

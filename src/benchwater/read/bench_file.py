@@ -1,4 +1,4 @@
-"""bench.toml to a Bench: every key checked, every message with its key and its line."""
+"""Reads bench.toml into a Bench: checks every key, and names key and line in every message."""
 
 import re
 import tomllib
@@ -54,7 +54,7 @@ def load_bench(folder: FilePath) -> BenchFile:
 
 
 def no_bench(folder: FilePath) -> BenchError:
-    """What to say of a folder without a bench.toml."""
+    """The error for a folder without a bench.toml."""
     return BenchError(
         f"there is no {FILE_NAME} in {folder.resolve()}: `benchwater start FOLDER` writes one to begin from"
     )
@@ -65,8 +65,8 @@ def parse_bench(text: str) -> BenchFile:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        said = _TABLE.sub(lambda found: f"[{'.'.join(_PART.findall(found[0]))}]", str(error))
-        raise BenchError(f"{FILE_NAME} is not valid TOML: {said}") from None
+        message = _TABLE.sub(lambda found: f"[{'.'.join(_PART.findall(found[0]))}]", str(error))
+        raise BenchError(f"{FILE_NAME} is not valid TOML: {message}") from None
     return _Reader(text).file(data)
 
 
@@ -318,7 +318,7 @@ class _Reader:
 
 
 class _Table:
-    """One table of the file: hands out checked values and knows which keys nobody asked for."""
+    """One table of the file: returns checked values, and refuses keys that were never asked for."""
 
     def __init__(self, data: Any, path: Path, lines: Mapping[Path, int]) -> None:
         self._path = path

@@ -1,4 +1,4 @@
-"""One cell to one value, by what its column declares. No library guesses a type, a date or a unit."""
+"""Reads one cell as its column declares. No library guesses a type, a date or a unit."""
 
 import re
 from collections.abc import Iterable
@@ -239,7 +239,10 @@ def _which_order(first: int, middle: int, year: int) -> str:
 
 
 class BareUnits:
-    """The units of one file's columns; `stood_in` says in words which documented ones were needed."""
+    """The units of bare numbers in one file: of the heading, else of bench.toml, else the documented ones.
+
+    `stood_in` says in words which documented ones were needed.
+    """
 
     def __init__(self, header: Header, bench: Bench) -> None:
         """Of a file with that header."""
@@ -263,7 +266,7 @@ class BareUnits:
             self._known[column.name] = context, note if documented is not None else ""
 
     def context(self, column: Column, text: str) -> CellContext:
-        """What one cell of the column is read against."""
+        """The context in which to read a cell of the column; notes that a documented unit stood in."""
         context, note = self._known[column.name]
         if note and _is_bare(text):
             self.stood_in.add(note)

@@ -1,4 +1,4 @@
-"""A maker's folder: every log below it, recognised by its header, and an account of every file and row."""
+"""Reads every log below a maker's folder, and accounts for every file and row."""
 
 import hashlib
 import os

@@ -1,4 +1,4 @@
-"""From a file's bytes to text, and from text to records.
+"""Decodes a file's bytes to text, and splits text into records.
 
 Text is UTF-8 or UTF-16, with or without a mark, else Windows-1252. Quoting is that of RFC 4180, and physical
 line numbers are kept. A quotation mark opens a quoted cell only at the cell's start, so `9 1/2"` is a length

@@ -1,4 +1,4 @@
-"""From canonical values to what is printed: the bench's units, its currency, a fair number of figures."""
+"""Formats canonical values in the bench's units and currency, with a sensible number of figures."""
 
 import math
 from collections.abc import Mapping

@@ -127,12 +127,12 @@ def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
     known = _BY_SPELLING[dimension]
     if key in known:
         return known[key]
-    told = f"is in `{spelling.strip()}`, "
+    found = f"is in `{spelling.strip()}`, "
     if dimension == "pieces":
-        raise QuantityError(f"{told}and pieces are counted (accepted: {_EXAMPLES[dimension]})")
+        raise QuantityError(f"{found}and pieces are counted (accepted: {_EXAMPLES[dimension]})")
     accepted = ", ".join(spellings[0] for spellings in UNITS[dimension].values())
     accepted = accepted.upper() if dimension == "temperature" else accepted
-    raise QuantityError(f"{told}which is not a unit of {dimension} (accepted: {accepted})")
+    raise QuantityError(f"{found}which is not a unit of {dimension} (accepted: {accepted})")
 
 
 def is_quantity(kind: str) -> TypeGuard[Quantity]:
