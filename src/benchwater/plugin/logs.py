@@ -44,10 +44,11 @@ class Column:
     - `amount` a quantity in the unit of the item that the row's `item` column names, whole pieces for
       counted items; `spread` a standard uncertainty in that unit.
 
-    `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`. `also` lists other headings people use.
-    `default` stands in for an empty cell; without one an empty cell is missing. `signed` lets a
-    number be negative. `bare_unit` is the unit of a bare number where neither the cell, the heading nor
-    bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
+    `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`. `also`
+    lists other headings people use. `default` stands in for an empty cell; without one an empty cell is
+    missing. `signed` lets a number be negative. `bare_unit` is the unit of a bare number where neither the
+    cell, the heading nor bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL`
+    by the bench's units).
     """
 
     name: str

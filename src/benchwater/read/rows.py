@@ -53,15 +53,9 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
     """
     _check_heading_units(header)
     kind = header.kind
-    body = read_body(header.below, header.separator, len(header.headings), header.first_line)
-    problems: dict[int, list[Problem]] = {}
-    for row in _unlikely_rows(body, header).tolist():
-        record = body.record(row)
-        problem = record_problem(record, header)
-        if problem is not None:
-            problems[record.line] = [problem]
-    if problems:
-        body = body.take(~np.isin(body.lines, list(problems)))
+    body, problems = _without_unusable_records(
+        read_body(header.below, header.separator, len(header.headings), header.first_line), header
+    )
     rows = len(body.lines)
     units = BareUnits(header, bench)
     texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
@@ -85,14 +79,10 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
     refused_rows = np.flatnonzero(refused).tolist()
     if (count := len(problems) + len(refused_rows)) > MOST_SET_ASIDE:
         raise FileError(f"has {count} rows that cannot be read (at most {MOST_SET_ASIDE})")
-    read_cells = [
-        (column.name, values[column.frame_name])
-        for values in (by_itself, by_another)
-        for column in kind.columns
-        if column.frame_name in values
-    ]
+    names = {column.frame_name: column.name for column in kind.columns}
+    read_cells = [(names[name], column) for read in (by_itself, by_another) for name, column in read.items()]
     for row in refused_rows:
-        wrong = [(name, values.value(row)) for name, values in read_cells if _is_error(values.value(row))]
+        wrong = [(name, column.value(row)) for name, column in read_cells if _is_error(column.value(row))]
         if not wrong:
             broken_rules = found.value(int(np.searchsorted(passed, row)))
             wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in broken_rules]
@@ -173,7 +163,18 @@ def _check_heading_units(header: Header) -> None:
                 raise FileError(f"has a heading for `{column.name}` that {error}") from None
 
 
-def _unlikely_rows(body: Body, header: Header) -> Indices:
+def _without_unusable_records(body: Body, header: Header) -> tuple[Body, dict[int, list[Problem]]]:
+    """The body without records that are no rows at all, and the problem of each of these by line."""
+    problems: dict[int, list[Problem]] = {}
+    for row in _suspect_rows(body, header).tolist():
+        record = body.record(row)
+        problem = record_problem(record, header)
+        if problem is not None:
+            problems[record.line] = [problem]
+    return (body.take(~np.isin(body.lines, list(problems))) if problems else body), problems
+
+
+def _suspect_rows(body: Body, header: Header) -> Indices:
     """The records for which `record_problem` may find a problem."""
     mask = np.isin(body.lines, list(body.irregular))
     for position, column in enumerate(body.columns):
