@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,6 @@ from benchwater.analyse.run import rank_actions, run_analyses
 from benchwater.analyse.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
 from benchwater.analyse.vitals import run_vitals
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.days import between
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season
 from benchwater.plugin_host.load import load_plugins
@@ -77,6 +75,7 @@ def read_workspace(
         fallbacks=bench_file.bench.fallbacks + reading.fallbacks,
         plugin_options=options,
     )
+    plugins = plugins.with_check_problems(reading.check_problems)
     return Workspace(folder=folder, bench=bench, plugins=plugins, reading=reading)
 
 
@@ -135,14 +134,14 @@ def choose_spans(workspace: Workspace, request: Request) -> Spans:
 
 def gather(reading: Reading, bench: Bench, spans: Spans) -> Season:
     """Return the Season of a report: every row before the report's end."""
-    season = spans.season
-    logs = {name: _up_to(table, season.end) for name, table in reading.tables.items()}
-    return Season(bench, logs, season.start, season.end)
+    span = spans.season
+    whole = Season(bench, reading.tables, span.start, span.end)
+    logs = {kind: _used_words(whole.before(kind, span.end), table) for kind, table in reading.tables.items()}
+    return Season(bench, logs, span.start, span.end)
 
 
-def _up_to(table: "pd.DataFrame", end: date) -> "pd.DataFrame":
-    """The rows before `end`, without the categories that later rows alone hold."""
-    rows = between(table, None, end)
+def _used_words(rows: "pd.DataFrame", table: "pd.DataFrame") -> "pd.DataFrame":
+    """Some rows of a table, without the categories that its other rows alone hold."""
     if len(rows) == len(table):
         return rows
     words = [name for name in rows.columns if rows[name].dtype == "category"]

@@ -11,12 +11,10 @@ from typing import NamedTuple, cast
 import pandas as pd
 
 from benchwater.plugin import Bench, Column, LogKind
-from benchwater.read.bare_units import BareUnits
-from benchwater.read.cells import check_cavity, read_amount
-from benchwater.read.decode import decode
+from benchwater.read.cells import BareUnits, check_cavity, read_amount
 from benchwater.read.headers import recognise
-from benchwater.read.reasons import CellError, Reason
-from benchwater.read.records import plain_ends, records_and_ends
+from benchwater.read.records import decode, plain_ends, records_and_ends
+from benchwater.read.refusals import CellError, Reason
 from benchwater.read.rows import Problem, extra_name, read_filled_or_empty, record_problem
 from benchwater.words import runs
 

@@ -3,8 +3,7 @@ import os
 import pytest
 
 from benchwater.files import LARGEST_FILE_BYTES
-from benchwater.read.limits import LONGEST_CELL
-from benchwater.read.reasons import Reason
+from benchwater.read.refusals import LONGEST_CELL, Reason
 from small_bench import read_files
 
 POUR = """\

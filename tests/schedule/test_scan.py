@@ -2,14 +2,8 @@ import shutil
 from importlib.metadata import entry_points
 
 from benchwater.files import UNKNOWN_CONTENT
-from benchwater.plugin_host.contents import shipped_plugins
-from benchwater.plugin_host.places import shipped_folder
 from benchwater.schedule.manifest import Inputs
 from benchwater.schedule.scan import hash_inputs
-
-
-def test_the_scan_hashes_the_folder_that_the_host_loads_shipped_plugins_from():
-    assert shipped_plugins() == shipped_folder()
 
 
 def test_a_plugins_helpers_are_hashed_but_not_its_tests_and_caches(tmp_path):

@@ -10,7 +10,7 @@ The other describes the *canonical* CSV that `to_csv` writes: numbers in the uni
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -19,18 +19,11 @@ from benchwater.files import write_atomically
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.cells import documented_unit
-from benchwater.units import CANONICAL, Dimension, unit_spellings
+from benchwater.units import QUANTITIES, Dimension, is_quantity, unit_spellings
 
 Descriptor = dict[str, Any]
 PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 
-_QUANTITIES: Mapping[str, Dimension] = {
-    "temperature": "temperature",
-    "mass": "mass",
-    "duration": "duration",
-    "length": "length",
-    "volume": "volume",
-}
 _DECIMAL = r"[0-9]{1,6}(\.[0-9]{1,4})?"
 _FRACTION = r"[0-9]{1,4}/[1-9][0-9]{0,3}"
 _NUMBER = rf"({_DECIMAL}|{_FRACTION}|[0-9]{{1,6}} {_FRACTION})"
@@ -129,7 +122,7 @@ def _written_field(column: Column, bench: Bench | None) -> Descriptor:
     if column.default is not None:
         meaning += f" (left empty: {column.default})"
     field = _field(column.name, type, meaning, required=column.needed, **rules)
-    if column.kind in _QUANTITIES and bench is not None:
+    if is_quantity(column.kind) and bench is not None:
         field["bareUnit"] = bench.default_units.get(column.name) or documented_unit(column, bench)
     if column.also:
         field["alsoCalled"] = list(column.also)
@@ -143,8 +136,8 @@ def _written_type(column: Column, bench: Bench | None) -> tuple[str, Descriptor]
         return "integer", {"minimum": None if column.signed else 0}
     if column.kind in {"number", "money"}:
         return "number", {"minimum": None if column.signed else 0}
-    if column.kind in _QUANTITIES:
-        return "string", {"pattern": _quantity_pattern(_QUANTITIES[column.kind])}
+    if is_quantity(column.kind):
+        return "string", {"pattern": _quantity_pattern(column.kind)}
     if column.kind in {"amount", "spread"}:
         each = [_quantity_pattern(dimension) for dimension in ("mass", "volume", "pieces")]
         return "string", {"pattern": f"({'|'.join(each)})"}
@@ -206,8 +199,8 @@ def _canonical_field(column: Column, bench: Bench | None) -> Descriptor:
         return _field(name, "number", meaning, unit=unit, required=filled, minimum=least)
     if column.kind in {"amount", "spread"}:
         return _field(name, "number", f"{meaning}; see {ITEM_UNIT}", required=filled, minimum=0)
-    if column.kind in _QUANTITIES:
-        unit = CANONICAL[_QUANTITIES[column.kind]]
+    if is_quantity(column.kind):
+        unit = QUANTITIES[column.kind].canonical
         lowest = _LOWEST_C if column.kind == "temperature" else 0
         return _field(name, "number", meaning, unit=unit, required=filled, minimum=lowest)
     if column.kind == "tags":

@@ -2,11 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.days import between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,11 +51,11 @@ class Season:
 
     def rows(self, kind: str, span: Span) -> "pd.DataFrame":
         """The rows of one log kind whose date falls in the span."""
-        return between(self._table(kind), span.start, span.end)
+        return _between(self._table(kind), span.start, span.end)
 
     def before(self, kind: str, day: date) -> "pd.DataFrame":
         """The rows of one log kind before the start of that day."""
-        return between(self._table(kind), None, day)
+        return _between(self._table(kind), None, day)
 
     def options(self, analysis: str) -> Mapping[str, Any]:
         """What the maker set for that analysis under `[plugins.ID]`, defaults filled in.
@@ -78,3 +77,21 @@ class Season:
         if kind not in self._logs:
             raise KeyError(f"there is no log {kind!r} (there are: {', '.join(sorted(self._logs))})")
         return self._logs[kind]
+
+
+def _between(table: "pd.DataFrame", start: date | None, end: date) -> "pd.DataFrame":
+    """The rows of a log's table before `end`, from the start of `start` on, as a table of its own.
+
+    Rows in order of date are not copied before somebody writes to them (pandas' copy-on-write).
+    """
+    dates, behind = table["date"], _midnight(end)
+    if dates.is_monotonic_increasing:
+        first = 0 if start is None else dates.searchsorted(_midnight(start))
+        rows = table.iloc[first : dates.searchsorted(behind)]
+    else:
+        rows = table[(dates < behind) & (True if start is None else dates >= _midnight(start))]
+    return rows.reset_index(drop=True)
+
+
+def _midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day)

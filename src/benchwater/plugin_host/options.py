@@ -3,18 +3,16 @@
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
-from typing import cast
 
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.options import Option, OptionValue
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.read.bench_file import FILE_NAME, BenchError
 from benchwater.text import did_you_mean, quoted
-from benchwater.units import Dimension, QuantityError, read_quantity
+from benchwater.units import QuantityError, is_quantity, read_quantity
 
 Written = Mapping[str, Mapping[str, object]]
 Lines = Mapping[tuple[str | int, ...], int]
-_QUANTITIES = ("temperature", "mass", "duration", "length", "volume")
 
 
 class OptionError(BenchError):
@@ -80,13 +78,13 @@ def read_value(option: Option, value: object, *, canonical: bool = False) -> Opt
         return value == "yes"
     if option.kind == "yes_no" and isinstance(value, bool):
         return value
-    if option.kind in _QUANTITIES and isinstance(value, str) and not canonical:
+    if is_quantity(option.kind) and isinstance(value, str) and not canonical:
         try:
-            return read_quantity(value, cast(Dimension, option.kind))
+            return read_quantity(value, option.kind)
         except QuantityError as error:
             raise UnusableValueError(f"is `{value}`, which {error}") from None
     if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
-        if option.kind in _QUANTITIES and canonical:
+        if is_quantity(option.kind) and canonical:
             return float(value)
         if option.kind in {"number", "whole"} and _fits(option, value):
             return int(value) if option.kind == "whole" else float(value)

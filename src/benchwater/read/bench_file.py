@@ -1,4 +1,4 @@
-"""bench.toml to a Bench: every key checked, every message with its key and its line."""
+"""Reads bench.toml into a Bench: checks every key, and names key and line in every message."""
 
 import re
 import tomllib
@@ -11,13 +11,14 @@ from typing import Any, cast
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.toml_lines import Path, key_lines, nearest_line
 from benchwater.text import did_you_mean, near_names, quoted
-from benchwater.units import Dimension, QuantityError, read_quantity
+from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import canonical_unit_name
 
 _TABLE, _PART = re.compile(r"\('[^()]*'[^()]*\)"), re.compile("'([^']*)'")
 FILE_NAME = "bench.toml"
 DEFAULT_TOLERANCE = 0.05
 _COUNTED = ("insert", "fitting")
+_DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
 _KINDS = ("metal", "insert", "coat", "plastic", "fitting")
 
 
@@ -53,7 +54,7 @@ def load_bench(folder: FilePath) -> BenchFile:
 
 
 def no_bench(folder: FilePath) -> BenchError:
-    """What to say of a folder without a bench.toml."""
+    """The error for a folder without a bench.toml."""
     return BenchError(
         f"there is no {FILE_NAME} in {folder.resolve()}: `benchwater start FOLDER` writes one to begin from"
     )
@@ -64,8 +65,8 @@ def parse_bench(text: str) -> BenchFile:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        said = _TABLE.sub(lambda found: f"[{'.'.join(_PART.findall(found[0]))}]", str(error))
-        raise BenchError(f"{FILE_NAME} is not valid TOML: {said}") from None
+        message = _TABLE.sub(lambda found: f"[{'.'.join(_PART.findall(found[0]))}]", str(error))
+        raise BenchError(f"{FILE_NAME} is not valid TOML: {message}") from None
     return _Reader(text).file(data)
 
 
@@ -149,7 +150,7 @@ class _Reader:
         stated_unit = table.text("unit")
         density = table.density("density")
         unit, print_unit = self._unit(table, str(kind), stated_unit, density)
-        dimension: Dimension = {"g": "mass", "mL": "volume", "pieces": "pieces"}[unit]  # type: ignore[assignment]
+        dimension = _DIMENSIONS[unit]
         scale = table.table("scale")
         resolution = scale.quantity("resolution", dimension, print_unit)
         scale.close()
@@ -300,10 +301,7 @@ class _Reader:
         units = {key: str(table.text(key)) for key in table.written_keys()}
         table.close()
         for key, unit in units.items():
-            if not any(
-                _is_unit(unit, dimension)
-                for dimension in ("temperature", "mass", "duration", "length", "volume")
-            ):
+            if not any(_is_unit(unit, quantity) for quantity in QUANTITIES):
                 raise table.error(key, f"`{unit}` is not a unit (such as `degF`, `g`, `min`, `in`)")
         return units
 
@@ -320,7 +318,7 @@ class _Reader:
 
 
 class _Table:
-    """One table of the file: hands out checked values and knows which keys nobody asked for."""
+    """One table of the file: returns checked values, and refuses keys that were never asked for."""
 
     def __init__(self, data: Any, path: Path, lines: Mapping[Path, int]) -> None:
         self._path = path
@@ -507,17 +505,16 @@ def _unknown(name: str, known: Iterable[str], what: str) -> str:
     return f"names `{name}`, which is not {what} in this file ({hint})"
 
 
-def _is_unit(unit: str, dimension: str) -> bool:
+def _is_unit(unit: str, dimension: Dimension) -> bool:
     try:
-        canonical_unit_name(unit, cast(Dimension, dimension))
+        canonical_unit_name(unit, dimension)
     except QuantityError:
         return False
     return True
 
 
 def _kept_in(item: Item) -> tuple[Dimension, str]:
-    dimension: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
-    return dimension[item.unit], item.print_unit
+    return _DIMENSIONS[item.unit], item.print_unit
 
 
 def _days(hours: float | None) -> float | None:

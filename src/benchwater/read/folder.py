@@ -1,4 +1,4 @@
-"""A maker's folder: every log below it, recognised by its header, and an account of every file and row."""
+"""Reads every log below a maker's folder, and accounts for every file and row."""
 
 import hashlib
 from collections.abc import Callable, Sequence
@@ -8,13 +8,12 @@ from pathlib import Path
 from benchwater.files import LARGEST_FILE_BYTES, log_files
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
 from benchwater.read.outcome import NotRead, Reading, Source
-from benchwater.read.reasons import FileError
-from benchwater.read.repeats import FileRows, take_repeats
+from benchwater.read.records import decode
+from benchwater.read.refusals import FileError
 from benchwater.read.rows import ReadRows, read_rows
-from benchwater.read.tables import build_tables
+from benchwater.read.tables import FileRows, build_tables, take_repeats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""Which log a header belongs to, and which column of it each heading names."""
+"""Recognises the log that a header belongs to, and the column that each heading names."""
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -7,9 +7,8 @@ from functools import lru_cache, partial
 from itertools import islice
 
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
-from benchwater.read.reasons import FileError
 from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
+from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
 from benchwater.text import quoted
 from benchwater.words import listed
 
@@ -51,12 +50,12 @@ class Header:
 
 
 def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
-    """The log that a text is, by its header in any of the separators.
+    """Find the log kind of a text by its header, with any of the separators.
 
-    FileError where no log kind, or more than one, could claim it: order never decides.
+    FileError where no log kind matches, or more than one does.
     """
     candidates: list[Header] = []
-    looked_at: list[set[str]] = []
+    checked_headings: list[set[str]] = []
     known = {kind.name: _lookup(kind) for kind in kinds}
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
@@ -67,7 +66,7 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
             if matches:
                 candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
                 break
-            looked_at.append(headings)
+            checked_headings.append(headings)
     if not text or text.isspace():
         raise FileError("is empty")
     if len(candidates) > 1:
@@ -76,11 +75,11 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
     if not candidates:
         likenesses = [
             _Likeness(kind.name, len(kind.signature) - len(missing), missing)
-            for headings in looked_at
+            for headings in checked_headings
             for kind in kinds
             for missing in (_missing(kind, known[kind.name], headings),)
         ]
-        raise FileError(_nothing_like_it(likenesses, kinds))
+        raise FileError(_unknown_header(likenesses, kinds))
     return candidates[0]
 
 
@@ -151,14 +150,14 @@ def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end:
 
 @dataclass(frozen=True, slots=True)
 class _Likeness:
-    """How many of a log's needed columns a header names, and which it does not."""
+    """How many of a log's needed columns a header names, and which it lacks."""
 
     kind: str
     named: int
     missing: tuple[str, ...]
 
 
-def _nothing_like_it(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:
+def _unknown_header(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:
     named = max((each.named for each in nearest), default=0)
     fewest = min((len(each.missing) for each in nearest if each.named == named), default=0)
     best = [each for each in nearest if each.named == named and len(each.missing) == fewest]

@@ -1,4 +1,4 @@
-"""What reading a folder gives: tables of rows that can be used, and an account of every other row."""
+"""What reading a folder returns: tables of the rows used, and an account of every other row and file."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

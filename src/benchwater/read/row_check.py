@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import RowProblem, Value
-from benchwater.read.coded import Coded, grouped
+from benchwater.read.coded import Coded, group_rows
 
 Check = Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]]
 
@@ -30,7 +30,7 @@ def check_rows(
     """
     checked_columns: set[str] = set()
     while True:
-        groups = grouped([columns[name] for name in sorted(checked_columns)], rows)
+        groups = group_rows([columns[name] for name in sorted(checked_columns)], rows)
         read: set[str] = set()
         problems: list[tuple[RowProblem, ...]] = []
         failure: CheckFailure | None = None
@@ -61,7 +61,11 @@ def _problems(check: Check, row: "_RecordingRow", bench: Bench) -> tuple[RowProb
         raise _AnswerError(f"it must return an iterable of RowProblem, not {answer!r}")
     found = []
     for problem in answer:
-        if not isinstance(problem, RowProblem):
+        if not (
+            isinstance(problem, RowProblem)
+            and isinstance(problem.column, str)
+            and isinstance(problem.why, str)
+        ):
             raise _AnswerError(f"it must return an iterable of RowProblem; one of them is {problem!r}")
         found.append(problem)
     return tuple(found)
@@ -78,7 +82,7 @@ class _RecordingRow(Mapping[str, Value]):
     def __getitem__(self, name: str) -> Value:
         column = self._columns[name]
         self._read.add(name)
-        value: Value = column.of(self._row)
+        value: Value = column.value(self._row)
         return value
 
     def __iter__(self) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""From the records below a header to columns of values, and the rows set aside with why."""
+"""Reads the records below a header into columns of values, and sets rows aside with a reason."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -8,17 +8,15 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
-from benchwater.read.bare_units import BareUnits
 from benchwater.read.body import Body, read_body
-from benchwater.read.cells import CellContext, check_cavity, read_amount, read_cell
-from benchwater.read.coded import Coded, Rows, empty_column, grouped
+from benchwater.read.cells import BareUnits, CellContext, check_cavity, read_amount, read_cell
+from benchwater.read.coded import Coded, Indices, constant_column, group_rows
 from benchwater.read.headers import Header, Heading
-from benchwater.read.limits import LONGEST_CELL, MOST_SET_ASIDE
 from benchwater.read.outcome import CheckProblem, SetAside
-from benchwater.read.reasons import CellError, FileError, Reason
 from benchwater.read.records import Record
+from benchwater.read.refusals import LONGEST_CELL, MOST_SET_ASIDE, CellError, FileError, Reason
 from benchwater.read.row_check import check_rows
-from benchwater.units import QuantityError, read_quantity
+from benchwater.units import QuantityError, is_quantity, read_quantity
 
 _TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
 
@@ -33,7 +31,7 @@ class ReadRows:
     """
 
     columns: Mapping[str, Coded]
-    lines: Rows
+    lines: Indices
     set_aside: tuple[SetAside, ...]
     fallbacks: frozenset[str]
     check_problem: CheckProblem | None
@@ -55,20 +53,14 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
     """
     _check_heading_units(header)
     kind = header.kind
-    body = read_body(header.below, header.separator, len(header.headings), header.first_line)
-    problems: dict[int, list[Problem]] = {}
-    for row in _possibly_no_rows(body, header).tolist():
-        record = body.record(row)
-        problem = record_problem(record, header)
-        if problem is not None:
-            problems[record.line] = [problem]
-    if problems:
-        body = body.take(~np.isin(body.lines, list(problems)))
+    body, problems = _without_unusable_records(
+        read_body(header.below, header.separator, len(header.headings), header.first_line), header
+    )
     rows = len(body.lines)
     units = BareUnits(header, bench)
     texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
     by_itself = {
-        column.frame_name: _read_column(texts.get(column.name) or empty_column(rows, ""), column, units)
+        column.frame_name: _read_column(texts.get(column.name) or constant_column(rows, ""), column, units)
         for column in kind.columns
     }
     by_another = _decided_by_another(kind, texts, by_itself, bench, units)
@@ -76,30 +68,26 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
     refused = np.zeros(rows, dtype=bool)
     for column in (*by_itself.values(), *by_another.values()):
         if any(map(_is_error, column.values)):
-            refused |= column.where(_is_error)
+            refused |= column.mask(_is_error)
     passed = np.flatnonzero(~refused)
-    found, failure = empty_column(len(passed), ()), None
+    found, failure = constant_column(len(passed), ()), None
     if kind.check is not None:
         found, failure = check_rows(
             kind.check, {name: column.take(passed) for name, column in columns.items()}, len(passed), bench
         )
-        refused[passed] = found.where(bool)
+        refused[passed] = found.mask(bool)
     refused_rows = np.flatnonzero(refused).tolist()
     if (count := len(problems) + len(refused_rows)) > MOST_SET_ASIDE:
         raise FileError(f"has {count} rows that cannot be read (at most {MOST_SET_ASIDE})")
-    read_cells = [
-        (column.name, values[column.frame_name])
-        for values in (by_itself, by_another)
-        for column in kind.columns
-        if column.frame_name in values
-    ]
+    names = {column.frame_name: column.name for column in kind.columns}
+    read_cells = [(names[name], column) for read in (by_itself, by_another) for name, column in read.items()]
     for row in refused_rows:
-        wrong = [(name, values.of(row)) for name, values in read_cells if _is_error(values.of(row))]
+        wrong = [(name, column.value(row)) for name, column in read_cells if _is_error(column.value(row))]
         if not wrong:
-            broken_rules = found.of(int(np.searchsorted(passed, row)))
+            broken_rules = found.value(int(np.searchsorted(passed, row)))
             wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in broken_rules]
         problems[int(body.lines[row])] = [
-            Problem(name, texts[name].of(row) if name in texts else "", error) for name, error in wrong
+            Problem(name, texts[name].value(row) if name in texts else "", error) for name, error in wrong
         ]
     if refused.any():
         columns = {name: _without_errors(column.take(~refused)) for name, column in columns.items()}
@@ -168,24 +156,35 @@ def _check_heading_units(header: Header) -> None:
         column = heading.column
         if column is None or heading.unit is None:
             continue
-        if column.kind in {"temperature", "mass", "duration", "length", "volume"}:
+        if is_quantity(column.kind):
             try:
                 read_quantity("1", column.kind, default_unit=heading.unit)
             except QuantityError as error:
                 raise FileError(f"has a heading for `{column.name}` that {error}") from None
 
 
-def _possibly_no_rows(body: Body, header: Header) -> Rows:
-    """The records that `record_problem` has to look at."""
-    flags = np.isin(body.lines, list(body.whole))
+def _without_unusable_records(body: Body, header: Header) -> tuple[Body, dict[int, list[Problem]]]:
+    """The body without records that are no rows at all, and the problem of each of these by line."""
+    problems: dict[int, list[Problem]] = {}
+    for row in _suspect_rows(body, header).tolist():
+        record = body.record(row)
+        problem = record_problem(record, header)
+        if problem is not None:
+            problems[record.line] = [problem]
+    return (body.take(~np.isin(body.lines, list(problems))) if problems else body), problems
+
+
+def _suspect_rows(body: Body, header: Header) -> Indices:
+    """The records for which `record_problem` may find a problem."""
+    mask = np.isin(body.lines, list(body.irregular))
     for position, column in enumerate(body.columns):
         if position >= len(header.headings):
-            flags |= column.where(bool)
+            mask |= column.mask(bool)
         elif max(map(len, column.values), default=0) > LONGEST_CELL:
-            flags |= column.where(lambda text: len(text) > LONGEST_CELL)
+            mask |= column.mask(lambda text: len(text) > LONGEST_CELL)
     if header.date_position is not None:
-        flags |= body.columns[header.date_position].where(lambda text: not any(map(str.isdigit, text)))
-    return np.flatnonzero(flags)
+        mask |= body.columns[header.date_position].mask(lambda text: not any(map(str.isdigit, text)))
+    return np.flatnonzero(mask)
 
 
 def _extra_columns(body: Body, header: Header) -> dict[str, Coded]:
@@ -203,7 +202,7 @@ def _extra_columns(body: Body, header: Header) -> dict[str, Coded]:
 def _read_column(texts: Coded, column: Column, units: BareUnits) -> Coded:
     """The values of a column; a text that no row holds has none."""
     values: list[Any] = [None] * len(texts.values)
-    for code, (text, is_used) in enumerate(zip(texts.values, texts.used(), strict=True)):
+    for code, (text, is_used) in enumerate(zip(texts.values, texts.used_mask(), strict=True)):
         if is_used:
             try:
                 values[code] = read_filled_or_empty(text, column, units.context(column, text))
@@ -222,19 +221,19 @@ def _decided_by_another(
         if column.name not in texts or not (is_amount or column.refers_to == "cavity"):
             continue
         text, other = texts[column.name], by_itself["item" if is_amount else "mold"]
-        unusable = by_itself[column.frame_name].where(_is_error) | other.where(_is_error)
-        rows = np.flatnonzero(text.where(bool) & ~unusable)
-        groups = grouped([other.take(rows), text.take(rows)], len(rows))
+        unusable = by_itself[column.frame_name].mask(_is_error) | other.mask(_is_error)
+        rows = np.flatnonzero(text.mask(bool) & ~unusable)
+        groups = group_rows([other.take(rows), text.take(rows)], len(rows))
         codes = np.zeros(len(text.codes), dtype=np.int32)
         codes[rows] = groups.of_row + 1
         values: list[Any] = [column.default]
         for row in rows[groups.first].tolist():
             try:
                 if is_amount:
-                    item, context = bench.items[other.of(row)], units.context(column, text.of(row))
-                    values.append(read_amount(text.of(row), item, context, whole=column.kind == "amount"))
+                    item, context = bench.items[other.value(row)], units.context(column, text.value(row))
+                    values.append(read_amount(text.value(row), item, context, whole=column.kind == "amount"))
                 else:
-                    values.append(check_cavity(text.of(row), other.of(row), bench))
+                    values.append(check_cavity(text.value(row), other.value(row), bench))
             except CellError as error:
                 values.append(error)
         decided[column.frame_name] = Coded(codes, values)

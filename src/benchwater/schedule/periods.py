@@ -18,10 +18,10 @@ from benchwater.analyse.spans import month_after, month_spans, season_spans
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.read.cells import read_date
-from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
 from benchwater.read.outcome import Reading, SetAside
-from benchwater.read.reasons import CellError, FileError
+from benchwater.read.records import decode
+from benchwater.read.refusals import CellError, FileError
 from benchwater.schedule.manifest import Period
 
 if TYPE_CHECKING:

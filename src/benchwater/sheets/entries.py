@@ -7,11 +7,11 @@ from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.cells import documented_unit
 from benchwater.sheets.boxes import cavity_boxes, name_boxes, word_boxes
 from benchwater.sheets.sheet import Entry
+from benchwater.units import is_quantity
 
 ONCE_A_PAGE = frozenset({"session", "trip", "water", "angler"})
 DATED_BY_ROW = frozenset({"inventory"})
 
-_QUANTITIES = frozenset({"temperature", "mass", "duration", "length", "volume"})
 _WRITE_MM: Mapping[str, float] = {
     "date": 25,
     "text": 30,
@@ -50,7 +50,7 @@ def bare_unit(column: Column, kind: LogKind, bench: Bench) -> str:
     """The unit a bare number of this column is read in, as it is printed."""
     if column.kind == "money":
         return bench.currency
-    if column.kind not in _QUANTITIES:
+    if not is_quantity(column.kind):
         return ""
     stated = bench.default_units.get(f"{kind.name}.{column.name}") or bench.default_units.get(column.name)
     unit = stated or documented_unit(column, bench) or ""

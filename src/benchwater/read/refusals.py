@@ -1,6 +1,15 @@
-"""Why a row or a file is not used: a closed set, so that every message has a test."""
+"""Why a row or a file is not used: reasons from a closed set, and bounds that no honest log reaches."""
 
 from enum import StrEnum
+
+MOST_ROWS = 2_000_000
+MOST_LINES = 4_000_000
+LONGEST_LINE = 1024 * 1024
+MOST_SET_ASIDE = 200_000
+MOST_COLUMNS = 200
+LONGEST_CELL = 2_000
+MOST_LINES_IN_A_CELL = 40
+DEEPEST_HEADER_ROW = 5
 
 
 class Reason(StrEnum):
