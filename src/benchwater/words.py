@@ -70,7 +70,7 @@ def listed(words: Iterable[str], most: int | None = None) -> str:
 
 
 def visible(text: str) -> str:
-    """Return the text with line breaks as spaces and every control, bidi or other invisible character escaped.
+    """Return the text with line breaks as spaces, and control, bidi and other invisible characters escaped.
 
     An escape character becomes the four letters `\\x1b`, so that it deceives neither terminal nor reader.
     """
@@ -207,7 +207,7 @@ def make_table(
     paper_rows: int | None = None,
     again_rows: int | None = None,
 ) -> Table:
-    """Return a table of the columns in `names`, separated by spaces. `rows` may be a frame with these columns.
+    """Return a table of the columns in `names`, separated by spaces; `rows` may be a frame that has them.
 
     Columns `low` and `high` take unit and digits of the column `limits_of`. Missing values and numbers that
     are not finite become None. A name without a column is its own label.

@@ -1,4 +1,4 @@
-"""Put a report's three files in place, each whole or not at all."""
+"""Write a report's three files, each by an atomic write."""
 
 import os
 import tempfile
@@ -20,7 +20,7 @@ NAME = "season-report"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Written:
-    """The files now in place, and why one of them is not."""
+    """The files written, and why the PDF is not among them."""
 
     files: tuple[Path, ...]
     problem: str = ""
@@ -35,13 +35,12 @@ def write_report(
     second: Renderer | None = None,
     meanwhile: Callable[[], object] = lambda: None,
 ) -> Written:
-    """Write HTML, JSON and PDF below `out/<label>/`. The first two come first: they need no native library.
+    """Write HTML, JSON and PDF below `out/<label>/`; the PDF comes last, because it needs native libraries.
 
-    `workspace` is the folder the logs were read from: those that still hold the same bytes go into the PDF.
-    `second` is the process that renders, where one was begun; `meanwhile` is done while it prints.
-    A PDF that cannot be printed is a problem in the result; an older one is then removed, so that the
-    three files never disagree. OSError where a file cannot be written; BeingWrittenError while another
-    run writes the same report.
+    `workspace` is the folder of the logs; the PDF carries those that are unchanged since they were read.
+    `second` is a process that renders, if one was started; `meanwhile` runs while it prints. If the PDF
+    cannot be printed, the result says why, and an older PDF is removed so that the three files agree.
+    Raises OSError where a file cannot be written, BeingWrittenError while another run writes the report.
     """
     folder = out / report.label
     folder.mkdir(parents=True, exist_ok=True)
@@ -79,7 +78,7 @@ def _write(
 
 
 def write_whole(path: Path, data: bytes) -> Path:
-    """Replace a file in one step: a run that is killed leaves the old one readable."""
+    """Replace a file atomically: a run that is killed leaves the old one."""
     handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as stream:
