@@ -42,8 +42,7 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plug
     from benchwater.plugin_host.load import load_plugins
     from benchwater.read.bench_file import load_bench
     from benchwater.render.sheet_pdf import file_name, print_sheet
-    from benchwater.sheets import sheet_of
-    from benchwater.sheets.choose import choose_logs
+    from benchwater.sheets.compose import choose_logs, sheet_of
 
     bench_file = load_bench(folder)
     found = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)

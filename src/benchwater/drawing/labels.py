@@ -1,4 +1,4 @@
-"""Type in a picture: where each line of it stands, and how far it reaches."""
+"""The text of a plot: where each line stands, and which box it takes."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +13,7 @@ Level = Literal["top", "middle", "bottom"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Box:
-    """What something takes of the picture, in points."""
+    """A rectangle of the picture, in points."""
 
     left: float
     top: float
@@ -21,18 +21,18 @@ class Box:
     bottom: float
 
     def holds(self, point: Point) -> bool:
-        """Whether a point lies in it."""
+        """Return whether it contains a point."""
         return self.left <= point[0] <= self.right and self.top <= point[1] <= self.bottom
 
     def meets(self, other: "Box") -> bool:
-        """Whether the two have something in common."""
+        """Return whether the two overlap."""
         across = self.left < other.right and other.left < self.right
         return across and self.top < other.bottom and other.top < self.bottom
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """One line of type, set: its start on the baseline, its width. A `turned` one runs upwards."""
+    """One line of text, from its start on the baseline. A `turned` line runs upwards."""
 
     text: str
     x: float
@@ -43,12 +43,12 @@ class Line:
 
     @property
     def width(self) -> float:
-        """From its start to its end."""
+        """Return its length."""
         return width_of(self.text, self.size)
 
     @property
     def box(self) -> Box:
-        """What it takes."""
+        """Return the box it takes."""
         above, below = ABOVE * self.size, BELOW * self.size
         if self.turned:
             return Box(left=self.x - above, top=self.y - self.width, right=self.x + below, bottom=self.y)
@@ -56,8 +56,8 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Words:
-    """Words beside a place, set off by points to the right and up.
+class Label:
+    """A label at a place, offset by `points` to the right and up.
 
     The place is of values, or, where `x_share` or `y_share` say so, of the frame: 0 is left or bottom, 1
     right or top. `side` is the end of the words that is at the place, `level` their height.
@@ -75,27 +75,27 @@ class Words:
     level: Level = "middle"
 
     def lines(self, frame: Frame) -> Iterator[Line]:
-        """Set in a frame, line by line."""
+        """Yield its lines in a frame."""
         at = frame.left + self.x * frame.width if self.x_share else frame.across(self.x)
         base = frame.bottom - self.y * frame.height if self.y_share else frame.down(self.y)
         at, base = at + self.points[0], base - self.points[1]
-        told = self.text.split("\n")
+        rows = self.text.split("\n")
         pitch = PITCH * self.size
-        below = pitch * (len(told) - 1)
+        below = pitch * (len(rows) - 1)
         first = {
             "top": base + ABOVE * self.size,
             "middle": base + CAPITALS / 2 * self.size - below / 2,
             "bottom": base - BELOW * self.size - below,
         }[self.level]
-        for number, text in enumerate(told):
+        for number, text in enumerate(rows):
             wide = width_of(text, self.size)
             start = at - {"left": 0.0, "center": wide / 2, "right": wide}[self.side]
             yield Line(text=text, x=start, y=first + pitch * number, size=self.size, colour=self.colour)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ends:
-    """Names to the right of a place, each at its height, pushed apart where they would lie on each other."""
+class EndLabels:
+    """Labels to the right of a plot, each at its height, moved apart where they would overlap."""
 
     x: float
     ends: Sequence[tuple[float, str]]
@@ -104,7 +104,7 @@ class Ends:
     colour: str
 
     def lines(self, frame: Frame) -> Iterator[Line]:
-        """Set in a frame."""
+        """Yield its lines in a frame."""
         gap = max(PITCH * self.size, self.room * frame.height)
         places = sorted(((frame.down(height), name) for height, name in self.ends), reverse=True)
         lowest = max(frame.bottom, places[0][0]) if places else 0.0
@@ -117,7 +117,7 @@ class Ends:
 
 
 def _apart(places: Sequence[float], gap: float, lowest: float, highest: float) -> list[float]:
-    """The heights, lowest first, so moved that none is nearer than `gap` to the next, within the two."""
+    """Return the heights, lowest first, moved at least `gap` apart and within the limits."""
     moved = list(places)
     for at in range(1, len(moved)):
         moved[at] = min(moved[at], moved[at - 1] - gap)
@@ -128,10 +128,10 @@ def _apart(places: Sequence[float], gap: float, lowest: float, highest: float) -
     return moved
 
 
-def best_of(choices: Sequence[Words], frame: Frame, busy: Sequence[Point], taken: Sequence[Box]) -> Words:
-    """The first of several places for words that crosses least of what is drawn, and no other words."""
+def best_of(choices: Sequence[Label], frame: Frame, busy: Sequence[Point], taken: Sequence[Box]) -> Label:
+    """Return the first label that overlaps no other and covers the fewest points of the marks."""
 
-    def crossed(words: Words) -> int:
+    def crossed(words: Label) -> int:
         boxes = [line.box for line in words.lines(frame)]
         over = sum(box.holds(point) for box in boxes for point in busy)
         return over + 1000 * sum(box.meets(other) for box in boxes for other in taken)
@@ -139,6 +139,6 @@ def best_of(choices: Sequence[Words], frame: Frame, busy: Sequence[Point], taken
     return min(choices, key=crossed)
 
 
-def moved(words: Words, **changes: object) -> Words:
-    """The same words elsewhere."""
+def moved(words: Label, **changes: object) -> Label:
+    """Return the same label elsewhere."""
     return replace(words, **changes)  # type: ignore[arg-type]

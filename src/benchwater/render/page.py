@@ -32,9 +32,9 @@ _LONGEST_RUNNING = 36
 
 @dataclass(frozen=True, slots=True)
 class VitalView:
-    """One number of the front page: what it is, how it moved, and its months as a small plot.
+    """One number of the front page: its value, its change, and its months as a small plot.
 
-    `source` is empty in a season's first month; `good` is `better` or `worse` where the change is such news.
+    `source` is empty in a season's first month; `good` is `better`, `worse` or empty.
     """
 
     label: str
@@ -48,7 +48,7 @@ class VitalView:
 
 @dataclass(frozen=True, slots=True)
 class GlanceLine:
-    """One section in one line."""
+    """One section in one line of the front page."""
 
     title: str
     anchor: str
@@ -59,7 +59,7 @@ class GlanceLine:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """The whole page but for the appendix, whose lists the template takes from the report as they are."""
+    """The whole page except the appendix, whose lists the template takes from the report itself."""
 
     title: str
     period: str
@@ -76,7 +76,7 @@ class Page:
 
 
 def compose(report: Report) -> Page:
-    """The page of a report."""
+    """Return the page of a report."""
     anchors = _anchors(report.sections)
     on_front = frozenset((ranked.section_id, ranked.action.id) for ranked in report.actions)
     unsaid = tuple(_unsaid(report, anchors))
@@ -101,7 +101,7 @@ def compose(report: Report) -> Page:
 
 
 def _vital_view(series: VitalSeries, report: Report) -> VitalView:
-    """The period's value against the month before; a season report has the season's, and its last month."""
+    """Return the value of the period, or of the season in a season report, and its change by month."""
     whole = report.period.name == "season"
     now, before = series.months[-1], series.months[-2] if len(series.months) > 1 else None
     shown = _vital_number(series.season.value if whole else now.value, series.unit, report.bench)
@@ -121,7 +121,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         if series.better is not None and was != shown:
             good = "better" if rose == (series.better == "up") else "worse"
     season = _vital_number(series.season.value, series.unit, report.bench)
-    told = [
+    by_month = [
         f"{month_name(each.span.start)} {_vital_number(each.value, series.unit, report.bench)}"
         for each in series.months
     ]
@@ -132,7 +132,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         change=change,
         good=good,
         season="" if whole or season == shown else f"{season} this season",
-        alt=f"{series.label.capitalize()} by month: {', '.join(told)}.",
+        alt=f"{series.label.capitalize()} by month: {', '.join(by_month)}.",
         source=data_uri(sparkline([each.value for each in series.months], flowing, series.unit == "1"))
         if before is not None
         else "",
@@ -140,7 +140,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
 
 
 def _vital_number(value: float | None, unit: str | None, bench: Bench) -> str:
-    """A number for the front page, short: two figures of a rate, whole money from a hundred on."""
+    """Return a short number: two significant digits of a rate, money from 100 on without cents."""
     if value is None:
         return bench.show(None, "pieces")
     if unit is None or unit == "pieces":
@@ -163,7 +163,7 @@ def _vitals_note(report: Report) -> str:
 
 
 def _unsaid(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:
-    """What the logs leave open, with what would close it; thin sections first."""
+    """Yield what the logs leave open and what would close it, thin sections first."""
     yield from _open_sections(report, anchors)
     for section in report.sections:
         part = section.parts[-1]
@@ -231,16 +231,16 @@ def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
 
 
 def _first_words(section: ReportSection) -> str:
-    """The headline, else the first finding of a part that is sure of itself, else of any, else why none."""
+    """Return the headline, else the first finding of an `ok` part, else of any, else why there is none."""
     if section.status in ("empty", "failed"):
         return section.why
     for part in section.parts:
         for finding in part.section.findings:
             if finding.headline:
                 return finding.text
-    told = [part for part in section.parts if part.section.findings]
-    sure = [part for part in told if part.section.status == "ok"]
-    for part in sure or told:
+    with_findings = [part for part in section.parts if part.section.findings]
+    sure = [part for part in with_findings if part.section.status == "ok"]
+    for part in sure or with_findings:
         return part.section.findings[0].text
     return section.why
 

@@ -36,7 +36,7 @@ STATUS_WORDS: dict[Status, str] = {
 
 @dataclass(frozen=True, slots=True)
 class ActionLine:
-    """One thing to do: the advice, its reason, what it is worth, and the section it comes from."""
+    """One action: the advice, its reason, its worth, and the section it comes from."""
 
     text: str
     because: str
@@ -48,7 +48,7 @@ class ActionLine:
 
 @dataclass(frozen=True, slots=True)
 class FindingLine:
-    """A finding's sentence and, beside it, its interval and count."""
+    """A finding's sentence, and its interval and count beside it."""
 
     text: str
     level: str
@@ -58,9 +58,9 @@ class FindingLine:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A plot (an image that carries itself) or a table. One on `screen_only` is left out on paper.
+    """A plot as an embedded image, or a table. Paper leaves out one that is `screen_only`.
 
-    A `half` one leaves room for another beside it.
+    A `half` block leaves room for another beside it.
     """
 
     screen_only: bool
@@ -73,7 +73,7 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class BlockRow:
-    """What stands side by side on paper: one block, or two halves."""
+    """One block, or two half blocks side by side on paper."""
 
     blocks: tuple[Block, ...]
     screen_only: bool
@@ -81,10 +81,10 @@ class BlockRow:
 
 @dataclass(frozen=True, slots=True)
 class SpanView:
-    """What a section says of one span. `note` is empty where the section's own status says it already.
+    """What a section says of one span. `note` is empty where the section's own status says the same.
 
-    `label` is empty where the whole report is of one span, which the front page names. Paper has the first
-    `MOST_FINDINGS` findings and `MOST_ADVISED` actions, and every urgent one; `more_findings` and
+    `label` is empty where the report has one span, which the front page names. Paper shows the first
+    `MOST_FINDINGS` findings, the first `MOST_ADVISED` actions and every urgent one; `more_findings` and
     `more_actions` say where the others are.
     """
 
@@ -105,7 +105,7 @@ class SpanView:
 
 @dataclass(frozen=True, slots=True)
 class SectionView:
-    """One section of the report; `running` is its title as the head of its pages has room for it."""
+    """One section of the report; `running` is its title, shortened for the head of its pages."""
 
     title: str
     running: str
@@ -138,9 +138,9 @@ def section_view(
 
 
 def _remaining_advice(
-    section: ReportSection, told: frozenset[tuple[str, str]], bench: Bench
+    section: ReportSection, on_front: frozenset[tuple[str, str]], bench: Bench
 ) -> tuple[ActionLine, ...]:
-    """The section's advice that the front page leaves out, or whose reason it cuts, in full; urgent first."""
+    """Return the advice that the front page omits or cuts, in full, urgent first."""
     left = [
         ActionLine(
             whole_sentence(action.text),
@@ -151,13 +151,13 @@ def _remaining_advice(
             "",
         )
         for action in merged_actions(section)
-        if (section.id, action.id) not in told or len(whole_sentence(action.because)) > LONGEST_BECAUSE
+        if (section.id, action.id) not in on_front or len(whole_sentence(action.because)) > LONGEST_BECAUSE
     ]
     return tuple(sorted(left, key=lambda line: not line.urgent))
 
 
 def whole_sentence(text: str) -> str:
-    """A sentence with a capital at its start and a stop at its end, as every sentence on the page has."""
+    """Return a sentence with a capital at its start and a full stop at its end."""
     seen = visible(text).strip()
     return seen[:1].upper() + seen[1:] + ("" if not seen or seen[-1] in ".!?…" else ".")
 
@@ -175,24 +175,26 @@ def worth_in_words(action: Action, bench: Bench) -> str:
 
 
 def _halves(lines: Sequence[str]) -> tuple[tuple[str, ...], ...]:
-    """The lines, each once, in two parts of about the same length to stand side by side; none where none is.
+    """Return the distinct lines in two halves of about equal length, for two columns.
 
-    A table of two cells is laid out in a tenth of the time that balanced columns take.
+    WeasyPrint takes ten times as long for balanced CSS columns.
     """
-    told = tuple(dict.fromkeys(lines))
-    lengths = [len(line) + _SHORT_OF_A_LINE for line in told]
-    first = min(range(1, len(told) + 1), key=lambda at: abs(sum(lengths[:at]) - sum(lengths[at:])), default=0)
-    return tuple(half for half in (told[:first], told[first:]) if half)
+    distinct = tuple(dict.fromkeys(lines))
+    lengths = [len(line) + _SHORT_OF_A_LINE for line in distinct]
+    first = min(
+        range(1, len(distinct) + 1), key=lambda at: abs(sum(lengths[:at]) - sum(lengths[at:])), default=0
+    )
+    return tuple(half for half in (distinct[:first], distinct[first:]) if half)
 
 
 def _status_says_all(part: SpanSection, section: ReportSection) -> bool:
-    """Whether the section's own status line tells all there is of this part."""
+    """Return whether the section's own status line says all there is of this part."""
     said = part.section
     return _same_status(part, section) and not (said.findings or said.tables or said.figures)
 
 
 def _adds(part: SpanSection, section: ReportSection) -> bool:
-    """False for the first month of a season where the season to date, the same days, tells all of it."""
+    """Return False for a season's first month if the season to date, the same days, shows all of it."""
     season = section.parts[-1]
     if part is season or (part.span.start, part.span.end) != (season.span.start, season.span.end):
         return True
@@ -214,7 +216,7 @@ def _span_view(
     said = part.section
     shown_later = _shown_for_the_season(part, section)
     findings = tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings))
-    printed = [_shortened_repeat(table, part, section) for table in said.tables if _is_shown(table)]
+    printed = [_limit_repeat(table, part, section) for table in said.tables if _is_shown(table)]
     drawn = frozenset(figure.id.partition(":")[0] for figure in said.figures)
     off_paper = frozenset(each.id for each in printed if _left_off_paper(each, shown_later, drawn))
     unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in shown_later]
@@ -250,8 +252,8 @@ def _is_shown(table: Table) -> bool:
     return table.print_rows > 0 and len(table.rows) > 0
 
 
-def _shortened_repeat(table: Table, part: SpanSection, section: ReportSection) -> Table:
-    """The season's table, with as many rows on paper as it asks for beside those of an `ok` month."""
+def _limit_repeat(table: Table, part: SpanSection, section: ReportSection) -> Table:
+    """Return the season's table, with no more than `again_rows` on paper after that of an `ok` month."""
     month = section.parts[0]
     if part is month or table.again_rows is None or month.section.status != "ok":
         return table
@@ -282,7 +284,7 @@ def _table_block(table: PrintedTable, screen_only: bool) -> Block:
 
 
 def _side_by_side(blocks: Sequence[Block]) -> Iterator[BlockRow]:
-    """The blocks in their order, but for a half one, which takes the next half one to its side."""
+    """Yield the blocks in their order, except that a half block takes the next half block beside it."""
     left = list(blocks)
     while left:
         block = left.pop(0)
@@ -293,7 +295,7 @@ def _side_by_side(blocks: Sequence[Block]) -> Iterator[BlockRow]:
 
 
 def _label(part: SpanSection, section: ReportSection) -> str:
-    """The days a part is of: `May 2026`; nothing where no other days are told in the report."""
+    """Return the days of a part, `May 2026`; nothing where the report has no other days."""
     spans = [each.span for each in section.parts]
     if len(spans) == 1:
         return ""
@@ -302,12 +304,12 @@ def _label(part: SpanSection, section: ReportSection) -> str:
 
 
 def _headline_first(found: Sequence[Finding]) -> list[Finding]:
-    """The findings told on the page, the headline before the others."""
+    """Return the findings of the page, the headline first."""
     return sorted((finding for finding in found if not finding.quiet), key=lambda each: not each.headline)
 
 
 def _shown_for_the_season(part: SpanSection, section: ReportSection) -> frozenset[str]:
-    """The figures and tables of a month that the season to date shows as well: on paper once is enough."""
+    """Return ids of the month's figures and tables that paper omits: the season to date shows them too."""
     season = section.parts[-1]
     if part is season or season.section.status != "ok":
         return frozenset()
@@ -316,7 +318,7 @@ def _shown_for_the_season(part: SpanSection, section: ReportSection) -> frozense
 
 
 def _left_off_paper(table: Table, shown_later: frozenset[str], drawn: frozenset[str]) -> bool:
-    """Whether the season's table, or a plot of the same numbers, stands for this one on paper."""
+    """Return whether the season's table, or a plot of the same numbers, replaces this table on paper."""
     if table.paper_rows == 0:
         return True
     if table.id in shown_later:
@@ -332,17 +334,17 @@ def _finding_line(finding: Finding, bench: Bench) -> FindingLine:
     _, _, unit = (high or low).partition(" ")
     if len(unit) > _SHORT_UNIT and unit in finding.text:
         interval = interval.replace(f" {unit}", "")
-    said_already = not interval or low == high or _states_limits(finding, bench)
+    redundant = not interval or low == high or _states_limits(finding, bench)
     return FindingLine(
         text=finding.text,
-        level="" if said_already else f"{100 * finding.level:.4g} % interval",
-        interval="" if said_already else interval,
+        level="" if redundant else f"{100 * finding.level:.4g} % interval",
+        interval="" if redundant else interval,
         count=f"n = {finding.n}" if finding.n is not None else "",
     )
 
 
 def _states_limits(finding: Finding, bench: Bench) -> bool:
-    """Whether the sentence has the limits, as they are printed here or in the usual number of figures."""
+    """Return whether the sentence states the limits, with the digits of the interval or the usual ones."""
     if finding.low is None or finding.high is None:
         return False
     limits = (finding.low, finding.high)
@@ -362,10 +364,10 @@ def _states_limits(finding: Finding, bench: Bench) -> bool:
 
 
 def _digits(finding: Finding) -> int | None:
-    """Decimals that an interval is wide enough to leave meaning: two figures of its width, at least none.
+    """Return the decimals of an interval: two significant digits of its width.
 
-    None for quantities that are converted on their way to the page, and for those that have fixed decimals;
-    money loses its minor unit where the limits are `_WIDE_MONEY` apart.
+    None for units that the bench converts and for those with fixed decimals; money has no cents where
+    the limits are `_WIDE_MONEY` apart.
     """
     unit = finding.unit or ""
     if finding.low is None or finding.high is None or unit in _FIXED or unit.startswith("money/"):
@@ -381,7 +383,7 @@ def _digits(finding: Finding) -> int | None:
 
 
 def _interval(low: str, high: str) -> str:
-    """`340 to 367 °F`, `340 °F or more`."""
+    """Return `340 to 367 °F`, or `340 °F or more`."""
     if not (low and high):
         return f"{low} or more" if low else f"up to {high}" if high else ""
     return one_to_other(low, high)
@@ -394,6 +396,6 @@ def data_uri(svg: str) -> str:
 
 
 def _is_half_wide(svg: str) -> bool:
-    """Whether a plot is narrow enough to stand beside another: made `HALF_MM` wide or less."""
+    """Return whether a plot is at most `HALF_MM` wide, so that two fit side by side."""
     width = _WIDTH_PT.match(svg)
     return width is not None and float(width[1]) <= (HALF_MM + 0.5) / 25.4 * 72

@@ -17,7 +17,7 @@ _MISSING = frozenset(("NaTType", "NAType"))
 
 
 def sentences(text: str, limit: int) -> str:
-    """As many whole sentences as fit; where not even the first does, it is cut behind a clause or a word."""
+    """Return as many whole sentences as fit; if not even the first does, cut it after a clause or a word."""
     if len(text) <= limit:
         return text
     ends = [match.end() for match in _SENTENCE_END.finditer(text) if match.end() <= limit]
@@ -30,9 +30,9 @@ def sentences(text: str, limit: int) -> str:
 
 
 def pieces(text: str) -> list[str]:
-    """The text cut where a line may break inside words too long for a table cell; joined, the same text.
+    """Split the text where a line may break in words too long for a table cell; joined, the same text.
 
-    A cut falls behind a hyphen, slash or the like where there is one, else after `PIECE` characters.
+    Breaks follow a hyphen, slash or the like, else `PIECE` characters.
     """
     parts = [""]
     for word in re.split("( )", text):
@@ -43,7 +43,7 @@ def pieces(text: str) -> list[str]:
 
 
 def plain(value: object) -> Cell:
-    """The value as text, number, truth or date. Whatever is missing or not finite is None."""
+    """Return a pandas or numpy value as str, int, float, bool or date; None if missing or not finite."""
     if value is None or type(value).__name__ in _MISSING:
         return None
     if isinstance(value, bool | str):
@@ -61,28 +61,28 @@ def plain(value: object) -> Cell:
 
 
 def iso(day: date) -> str:
-    """A date as `2026-05-03`, or with its time to the minute where it has one (seconds where needed)."""
+    """Return a date as `2026-05-03`, with its time to the minute if it has one (to the second if needed)."""
     if not isinstance(day, datetime):
         return day.isoformat()
     return day.isoformat(sep="T", timespec="auto" if day.second or day.microsecond else "minutes")
 
 
 def span_title(span: Span) -> str:
-    """`May 2026` for a whole month; `Season to date: 1 March to 31 May 2026` for a season."""
+    """Return `May 2026` for a month, `Season to date: 1 March to 31 May 2026` for a season."""
     last = span.end - timedelta(days=1)
     if span.name == "season":
-        return f"Season to date: {_stretch(span.start, last)}"
+        return f"Season to date: {_first_to_last(span.start, last)}"
     if (
         span.start.day == 1
         and span.end.day == 1
         and (span.start.month, span.start.year) == (last.month, last.year)
     ):
         return f"{MONTHS[last.month - 1]} {last.year}"
-    return _stretch(span.start, last)
+    return _first_to_last(span.start, last)
 
 
 def month_name(day: date) -> str:
-    """`May`."""
+    """Return `May`."""
     return MONTHS[day.month - 1]
 
 
@@ -90,6 +90,6 @@ def _python_datetime(moment: datetime) -> datetime:
     return datetime.combine(moment.date(), moment.time())
 
 
-def _stretch(first: date, last: date) -> str:
+def _first_to_last(first: date, last: date) -> str:
     year = f" {first.year}" if first.year != last.year else ""
     return f"{first.day} {MONTHS[first.month - 1]}{year} to {last.day} {MONTHS[last.month - 1]} {last.year}"

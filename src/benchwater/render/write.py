@@ -1,4 +1,4 @@
-"""Put a report's three files in place, each whole or not at all."""
+"""Write a report's three files, each by an atomic write."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ NAME = "season-report"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Written:
-    """The files now in place, and why one of them is not."""
+    """The files written, and why the PDF is not among them."""
 
     files: tuple[Path, ...]
     problem: str = ""
@@ -33,13 +33,12 @@ def write_report(
     progress: Callable[[str], None] = lambda step: None,
     worker: WorkerProcess | None = None,
 ) -> Written:
-    """Write HTML, JSON and PDF below `out/<label>/`. The first two come first: they need no native library.
+    """Write HTML, JSON and PDF below `out/<label>/`; the PDF comes last, because it needs native libraries.
 
-    `workspace` is the folder the logs were read from: those that still hold the same bytes go into the PDF.
-    `worker` is the process that renders, if one was started.
-    A PDF that cannot be printed is a problem in the result; an older one is then removed, so that the
-    three files never disagree. OSError where a file cannot be written; BeingWrittenError while another
-    run writes the same report.
+    `workspace` is the folder of the logs; the PDF carries those that are unchanged since they were read.
+    `worker` is a process that renders, if one was started. If the PDF cannot be printed, the result says
+    why, and an older PDF is removed so that the three files agree.
+    Raises OSError where a file cannot be written, BeingWrittenError while another run writes the report.
     """
     folder = out / report.label
     folder.mkdir(parents=True, exist_ok=True)
