@@ -8,8 +8,7 @@ from typing import Any
 
 import pytest
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.testing import MadeSeason
 
 ROOT = Path(__file__).parents[1]

@@ -1,4 +1,4 @@
-"""Bench and rows for the tests of defect_rate."""
+"""Seasons of the pour log for the tests of bad castings: their bench, their rows, and the demo's."""
 
 from collections.abc import Iterable
 from pathlib import Path
@@ -61,7 +61,7 @@ def fill_rows(
     made: int = 5,
     place: str = "ball,large",
 ) -> list[str]:
-    """Return the rows of one fill: bad castings by flaw (empty: none named), the rest good."""
+    """One fill: its bad castings by flaw (an empty one is not named), the rest good."""
     good = made - sum(flaws.values())
     rows = [f"{day},{place},reject,{n},{fill},{temp},,{flaw}," for flaw, n in flaws.items() if n]
     return [f"{day},{place},good,{good},{fill},{temp},,,", *rows] if good else rows
@@ -82,7 +82,7 @@ def section_of(rows: Iterable[str], *, units: str = "us", price: bool = True, ma
 
 
 def check(section: Section) -> None:
-    """Assert that columns are as declared, numbers finite, and values within their intervals."""
+    """What holds for every section: the contract's columns, intervals about their values, finite numbers."""
     for found in section.tables:
         assert " ".join(column.name for column in found.columns) == CONTRACT[found.id]
     for entry in section.findings:
@@ -98,7 +98,7 @@ def check(section: Section) -> None:
 
 
 def separated(days: int = 3) -> list[str]:
-    """Return rows with every casting short below 130 degC and none above."""
+    """Every casting short below 130 degC, none above."""
     rows = []
     for day in range(1, days + 1):
         for fill, temp in enumerate((90, 100, 110, 120, 150, 160, 170, 180), start=1):

@@ -14,6 +14,7 @@ PLUGINS = ROOT / "plugins"
 HOUSE, AT_THE_TOP = part("The house").split("| at the top |")
 ORDER = [typed(row[0])[0].rstrip("/").removesuffix(".py").replace("/", ".") for row in rows(HOUSE)]
 OPEN_TO_PLUGINS = {"plugin", "units", "words", "statistics", "ledger", "plots"}
+BELOW_PLUGINS = OPEN_TO_PLUGINS | {"text", "files", "drawing"}
 ALONE = {
     "pint": {"units"},
     "pluggy": {"plugin", "plugin_host"},
@@ -98,6 +99,18 @@ def test_shipped_plugins_import_only_what_is_open_to_them():
         if other not in OPEN_TO_PLUGINS
     ]
     assert beyond == []
+
+
+def test_plugins_need_only_the_lowest_places():
+    imports: dict[str, set[str]] = {}
+    for place, path in files():
+        imports.setdefault(place, set()).update(other for other, _ in of_the_host(path))
+    reached, ahead = set[str](), set(OPEN_TO_PLUGINS)
+    while ahead:
+        reached |= ahead
+        ahead = set().union(*(imports[place] for place in ahead)) & set(ORDER) - reached
+    assert reached <= BELOW_PLUGINS, reached - BELOW_PLUGINS
+    assert set(ORDER[: len(BELOW_PLUGINS)]) == BELOW_PLUGINS
 
 
 def test_each_library_is_imported_only_by_its_place():

@@ -3,6 +3,7 @@
 import math
 from datetime import date
 
+import pandas as pd
 import pytest
 
 from benchwater.statistics.interval import Interval
@@ -77,3 +78,30 @@ def test_limits_in_a_table_take_the_unit_of_their_estimate() -> None:
     assert [(c.label, c.unit, c.digits) for c in table.columns] == [
         *(("Item", None, None), ("Rate", "1/h", 3), ("low", "1/h", 3), ("high", "1/h", 3)),
     ]
+
+
+def test_a_table_takes_its_columns_from_a_frame() -> None:
+    frame = pd.DataFrame(
+        {
+            "unit": ["g", "pieces"],
+            "day": [pd.Timestamp("2026-05-03"), pd.NaT],
+            "received": [1.5, math.nan],
+            "item": ["lead", None],
+            "made": [3, 4],
+            "other": [0, 0],
+        }
+    )
+    named = (("item", "Item"), ("received", "Received"), ("unit", "Unit"))
+    columns = make_columns(*named, hidden="unit", unit_from={"received": "unit"})
+    table = make_table(
+        "in", "In", "item received day made unit", frame, columns, print_units=["lb", None], each_span=True
+    )
+    assert table.rows == (
+        ("lead", 1.5, pd.Timestamp("2026-05-03"), 3, "g"),
+        (None, None, None, 4, "pieces"),
+    )
+    assert [type(cell) for cell in table.rows[1]] == [type(None)] * 3 + [int, str]
+    assert [(c.unit_from, c.hidden) for c in table.columns][1:] == [
+        *(("unit", False), (None, False), (None, False), (None, True)),
+    ]
+    assert (table.print_units, table.each_span) == (("lb", None), True)

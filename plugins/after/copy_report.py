@@ -7,7 +7,6 @@ Off until a folder is named. A path that is not absolute begins at the workspace
 """
 
 import os
-import tempfile
 from pathlib import Path
 
 from benchwater.plugin import HandOnError, ReportWritten, hookimpl
@@ -17,7 +16,7 @@ _OPTIONS = ("folder",)
 
 @hookimpl
 def report_written(report: ReportWritten) -> None:
-    """Put the PDF there as `season-report-<label>.pdf`, in one step; one that is there already stays."""
+    """Copy the PDF as `season-report-<label>.pdf`, atomically; an equal one stays untouched."""
     if not report.options:
         return
     folder = _folder(report)
@@ -28,7 +27,7 @@ def report_written(report: ReportWritten) -> None:
     try:
         data = pdf.read_bytes()
         if not (target.is_file() and target.read_bytes() == data):
-            _write_whole(target, data)
+            _write_atomically(target, data)
     except OSError as error:
         raise HandOnError(f"the PDF could not be copied to {target}: {error.strerror or error}") from error
 
@@ -54,16 +53,15 @@ def _folder(report: ReportWritten) -> Path:
     return folder
 
 
-def _write_whole(target: Path, data: bytes) -> None:
-    """Under a name that is no PDF's until it is whole: a hot folder prints what it sees."""
-    handle, temporary = tempfile.mkstemp(prefix=f".{target.stem}.", suffix=".part", dir=target.parent)
+def _write_atomically(target: Path, data: bytes) -> None:
+    """Write under another ending first, then rename: a hot folder prints every PDF that it sees."""
+    temporary = target.with_name(f".{target.stem}.{os.urandom(4).hex()}.part")
     try:
-        with os.fdopen(handle, "wb") as stream:
+        with open(temporary, "xb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(temporary, 0o644)
         os.replace(temporary, target)
     except BaseException:
-        Path(temporary).unlink(missing_ok=True)
+        temporary.unlink(missing_ok=True)
         raise

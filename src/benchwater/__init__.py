@@ -1,20 +1,20 @@
 """benchwater: the season report for people who make their own fishing lures.
 
-`benchwater.load("my-bench")` reads a folder for a notebook: see `benchwater.door`.
+`benchwater.load("my-bench")` reads a folder for a notebook: see `benchwater.notebook`.
 """
 
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from benchwater.door import load as load
+    from benchwater.notebook import load as load
 
 __version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> object:
-    """`load`, looked up only when asked for: it is slow to import."""
+    """Import `load` only when it is used: it is slow to import."""
     if name != "load":
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from benchwater.door import load
+    from benchwater.notebook import load
 
     return load

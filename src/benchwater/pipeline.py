@@ -1,33 +1,35 @@
-"""The straight way, in one place: read, gather, analyse. Rendering takes the Report from here."""
+"""From a folder to a Report: read, gather, analyse. Rendering takes the Report from here."""
 
-import difflib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchwater import __version__
 from benchwater.analyse.report import Report
-from benchwater.analyse.run import rank_actions
-from benchwater.analyse.shared import run_shared
-from benchwater.gather.season import gather
-from benchwater.gather.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.analyse.run import rank_actions, run_analyses
+from benchwater.analyse.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.analyse.vitals import run_vitals
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
-from benchwater.plugin_host.contents import NOT_KNOWN, plugin_contents
+from benchwater.plugin.season import Season
 from benchwater.plugin_host.load import load_plugins
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.plugin_host.options import read_options
-from benchwater.read.bench_file import BenchFile, load_bench
-from benchwater.read.cache import ReadCache
+from benchwater.read.bench_file import load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
+from benchwater.text import did_you_mean
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """What is asked for: a month (`2026-05`), the whole season, or neither for the latest month with rows.
+    """The report asked for: a month (`2026-05`), the whole season, or neither for the latest month with rows.
 
-    `only` names the analyses wanted (all when empty).
+    `only` names the analyses to run; empty for all.
     """
 
     month: str | None = None
@@ -37,7 +39,7 @@ class Request:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Workspace:
-    """A maker's folder, read: its bench, its plugins and its logs."""
+    """A maker's folder as read: its bench, its plugins and its logs."""
 
     folder: Path
     bench: Bench
@@ -50,16 +52,13 @@ def read_workspace(
     *,
     workspace_plugins: bool = True,
     plugin_files: Sequence[Path] = (),
-    cache: bool = False,
     progress: Callable[[str], None] = lambda step: None,
 ) -> Workspace:
     """Read everything a folder holds. BenchError where bench.toml is missing or wrong.
 
-    `plugin_files` are plugins that do not lie in the folder, as a test of one has it. With `cache`, unless
-    bench.toml says otherwise, large logs are remembered as read, in the folder itself.
+    `plugin_files` are plugins that do not lie in the folder, as a test of one has it.
     """
     bench_file = load_bench(folder)
-    before = plugin_contents(folder if workspace_plugins else None) if cache and bench_file.cache else None
     plugins = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off, files=plugin_files)
     options = read_options(
         plugins, bench_file.bench.plugin_options, bench_file.plugin_lines, complete=workspace_plugins
@@ -69,7 +68,6 @@ def read_workspace(
         plugins.log_kinds,
         bench_file.bench,
         keep_repeats=bench_file.keep_repeats,
-        cache=_cache(folder, bench_file, before, workspace_plugins=workspace_plugins),
         progress=lambda file: progress(f"Reading {file}"),
     )
     bench = replace(
@@ -77,21 +75,8 @@ def read_workspace(
         fallbacks=bench_file.bench.fallbacks + reading.fallbacks,
         plugin_options=options,
     )
+    plugins = plugins.with_check_problems(reading.check_problems)
     return Workspace(folder=folder, bench=bench, plugins=plugins, reading=reading)
-
-
-def _cache(
-    folder: Path,
-    bench_file: BenchFile,
-    before: Mapping[str, str] | None,
-    *,
-    workspace_plugins: bool,
-) -> ReadCache | None:
-    """The cache, under what reading rests on; None where that cannot be told, or changed meanwhile."""
-    now = plugin_contents(folder if workspace_plugins else None) if before is not None else None
-    if now is None or now != before or NOT_KNOWN in now.values():
-        return None
-    return ReadCache(folder, [bench_file.text, *(f"{name} {now[name]}" for name in sorted(now))])
 
 
 def make_report(
@@ -101,38 +86,38 @@ def make_report(
     progress: Callable[[str], None] = lambda step: None,
     on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
 ) -> Report:
-    """Gather and analyse what is asked for. SpanError or UnknownAnalysisError where that makes no sense."""
+    """Gather and analyse the report asked for. SpanError or UnknownAnalysisError if there is none such."""
     spans = choose_spans(workspace, request)
     analyses = _wanted(workspace.plugins, request.only)
     season = gather(workspace.reading, workspace.bench, spans)
-    analysed = run_shared(
+    sections = run_analyses(
         analyses,
         season,
         spans.parts,
-        spans.season,
         progress=lambda title: progress(f"Analysing: {title}"),
         on_failure=on_failure,
     )
+    vitals, problems = run_vitals(analyses, season, spans.season, on_failure=on_failure)
     reading = workspace.reading
     return Report(
         bench=workspace.bench,
         label=spans.label,
         period=spans.period,
         season=spans.season,
-        sections=analysed.sections,
-        actions=rank_actions(analysed.sections, workspace.bench),
+        sections=sections,
+        actions=rank_actions(sections, workspace.bench),
         sources=reading.sources,
         set_aside=reading.set_aside,
         repeats=reading.repeats,
         not_read=reading.not_read,
-        plugin_problems=workspace.plugins.problems + analysed.problems,
+        plugin_problems=workspace.plugins.problems + problems,
         version=__version__,
-        vitals=analysed.vitals,
+        vitals=vitals,
     )
 
 
 def choose_spans(workspace: Workspace, request: Request) -> Spans:
-    """The spans of the report asked for."""
+    """Return the spans of the report asked for. SpanError if they cannot be told."""
     if request.month is not None and not request.whole_season:
         return month_spans(read_month(request.month), workspace.bench)
     latest = last_day(workspace.reading.tables)
@@ -147,15 +132,30 @@ def choose_spans(workspace: Workspace, request: Request) -> Spans:
     return month_spans(latest.replace(day=1), workspace.bench)
 
 
+def gather(reading: Reading, bench: Bench, spans: Spans) -> Season:
+    """Return the Season of a report: every row before the report's end."""
+    span = spans.season
+    whole = Season(bench, reading.tables, span.start, span.end)
+    logs = {kind: _used_words(whole.before(kind, span.end), table) for kind, table in reading.tables.items()}
+    return Season(bench, logs, span.start, span.end)
+
+
+def _used_words(rows: "pd.DataFrame", table: "pd.DataFrame") -> "pd.DataFrame":
+    """Some rows of a table, without the categories that its other rows alone hold."""
+    if len(rows) == len(table):
+        return rows
+    words = [name for name in rows.columns if rows[name].dtype == "category"]
+    return rows.assign(**{name: rows[name].cat.remove_unused_categories() for name in words})
+
+
 class UnknownAnalysisError(ValueError):
-    """`--only` names an analysis that no plugin brings."""
+    """`--only` names an analysis that no plugin provides."""
 
 
 def _wanted(plugins: Plugins, only: Sequence[str]) -> list[tuple[Analysis, LoadedPlugin]]:
     known = [analysis.id for analysis, _ in plugins.analyses]
     for name in only:
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
-            hint = f"; did you mean `{near[0]}`?" if near else f" (there are: {', '.join(known)})"
+            hint = did_you_mean(name, known, f"there are: {', '.join(known)}")
             raise UnknownAnalysisError(f"there is no analysis `{name}`{hint}")
     return [pair for pair in plugins.analyses if not only or pair[0].id in only]

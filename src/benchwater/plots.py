@@ -1,30 +1,30 @@
-"""The house style of plots: what an analysis calls to draw, so that every figure looks like the report.
+"""Plots in the house style, for analyses.
 
-Values are drawn as given: convert to the bench's units first, and name the unit on the axis. Days and
-moments may stand for numbers. A series is a number from 0; it sets colour, dashes and marker together, so
-that none rests on colour.
+Values are drawn as given: convert to the bench's units first, and name the unit on the axis. Dates and
+datetimes may stand for numbers. A series is a number from 0; it sets colour, dashes and marker together, so
+that no series is told by colour alone.
 """
 
 from collections.abc import Sequence
 from typing import Any, Literal, NamedTuple, TypeAlias
 
 from benchwater.drawing.axes import Axes as Axes
+from benchwater.drawing.labels import EndLabels, Label, moved
 from benchwater.drawing.marks import Area, Bars, Block, Curve, Dots, Ribbon, Rule, Stems, Stretch
 from benchwater.drawing.picture import Picture as Picture
 from benchwater.drawing.picture import Style
-from benchwater.drawing.words import Ends, Words, moved
-from benchwater.render.small_plots import HALF_MM as HALF_MM
-from benchwater.render.text import shorten, visible
+from benchwater.words import shorten, visible
 
 Values: TypeAlias = Any
-"""A list, an array or a column of a data frame, of numbers or of days."""
+"""A list, an array or a column of a data frame, of numbers or of dates."""
 
-FULL_MM = 170.0
+FULL_MM, HALF_MM = 170.0, 84.0
+"""The width of a whole page, and of a figure that leaves room for another beside it."""
 PALETTE = ("#0f4c5c", "#e0481f", "#3a97c9", "#5d2981", "#62a035", "#cc3a8a")
 DASHES = ("", "7.5 2.4", "1.8 1.8", "10.5 2.4 2.1 2.4", "4.5 1.5 1.5 1.5 1.5 1.5", "13.5 3.6")
 MARKERS = ("o", "s", "^", "D", "v", "P")
 STACK = (0, 1, 3, 2, 5, 4)
-"""The order in which parts of a whole take the palette: neighbours are told apart in grey."""
+"""The order in which stacked parts take the palette: neighbours differ in grey print too."""
 INK = "#1c2b30"
 QUIET = "#5b6b70"
 RULE = "#dbe2e3"
@@ -37,7 +37,7 @@ _BAR = 0.62
 
 
 class Flow(NamedTuple):
-    """One stream of a flow diagram: its name with its amount in words, the amount, and whether it is odd."""
+    """One flow of a flow diagram: its name and amount in words, the amount, and whether it stands out."""
 
     name: str
     amount: float
@@ -45,11 +45,11 @@ class Flow(NamedTuple):
 
 
 def new_figure(width_mm: float = FULL_MM, height_mm: float = 70) -> tuple[Picture, Axes]:
-    """A figure with one plot in the house style.
+    """Return a new figure and its plot.
 
     The page is `FULL_MM` wide between its margins; two figures of `HALF_MM` in a row stand side by side.
-    The plot knows `set_xlabel`, `set_xlim`, `set_xticks`, the same of y, `set` and `grid`, as plotting
-    libraries have them.
+    The plot has `set_xlabel`, `set_xlim`, `set_xticks`, the same for y, `set` and `grid`, as in plotting
+    libraries.
     """
     per_mm = 72 / 25.4
     picture = Picture(width=width_mm * per_mm, height=height_mm * per_mm, style=_STYLE)
@@ -57,7 +57,7 @@ def new_figure(width_mm: float = FULL_MM, height_mm: float = 70) -> tuple[Pictur
 
 
 def line(ax: Axes, x: Values, y: Values, *, series: int = 0, label: str = "") -> None:
-    """A curve."""
+    """Draw a curve."""
     ax.add(_curve(ax.across(x), ax.up(y), series, label))
 
 
@@ -71,15 +71,15 @@ def steps(
     series: int = 0,
     label: str = "",
 ) -> None:
-    """A curve that holds each value until the next `x`, such as survival, with its band where given."""
+    """Draw a step curve that holds each value until the next `x`, such as survival, and its band."""
     places = ax.across(x)
     if low is not None and high is not None:
-        ax.add(_area(_until(places), _held(ax.up(low)), _held(ax.up(high)), series))
-    ax.add(_curve(_until(places), _held(ax.up(y)), series, label))
+        ax.add(_area(_step_x(places), _step_y(ax.up(low)), _step_y(ax.up(high)), series))
+    ax.add(_curve(_step_x(places), _step_y(ax.up(y)), series, label))
 
 
 def band(ax: Axes, x: Values, low: Values, high: Values, *, series: int = 0) -> None:
-    """The interval about a curve, as a light band."""
+    """Draw the interval of a curve as a light band."""
     ax.add(_area(ax.across(x), ax.up(low), ax.up(high), series))
 
 
@@ -94,7 +94,7 @@ def interval_points(
     label: str = "",
     horizontal: bool = False,
 ) -> None:
-    """Points with their intervals; `horizontal` turns values to the right, one row for each `x`."""
+    """Draw points with their intervals; `horizontal` draws values to the right, one row for each `x`."""
     colour = _colour(series)
     if horizontal:
         rows, values, lows, highs = ax.up(x), ax.across(value), ax.across(low), ax.across(high)
@@ -108,12 +108,12 @@ def interval_points(
 
 
 def points(ax: Axes, x: Values, y: Values, *, series: int = 0, label: str = "") -> None:
-    """Plain observations, as open marks."""
+    """Draw observations as open markers."""
     ax.add(_dots(ax.across(x), ax.up(y), series, label, filled=False))
 
 
 def bars(ax: Axes, names: Sequence[str], values: Values, *, series: int = 0, label: str = "") -> None:
-    """One horizontal bar a name, the first on top."""
+    """Draw one horizontal bar for each name, the first on top."""
     lengths, rows = ax.across(values), [float(row) for row in range(len(names))]
     reach = [*(row - _BAR / 2 for row in rows), *(row + _BAR / 2 for row in rows)]
     ax.add(
@@ -141,17 +141,19 @@ def stacked(
     step: bool = False,
     rest: str = "",
 ) -> None:
-    """Shares of a whole on top of each other, the first at the bottom, each named at its right end.
+    """Draw stacked shares, the first at the bottom, each named at its right end.
 
     `step` holds each value until the next `x`; `rest` names what is left up to 1. Neighbours differ in
-    lightness, so that grey print tells them apart, and a white line parts them.
+    lightness, for grey print, and a white line separates them.
     """
     places = ax.across(x)
     below = [0.0] * len(places)
     ends = []
     for place, (part, name) in enumerate(zip(parts, names, strict=True)):
         top = [low + more for low, more in zip(below, ax.up(part), strict=True)]
-        across, lower, upper = (_until(places), _held(below), _held(top)) if step else (places, below, top)
+        across, lower, upper = (
+            (_step_x(places), _step_y(below), _step_y(top)) if step else (places, below, top)
+        )
         colour = PALETTE[STACK[place % len(STACK)]]
         ax.add(Area(xs=across, ys=[*lower, *upper], colour=colour, edge=_PAPER))
         ends.append(((below[-1] + top[-1]) / 2, name))
@@ -163,13 +165,13 @@ def stacked(
 
 
 def name_ends(ax: Axes, x: Any, ends: Sequence[tuple[float, str]], *, room: float = 0.0) -> None:
-    """Names to the right of a plot at these heights, pushed apart where they would lie on each other.
+    """Write names to the right of a plot at these heights, moved apart where they would overlap.
 
-    `room` is the least distance, as a share of the height, where it is to be more than the type needs.
+    `room` is the least distance as a share of the height, if larger than the text needs.
     """
     heights = ax.up(height for height, _ in ends)
     named = [(height, _short(name)) for height, (_, name) in zip(heights, ends, strict=True)]
-    ax.words.append(Ends(x=ax.across([x])[0], ends=named, room=room, size=_NOTE_SIZE, colour=INK))
+    ax.labels.append(EndLabels(x=ax.across([x])[0], ends=named, room=room, size=_NOTE_SIZE, colour=INK))
 
 
 def beside(
@@ -181,14 +183,14 @@ def beside(
     points: tuple[float, float] = (4.0, 0.0),
     side: Literal["left", "center", "right"] = "left",
 ) -> None:
-    """A name set off from a place by so many points: what a legend would say, where it is drawn."""
-    told = "\n".join(_short(each) for each in text.split("\n"))
+    """Write a name at a place, offset by `points`: a legend entry beside what it names."""
+    short = "\n".join(_short(each) for each in text.split("\n"))
     place = ax.across([x])[0], ax.up([y])[0]
-    ax.words.append(_note(told, *place, points=points, side=side))
+    ax.labels.append(_note(short, *place, points=points, side=side))
 
 
 def rows_below(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]]) -> None:
-    """Rows of numbers under the plot, one below each tick, such as how many were followed so long.
+    """Write rows of numbers below the plot, one under each tick, such as the number at risk.
 
     Each row has a name, to the left, and as many cells as the horizontal axis has ticks.
     """
@@ -196,9 +198,9 @@ def rows_below(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]]) -> None:
 
 
 def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> None:
-    """A flow diagram: what came in on the left, through the middle, to what became of it on the right.
+    """Draw a flow diagram: from what came in on the left, through the middle, to where it went on the right.
 
-    Each `Flow` is as high as its amount; those of 0 or less are left out. What is `odd` stands out.
+    Each `Flow` is as high as its amount; amounts of 0 or less are left out. An `odd` flow stands out.
     """
     sides = [[each for each in side if each.amount > 0] for side in (into, out)]
     totals = [sum(each.amount for each in side) for side in sides]
@@ -206,7 +208,7 @@ def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> No
     wide, gap = 0.035, 0.06 * whole
     ax.set_axis_off()
     ax.add(Block(xs=(0.5 - wide / 2, 0.5 + wide / 2), ys=(0.0, whole), colour=PALETTE[0]))
-    ax.words.append(_note(middle, 0.5, whole, points=(0.0, 2.0), side="center", level="bottom"))
+    ax.labels.append(_note(middle, 0.5, whole, points=(0.0, 2.0), side="center", level="bottom"))
     tallest = whole
     for flows, total, left in zip(sides, totals, (True, False), strict=True):
         height = total + gap * max(0, len(flows) - 1)
@@ -236,14 +238,14 @@ def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> No
 
 
 def named_rows(ax: Axes, names: Sequence[str]) -> None:
-    """Names instead of numbers up the side, the first (row 0) on top."""
+    """Write names instead of numbers on the vertical axis, the first (row 0) on top."""
     ax.set_yticks(range(len(names)), [_short(name) for name in names])
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.y.ticked = False
 
 
 def reference_line(ax: Axes, text: str, *, x: Any = None, y: Any = None) -> None:
-    """A target or limit, named where it is drawn and least is in the way."""
+    """Draw a target or limit, and name it where it covers least."""
     if y is not None:
         height = ax.up([y])[0]
         ax.add(Rule(ys=(height,), colour=INK))
@@ -251,7 +253,9 @@ def reference_line(ax: Axes, text: str, *, x: Any = None, y: Any = None) -> None
         name = moved(name, x_share=True)
         under = {"points": (0.0, -2.0), "level": "top"}
         left = moved(name, x=0.0, side="left", points=(3.0, 2.0))
-        ax.noted.append([name, left, moved(name, **under), moved(left, **under | {"points": (3.0, -2.0)})])
+        ax.movable_labels.append(
+            [name, left, moved(name, **under), moved(left, **under | {"points": (3.0, -2.0)})]
+        )
     if x is not None:
         place = ax.across([x])[0]
         ax.add(Rule(xs=(place,), colour=INK))
@@ -259,7 +263,7 @@ def reference_line(ax: Axes, text: str, *, x: Any = None, y: Any = None) -> None
 
 
 def window(ax: Axes, start: Any, end: Any, text: str = "") -> None:
-    """A stretch of the horizontal axis set off from the rest, such as a working window."""
+    """Shade a part of the horizontal axis, such as a working window."""
     ends = ax.across([start, end])
     ax.add(Stretch(xs=ends, colour=_WASH))
     if text:
@@ -267,19 +271,19 @@ def window(ax: Axes, start: Any, end: Any, text: str = "") -> None:
 
 
 def legend(ax: Axes) -> None:
-    """Names of the labelled series above the plot, side by side as far as they fit."""
-    ax.keyed = True
+    """Show a legend of the labelled series above the plot."""
+    ax.has_legend = True
 
 
 def date_axis(ax: Axes) -> None:
-    """Days along the bottom as `3 May`, whatever the locale."""
+    """Write dates on the horizontal axis as `3 May`, in every locale."""
     ax.x.days = True
 
 
 def to_svg(figure: Picture) -> str:
-    """The figure as SVG: the same bytes every time, nothing in it but the drawing.
+    """Return the figure as SVG, the same bytes for the same figure.
 
-    Type is text in the page's typeface, held to the same width where a reader has another.
+    Text is in the page's typeface and keeps its width where a reader's program has another.
     """
     return figure.to_svg()
 
@@ -307,13 +311,13 @@ def _dots(x: list[float], y: list[float], series: int, label: str, *, filled: bo
     )
 
 
-def _until(places: Sequence[float]) -> list[float]:
-    """Each place but the first twice: where the value before ends, and where its own begins."""
+def _step_x(places: Sequence[float]) -> list[float]:
+    """Return the x of a step curve: each but the first twice, as end of one step and start of the next."""
     return [*places[:1], *(place for place in places[1:] for _ in range(2))]
 
 
-def _held(values: Sequence[float]) -> list[float]:
-    """Each value but the last twice: where it begins, and where it ends."""
+def _step_y(values: Sequence[float]) -> list[float]:
+    """Return the y of a step curve: each but the last twice, as start and end of its step."""
     return [*(value for value in values[:-1] for _ in range(2)), *values[-1:]]
 
 
@@ -324,7 +328,7 @@ def _lines_up(ax: Axes) -> None:
 
 def _name_at_top(ax: Axes, text: str, x: float, colour: str) -> None:
     name = moved(_note(text, x, 1.0, points=(3.0, -2.0), level="top"), y_share=True, colour=colour)
-    ax.noted.append([name, moved(name, side="right", points=(-3.0, -2.0))])
+    ax.movable_labels.append([name, moved(name, side="right", points=(-3.0, -2.0))])
 
 
 def _note(
@@ -335,13 +339,13 @@ def _note(
     points: tuple[float, float],
     side: Literal["left", "center", "right"] = "left",
     level: Literal["top", "middle", "bottom"] = "middle",
-) -> Words:
-    told = "\n".join(map(visible, text.split("\n")))
-    return Words(text=told, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
+) -> Label:
+    shown = "\n".join(map(visible, text.split("\n")))
+    return Label(text=shown, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
 
 
 def _short(name: str, limit: int = _LONGEST_NAME) -> str:
-    """A name that leaves room for the plot it is on, what cannot be seen spelled out."""
+    """Return a visible name, cut to leave room for the plot."""
     return shorten(visible(name), limit)
 
 

@@ -48,7 +48,7 @@ def broken(season, span):
         (lambda season, span: Section(status="empty"), "must say why"),
     ],
 )
-def test_an_analysis_that_breaks_is_a_failed_section_and_its_neighbours_do_not_notice(analyse, words):
+def test_an_analysis_that_raises_is_a_failed_section_and_the_others_remain(analyse, words):
     traces = []
     sections = run_analyses(
         [analysis("broken", analyse), analysis("fine", fine)],
@@ -61,7 +61,7 @@ def test_an_analysis_that_breaks_is_a_failed_section_and_its_neighbours_do_not_n
     assert len(traces) == 2
 
 
-def test_an_analysis_that_hangs_or_leaves_harms_only_its_own_section(monkeypatch):
+def test_an_analysis_that_hangs_or_exits_fails_only_its_own_section(monkeypatch):
     monkeypatch.setattr("benchwater.analyse.run.LONGEST_ANALYSIS_S", 0.2)
     never = threading.Event()
 
@@ -100,7 +100,7 @@ def action(id, text="", **more):
     return Action(id=id, text=text or id, because="", **more)
 
 
-def test_the_front_page_puts_danger_first_then_what_is_worth_most_and_gives_each_advice_once():
+def test_actions_are_ranked_urgent_first_then_by_worth_each_once():
     def first(season, span):
         return Section(
             status="ok",

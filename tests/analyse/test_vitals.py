@@ -28,7 +28,7 @@ def days(season, span):
     return [Vital(id="days", label="days", value=(span.end - span.start).days, unit="pieces", better="up")]
 
 
-def test_every_month_and_the_season_are_asked():
+def test_vitals_are_called_for_every_month_and_the_season():
     (series,), broken = run_vitals([analysis(days), analysis(None)], SEASON, WHOLE)
     assert broken == ()
     assert [(each.span.label, each.value) for each in series.months] == [
@@ -42,7 +42,7 @@ def test_every_month_and_the_season_are_asked():
     assert [month.label for month in months_of(year)] == ["2025-11", "2025-12", "2026-01"]
 
 
-def test_an_analysis_without_its_logs_is_not_asked():
+def test_vitals_of_an_analysis_without_rows_are_not_called():
     assert run_vitals(
         [analysis(days, needs=("pour",))], Season(SEASON.bench, {}, WHOLE.start, WHOLE.end), WHOLE
     ) == (
@@ -61,7 +61,7 @@ def test_an_analysis_without_its_logs_is_not_asked():
         (lambda season, span: days(season, span) if span.name == "season" else [], "other vitals"),
     ],
 )
-def test_one_that_breaks_is_a_plugin_problem_and_its_neighbour_is_told(vitals, words):
+def test_vitals_that_raise_are_a_plugin_problem_and_the_others_remain(vitals, words):
     traces = []
     series, broken = run_vitals(
         [analysis(vitals), analysis(days)], SEASON, WHOLE, on_failure=lambda name, trace: traces.append(trace)

@@ -142,20 +142,16 @@ def reading(bench: Bench) -> list[Row]:
 
 
 def season(bench: Bench) -> list[Row]:
-    """The season report of the largest workspace: time beside reading it, memory beside its tables.
-
-    Nothing is remembered from run to run, but in the row that says so.
-    """
+    """The season report of the largest workspace: time beside reading it, memory beside its tables."""
     folder, out = bench.workspace(bench.scale), bench.folder / "seasons"
 
-    def report(place: Path, name: str, *more: str) -> list[str | Path]:
-        return bench.program("report", place, "--season", "--out", out / name, *more)
+    def report(place: Path, name: str) -> list[str | Path]:
+        return bench.program("report", place, "--season", "--out", out / name)
 
     commands = {
         "check": bench.program("check", folder),
-        "demo": report(bench.demo(), "demo", "--no-cache"),
-        "season": report(folder, "large", "--no-cache"),
-        "again": report(folder, "again"),
+        "demo": report(bench.demo(), "demo"),
+        "season": report(folder, "large"),
     }
     found = measure(commands, bench.repeats, statuses=WITH_FINDINGS)
     watched = measure({"season": commands["season"]}, bench.repeats, statuses=WITH_FINDINGS, memory=True)
@@ -165,7 +161,6 @@ def season(bench: Bench) -> list[Row]:
     what = f"season report, x{bench.scale:,}, less the demo's"
     return [
         _beyond(what, found["season"], found["demo"], found["check"], 1.5),
-        _beyond("... logs read before (cache)", found["again"], found["demo"], found["check"], None),
         _memory(
             "... memory", "the canonical tables, as pandas counts them", watched["season"], by_pandas, 2.5
         ),
@@ -233,7 +228,7 @@ def _time(what: str, reference: str, ours: Measured, theirs: Measured, at_most: 
     )
 
 
-def _beyond(what: str, ours: Measured, demo: Measured, check: Measured, at_most: float | None) -> Row:
+def _beyond(what: str, ours: Measured, demo: Measured, check: Measured, at_most: float) -> Row:
     return Row(
         what=what,
         reference="reading it (`check`)",

@@ -18,8 +18,7 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
 
     from benchwater.analyse.report import ReportSection
     from benchwater.analyse.run import rank_actions, run_analyses
-    from benchwater.gather.season import gather
-    from benchwater.pipeline import Request, choose_spans, make_report, read_workspace
+    from benchwater.pipeline import Request, choose_spans, gather, make_report, read_workspace
 
     taken: dict[str, float] = {}
 
@@ -44,7 +43,7 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
     if out is not None:
         from benchwater.render.html import render_html
         from benchwater.render.json_twin import render_json
-        from benchwater.render.pdf import print_pdf
+        from benchwater.render.pdf import print_report
 
         report = make_report(workspace, request)
         with timed("html"):
@@ -52,7 +51,7 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
         with timed("json"):
             twin = render_json(report)
         with timed("pdf"):
-            pdf = print_pdf(html, report, twin=twin)
+            pdf = print_report(html, twin, report.period.end)
         out.write_bytes(pdf)
     return taken
 

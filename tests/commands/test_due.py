@@ -39,7 +39,7 @@ def shown(report_folder):
 
 
 @pytest.mark.slow
-def test_due_writes_what_is_owed_says_why_and_then_is_quick_silent_and_imports_nothing_heavy(folder):
+def test_due_writes_what_is_owed_and_then_does_nothing_quickly(folder):
     first = run("due", folder, "--today", "2026-06-01")
     assert (first.status, first.err) == (0, "")
     pdf = folder / "reports" / "2026-05" / "season-report.pdf"
@@ -78,7 +78,7 @@ def test_due_writes_the_same_bytes_as_report_does(folder):
 
 
 @pytest.mark.slow
-def test_a_section_that_breaks_is_status_1_once_and_tried_again_when_mended(folder):
+def test_a_failed_section_gives_status_1_once_and_is_tried_again_when_mended(folder):
     (folder / "plugins").mkdir()
     (folder / "plugins" / "broken.py").write_text(BROKEN)
     first = run("due", folder, "--today", "2026-06-01")
@@ -94,7 +94,7 @@ def test_a_section_that_breaks_is_status_1_once_and_tried_again_when_mended(fold
     assert "Traceback" in traced.err
 
 
-def test_list_says_how_each_period_stands_and_writes_nothing(folder):
+def test_list_prints_the_state_of_each_period_and_writes_nothing(folder):
     (folder / "pour-july.csv").write_text(HEADER + MAY.replace("05-02", "07-02"))
     before = sorted(path.name for path in folder.rglob("*"))
     outcome = run("due", folder, "--list", "--today", "2026-07-10")
@@ -108,14 +108,14 @@ def test_list_says_how_each_period_stands_and_writes_nothing(folder):
     assert sorted(path.name for path in folder.rglob("*")) == before
 
 
-def test_a_folder_without_rows_is_no_fault(folder):
+def test_a_folder_without_rows_gives_status_0(folder):
     (folder / "pour-may.csv").unlink()
     outcome = run("due", folder, "--today", "2026-07-10")
     assert (outcome.status, outcome.out, outcome.err) == (0, "", "")
     assert "no rows yet" in run("due", folder, "--list", "--today", "2026-07-10").out
 
 
-def test_what_cannot_be_used_is_told_in_a_sentence_and_noted_in_the_log(folder):
+def test_an_error_is_one_sentence_and_is_in_the_log(folder):
     (folder / "bench.toml").write_text("[bench\n")
     log = folder / "reports" / "due.log"
     outcome = run("due", folder, "--log", log)
@@ -126,14 +126,14 @@ def test_what_cannot_be_used_is_told_in_a_sentence_and_noted_in_the_log(folder):
     assert run("due", folder, "--today", "yesterday").status == 2
 
 
-def test_the_log_notes_a_run_with_nothing_to_do_though_nothing_is_said(folder):
+def test_the_log_records_a_run_with_nothing_to_do(folder):
     log = folder / "reports" / "due.log"
     outcome = run("due", folder, "--today", "2026-05-31", "--log", log)
     assert (outcome.status, outcome.out) == (0, "")
     assert re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d  nothing is owed\n", log.read_text())
 
 
-def test_a_report_that_cannot_be_written_is_told_and_stays_owed(folder):
+def test_a_report_that_cannot_be_written_is_named_and_stays_owed(folder):
     (folder / "reports").mkdir()
     (folder / "reports" / "2026-05").write_text("a file where a folder is wanted")
     outcome = run("due", folder, "--today", "2026-06-01")
@@ -151,14 +151,14 @@ def test_the_manifest_lies_beside_the_reports_wherever_they_go(folder, tmp_path_
 
 
 @pytest.mark.parametrize("command", ["due", "watch"])
-def test_a_day_that_is_none_is_told(folder, command):
+def test_an_invalid_day_is_refused(folder, command):
     outcome = run(command, folder, "--today", "2026-02-30")
     assert outcome.status == 2
     assert "`2026-02-30` is not a day (accepted: `2026-06-01`)" in outcome.err
 
 
 @pytest.mark.slow
-def test_what_report_wrote_is_not_written_again_until_report_puts_less_in_its_place(folder):
+def test_due_does_not_write_what_report_wrote_until_report_replaces_it_with_less(folder):
     assert run("report", folder).status == 0
     place = folder / "reports" / "2026-05"
     assert run("due", folder, "--today", "2026-05-31", "--list").out.startswith("2026-05      not ended\n")

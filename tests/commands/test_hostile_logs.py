@@ -48,7 +48,7 @@ def quoted(text):
 
 
 @pytest.mark.slow
-def test_hostile_text_in_every_place_a_log_has_is_text_and_nothing_is_fetched(tmp_path, caplog):
+def test_hostile_text_anywhere_in_a_log_stays_text_and_fetches_nothing(tmp_path, caplog):
     bench = SMALL_BENCH.replace('"Small bench"', '"<b>{{ 7*7 }}</b> & </title><script>x</script>"')
     (tmp_path / "bench.toml").write_text(bench)
     logs = tmp_path / "<img src=x onerror=alert(1)> {{ 7*7 }}"
@@ -97,7 +97,7 @@ def test_hostile_text_in_every_place_a_log_has_is_text_and_nothing_is_fetched(tm
     assert "{{ 7*7 }}" in str(reader.metadata.title)
 
 
-def test_a_long_list_of_spoilt_rows_is_cut_on_the_page_and_whole_in_the_json(tmp_path):
+def test_a_long_list_of_bad_rows_is_cut_on_the_page_and_whole_in_the_json(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     rows = "\n".join(f"2026-05-01,no-such-mold-{number},1/8,good" for number in range(700))
     (tmp_path / "pour.csv").write_text(f"date,mold,cavity,outcome\n{rows}\n2026-05-02,round-jig,1/8,good\n")

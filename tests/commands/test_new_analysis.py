@@ -23,7 +23,7 @@ def test_what_new_analysis_writes_passes_its_own_test_and_is_loaded_at_once(tmp_
     assert "workspace: rainy_days.py" in listed.out
 
 
-def test_it_never_writes_over_what_is_there_and_refuses_what_is_no_name(tmp_path):
+def test_new_analysis_overwrites_nothing_and_refuses_an_invalid_name(tmp_path):
     run("start", tmp_path)
     assert run("new-analysis", "mine", "--in", tmp_path).status == 0
     again = run("new-analysis", "mine", "--in", tmp_path)
@@ -33,7 +33,7 @@ def test_it_never_writes_over_what_is_there_and_refuses_what_is_no_name(tmp_path
         assert run("new-analysis", name, "--in", tmp_path).status == 2
 
 
-def test_a_name_that_the_report_has_or_leaves_out_is_refused_and_so_is_a_folder_without_a_bench(tmp_path):
+def test_new_analysis_refuses_a_taken_name_and_a_folder_without_a_bench(tmp_path):
     nowhere = run("new-analysis", "mine", "--in", tmp_path)
     assert (nowhere.status, "no bench.toml" in nowhere.err) == (2, True)
     assert list(tmp_path.iterdir()) == []

@@ -54,7 +54,7 @@ def bookmarks(pdf):
     return titles(PdfReader(pdf).outline)
 
 
-def test_a_new_workspace_gives_an_honest_nearly_empty_report(tmp_path):
+def test_a_new_workspace_gives_a_nearly_empty_report(tmp_path):
     run("start", tmp_path)
     outcome = run("report", tmp_path, "--month", "2026-05")
     assert (outcome.status, outcome.err) == (0, "")
@@ -88,7 +88,7 @@ def test_a_dropped_file_is_a_section_and_a_broken_one_is_a_failed_section_among_
     assert "mine" not in [section["id"] for section in twin(folder / "reports" / "2026-05")["sections"]]
 
 
-def test_only_what_is_asked_for_is_reported_and_an_unknown_name_is_told(tmp_path):
+def test_only_selects_analyses_and_refuses_an_unknown_name(tmp_path):
     folder = workspace(tmp_path, mine=FINE)
     assert run("report", folder, "--only", "mine").status == 0
     assert [section["id"] for section in twin(folder / "reports" / "2026-05")["sections"]] == ["mine"]
@@ -98,13 +98,13 @@ def test_only_what_is_asked_for_is_reported_and_an_unknown_name_is_told(tmp_path
     assert (unknown.status, "there are: material_balance, " in unknown.err) == (2, True)
 
 
-def test_a_month_that_is_none_is_told(tmp_path):
+def test_an_invalid_month_is_refused(tmp_path):
     outcome = run("report", workspace(tmp_path), "--month", "May")
     assert outcome.status == 2
     assert "2026-05" in outcome.err
 
 
-def test_a_month_without_a_row_is_told_beside_the_report_and_one_row_is_one(tmp_path):
+def test_a_month_without_rows_is_said_after_the_report(tmp_path):
     folder = workspace(tmp_path)
     outcome = run("report", folder, "--month", "2026-06", "--only", "defect_rate")
     assert (outcome.status, outcome.err) == (0, "")
@@ -115,7 +115,7 @@ def test_a_month_without_a_row_is_told_beside_the_report_and_one_row_is_one(tmp_
     assert "No row" not in run("report", folder, "--month", "2026-05", "--only", "defect_rate").out
 
 
-def test_the_report_cannot_go_where_nothing_may_be_written(tmp_path):
+def test_a_read_only_folder_is_refused(tmp_path):
     folder = workspace(tmp_path)
     (tmp_path / "blocked").write_text("a file where a folder is wanted")
     outcome = run("report", folder, "--out", tmp_path / "blocked" / "deeper")

@@ -46,7 +46,7 @@ def test_one_log_somewhere_else(tmp_path):
     assert not (tmp_path / "b/reports").exists()
 
 
-def test_a_log_that_nobody_brings_is_named_with_the_nearest(tmp_path):
+def test_an_unknown_log_is_refused_with_the_nearest_name(tmp_path):
     outcome = run("sheets", workspace(tmp_path), "--log", "poor")
     assert outcome.status == 2
     assert "there is no log `poor`; did you mean `pour`?" in outcome.err
@@ -66,7 +66,7 @@ def test_a_log_of_the_makers_own_plugin_gets_a_sheet_unless_left_out(tmp_path):
     assert run("sheets", tmp_path, "--log", "tide", "--no-workspace-plugins").status == 2
 
 
-def test_a_broken_plugin_is_told_and_the_sheets_are_written(tmp_path):
+def test_a_broken_plugin_is_reported_and_the_sheets_are_written(tmp_path):
     (workspace(tmp_path) / "plugins").mkdir()
     (tmp_path / "plugins/broken.py").write_text("raise ValueError('rust')\n")
     outcome = run("sheets", tmp_path, "--log", "catch")
@@ -82,7 +82,7 @@ def test_a_folder_without_a_bench_says_how_to_begin(tmp_path):
 
 
 @pytest.mark.slow
-def test_pages_are_counted_where_there_are_several(tmp_path):
+def test_several_pages_are_counted(tmp_path):
     outcome = run("sheets", workspace(tmp_path, crowded_text(16)), "--log", "pour")
     assert outcome.status == 0
     pages = len(pypdf.PdfReader(tmp_path / "reports/sheets/pour.pdf").pages)

@@ -12,14 +12,14 @@ def test_start_writes_a_workspace_that_check_accepts(tmp_path):
     assert "note:" not in checked.out, "the bench.toml to begin from leaves no default unsaid"
 
 
-def test_start_leaves_what_is_there_as_it_is(tmp_path):
+def test_start_leaves_existing_files_as_they_are(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     outcome = run("start", tmp_path)
     assert "Left as it is" in outcome.out
     assert (tmp_path / "bench.toml").read_text() == SMALL_BENCH
 
 
-def test_check_shows_file_line_column_value_and_reason_and_says_so_by_its_status(tmp_path):
+def test_check_shows_file_line_column_value_and_reason_with_status_1(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "p.csv").write_text("date,mold,cavity,outcome,mold_temp\n2026-05-02,round-jig,1/8,good,hot\n")
     outcome = run("check", tmp_path)
@@ -48,7 +48,7 @@ def test_terminal_escapes_in_a_log_are_shown_not_obeyed(tmp_path):
     assert "\u202e" not in outcome.out
 
 
-def test_a_missing_or_wrong_bench_is_one_sentence_and_no_traceback(tmp_path):
+def test_a_missing_or_wrong_bench_gives_one_sentence_and_no_traceback(tmp_path):
     missing = run("check", tmp_path)
     assert missing.status == 2
     assert "benchwater start" in missing.err
@@ -61,7 +61,7 @@ def test_a_missing_or_wrong_bench_is_one_sentence_and_no_traceback(tmp_path):
     assert "Traceback" in run("report", tmp_path, "--debug").err
 
 
-def test_a_folder_that_is_not_there_is_a_plain_refusal(tmp_path):
+def test_a_missing_folder_is_refused(tmp_path):
     outcome = run("check", tmp_path / "nowhere")
     assert outcome.status == 2
     assert f"there is no folder `{tmp_path / 'nowhere'}`" in outcome.err

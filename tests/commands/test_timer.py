@@ -31,7 +31,7 @@ def asked(home):
 
 
 @pytest.mark.parametrize("system", ["systemd", "launchd", "schtasks", "cron"])
-def test_showing_changes_nothing_and_says_where_the_log_is(home, system):
+def test_show_changes_nothing_and_names_the_log(home, system):
     outcome = run("timer", home.parent / "my bench", "--system", system, "--at", "07:05")
     assert (outcome.status, outcome.err) == (0, "")
     assert f"Log: {home.parent}/my bench/reports/due.log" in outcome.out
@@ -41,7 +41,7 @@ def test_showing_changes_nothing_and_says_where_the_log_is(home, system):
     assert not home.exists()
 
 
-def test_a_folder_without_a_bench_gets_no_timer_and_a_time_that_is_none_is_told(home):
+def test_a_folder_without_a_bench_gets_no_timer(home):
     for words in ((), ("--install",)):
         outcome = run("timer", home.parent, "--system", "systemd", *words)
         assert (outcome.status, f"no bench.toml in {home.parent.resolve()}" in outcome.err) == (2, True)
@@ -96,5 +96,5 @@ def test_a_foreign_file_or_a_missing_tool_is_a_plain_refusal(home, monkeypatch):
     assert not (home / "Library").exists()
 
 
-def test_a_time_that_is_none_is_refused(home):
+def test_an_invalid_time_is_refused(home):
     assert run("timer", home.parent / "my bench", "--at", "25:00").status == 2

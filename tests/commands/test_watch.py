@@ -72,7 +72,7 @@ def watch(folder):
 
 
 @pytest.mark.parametrize("option", [(), ("--poll",)])
-def test_it_writes_what_becomes_owed_goes_on_through_errors_and_ends_cleanly(folder, watch, option):
+def test_watch_writes_what_becomes_owed_continues_after_errors_and_ends_cleanly(folder, watch, option):
     (folder / "pour.csv").write_text(HEADER + "2026-05-02,round-jig,1/8,good\n")
     watching = watch(*option)
     assert watching.line().startswith("2026-05: wrote ")
@@ -88,7 +88,7 @@ def test_it_writes_what_becomes_owed_goes_on_through_errors_and_ends_cleanly(fol
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
-def test_it_ends_cleanly_while_a_report_is_made_and_leaves_no_lock_behind(folder, watch, how):
+def test_watch_ends_cleanly_while_a_report_is_made_and_leaves_no_lock(folder, watch, how):
     (folder / "plugins").mkdir()
     (folder / "plugins" / "slow.py").write_text(
         "import time\nfrom benchwater.plugin import Analysis, Section, hookimpl\n\n"
@@ -110,7 +110,7 @@ def test_it_ends_cleanly_while_a_report_is_made_and_leaves_no_lock_behind(folder
     assert not (folder / "reports" / ".being-written").exists()
 
 
-def test_nothing_heavy_is_imported_by_watching_itself(folder):
+def test_watch_itself_imports_nothing_heavy(folder):
     heavy = ("pandas", "numpy", "pint", "weasyprint", "matplotlib", "scipy", "statsmodels", "jinja2")
     code = (
         "import os, signal, sys, threading; from benchwater.commands import cli\n"

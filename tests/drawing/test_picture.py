@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchwater import plots
-from benchwater.drawing.picture import _settled
-from benchwater.drawing.words import Box, Line
+from benchwater.drawing.labels import Box, Line
+from benchwater.drawing.picture import _lay_out
 
 SVG = "{http://www.w3.org/2000/svg}"
 NAMES = st.text(st.characters(codec="utf-8"), max_size=70)
@@ -19,7 +19,7 @@ VALUES = st.floats(-1e6, 1e6) | st.sampled_from([math.nan, math.inf, -math.inf])
 
 
 def lines_of(figure: plots.Picture) -> dict[str, Line]:
-    return {line.text: line for line in _settled(figure).lines}
+    return {line.text: line for line in _lay_out(figure).lines}
 
 
 def within(box: Box, figure: plots.Picture) -> bool:
@@ -31,7 +31,7 @@ def test_a_mark_lies_where_the_ticks_say():
     plots.line(axes, [0, 4, 10], [1, 1, 3])
     axes.set_xlim(0, 10)
     axes.set_ylim(0, 4)
-    layout = _settled(figure)
+    layout = _lay_out(figure)
     frame = layout.frame
     number = "([0-9.]+)"
     curve = rf'd="M{number} {number}H{number}L{number} {number}" fill="none" stroke="{plots.PALETTE[0]}"'
@@ -108,7 +108,7 @@ def test_rows_of_numbers_stand_below_their_ticks():
     plots.rows_below(axes, [("no leader", ["58", "28", "7"])])
     lines = lines_of(figure)
     for tick, number in (("0", "58"), ("1", "28"), ("2", "7")):
-        ticks = [line for line in _settled(figure).lines if line.text == tick and line.y < lines["hours"].y]
+        ticks = [line for line in _lay_out(figure).lines if line.text == tick and line.y < lines["hours"].y]
         middles = [line.x + line.width / 2 for line in ticks]
         assert any(middle == pytest.approx(lines[number].x + lines[number].width / 2) for middle in middles)
         assert lines[number].box.top > lines["hours"].box.bottom - 1
@@ -124,7 +124,7 @@ def test_what_reaches_beyond_the_limits_is_cut_at_them():
     tree = ElementTree.fromstring(svg)
     clipped = [each.get("fill") for each in tree.iter() if each.get("clip-path") == "url(#plot)"]
     assert clipped == [plots.PALETTE[0]]
-    frame = _settled(figure).frame
+    frame = _lay_out(figure).frame
     stem = next(each.get("d") for each in tree.iter(f"{SVG}path") if each.get("stroke-width") == "1.3")
     ends = sorted(float(number) for number in re.findall("[0-9.]+", stem or "")[1:])
     assert ends == pytest.approx([frame.top, frame.bottom], abs=0.01)

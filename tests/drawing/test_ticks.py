@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchwater.drawing.ticks import round_days, round_numbers
+from benchwater.drawing.axes import round_days, round_numbers
 
 LIMITS = st.tuples(st.floats(-1e6, 1e6), st.floats(1e-3, 1e9))
 

@@ -3,8 +3,7 @@
 import pytest
 
 from benchwater.drawing.advances import ADVANCES, PER_SIZE
-from benchwater.drawing.typeface import width_of
-from benchwater.render.fonts import FACES, FAMILY
+from benchwater.drawing.typeface import FACES, FAMILY, width_of
 from drawing.write_advances import measured
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from benchwater.drawing.values import are_days, numbers
+from benchwater.drawing.axes import are_days, numbers
 
 NOON = date(2026, 5, 3).toordinal() + 0.5
 

@@ -2,13 +2,13 @@
 
 from pathlib import Path
 
-from benchwater.render.fonts import FACES
+from benchwater.drawing.typeface import FACES
 
 FILE = Path(__file__).parents[2] / "src" / "benchwater" / "drawing" / "advances.py"
-HEAD = '''"""How wide each letter of the regular face is, by code point, in units of the font.
+HEAD = '''"""The advance width of each letter of the regular face, by code point, in font units.
 
-Written by `tests/drawing/write_advances.py`, and held against the font file by the tests: to open that takes
-as long as to draw all plots of a report.
+`tests/drawing/write_advances.py` writes this file and a test compares it with the font: reading the font
+would take as long as drawing all plots of a report.
 """
 
 PER_SIZE = {per_size}
@@ -18,7 +18,7 @@ A_LINE = 8
 
 
 def measured() -> tuple[int, dict[int, int]]:
-    """The units a size has, and the advance of each letter."""
+    """Return the font's units per em, and the advance of each letter."""
     from fontTools.ttLib import TTFont
 
     regular = next(face for face in FACES if face.weight == 400 and face.style == "normal")
@@ -29,10 +29,10 @@ def measured() -> tuple[int, dict[int, int]]:
 
 
 def text() -> str:
-    """The module as it should stand."""
+    """Return the source of the module."""
     per_size, widths = measured()
-    told = [f"{code}: {width}" for code, width in widths.items()]
-    lines = [f"    {', '.join(told[at : at + A_LINE])},\n" for at in range(0, len(told), A_LINE)]
+    entries = [f"{code}: {width}" for code, width in widths.items()]
+    lines = [f"    {', '.join(entries[at : at + A_LINE])},\n" for at in range(0, len(entries), A_LINE)]
     return f"{HEAD.format(per_size=per_size)}{''.join(lines)}}}  # fmt: skip\n"
 
 

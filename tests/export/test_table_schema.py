@@ -41,7 +41,7 @@ def test_every_schema_is_a_table_schema_and_says_which_columns_are_needed(kind):
         ]
 
 
-def test_a_log_as_people_write_it_conforms_and_a_spoilt_one_does_not(tmp_path):
+def test_a_written_log_conforms_and_a_bad_one_does_not(tmp_path):
     schema = written_schema(KINDS["pour"], small_bench())
     assert file_faults(schema, POUR) == []
     assert not read_files(tmp_path, {"pour.csv": POUR}).set_aside
@@ -70,7 +70,7 @@ QUANTITIES = [
 )
 @settings(max_examples=150, deadline=None)
 @given(data=st.data())
-def test_whatever_fits_the_pattern_of_a_quantity_is_read(dimension, column, data):
+def test_every_text_that_matches_a_quantity_pattern_is_read(dimension, column, data):
     field = next(
         f for kind in KINDS.values() for f in written_schema(kind)["fields"] if f["name"] == column.name
     )

@@ -21,6 +21,15 @@ def log_kinds():
     date = Column(name="{date}", meaning="", kind="date", needed=True)
     return [LogKind(name="{name}", title="T", columns=(date,))]
 """
+COLUMN_OF_ANOTHER = LOG.format(name="weather", date="date").replace(
+    "columns=(date,)",
+    "columns=(date, *[Column(meaning='', **each) for each in ({columns})])",
+)
+WITHOUT_ITEM = COLUMN_OF_ANOTHER.format(columns="dict(name='used', kind='amount'),")
+ANY_ITEM = COLUMN_OF_ANOTHER.format(
+    columns="dict(name='used', kind='spread'), dict(name='item', kind='name', refers_to='item')"
+)
+WITHOUT_MOLD = COLUMN_OF_ANOTHER.format(columns="dict(name='slot', kind='name', refers_to='cavity'),")
 POUR_AGAIN = LOG.format(name="pour", date="date")
 
 
@@ -67,6 +76,11 @@ def test_a_single_file_in_the_workspace_is_a_plugin_and_stands_where_its_order_s
             GOOD.format(id="defect_rate"),
             ["`defect_rate`", "analyses/defect_rate", "off = ['defect_rate']"],
         ),
+        (WITHOUT_ITEM, ["`weather`", "`used`", "name='item'", "refers_to='item'", "needed=True"]),
+        (ANY_ITEM, ["`weather`", "`used`", "name='item'", "needed=True"]),
+        (WITHOUT_MOLD, ["`weather`", "`slot`", "name='mold'", "refers_to='mold'"]),
+        (GOOD.format(id="a").replace("@hookimpl", "@hookimpl(wrapper=True)"), ["`analyses`", "wrapper=True"]),
+        (GOOD.format(id="a").replace("@hookimpl", "@hookimpl(hookwrapper=True)"), ["`analyses`", "wrapper"]),
         (POUR_AGAIN, ["`pour`", "ingest/pour.py", "off = ['ingest.pour']"]),
     ],
 )

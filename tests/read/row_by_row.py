@@ -1,21 +1,21 @@
-"""The slow path: every record read by itself, in plain Python, for comparing the fast one with.
+"""Reads logs record by record in plain Python, as an oracle for the reader, which reads column by column.
 
-It is how logs were read before columns were: `read_record` for each row, a counter of rows for repeats,
-a list of values for each column.
+`read_record` for each row, a counter of rows for repeats, a list of values for each column.
 """
 
 from collections import Counter
 from collections.abc import Hashable, Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import pandas as pd
 
 from benchwater.plugin import Bench, Column, LogKind
-from benchwater.read.bare_units import BareUnits
-from benchwater.read.decode import decode
+from benchwater.read.cells import BareUnits, check_cavity, read_amount
 from benchwater.read.headers import recognise
-from benchwater.read.one_row import read_record
+from benchwater.read.records import decode, plain_ends, records_and_ends
+from benchwater.read.refusals import CellError, Reason
+from benchwater.read.rows import Problem, extra_name, read_filled_or_empty, record_problem
 from benchwater.words import runs
 
 NUMBERS = {"number", "money", "amount", "spread", "temperature", "mass", "duration", "length", "volume"}
@@ -45,7 +45,8 @@ def read_row_by_row(
         header = recognise(decode(data).text, kinds)
         units = BareUnits(header, bench)
         rows = []
-        for record in header.records():
+        for below in records(header.below, header.separator):
+            record = below._replace(line=below.line - 1 + header.first_line)
             values, problems = read_record(record, header, bench, units)
             if problems:
                 first = problems[0]
@@ -65,6 +66,59 @@ def read_row_by_row(
 
 def read_folder_row_by_row(folder: Path, names: Sequence[str], *args, **kwargs) -> SlowReading:
     return read_row_by_row({name: (folder / name).read_bytes() for name in names}, *args, **kwargs)
+
+
+def records(text, separator):
+    return (record for record, _ in records_and_ends(plain_ends(text), separator))
+
+
+def read_record(record, header, bench, units):
+    """The values of a record by the table's column names, and everything that is wrong with it."""
+    early = record_problem(record, header)
+    if early is not None:
+        return {}, [early]
+    cells = [cell.strip() for cell in record.cells]
+    values: dict[str, object] = {}
+    problems: list[Problem] = []
+    texts: dict[str, str] = {}
+    for heading in header.headings:
+        text = cells[heading.position] if heading.position < len(cells) else ""
+        if heading.column is not None:
+            texts[heading.column.name] = text
+        elif heading.text:
+            values[extra_name(heading, header.kind)] = text or None
+    for column in header.kind.columns:
+        text = texts.get(column.name, "")
+        try:
+            values[column.frame_name] = read_filled_or_empty(text, column, units.context(column, text))
+        except CellError as error:
+            problems.append(Problem(column.name, text, error))
+    problems += amounts_and_cavities(texts, values, header.kind, bench, units, problems)
+    if not problems and header.kind.check is not None:
+        for found in header.kind.check(values, bench):
+            text = texts.get(found.column, "")
+            problems.append(Problem(found.column, text, CellError(Reason.RULE, found.why)))
+    return values, problems
+
+
+def amounts_and_cavities(texts, values, kind, bench, units, earlier):
+    """The cells that another cell of the row decides: an amount by its item, a cavity by its mold."""
+    spoilt = {problem.column for problem in earlier}
+    problems = []
+    for column in kind.columns:
+        text = texts.get(column.name, "")
+        if not text or column.name in spoilt:
+            continue
+        try:
+            if column.kind in {"amount", "spread"} and "item" not in spoilt:
+                item = bench.items[cast(str, values["item"])]
+                context = units.context(column, text)
+                values[column.frame_name] = read_amount(text, item, context, whole=column.kind == "amount")
+            elif column.refers_to == "cavity" and "mold" not in spoilt:
+                values[column.frame_name] = check_cavity(text, cast(str, values["mold"]), bench)
+        except CellError as error:
+            problems.append(Problem(column.name, text, error))
+    return problems
 
 
 def take_repeats(files, keep):
@@ -114,7 +168,8 @@ def table(kind: LogKind, files) -> pd.DataFrame:
                 .map(lambda name, first=first: first[name.casefold()], na_action="ignore")
                 .astype("str")
             )
-    return built
+    words = [name for name in built.columns if built[name].dtype == "str"]
+    return built.astype(dict.fromkeys(words, "category"))
 
 
 def dtype(column: Column) -> str:

@@ -4,7 +4,7 @@ import pytest
 
 from benchwater.plugin import Bench, Item
 from benchwater.read.cells import CellContext, read_amount, read_date
-from benchwater.read.reasons import CellError, Reason
+from benchwater.read.refusals import CellError, Reason
 
 
 @pytest.mark.parametrize(

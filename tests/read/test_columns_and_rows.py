@@ -9,14 +9,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from benchwater.plugin import Column, LogKind, RowProblem
-from benchwater.read import body, limits
+from benchwater.read import body, refusals
 from benchwater.read.bench_file import load_bench
 from benchwater.read.body import read_body
 from benchwater.read.folder import read_folder
 from benchwater.read.headers import recognise
-from benchwater.read.reasons import FileError
-from benchwater.read.records import Record, records
-from read.row_by_row import read_folder_row_by_row, read_row_by_row
+from benchwater.read.records import Record
+from benchwater.read.refusals import FileError
+from read.row_by_row import read_folder_row_by_row, read_row_by_row, records
 from read.test_dialects_property import HABITS, ROWS, written
 from small_bench import read_files, shipped_kinds, small_bench
 
@@ -140,7 +140,7 @@ def test_a_text_is_split_the_same_in_one_stretch_and_in_many(monkeypatch):
         "\n".join(f"{n},{n % 7},{'x' if n % 11 else ''}" for n in range(500)) + '\n1,"2",3\n007,True,1.50\n'
     )
     at_once = read_body(text, ",", 3, first_line=2)
-    monkeypatch.setattr(body, "_BYTES_AT_ONCE", 64)
+    monkeypatch.setattr(body, "_CHUNK_BYTES", 64)
     in_many = read_body(text, ",", 3, first_line=2)
     assert [at_once.record(row) for row in range(502)] == [in_many.record(row) for row in range(502)]
     assert at_once.record(501).cells[:3] == ("007", "True", "1.50")
@@ -182,4 +182,4 @@ def test_a_hostile_file_stops_early(monkeypatch):
     with pytest.raises(FileError, match="21 lines"):
         read_body("\n" * 21, ",", 2, first_line=1)
     with pytest.raises(FileError, match="on line 2"):
-        recognise("date,mold\n" + "x" * (limits.LONGEST_LINE + 1), shipped_kinds())
+        recognise("date,mold\n" + "x" * (refusals.LONGEST_LINE + 1), shipped_kinds())

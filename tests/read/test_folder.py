@@ -2,8 +2,8 @@ import os
 
 import pytest
 
-from benchwater.read.limits import LARGEST_FILE_BYTES, LONGEST_CELL
-from benchwater.read.reasons import Reason
+from benchwater.files import LARGEST_FILE_BYTES
+from benchwater.read.refusals import LONGEST_CELL, Reason
 from small_bench import read_files
 
 POUR = """\

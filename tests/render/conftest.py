@@ -6,8 +6,7 @@ import pytest
 
 from benchwater.analyse.report import Report
 from benchwater.render.html import render_html
-from benchwater.render.pdf import print_pdf
-from render.sample_report import sample_report
+from render.sample_report import pdf_of, sample_report
 
 
 @pytest.fixture(scope="session")
@@ -34,7 +33,7 @@ def printed(html: str, report: Report) -> tuple[bytes, list[str]]:
     for logger in loggers:
         logger.addHandler(listener)
     try:
-        return print_pdf(html, report), said
+        return pdf_of(report, html), said
     finally:
         for logger in loggers:
             logger.removeHandler(listener)

@@ -20,6 +20,9 @@ from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Figure, Finding, Section, Table, TableColumn
 from benchwater.plugin_host.loaded import PluginProblem
 from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
+from benchwater.render.html import render_html
+from benchwater.render.json_twin import render_json
+from benchwater.render.pdf import AttachedLog, print_report
 
 MAY = Span(name="period", label="2026-05", start=date(2026, 5, 1), end=date(2026, 6, 1))
 SEASON = Span(
@@ -695,3 +698,9 @@ def _broken() -> ReportSection:
         "Does the moon matter?",
         lambda _span: Section(status="failed", why="ZeroDivisionError: division by zero, in moon.py line 31"),
     )
+
+
+def pdf_of(report: Report, html: str | None = None, logs: tuple[AttachedLog, ...] = ()) -> bytes:
+    """The PDF of a report, or of other HTML with the report's numbers."""
+    page = render_html(report) if html is None else html
+    return print_report(page, render_json(report), report.period.end, logs)

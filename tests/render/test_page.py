@@ -5,11 +5,12 @@ from dataclasses import replace
 import pytest
 
 from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection
+from benchwater.plots import HALF_MM
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Figure, Finding, Section, Table, TableColumn
 from benchwater.render.html import render_html
-from benchwater.render.page import MOST_ADVISED, MOST_FINDINGS, compose
-from benchwater.render.small_plots import HALF_MM
+from benchwater.render.page import compose
+from benchwater.render.sections import MOST_ADVISED, MOST_FINDINGS
 from render.boxes import laid_out, words_on
 from render.sample_report import MAY, SEASON
 

@@ -18,20 +18,15 @@ from benchwater.analyse.report import Report
 from benchwater.plugin.section import Figure
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
-from benchwater.render.native_libraries import install_hint
-from benchwater.render.pdf import print_pdf
-from benchwater.render.printing import PrintingUnavailable
+from benchwater.render.printing import PrintingUnavailable, install_hint
 from render.boxes import laid_out, running_over
-from render.sample_report import HOSTILE, LONG_WORD, hostile_report
+from render.sample_report import HOSTILE, LONG_WORD, hostile_report, pdf_of
 
 ROOT = Path(__file__).parents[2]
 PRINT_AGAIN = """
 import hashlib
-from render.sample_report import sample_report
-from benchwater.render.html import render_html
-from benchwater.render.pdf import print_pdf
-report = sample_report()
-print(hashlib.sha256(print_pdf(render_html(report), report)).hexdigest())
+from render.sample_report import pdf_of, sample_report
+print(hashlib.sha256(pdf_of(sample_report())).hexdigest())
 """
 
 
@@ -123,7 +118,7 @@ def test_hostile_text_and_plots_fetch_nothing(monkeypatch: pytest.MonkeyPatch, r
     first = hostile.sections[0]
     part = replace(first.parts[0], section=replace(first.parts[0].section, figures=(reaching,), tables=()))
     hostile = replace(hostile, sections=(replace(first, parts=(part,)),))
-    reader = pypdf.PdfReader(io.BytesIO(print_pdf(render_html(hostile), hostile)))
+    reader = pypdf.PdfReader(io.BytesIO(pdf_of(hostile)))
     assert asked == []
     assert list(reader.attachments) == ["season-report.json"]
 
@@ -151,7 +146,7 @@ def test_missing_native_libraries_are_explained(
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.syspath_prepend(tmp_path)
     with pytest.raises(PrintingUnavailable) as caught:
-        print_pdf("<p>", report)
+        pdf_of(report, "<p>")
     assert capsys.readouterr().out == ""
     assert str(caught.value).startswith(install_hint())
     assert "cannot load library" in str(caught.value)

@@ -16,8 +16,9 @@ import pytest
 
 from benchwater.render.printing import typeface
 from benchwater.render.sheet_pdf import file_name, print_sheet, sheet_html
-from benchwater.sheets import Sheet, sheet_of
+from benchwater.sheets.compose import sheet_of
 from benchwater.sheets.layout import BOTTOM_MM, PAPER_MM, SIDE_MM
+from benchwater.sheets.sheet import Sheet
 from sheets.sample_benches import crowded, demo, empty, kind
 
 ROOT = Path(__file__).parents[2]
@@ -27,7 +28,7 @@ PRINT_AGAIN = """
 import hashlib
 from sheets.sample_benches import demo, kind
 from benchwater.render.sheet_pdf import print_sheet
-from benchwater.sheets import sheet_of
+from benchwater.sheets.compose import sheet_of
 print(hashlib.sha256(print_sheet(sheet_of(kind("catch"), demo()))).hexdigest())
 """
 
@@ -66,7 +67,7 @@ def test_every_box_and_every_place_to_write_is_a_field_with_its_name():
     assert fields is not None
     pour = sheet("demo", "pour")
     in_a_row = sum(len(entry.boxes) + entry.written for entry in pour.pages[0].entries)
-    assert len(fields) == pour.rows * in_a_row + len(pour.once) + 2
+    assert len(fields) == pour.rows * in_a_row + len(pour.head_entries) + 2
     for name in ("date", "session", "r01 mold+cavity round-jig / 1/8", "r02 outcome reject", "r15 mass"):
         assert name in fields
     assert fields["r02 flaw short fill"]["/TU"] == "row 2, flaw: short fill"

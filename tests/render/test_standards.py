@@ -4,7 +4,6 @@ import hashlib
 import io
 import itertools
 import re
-import zlib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
@@ -16,14 +15,14 @@ import pytest
 
 from benchwater import plots
 from benchwater.analyse.report import Report
+from benchwater.drawing.picture import SPARK, SPARK_NOW, sparkline
 from benchwater.read.outcome import Source
-from benchwater.render.archive import mark_both, packed_fast, set_down
-from benchwater.render.attached import read_logs
 from benchwater.render.html import render_html
-from benchwater.render.pdf import print_pdf
-from benchwater.render.small_plots import SPARK, SPARK_NOW, half_wide, sparkline
+from benchwater.render.pdf import read_logs
+from benchwater.render.printing import compress, identify_as_ua
 from benchwater.render.write import write_report
 from colours import contrast, lightness
+from render.sample_report import pdf_of
 
 TEMPLATES = Path(__file__).parents[2] / "src/benchwater/render/templates"
 TEXT = ("ink", "deep", "quiet", "ember", "amber")
@@ -57,55 +56,27 @@ def test_the_mark_of_the_second_standard_is_refused_where_the_first_left_no_plac
     pdf.add_object(metadata)
     pdf.catalog["Metadata"] = metadata.reference
     with pytest.raises(ValueError, match="no rdf:RDF"):
-        mark_both(pdf)
+        identify_as_ua(pdf)
 
 
-def test_an_object_is_made_once_and_says_what_pydyf_would_have_written(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+def test_no_compressed_stream_ends_in_half_of_a_line_end() -> None:
     import pydyf
 
-    made: list[int] = []
-    plain = pydyf.Stream.data.fget
-
-    def counted(stream: Any) -> Any:
-        made.append(stream.number)
-        return plain(stream)
-
-    monkeypatch.setattr(pydyf.Stream, "data", property(counted))
-    pdf, text = pydyf.PDF(), b"BT (cast) Tj ET" * 400
-    page = pydyf.Stream([text, "Q"], compress=True)
-    pdf.add_object(page)
-    pdf.add_object(pydyf.Dictionary({"Page": page.reference}))
+    pdf = pydyf.PDF()
+    texts = ["a" * number for number in range(1, 257)]
+    for text in texts:
+        pdf.add_object(pydyf.Stream([text], compress=True))
+    pdf.add_object(pydyf.Stream(["as it is"]))
+    ends = [stream.data.removesuffix(b"\nendstream")[-1:] for stream in pdf.objects[3:]]
+    assert b"\r" in ends
+    compress(pdf)
     written = io.BytesIO()
-    with packed_fast():
-        set_down(pdf)
-        pdf.write(written, identifier=True)
-    assert made == [page.number]
-    assert pydyf.zlib is zlib
+    pdf.write(written)
+    assert b"\r\nendstream" not in written.getvalue()
     reader: Any = pypdf.PdfReader(written)
-    assert reader.get_object(page.number).get_data() == text + b"\nQ"
-    assert reader.get_object(page.number + 1).raw_get("/Page").idnum == page.number
-    assert len(written.getvalue()) < 1000
-
-
-def test_no_stream_ends_in_what_could_be_half_of_a_line_end(monkeypatch: pytest.MonkeyPatch) -> None:
-    import pydyf
-
-    pdf, names = pydyf.PDF(), [b"plain", b"ends in a carriage return\r", b"in a line's end\r\n", b"\r"]
-    for name in names:
-        pdf.add_object(pydyf.Stream([name]))
-    set_down(pdf)
-    made = iter([b"packed\r", b"packed too\r"])
-    monkeypatch.setattr(
-        pydyf.Stream, "data", property(lambda stream: b"<<>>\nstream\n%b\nendstream" % next(made))
-    )
-    for _ in range(2):
-        pdf.add_object(pydyf.Stream([]))
-    written = b"\n".join(each.data for each in pdf.objects if each.free != "f")
-    found = re.findall(rb"stream\n(.*?)(\r?\n)endstream", written, re.DOTALL)
-    # As a reader takes it that knows no length: all before the last line's end, of one byte or of two.
-    assert [content for content, _ in found] == [*names, b"packed\r", b"packed too\r"]
+    for stream, text in zip(pdf.objects[3:], [*texts, "as it is"], strict=True):
+        assert reader.get_object(stream.number).get_data() == text.encode()
+    assert len(written.getvalue()) < 40_000
 
 
 def test_the_structure_tree_tells_headings_tables_and_every_picture(
@@ -170,8 +141,6 @@ def test_a_month_without_rows_is_a_gap_and_a_zero_is_not() -> None:
     line = sparkline([0.5, None, 0.25, 1.0], flowing=True, share=True)
     assert line.count("<circle") == 3
     assert len(re.findall(r'<path d="M[^"]*L', line)) == 1
-    assert half_wide('<svg xmlns="x" width="238.1pt" height="9pt">')
-    assert not half_wide('<svg width="481.9pt">')
 
 
 def _with_logs(report: Report, folder: Path, texts: dict[str, str]) -> Report:
@@ -201,7 +170,7 @@ def test_the_pdf_carries_the_logs_as_they_were_read(report: Report, tmp_path: Pa
     kinds = {str(each["/AFRelationship"]) for each in _file_specifications(pdf)}
     assert kinds == {"/Data", "/Source"}
     logs = read_logs(tmp_path, made.sources)
-    assert print_pdf(render_html(made, [log.file for log in logs]), made, logs) == pdf
+    assert pdf_of(made, render_html(made, [log.file for log in logs]), logs) == pdf
     told = written.files[1].read_text()
     assert "Not the others, which have changed since or are too large" in told
 

@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from benchwater.plugin.season import Span
-from benchwater.render.days import span_title
-from benchwater.render.text import LONG_WORD, PIECE, pieces, shorten, visible
+from benchwater.render.text import LONG_WORD, PIECE, pieces, span_title
+from benchwater.words import shorten, visible
 
 
 @pytest.mark.parametrize(

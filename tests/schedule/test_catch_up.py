@@ -11,10 +11,9 @@ import benchwater
 from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
 from benchwater.schedule import catch_up as module
 from benchwater.schedule.catch_up import Made, catch_up
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
 from benchwater.schedule.manifest import NAME, read_manifest
-from benchwater.schedule.owed import is_settled, states
+from benchwater.schedule.owed import nothing_to_do, states
+from benchwater.schedule.scan import hash_inputs, scan_folder
 from small_bench import SMALL_BENCH
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
@@ -65,12 +64,12 @@ class Folder:
 
     def settled(self, today: str) -> bool:
         manifest = read_manifest(self.out)
-        return is_settled(manifest, take_inputs(self.path), self.out, date.fromisoformat(today))
+        return nothing_to_do(manifest, hash_inputs(self.path), self.out, date.fromisoformat(today))
 
     def listed(self, today: str) -> dict[str, str]:
         manifest = read_manifest(self.out)
-        look = look_at(self.path, manifest, inputs=take_inputs(self.path)).look
-        found = states(look, manifest.reports, self.out, date.fromisoformat(today))
+        scan, _ = scan_folder(self.path, manifest, inputs=hash_inputs(self.path))
+        found = states(scan, manifest.reports, self.out, date.fromisoformat(today))
         return {state.label: state.what for state in found}
 
 
@@ -180,7 +179,7 @@ def test_a_row_set_aside_counts_for_its_month_and_one_whose_date_cannot_be_read_
         ),
     ],
 )  # fmt: skip
-def test_whatever_a_report_rests_on_makes_it_owed_again_and_is_named(folder, monkeypatch, change, why):
+def test_a_change_of_what_a_report_was_made_from_makes_it_owed_again(folder, monkeypatch, change, why):
     monkeypatch.setattr(benchwater, "__version__", "1.0", raising=False)
     folder.write("plugins/_mine.py", "1\n")
     folder.made("2026-05-01")
@@ -191,7 +190,7 @@ def test_whatever_a_report_rests_on_makes_it_owed_again_and_is_named(folder, mon
     assert folder.settled("2026-05-01")
 
 
-def test_leaving_out_the_own_plugins_is_another_report_and_said_so(folder):
+def test_leaving_out_workspace_plugins_makes_the_report_owed_again(folder):
     folder.write("plugins/_mine.py", "1\n")
     folder.made("2026-05-01")
     assert folder.made("2026-05-01", workspace_plugins=False) == {"2026-04": "plugins/_mine.py is gone"}
@@ -221,7 +220,7 @@ def test_a_report_that_cannot_be_written_stays_owed_and_the_others_are_written(f
     assert folder.made("2026-06-01") == {"2026-04": "no report yet"}
 
 
-def test_a_run_that_is_killed_has_lost_only_the_report_it_was_at(folder):
+def test_a_killed_run_loses_only_the_report_it_was_writing(folder):
     running = catch_up(folder.path, folder.out, date(2026, 6, 1), make=folder.make)
     next(running)
     assert (folder.out / LOCK_NAME).exists()
@@ -230,7 +229,7 @@ def test_a_run_that_is_killed_has_lost_only_the_report_it_was_at(folder):
     assert folder.made("2026-06-01") == {"2026-05": "no report yet"}
 
 
-def test_a_report_without_its_pdf_is_made_again_once_pdfs_can_be_printed(folder, monkeypatch):
+def test_a_report_without_its_pdf_is_owed_once_pdfs_can_be_printed(folder, monkeypatch):
     folder.prints = False
     folder.made("2026-05-01")
     monkeypatch.setattr(module, "_can_print", lambda: False)
@@ -242,24 +241,24 @@ def test_a_report_without_its_pdf_is_made_again_once_pdfs_can_be_printed(folder,
     assert folder.settled("2026-05-01")
 
 
-def test_a_look_back_to_an_earlier_day_forgets_no_change(folder):
+def test_a_run_for_an_earlier_day_forgets_no_change(folder):
     folder.made("2026-06-01")
     folder.write("pour.csv", HEADER + row("2026-04-02") + row("2026-05-02", "360"))
     assert folder.made("2026-05-15") == {}
     assert folder.made("2026-06-01") == {"2026-05": "pour.csv changed"}
 
 
-def test_a_file_that_changes_while_it_is_read_is_looked_at_again(folder, monkeypatch):
+def test_a_file_that_changes_while_it_is_read_is_read_again(folder, monkeypatch):
     taken = []
 
     def taking(path, **options):
         taken.append(1)
         if len(taken) == 2:
             folder.write("pour.csv", HEADER + row("2026-04-02", "360"))
-        return take_inputs(path, **options)
+        return hash_inputs(path, **options)
 
-    monkeypatch.setattr("benchwater.schedule.look.take_inputs", taking)
-    monkeypatch.setattr(module, "take_inputs", taking)
+    monkeypatch.setattr("benchwater.schedule.scan.hash_inputs", taking)
+    monkeypatch.setattr(module, "hash_inputs", taking)
     folder.made("2026-06-01")
     assert len(taken) == 2
     monkeypatch.undo()
@@ -280,14 +279,14 @@ def test_months_without_rows_are_listed_as_such_in_runs(folder):
     }
 
 
-def test_a_folder_without_rows_owes_nothing_and_is_settled_after_one_look(tmp_path):
+def test_a_folder_without_rows_owes_nothing(tmp_path):
     folder = Folder(tmp_path)
     assert folder.made("2026-06-01") == {}
     assert folder.settled("2026-06-01")
     assert folder.listed("2026-06-01") == {}
 
 
-def test_while_another_run_is_at_it_the_second_waits_and_gives_up_in_the_end(folder, monkeypatch):
+def test_a_second_run_waits_for_the_first_and_gives_up_in_the_end(folder, monkeypatch):
     monkeypatch.setattr(module, "_MOST_PAUSES", 3)
     monkeypatch.setattr(module, "_PAUSE_S", 0.0)
     folder.out.mkdir()
@@ -320,7 +319,7 @@ def report_written(report):
 """
 
 
-def test_plugins_are_told_of_each_report_and_again_next_time_where_one_could_do_nothing(folder):
+def test_plugins_receive_each_report_and_receive_it_again_if_one_refused_it(folder):
     folder.write("plugins/tell.py", AFTER)
     folder.write("bench.toml", SMALL_BENCH + '\n[plugins.tell]\nto = "me"\n')
     (april,) = folder.run("2026-05-01")

@@ -3,21 +3,21 @@ from datetime import date
 
 import pytest
 
-from benchwater.schedule.inputs import Inputs
 from benchwater.schedule.manifest import (
     FORMAT,
     NAME,
-    Look,
+    Inputs,
+    MadeFrom,
     Manifest,
     Period,
-    RestsOn,
+    Scan,
     WrittenReport,
     manifest_text,
     read_manifest,
 )
 
 FULL = Manifest(
-    look=Look(
+    scan=Scan(
         inputs=Inputs(version="1", bench="b", logs={"päck ☃.csv": "1"}, plugins={"shipped: x.py": "2"}),
         periods=(
             Period(
@@ -33,7 +33,7 @@ FULL = Manifest(
     ),
     reports={
         "2026-05": WrittenReport(
-            rests_on=RestsOn(rows="r", files={"a.csv": "f"}, bench="b", plugins={}, version="1"),
+            made_from=MadeFrom(rows="r", files={"a.csv": "f"}, bench="b", plugins={}, version="1"),
             files=("season-report.pdf",),
             printed=False,
             failed=("broken",),
@@ -43,7 +43,7 @@ FULL = Manifest(
 )
 
 
-def test_what_is_remembered_comes_back_as_it_was(tmp_path):
+def test_a_manifest_reads_back_as_written(tmp_path):
     (tmp_path / NAME).write_text(manifest_text(FULL), encoding="utf-8")
     assert read_manifest(tmp_path) == FULL
     (tmp_path / NAME).write_text(manifest_text(Manifest()), encoding="utf-8")
@@ -68,23 +68,23 @@ def _without(*keys):
         "null",
         "7",
         f'{{"format": {FORMAT}}}',
-        f'{{"format": {FORMAT}, "look": [], "reports": {{}}}}',
-        f'{{"format": {FORMAT}, "look": null, "reports": []}}',
+        f'{{"format": {FORMAT}, "scan": [], "reports": {{}}}}',
+        f'{{"format": {FORMAT}, "scan": null, "reports": []}}',
         manifest_text(FULL)[:-40],
         manifest_text(FULL).replace(f'"format": {FORMAT}', f'"format": {FORMAT + 1}'),
         manifest_text(FULL).replace("2026-06-01", "yesterday"),
-        _without("look", "inputs", "bench"),
-        _without("reports", "2026-05", "rests_on", "rows"),
+        _without("scan", "inputs", "bench"),
+        _without("reports", "2026-05", "made_from", "rows"),
         "[" * 100_000,
         "\0",
     ],
 )
-def test_a_damaged_or_foreign_manifest_is_as_good_as_none(tmp_path, text):
+def test_a_damaged_or_foreign_manifest_reads_as_empty(tmp_path, text):
     (tmp_path / NAME).write_text(text, encoding="utf-8")
     assert read_manifest(tmp_path) == Manifest()
 
 
-def test_a_manifest_that_is_not_text_or_a_folder_is_as_good_as_none(tmp_path):
+def test_a_manifest_that_is_binary_or_a_folder_reads_as_empty(tmp_path):
     (tmp_path / NAME).write_bytes(b"\xff\xfe\x00\x80")
     assert read_manifest(tmp_path) == Manifest()
     (tmp_path / NAME).unlink()

@@ -11,9 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.schedule.timers.cron import cron_lines, with_job, without_job
-from benchwater.schedule.timers.install import (
-    Answer,
+from benchwater.schedule.install_timer import (
+    Completed,
     install,
     install_in_crontab,
     remove,
@@ -21,9 +20,16 @@ from benchwater.schedule.timers.install import (
     this_system,
     timer_for,
 )
-from benchwater.schedule.timers.job import MARK, Job, TimerError
-from benchwater.schedule.timers.systemd import quoted
-from benchwater.schedule.timers.task_scheduler import NAMESPACE
+from benchwater.schedule.timers import (
+    MARK,
+    TASK_NAMESPACE,
+    Job,
+    TimerError,
+    cron_lines,
+    quoted,
+    with_job,
+    without_job,
+)
 from schedule.published_formats import LAUNCHD, LAUNCHD_NEEDED, TASK, faults
 
 AWKWARD = (
@@ -46,7 +52,7 @@ def job(folder: str = "my bench", python: str = "/usr/bin/python3", **changes) -
 class Computer:
     """Stands in for the system: notes what it is asked to run, and answers as told."""
 
-    def __init__(self, **answers: Answer) -> None:
+    def __init__(self, **answers: Completed) -> None:
         self.asked: list[tuple[str, ...]] = []
         self.crontab: str | None = None
         self.answers = answers
@@ -55,11 +61,11 @@ class Computer:
         self.asked.append(tuple(words))
         if words == ("crontab", "-l"):
             if self.crontab is None:
-                return Answer(status=1, err="no crontab for me\n")
-            return Answer(status=0, out=self.crontab)
+                return Completed(status=1, err="no crontab for me\n")
+            return Completed(status=0, out=self.crontab)
         if words == ("crontab", "-"):
             self.crontab = given
-        return next((answer for word, answer in self.answers.items() if word in words), Answer(status=0))
+        return next((answer for word, answer in self.answers.items() if word in words), Completed(status=0))
 
 
 def systemd_words(line: str) -> list[str]:
@@ -72,7 +78,7 @@ def systemd_words(line: str) -> list[str]:
 
 
 @pytest.mark.parametrize("name", AWKWARD)
-def test_every_system_runs_the_very_words_of_the_command_whatever_the_path(name, tmp_path):
+def test_every_system_runs_the_exact_command_for_any_path(name, tmp_path):
     made = job(name)
     service, _ = timer_for("systemd", made, tmp_path, {}).files
     command = next(line for line in service.text.splitlines() if line.startswith("ExecStart="))
@@ -83,9 +89,9 @@ def test_every_system_runs_the_very_words_of_the_command_whatever_the_path(name,
     assert plistlib.loads(agent.data)["ProgramArguments"] == list(made.words)
 
     (task,) = timer_for("schtasks", made, tmp_path, {}).files
-    action = ElementTree.fromstring(task.data).find(f".//{{{NAMESPACE}}}Exec")
+    action = ElementTree.fromstring(task.data).find(f".//{{{TASK_NAMESPACE}}}Exec")
     assert action is not None
-    program, arguments = (action.findtext(f"{{{NAMESPACE}}}{tag}") for tag in ("Command", "Arguments"))
+    program, arguments = (action.findtext(f"{{{TASK_NAMESPACE}}}{tag}") for tag in ("Command", "Arguments"))
     assert program == made.words[0]
     assert arguments == subprocess.list2cmdline(made.words[1:])
 
@@ -99,7 +105,7 @@ def test_every_system_runs_the_very_words_of_the_command_whatever_the_path(name,
 
 @pytest.mark.skipif(not shutil.which("sh"), reason="needs a shell")
 @pytest.mark.parametrize("name", AWKWARD)
-def test_a_shell_given_the_cron_line_runs_the_very_words(name, tmp_path):
+def test_a_shell_runs_the_exact_command_from_the_cron_line(name, tmp_path):
     show = tmp_path / "show words"
     show.write_text("#!/bin/sh\nfor word; do printf '%s\\n' \"$word\"; done\n")
     show.chmod(0o755)
@@ -142,8 +148,8 @@ def test_a_missed_run_is_made_up_for_on_every_system(tmp_path):
     assert said["Label"] == agent.path.stem
     (task,) = timer_for("schtasks", job(hour=7, minute=5), tmp_path, {}).files
     root = ElementTree.fromstring(task.data)
-    assert root.findtext(f".//{{{NAMESPACE}}}StartWhenAvailable") == "true"
-    assert root.findtext(f".//{{{NAMESPACE}}}StartBoundary", "").endswith("T07:05:00")
+    assert root.findtext(f".//{{{TASK_NAMESPACE}}}StartWhenAvailable") == "true"
+    assert root.findtext(f".//{{{TASK_NAMESPACE}}}StartBoundary", "").endswith("T07:05:00")
 
 
 @pytest.mark.parametrize("name", AWKWARD)
@@ -160,11 +166,11 @@ def test_the_task_is_utf16_and_what_the_published_schema_says_a_task_is(name, tm
     (task,) = timer_for("schtasks", job(name), tmp_path, {}).files
     assert task.data[:2] in {b"\xff\xfe", b"\xfe\xff"}
     root = ElementTree.fromstring(task.data)
-    assert root.tag == f"{{{NAMESPACE}}}Task"
+    assert root.tag == f"{{{TASK_NAMESPACE}}}Task"
     assert root.get("version") == "1.2"
-    assert list(faults(root, TASK, NAMESPACE)) == []
-    context = root.find(f"{{{NAMESPACE}}}Actions")
-    principal = root.find(f".//{{{NAMESPACE}}}Principal")
+    assert list(faults(root, TASK, TASK_NAMESPACE)) == []
+    context = root.find(f"{{{TASK_NAMESPACE}}}Actions")
+    principal = root.find(f".//{{{TASK_NAMESPACE}}}Principal")
     assert context is not None
     assert principal is not None
     assert context.get("Context") == principal.get("id")
@@ -205,8 +211,8 @@ def test_a_path_that_no_timer_can_hold_is_refused(name):
 
 
 @pytest.mark.parametrize("system", ["systemd", "launchd", "schtasks"])
-def test_setting_up_and_taking_away_twice_is_as_good_as_once_and_leaves_nothing_behind(system, tmp_path):
-    computer = Computer(**{"/Query": Answer(status=1)})
+def test_installing_and_removing_twice_equals_once_and_leaves_nothing_behind(system, tmp_path):
+    computer = Computer(**{"/Query": Completed(status=1)})
     timer = timer_for(system, job(), tmp_path, {})
     first = list(install(timer, computer))
     assert [line for line in first if line.startswith("Wrote")] == [
@@ -246,22 +252,22 @@ def test_a_windows_task_that_benchwater_did_not_make_is_never_replaced(tmp_path)
     timer = timer_for("schtasks", job(), tmp_path, {"LOCALAPPDATA": str(tmp_path / "Local")})
     assert timer.files[0].path.is_relative_to(tmp_path / "Local")
     with pytest.raises(TimerError, match="not made by benchwater"):
-        list(install(timer, Computer(**{"/Query": Answer(status=0, out="<Task/>")})))
-    list(install(timer, Computer(**{"/Query": Answer(status=0, out=f"<Task>{MARK}</Task>")})))
+        list(install(timer, Computer(**{"/Query": Completed(status=0, out="<Task/>")})))
+    list(install(timer, Computer(**{"/Query": Completed(status=0, out=f"<Task>{MARK}</Task>")})))
 
 
-def test_where_the_system_says_no_its_words_are_told(tmp_path):
+def test_the_systems_own_error_is_in_the_message(tmp_path):
     timer = timer_for("systemd", job(), tmp_path, {"XDG_CONFIG_HOME": str(tmp_path / "xdg")})
     assert timer.files[0].path.parent == tmp_path / "xdg" / "systemd" / "user"
     with pytest.raises(TimerError, match="No medium found"):
         list(
             install(
-                timer, Computer(enable=Answer(status=1, err="Failed to connect to bus:\nNo medium found"))
+                timer, Computer(enable=Completed(status=1, err="Failed to connect to bus:\nNo medium found"))
             )
         )
 
 
-def test_a_crontab_keeps_all_else_and_holds_the_line_once(tmp_path):
+def test_a_crontab_keeps_its_other_lines_and_holds_this_one_once(tmp_path):
     computer = Computer()
     computer.crontab = "MAILTO=me\n# my own\n0 4 * * * backup 50\\%"
     mine = computer.crontab
@@ -289,14 +295,14 @@ def test_a_first_crontab_is_written_and_one_that_cannot_be_read_is_never_replace
 
     def refusing(words, given):
         locked.asked.append(tuple(words))
-        return Answer(status=1, err="you are not allowed to use this program")
+        return Completed(status=1, err="you are not allowed to use this program")
 
     with pytest.raises(TimerError, match="not allowed"):
         list(install_in_crontab(job(), refusing))
     assert ("crontab", "-") not in locked.asked
 
 
-def test_the_system_is_known_by_what_it_has():
+def test_the_timer_is_chosen_by_platform_and_tools():
     assert this_system("darwin") == "launchd"
     assert this_system("win32") == "schtasks"
     assert this_system("linux", lambda tool: "/usr/bin/crontab" if tool == "crontab" else None) == "cron"

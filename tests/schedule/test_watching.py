@@ -25,7 +25,7 @@ from benchwater.schedule.watching import Relevant, quiet_changes
         ("", False),
     ],
 )
-def test_only_what_can_change_a_report_is_worth_a_look(tmp_path, path, counts):
+def test_only_files_that_can_change_a_report_are_watched(tmp_path, path, counts):
     relevant = Relevant(tmp_path, tmp_path / "printed")
     assert (
         relevant(Path(tmp_path.resolve(), path) if ".." not in path else tmp_path.parent / path[3:]) is counts
@@ -33,7 +33,7 @@ def test_only_what_can_change_a_report_is_worth_a_look(tmp_path, path, counts):
 
 
 @pytest.mark.parametrize("poll", [False, True])
-def test_a_file_that_is_still_written_to_is_waited_for_and_then_named_once(tmp_path, poll):
+def test_a_file_still_being_written_is_named_once_when_it_is_quiet(tmp_path, poll):
     (tmp_path / "reports").mkdir()
     written = []
 
@@ -60,15 +60,15 @@ def test_a_file_that_is_still_written_to_is_waited_for_and_then_named_once(tmp_p
         changes.close()
 
 
-def test_a_new_day_is_worth_a_look_though_nothing_changed(tmp_path):
+def test_a_new_day_yields_although_nothing_changed(tmp_path):
     changes = quiet_changes(
-        tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=50, anew=lambda: True
+        tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=50, due_again=lambda: True
     )
     assert next(changes) == ()
     changes.close()
 
 
-def test_a_folder_that_was_taken_away_is_named(tmp_path):
+def test_a_removed_folder_is_named(tmp_path):
     (tmp_path / "pours").mkdir()
     changes = quiet_changes(tmp_path, Relevant(tmp_path, tmp_path / "reports"), quiet_ms=200)
     assert next(changes) == ()

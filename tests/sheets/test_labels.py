@@ -1,4 +1,4 @@
-from benchwater.sheets.labels import cut, letters, lines, short_names
+from benchwater.sheets.layout import cut, letters, lines, short_names
 
 
 def test_names_are_cut_in_the_way_that_keeps_them_apart():

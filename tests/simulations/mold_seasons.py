@@ -12,13 +12,13 @@ from scipy.stats import beta
 from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.stock_books import keep_books
 from benchwater.plugin.season import Season, Span
-from defect_rate.flaw_window import FlawWindow, flaw_window, rate_limits
 from defect_rate.logistic import (
     cluster_dispersion,
     fit_logistic,
     line_design,
     with_dispersion,
 )
+from defect_rate.working_window import FlawWindow, flaw_window, rate_limits
 from material_balance.metal import mold_yields
 from simulations.shares_and_lives import alike_shares, inside
 from simulations.stock_seasons import NOMINAL, START, bench

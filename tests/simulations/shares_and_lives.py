@@ -9,12 +9,12 @@ from scipy.special import expit, gamma, gammainc
 from bait_mortality.competing_risks import cumulative_incidence
 from bait_mortality.stratified_rates import common_rate_ratio
 from bait_mortality.survival import kaplan_meier, median_survival, restricted_mean
-from benchwater.ledger.fish import mean_interval
 from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
 from catch_rate.ratio import ratio_of_totals
-from defect_rate.one_against_rest import times_as_often
+from catch_size.fish_measures import mean_interval
+from defect_rate.stratified import times_as_often
 from simulations.study import Generator, Held
 
 FloatArray = NDArray[np.float64]
@@ -104,7 +104,7 @@ def relative_weight(rng: Generator) -> Held:
     """Mean relative weight of 3 to 40 fish, right-skewed about 95 by 6 to 15."""
     truth, n = 95.0, int(rng.integers(3, 41))
     spread = math.sqrt(math.log(1 + (rng.uniform(6, 15) / truth) ** 2))
-    found = mean_interval(rng.lognormal(math.log(truth) - spread**2 / 2, spread, n))
+    found = mean_interval(rng.lognormal(math.log(truth) - spread**2 / 2, spread, n), np.ones(n))
     return inside(found.low, truth, found.high)
 
 

@@ -14,6 +14,10 @@ TESTS = Path(__file__).parents[1]
 CASES = {path.stem for path in STATS.glob("*.json")}
 KINDS = {row["kind"] for row in read_table(TRADE / "worked_examples.csv")}
 
+NOT_USED_CASES = {
+    "chart_c_wafers": "sessions are charted by their share of bad castings, not by a count of flaws",
+    "chart_u_cloth": "as chart_c_wafers",
+}
 NOT_USED = {
     "alloy_density": "masses are weighed or stated: no analysis takes one from a volume of mixed metals",
     "powder_mass": "the coat on a piece comes from its recipe or from what was used, not from area and layer",
@@ -36,7 +40,7 @@ def test_every_statistical_case_is_used_by_a_test() -> None:
     here = {
         name for name in CASES if f'reference_case("{name}")' in Path(__file__).read_text(encoding="utf-8")
     }
-    assert CASES - used(CASES) == here
+    assert CASES - used(CASES) == here | set(NOT_USED_CASES)
 
 
 def test_every_kind_of_trade_example_is_used_by_a_test_or_says_why_not() -> None:

@@ -34,7 +34,7 @@ def spoilt(value, **changes):
     return copy
 
 
-def test_a_section_that_keeps_its_promises_passes():
+def test_a_section_that_keeps_the_contract_passes():
     check_section(GOOD)
     check_section(Section.empty("Nothing was fished."))
     check_section(replace(GOOD, methods=("Counts of the log, as written.",)))
@@ -65,7 +65,7 @@ def test_a_section_that_keeps_its_promises_passes():
         (replace(GOOD, methods=("We divided.",)), "names its source"),
     ],
 )
-def test_what_breaks_a_promise_is_named(section, words):
+def test_every_breach_of_the_contract_is_named(section, words):
     with pytest.raises(AssertionError, match=words):
         check_section(section)
 

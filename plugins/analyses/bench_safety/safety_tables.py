@@ -1,8 +1,8 @@
-"""Tables of published limits, of rules on lead tackle and of bench cautions, each row with its source.
+"""Reads the tables of published limits, rules on lead tackle and bench cautions, each row with its source.
 
-They lie as CSV files in `data/`. `checked` says how a row was checked: `page` read in a copy of the source
-or a text that prints it, `page-secondary` in a text that reports it. None of it is advice: limits and rules
-change, and a row says what was read.
+The CSV files lie in `data/`. `checked` says how a row was checked: `page` in a copy of the source or a text
+that prints it, `page-secondary` in a text that reports it. None of it is advice: limits and rules change, and
+a row says what was read.
 """
 
 import csv
@@ -25,7 +25,7 @@ class ExposureLimit:
 
     @property
     def limit(self) -> str:
-        """The value with its unit as one word that no line break divides."""
+        """Returns the value with its unit, joined by no-break spaces."""
         return f"{self.value:g} {self.unit.replace('/', ' per ')}".replace(" ", "\u00a0")
 
 
@@ -52,7 +52,7 @@ class Caution:
 
 @cache
 def exposure_limits() -> tuple[ExposureLimit, ...]:
-    """Published exposure limits and reference values, for workplaces and blood."""
+    """Returns published exposure limits and reference values, for workplaces and blood."""
     return tuple(
         ExposureLimit(
             what=row["what"],
@@ -69,13 +69,13 @@ def exposure_limits() -> tuple[ExposureLimit, ...]:
 
 @cache
 def tackle_rules() -> tuple[TackleRule, ...]:
-    """Examples of published rules on lead tackle that differ in kind."""
+    """Returns examples of published rules on lead tackle that differ in kind."""
     return tuple(TackleRule(**row) for row in _rows("tackle_rules.csv"))
 
 
 @cache
 def bench_cautions() -> tuple[Caution, ...]:
-    """The usual cautions of casting, coating and curing."""
+    """Returns the usual cautions of casting, coating and curing."""
     return tuple(Caution(**row) for row in _rows("bench_cautions.csv"))
 
 

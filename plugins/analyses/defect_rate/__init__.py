@@ -1,4 +1,4 @@
-"""Bad castings, and what the mold's temperature has to do with them.
+"""Finds which castings go bad, and how warm the mold must be before good inserts go in.
 
 Say the round jig was filled 102 times with the probe in it, and 119 of its 510 castings were bad: all of
 them at 200 °F, one in thirteen at 335 °F, and one in four again, with flash, at 410 °F. Short fills and cold
@@ -7,57 +7,41 @@ and the like at their own constant share, they stay under the 10 % this bench ai
 380 °F. So: no hooks below 315 °F, a rest above 380 °F. How many warm-up fills that takes follows from the
 heat that each fill leaves in the mold. Cavities are compared within one fill, where all are equally warm.
 
-Castings of one fill share metal, mold and hand and say less than so many apart: intervals, tests and chart
-limits are widened by what the fills show. Where no thermometer was used, the heat balance says how warm the
-mold will have been; those castings are shown apart, as estimated, and no advice is drawn from them.
+Castings of one fill share metal, mold and hand, so they are not independent: intervals, tests and chart
+limits are widened by the design effect of fills. Without a thermometer, the heat balance estimates how warm
+the mold was; the section shows those castings separately, as estimated, and draws no advice from them.
 """
 
 from collections.abc import Iterable
 
-from benchwater.ledger.fills import fills_of, molds_by_weight, poured_in, read_with_a_gun
 from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Rates, temperature, cavities, sessions, heat: in that order."""
-    from .advice import temperature_advice
-    from .cavities import by_cavity
-    from .draft import ASKED_OF, Draft, by_mold
-    from .heat import heat_balance
-    from .methods import METHODS
-    from .rates import overall_rates
-    from .sessions import by_session
-    from .tables import made_tables
-    from .temperature import by_temperature, left_open, too_little
+    """Makes the section: rates, temperature, heat, cavities and sessions."""
+    from .compute import bad_castings
+    from .findings import METHODS, all_actions, all_findings, left_open, too_little
+    from .show import all_figures, all_tables
 
-    rows = poured_in(season, span)
-    if not rows["castings"].sum():
+    result = bad_castings(season, span)
+    if result is None:
         return Section.empty("No casting was logged in this span, good or bad.")
-    draft = Draft(season, by_mold(rows[ASKED_OF]), fills_of(rows), gun=read_with_a_gun(rows))
-    molds = molds_by_weight(draft.fills)
-    overall_rates(draft, molds)
-    for mold in molds:
-        by_temperature(draft, mold)
-    for mold in molds:
-        temperature_advice(draft, mold, heat_balance(draft, mold))
-    by_cavity(draft, molds)
-    by_session(draft, molds)
-    sure = bool(draft.windows)
-    why = too_little(draft, [mold for mold in molds if not sure or len(draft.warm(mold))])
+    sure = any(mold.window is not None for mold in result.molds)
+    why = too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else why,
-        unsaid=left_open(draft, molds) if sure else "",
-        findings=tuple(draft.findings),
-        tables=tuple(made_tables(draft, why if sure else "")),
-        figures=tuple(draft.figures),
-        actions=tuple(draft.actions) if sure else (),
+        unsaid=left_open(result) if sure else "",
+        findings=tuple(all_findings(result)),
+        tables=all_tables(result, note=why if sure else ""),
+        figures=tuple(all_figures(result)),
+        actions=tuple(all_actions(result)) if sure else (),
         methods=METHODS,
     )
 
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
-    """Castings made, and the share of them that was good at the first pour."""
+    """Returns the castings made, and the share of them that was good at the first pour."""
     rows = season.rows("pour", span)
     made = int(rows.loc[rows["outcome"] != "blank", "count"].sum())
     good = int(rows.loc[rows["outcome"] == "good", "count"].sum())

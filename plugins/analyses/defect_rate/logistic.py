@@ -1,28 +1,28 @@
-"""Logistic regression of counts, the dispersion of clusters, and inverse prediction."""
+"""Penalised logistic regression of counts, the dispersion of clusters, and likelihood-ratio tests."""
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import expit, logit, xlogy
+from scipy.linalg.lapack import dgeqrf, dorgqr
+from scipy.special import chdtrc, expit, gammaln, logit, stdtr
 
 from benchwater.statistics.uncertainty import coverage_factor
-
-from .binomial_likelihood import BinomialLikelihood
 
 FloatArray = NDArray[np.float64]
 
 SMALLEST_PROBABILITY = 1e-14
+MAX_ITERATIONS = 500
+SEPARATION_RATIO = 1e-7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogisticFit:
-    """A fitted logistic regression of binomial counts.
+    """A fitted logistic regression of `events` out of `trials` on `design`.
 
-    `covariance` is the inverse Fisher information at the estimate (times a dispersion factor after
-    `with_dispersion`, known to `dispersion_df` degrees of freedom). `loglik` contains the binomial
-    coefficients; `penalised_loglik` adds half the log-determinant of the information and is None after
-    ordinary maximum likelihood.
+    `covariance` is the inverse Fisher information at the estimate, after `with_dispersion` times the
+    dispersion factor, which is known to `dispersion_df` degrees of freedom.
     """
 
     coefficients: FloatArray
@@ -31,25 +31,14 @@ class LogisticFit:
     events: FloatArray
     trials: FloatArray
     fitted_probability: FloatArray
-    loglik: float
-    penalised_loglik: float | None
-    deviance: float
-    null_deviance: float
-    pearson: float
-    residual_df: int
     firth: bool
     dispersion: float = 1.0
     dispersion_df: float = np.inf
 
-    @property
-    def standard_errors(self) -> FloatArray:
-        """Square roots of the diagonal of `covariance`."""
-        return np.sqrt(np.diag(self.covariance))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dispersion:
-    """How many times outcomes alike within clusters inflate a variance, and how well that is known.
+    """The factor by which outcomes that agree within clusters inflate a variance.
 
     `degrees` of freedom are infinite where `factor` is not an estimate.
     """
@@ -60,35 +49,22 @@ class Dispersion:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """Lower and upper confidence limits, element by element; infinite where the set has no bound."""
+    """Lower and upper confidence limits, element by element."""
 
     lower: FloatArray
     upper: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class InversePrediction:
-    """The x at which a fitted line on the logit scale reaches a probability.
+class LikelihoodRatioTests:
+    """One (penalised) likelihood-ratio test for each coefficient, on one degree of freedom each."""
 
-    `lower`, `upper` are -inf, inf where the slope does not differ from zero at the chosen confidence: the set
-    of x not rejected then has no bound. `standard_error` is the delta-method one.
-    """
-
-    estimate: float
-    standard_error: float
-    delta_lower: float
-    delta_upper: float
-    lower: float
-    upper: float
-
-    @property
-    def bounded(self) -> bool:
-        """Whether the confidence set is a finite interval."""
-        return bool(np.isfinite(self.lower) and np.isfinite(self.upper))
+    statistic: FloatArray
+    p_value: FloatArray
 
 
 def line_design(x: ArrayLike) -> FloatArray:
-    """Design matrix (n, 2) of an intercept and x, shape (n,)."""
+    """Returns the design matrix (n, 2) of an intercept and x (n,)."""
     values = np.asarray(x, dtype=np.float64)
     return np.column_stack([np.ones_like(values), values])
 
@@ -96,13 +72,13 @@ def line_design(x: ArrayLike) -> FloatArray:
 def fit_logistic(
     events: ArrayLike, trials: ArrayLike, design: ArrayLike, *, firth: bool = True
 ) -> LogisticFit:
-    """Logistic regression of `events` out of `trials`, both (n,), on `design` (n, k), intercept included.
+    """Fits `events` out of `trials`, both (n,), to `design` (n, k), which includes the intercept.
 
     With `firth` the likelihood is multiplied by the square root of the determinant of the information
-    (Jeffreys' prior), which removes the first-order bias and gives finite estimates under complete separation
+    (Jeffreys' prior). This removes the first-order bias and gives finite estimates under complete separation
     and without any event: Firth 1993, Biometrika 80:27-38; Heinze and Schemper 2002, Statistics in Medicine
-    21:2409-2419 (from memory; checked against the data of the second). Without it, ordinary maximum
-    likelihood: McCullagh and Nelder 1989, Generalized Linear Models, chapter 4. Rows without trials carry no
+    21:2409-2419 (from memory; checked against the data of the second). Without it the fit is ordinary maximum
+    likelihood: McCullagh and Nelder 1989, Generalized Linear Models, chapter 4. Rows without trials have no
     weight.
 
     Raises ValueError for unequal shapes, events outside 0..trials, values that are not finite, a
@@ -114,65 +90,45 @@ def fit_logistic(
     problem = BinomialLikelihood.of(y[used], n[used], x[used], firth)
     count = x.shape[1]
     start, certainty = problem.empirical_logit(y[used], n[used])
-    found = problem.maximise(np.zeros(count), np.eye(count), start, certainty=certainty)
-    coefficients = found.coefficients
-    information = problem.information(coefficients)
+    among = problem.free(np.eye(count), start, certainty)
+    coefficients = problem.highest(np.zeros(count), among, 1e-16).coefficients
     if not firth:
         problem.refuse_separation(coefficients)
-    probability = expit(x @ coefficients)
-    expected = n * probability
-    inner = np.clip(probability, SMALLEST_PROBABILITY, 1 - SMALLEST_PROBABILITY)
-    pearson = (y - n * inner)[used] ** 2 / (n * inner * (1 - inner))[used]
     return LogisticFit(
         coefficients=coefficients,
-        covariance=np.asarray(np.linalg.inv(information), dtype=np.float64),
+        covariance=np.asarray(np.linalg.inv(problem.information(coefficients)), dtype=np.float64),
         design=x,
         events=y,
         trials=n,
-        fitted_probability=probability,
-        loglik=problem.loglik(problem.design @ coefficients),
-        penalised_loglik=found.value if firth else None,
-        deviance=_deviance(y, n, expected),
-        null_deviance=_deviance(y, n, n * (y.sum() / n.sum())),
-        pearson=float(pearson.sum()),
-        residual_df=int(used.sum()) - count,
+        fitted_probability=expit(x @ coefficients),
         firth=firth,
     )
 
 
-def cluster_dispersion(fit: LogisticFit, clusters: ArrayLike | None = None) -> Dispersion:
-    """How much outcomes alike within a cluster inflate the covariance of `fit`.
+def cluster_dispersion(fit: LogisticFit) -> Dispersion:
+    """Returns how much outcomes that agree within a row inflate the covariance of `fit`; a row is a cluster.
 
-    `clusters` (n,) gives the cluster of each row (castings of one fill share metal, mold temperature and
-    hand, and are not independent); None takes each row as one. The factor is Pearson's chi-square of the
-    cluster totals over (clusters - coefficients), divided by one plus the mean of V'(mu)(y - mu)/V(mu), the
-    correction for sparse counts of Fletcher 2012, Biometrika 99:230-237 (formula read in the documentation of
-    another program), and held between 1 and the mean size of a cluster weighted by size, the design effect of
-    an intra-cluster correlation between 0 and 1 (Kish 1965, Survey Sampling; from memory). One common factor
-    suits clusters of about equal size, such as the fills of one mold. It is preferred to a sandwich
-    covariance, which tends to zero where events are few.
+    Castings of one fill share metal, mold temperature and hand, so they are not independent. The factor is
+    Pearson's chi-square over (clusters - coefficients), divided by one plus the mean of V'(mu)(y - mu)/V(mu),
+    the correction for sparse counts of Fletcher 2012, Biometrika 99:230-237 (formula read in the
+    documentation of another program). It is held between 1 and the mean size of a cluster weighted by size,
+    the design effect of an intra-cluster correlation between 0 and 1 (Kish 1965, Survey Sampling; from
+    memory). One common factor suits clusters of about equal size, such as the fills of one mold. It is
+    preferred to a sandwich covariance, which tends to zero where events are few.
 
-    Where it cannot be estimated, because there are no more clusters than coefficients or the outcomes within
-    every cluster are all alike (no event at all, say), it is that upper bound: each cluster then counts as
-    one trial. Raises ValueError for clusters of another length than the rows.
+    Where it cannot be estimated (no more clusters than coefficients, or all outcomes within every cluster
+    the same), it is that upper bound: each cluster then counts as one trial.
     """
-    labels = np.arange(fit.events.size) if clusters is None else np.asarray(clusters)
-    if labels.shape != fit.events.shape:
-        raise ValueError(f"clusters has shape {labels.shape}, the fit has {fit.events.size} rows")
     used = fit.trials > 0
-    group = np.unique(labels[used], return_inverse=True)[1]
     y, n = fit.events[used], fit.trials[used]
     p = np.clip(fit.fitted_probability[used], SMALLEST_PROBABILITY, 1 - SMALLEST_PROBABILITY)
-    count = int(group.max()) + 1
-    degrees = count - fit.coefficients.size
-    size = np.bincount(group, n)
-    upper = max(1.0, float((size**2).sum() / size.sum()))
-    happened = np.bincount(group, y)
-    if degrees <= 0 or np.all((happened == 0) | (happened == size)):
+    degrees = y.size - fit.coefficients.size
+    upper = max(1.0, float((n**2).sum() / n.sum()))
+    if degrees <= 0 or np.all((y == 0) | (y == n)):
         return Dispersion(factor=upper)
-    residual = np.bincount(group, y - n * p)
-    variance = np.bincount(group, n * p * (1 - p))
-    slope = np.bincount(group, n * p * (1 - p) * (1 - 2 * p)) / variance
+    residual = y - n * p
+    variance = n * p * (1 - p)
+    slope = n * p * (1 - p) * (1 - 2 * p) / variance
     pearson = float((residual**2 / variance).sum()) / degrees
     sparse = 1 + float((slope * residual / variance).mean())
     factor = min(max(1.0, pearson / sparse), upper) if sparse > 0 else upper
@@ -180,7 +136,7 @@ def cluster_dispersion(fit: LogisticFit, clusters: ArrayLike | None = None) -> D
 
 
 def with_dispersion(fit: LogisticFit, dispersion: Dispersion) -> LogisticFit:
-    """The same fit with its covariance multiplied by the factor and its tests divided by it.
+    """Returns the fit with its covariance multiplied, and its tests divided, by the dispersion factor.
 
     Quasi-likelihood: McCullagh and Nelder 1989, Generalized Linear Models, section 4.5. Where the factor is
     an estimate, Student's t takes the place of the normal and F of chi-square: Venables and Ripley 2002,
@@ -197,76 +153,286 @@ def with_dispersion(fit: LogisticFit, dispersion: Dispersion) -> LogisticFit:
     )
 
 
-def probability_limits(fit: LogisticFit, design: ArrayLike, *, level: float = 0.95) -> Limits:
-    """Pointwise Wald limits, on the logit scale, of the probability at the rows of `design` (m, k).
+def probability_limits(fit: LogisticFit, design: ArrayLike) -> Limits:
+    """Returns pointwise 95 % Wald limits, on the logit scale, of the probability at rows of `design` (m, k).
 
     Hosmer and Lemeshow 2000, Applied Logistic Regression, section 1.4 (from memory); Student's t where the
     dispersion is an estimate.
-    Raises ValueError for a level outside (0, 1).
     """
     x = np.asarray(design, dtype=np.float64)
     centre = x @ fit.coefficients
-    half = coverage_factor(fit.dispersion_df, level=level) * np.sqrt(
-        np.einsum("ij,jk,ik->i", x, fit.covariance, x)
-    )
+    half = coverage_factor(fit.dispersion_df) * np.sqrt(np.einsum("ij,jk,ik->i", x, fit.covariance, x))
     return Limits(lower=np.asarray(expit(centre - half)), upper=np.asarray(expit(centre + half)))
 
 
-def inverse_prediction(
-    coefficients: ArrayLike,
-    covariance: ArrayLike,
-    probability: float,
-    *,
-    degrees: float = np.inf,
-    level: float = 0.95,
-) -> InversePrediction | None:
-    """The x at which intercept + slope * x equals logit(probability), with delta and Fieller limits.
-
-    `coefficients` (2,) and any `covariance` (2, 2) of them, its scale known to so many `degrees` of freedom.
-    Fieller 1954, Journal of the Royal Statistical Society B 16:175-185; for the dose-response case Finney
-    1971, Probit Analysis (from memory). None where the slope is zero (under a millionth of its standard
-    error), as after `firth` without events: no x has that probability. Raises ValueError for other shapes, or
-    a probability or level outside (0, 1).
-    """
-    beta = np.asarray(coefficients, dtype=np.float64)
-    cov = np.asarray(covariance, dtype=np.float64)
-    if beta.shape != (2,) or cov.shape != (2, 2):
-        raise ValueError("inverse prediction needs an intercept, a slope and their 2 x 2 covariance")
-    if not 0 < probability < 1:
-        raise ValueError(f"probability must lie between 0 and 1, not {probability}")
-    if abs(beta[1]) <= 1e-6 * np.sqrt(cov[1, 1]):
-        return None
-    z = coverage_factor(degrees, level=level)
-    height = float(beta[0] - logit(probability))
-    slope = float(beta[1])
-    estimate = -height / slope
-    gradient = np.array([1.0, estimate])
-    standard_error = float(np.sqrt(gradient @ cov @ gradient)) / abs(slope)
-    quadratic = slope**2 - z**2 * cov[1, 1]
-    lower, upper = -np.inf, np.inf
-    if quadratic > 0:
-        half_linear = height * slope - z**2 * cov[0, 1]
-        constant = height**2 - z**2 * cov[0, 0]
-        root = float(np.sqrt(max(half_linear**2 - quadratic * constant, 0.0)))
-        lower, upper = (-half_linear - root) / quadratic, (-half_linear + root) / quadratic
-    return InversePrediction(
-        estimate=estimate,
-        standard_error=standard_error,
-        delta_lower=estimate - z * standard_error,
-        delta_upper=estimate + z * standard_error,
-        lower=float(lower),
-        upper=float(upper),
-    )
-
-
 def summed_rate(cold: LogisticFit | None, hot: LogisticFit | None, x: ArrayLike) -> FloatArray:
-    """Sum, at most 1, of the rates of two flaws that exclude each other, at x (m,); None counts as zero."""
+    """Returns the sum, at most 1, of the rates of two flaws that exclude each other, at x (m,).
+
+    None counts as a rate of zero.
+    """
     design = line_design(x)
     total = np.zeros(design.shape[0])
-    for limb in (cold, hot):
-        if limb is not None:
-            total = total + expit(design @ limb.coefficients)
+    for fit in (cold, hot):
+        if fit is not None:
+            total = total + expit(design @ fit.coefficients)
     return np.minimum(total, 1.0)
+
+
+def likelihood_ratio_tests(fit: LogisticFit) -> LikelihoodRatioTests:
+    """Tests each coefficient against zero by twice the fall of the (penalised) log-likelihood.
+
+    The penalty of the restricted fit keeps the information matrix of the full design, as in Heinze and
+    Schemper 2002 (from memory). The statistics are divided by `fit.dispersion`, and follow F where that is an
+    estimate (see `with_dispersion`).
+    """
+    count = fit.coefficients.size
+    profile = LikelihoodProfile(fit)
+    statistics = np.array(
+        [profile.statistic(np.zeros(count), np.delete(np.eye(count), j, axis=1)) for j in range(count)]
+    )
+    p_value = chdtrc(1.0, statistics)
+    if np.isfinite(fit.dispersion_df):
+        p_value = 2 * stdtr(fit.dispersion_df, -np.sqrt(statistics))
+    return LikelihoodRatioTests(statistic=statistics, p_value=np.asarray(p_value))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Maximum:
+    """The coefficients with the highest objective, that objective, and its derivative by each logit (n,)."""
+
+    coefficients: FloatArray
+    value: float
+    score: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Free:
+    """The subspace in which coefficients may vary: an origin plus `basis` @ free, the same for every origin.
+
+    `directions` is an orthonormal basis of design @ basis, `weighted` the same times the weight of each row.
+    `reference` holds one logit a row, from which the search starts.
+    """
+
+    basis: FloatArray
+    reference: FloatArray
+    directions: FloatArray
+    triangle: FloatArray
+    weighted: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """The objective at the logits `eta` (n,), with the terms of its derivative."""
+
+    eta: FloatArray
+    probability: FloatArray
+    weights: FloatArray
+    value: float
+    reflectors: tuple[FloatArray, FloatArray] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BinomialLikelihood:
+    """The (penalised) binomial likelihood on the logit scale, of the data of one regression.
+
+    Rows with equal rows of the design are added up, as the likelihood needs only their sums. `group` (rows,)
+    is the place of each original row, `orthonormal` an orthonormal basis of the design.
+    """
+
+    group: NDArray[np.int64]
+    events: FloatArray
+    trials: FloatArray
+    design: FloatArray
+    orthonormal: FloatArray
+    log_scale: float
+    log_binomials: float
+    firth: bool
+
+    @classmethod
+    def of(
+        cls, events: FloatArray, trials: FloatArray, design: FloatArray, firth: bool
+    ) -> "BinomialLikelihood":
+        """Makes one from rows that all have trials; raises ValueError where the design is rank deficient."""
+        binomials = gammaln(trials + 1) - gammaln(events + 1) - gammaln(trials - events + 1)
+        first, group = _equal_rows(design)
+        design = design[first]
+        spread = np.sqrt((design**2).sum(axis=0))
+        if np.any(spread == 0) or np.linalg.matrix_rank(design / spread) < design.shape[1]:
+            raise ValueError(
+                "the design matrix is rank deficient: "
+                "at least as many different rows with trials as coefficients are needed"
+            )
+        orthonormal, triangle = np.linalg.qr(design)
+        return cls(
+            group=group,
+            events=_summed(group, events),
+            trials=_summed(group, trials),
+            design=design,
+            orthonormal=orthonormal,
+            log_scale=float(np.log(np.abs(np.diag(triangle))).sum()),
+            log_binomials=float(binomials.sum()),
+            firth=firth,
+        )
+
+    def empirical_logit(self, events: FloatArray, trials: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Returns logits to start the iteration from, and their weights, from the original rows."""
+        logits = np.log((events + 0.5) / (trials - events + 0.5))
+        certainty = trials * expit(logits) * expit(-logits)
+        whole = _summed(self.group, certainty)
+        return _summed(self.group, certainty * logits) / whole, whole
+
+    def weights(self, eta: FloatArray) -> FloatArray:
+        """Returns the binomial variance of each row."""
+        return np.asarray(self.trials * expit(eta) * expit(-eta))
+
+    def information(self, coefficients: FloatArray) -> FloatArray:
+        """Returns the Fisher information of the coefficients."""
+        weights = self.weights(self.design @ coefficients)
+        return np.asarray((self.design * weights[:, None]).T @ self.design)
+
+    def loglik(self, eta: FloatArray) -> float:
+        """Returns the binomial log-likelihood, binomial coefficients included."""
+        failures = self.trials - self.events
+        terms = self.events * np.logaddexp(0.0, -eta) + failures * np.logaddexp(0.0, eta)
+        return self.log_binomials - float(terms.sum())
+
+    def objective(self, eta: FloatArray) -> float:
+        """Returns the log-likelihood, with the penalty if `firth`."""
+        return self._at(eta).value
+
+    def free(self, basis: FloatArray, reference: FloatArray, weights: FloatArray | None = None) -> Free:
+        """Prepares `highest`; rows are weighted by the binomial variance at `reference` unless given."""
+        if basis.shape[1] == 0:
+            return Free(basis, reference, basis, basis, basis)
+        directions, triangle = np.linalg.qr(self.design @ basis)
+        given = self.weights(reference) if weights is None else weights
+        return Free(basis, reference, directions, triangle, directions * given[:, None])
+
+    def highest(self, origin: FloatArray, among: Free, tolerance: float) -> Maximum:
+        """Returns the highest objective among coefficients origin + among.basis @ free.
+
+        Fisher scoring with step halving from the least-squares projection of the reference, until the score
+        times the step is below `tolerance`.
+        """
+        offset, directions = self.design @ origin, among.directions
+        if among.basis.shape[1] == 0:
+            point = self._at(offset)
+            return Maximum(coefficients=origin, value=point.value, score=self._score(point))
+        free = _solved(among.weighted.T @ directions, among.weighted.T @ (among.reference - offset))
+        point = self._at(offset + directions @ free)
+        score = self._score(point)
+        for _ in range(MAX_ITERATIONS):
+            if not np.isfinite(point.value):
+                break
+            uphill = directions.T @ score
+            step = _solved((directions * point.weights[:, None]).T @ directions, uphill)
+            length = 1.0
+            rounding = 1e-13 * (1 + abs(point.value))
+            while length > 1e-10:
+                candidate = self._at(offset + directions @ (free + length * step))
+                if candidate.value >= point.value - rounding:
+                    break
+                length /= 2
+            else:
+                break
+            free, point = free + length * step, candidate
+            score = self._score(point)
+            if abs(float(uphill @ step)) < tolerance * (1 + abs(point.value)):
+                break
+        coefficients = origin + among.basis @ np.linalg.solve(among.triangle, free)
+        return Maximum(coefficients=coefficients, value=point.value, score=score)
+
+    def refuse_separation(self, coefficients: FloatArray) -> None:
+        """Raises ValueError where the information vanishes along some direction."""
+        weights = self.weights(self.design @ coefficients)
+        reached = np.linalg.eigvalsh((self.orthonormal * weights[:, None]).T @ self.orthonormal)[0]
+        largest = np.linalg.eigvalsh((self.orthonormal * self.trials[:, None]).T @ self.orthonormal)[0] / 4
+        if reached < SEPARATION_RATIO * largest:
+            raise ValueError("no maximum likelihood estimate exists: the outcomes are separated or all alike")
+
+    def _at(self, eta: FloatArray) -> _Point:
+        probability = expit(eta)
+        weights = np.asarray(self.trials * probability * expit(-eta))
+        value = self.loglik(eta)
+        if not self.firth:
+            return _Point(eta, probability, weights, value, None)
+        reflectors, scales, *_ = dgeqrf(self.orthonormal * np.sqrt(weights)[:, None])
+        diagonal = np.abs(np.diag(reflectors))
+        value = value + self.log_scale + float(np.log(diagonal).sum()) if diagonal.min() > 0 else -np.inf
+        return _Point(eta, probability, weights, value, (reflectors, scales))
+
+    def _score(self, point: _Point) -> FloatArray:
+        """Returns the residual of each row, adjusted by its leverage if `firth`."""
+        residual = np.asarray(self.events - self.trials * point.probability)
+        if point.reflectors is None:
+            return residual
+        rotated = dorgqr(*point.reflectors)[0]
+        return np.asarray(residual + (rotated**2).sum(axis=1) * (0.5 - point.probability))
+
+
+class LikelihoodProfile:
+    """Likelihood-ratio statistics of restrictions of one fit, divided by its dispersion."""
+
+    def __init__(self, fit: LogisticFit) -> None:
+        """Rows without trials have no weight."""
+        used = fit.trials > 0
+        self._problem = BinomialLikelihood.of(fit.events[used], fit.trials[used], fit.design[used], fit.firth)
+        self._reference = self._problem.design @ fit.coefficients
+        self._top = self._problem.objective(self._reference)
+        self._dispersion = fit.dispersion
+        self._held_at = cache(self._free_at)
+
+    def statistic(self, origin: FloatArray, basis: FloatArray) -> float:
+        """Returns twice the fall of the objective when the coefficients must be origin + basis @ free."""
+        among = self._problem.free(basis, self._reference)
+        return self._fall(self._problem.highest(origin, among, 1e-11))
+
+    def statistic_at(self, x: float, probability: float) -> float:
+        """Returns the statistic of "the fitted line (or the intercept alone) gives `probability` at x"."""
+        return self.slope_at(x, probability)[0]
+
+    def slope_at(self, x: float, probability: float) -> tuple[float, float]:
+        """Returns `statistic_at` and its derivative by the logit of `probability`.
+
+        By the envelope theorem the derivative of a maximum is that of the objective with the free
+        coefficients held fixed: the sum of the rows' scores, as the logit shifts all rows equally.
+        """
+        origin = np.array([logit(probability), 0.0])[: self._problem.design.shape[1]]
+        found = self._problem.highest(origin, self._held_at(x), 1e-11)
+        return self._fall(found), -2 * float(found.score.sum()) / self._dispersion
+
+    def _free_at(self, x: float) -> Free:
+        """Returns the freedom left where the logit at x is given: the slope of a line through that point."""
+        constant = self._problem.design.shape[1] == 1
+        basis = np.zeros((1, 0)) if constant else np.array([[-x], [1.0]])
+        return self._problem.free(basis, self._reference)
+
+    def _fall(self, found: Maximum) -> float:
+        return max(2 * (self._top - found.value), 0.0) / self._dispersion
+
+
+def _solved(square: FloatArray, right: FloatArray) -> FloatArray:
+    """Solves a symmetric system; of least length where it is singular."""
+    if right.size == 1:
+        return right / square[0] if square[0, 0] > 0 else np.zeros(1)
+    return np.asarray(np.linalg.lstsq(square, right, rcond=None)[0])
+
+
+def _equal_rows(design: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Returns the first of each set of equal rows, sets in order of their columns, and the set of each row.
+
+    The same as `np.unique` over whole rows, but column by column, which is much faster.
+    """
+    group = np.zeros(len(design), dtype=np.int64)
+    for column in design.T:
+        codes = np.unique(column, return_inverse=True)[1]
+        group = group * (int(codes.max(initial=0)) + 1) + codes
+        first, group = np.unique(group, return_index=True, return_inverse=True)[1:]
+    return first, group
+
+
+def _summed(group: NDArray[np.int64], values: FloatArray) -> FloatArray:
+    return np.asarray(np.bincount(group, values), dtype=np.float64)
 
 
 def _checked_counts(
@@ -285,10 +451,3 @@ def _checked_counts(
     if n.sum() == 0:
         raise ValueError("there are no trials")
     return y, n, x
-
-
-def _deviance(y: FloatArray, n: FloatArray, expected: FloatArray) -> float:
-    rest, expected_rest = n - y, n - expected
-    with np.errstate(divide="ignore", invalid="ignore"):
-        terms = xlogy(y, y / expected) + xlogy(rest, rest / expected_rest)
-    return 2 * float(np.where(n > 0, np.nan_to_num(terms), 0.0).sum())

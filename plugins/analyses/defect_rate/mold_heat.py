@@ -1,11 +1,22 @@
-"""Heat of a mold taken as one lump: warm-up, the fills it takes, and the temperature of each fill of a log.
+"""Heat of a mold taken as one lump: its warm-up, fitted to the log, and what an infrared gun reads on it.
 
-Temperatures in degrees Celsius, masses kg, heat J, heat capacity J/K, loss
-W/K, times s. The balance is that of the lumped capacity: Incropera and DeWitt, Fundamentals of Heat and Mass
-Transfer, chapter 5 (from memory).
+Temperatures in degrees Celsius, masses kg, heat J, heat capacity J/K, loss W/K, times s. The balance is that
+of the lumped capacity: Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, chapter 5 (from memory).
+Where a log holds the times of its fills, the balance uses them. Otherwise it counts time in fills, each taken
+as `SECONDS_PER_FILL` (or the usual time between the fills that are timed), so that the bench's own rhythm is
+part of the fitted loss.
+
+Constants: aluminium alloy 6061, 896 J/(kg K) and 2700 kg/m3 (UNS A96061 data sheets); lead, liquid 148 and
+solid 136 J/(kg K) (Dinsdale 1991, Calphad 15:317-425), 23.04 kJ/kg of fusion (CRC Handbook of Chemistry and
+Physics); loss of a bare mold in still air 10 W/(m2 K), worked out from the free convection of a vertical
+plate (Cengel, Heat Transfer) and the radiation of oxidised aluminium. Emissivities are shares of a black
+body's radiation: bare aluminium 0.05 where polished to 0.3 where oxidised (8 to 14 um band 0.02 to 0.4), oil
+paint and soot 0.94, from published emissivity tables (CRC; DMIC Report 177; Thermal Radiation Properties
+Survey, 1960).
 """
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, exp, log
 from typing import TypeVar
@@ -13,12 +24,28 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from benchwater.ledger.fills import Runs
+
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 Temperature = TypeVar("Temperature", float, FloatArray)
 
-MINIMUM_MEASURED = 4
+AIR_C = 20.0
+SECONDS_PER_FILL = 60.0
+ALUMINIUM = 896.0
+ALUMINIUM_DENSITY = 2700.0
+LOSS_PER_AREA = 10.0
+FLAT_BLOCK = 8.0
+LOW_MELTING_C = 200.0
+FEWEST_MEASURED = 4
+MEASURED_WITHIN_K = 5.0
 BOOK_LOG_DEVIATION = log(2.0)
+BARE_ALUMINIUM, OXIDISED_ALUMINIUM, MATT_BLACK = 0.05, 0.30, 0.94
+GUN_SETTING = 0.95
+COMMON_BAND_UM = (8.0, 14.0)
+FEWEST_READINGS, LEAST_WARMTH_K, FAR_BELOW = 4, 40.0, 1 / 3
+TERMS = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,50 +59,183 @@ class CastingMetal:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WarmUp:
-    """Mold temperature just after each fill and just before the next, both (fills,)."""
-
-    after: FloatArray
-    before_next: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MoldSession:
-    """One run of fills of one mold.
-
-    `wait` (n,) is the time since the previous fill in s (the first is ignored), `heat` (n,) the heat given to
-    the mold by each fill in J, `measured` (n,) its temperature just before the fill, nan where not measured.
-    `start` is its temperature at the first fill if not measured then; None = the ambient temperature.
-    """
-
-    wait: ArrayLike
-    heat: ArrayLike
-    measured: ArrayLike
-    ambient: float
-    start: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class MoldCalibration:
-    """Heat capacity (J/K) and loss (W/K) of a mold, fitted to its log, or as in the book.
+    """Heat capacity (J/K) and loss (W/K) of a mold: `fitted` to its log, or the book values.
 
-    With `fitted` false they are the book values and `reason` says why. `measured_used` counts the
-    measurements that bear on the fit; `residual_deviation` (K) is the root mean square of measured -
-    predicted on them, None without any.
+    `measured` counts the temperatures that bear on the fit.
     """
 
     heat_capacity: float
     loss: float
     fitted: bool
-    reason: str | None
-    measured_used: int
-    residual_deviation: float | None
+    measured: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WarmingMold:
+    """A mold that each fill brings `fill_mass` of metal at `pour`, and what it keeps until the next fill.
+
+    `kept` is the share of its excess over the air left after `seconds`, the usual time between fills; `timed`
+    says whether the log gave that time. `fitted` says whether heat capacity and loss are fitted to `measured`
+    temperatures or are book values.
+    """
+
+    metal: CastingMetal
+    fill_mass: float
+    pour: float
+    heat_capacity: float
+    kept: float
+    fitted: bool
+    measured: int
+    seconds: float
+    timed: bool
+
+    def temperatures(self, starts: FloatArray, waits: FloatArray, readings: FloatArray) -> FloatArray:
+        """Returns the temperature just before each fill (sessions, fills) of sessions begun at `starts`.
+
+        `waits` holds the times since the fill before, nan for the usual one; the first is ignored. From each
+        of the `readings` that is not nan the balance starts again.
+        """
+        kept = np.where(np.isnan(waits), self.kept, self.kept ** (waits / self.seconds))
+        step = equilibrium(self.fill_mass, self.pour, self.metal, self.heat_capacity)
+        before = np.empty(waits.shape)
+        for fill in range(waits.shape[1]):
+            warm = starts if fill == 0 else AIR_C + kept[:, fill] * (step(before[:, fill - 1]) - AIR_C)
+            before[:, fill] = np.where(np.isnan(readings[:, fill]), warm, readings[:, fill])
+        return before
+
+    def fills_to(self, target: float, start: float = AIR_C) -> tuple[int | None, int | None]:
+        """Returns a lower and an upper count of fills after which the mold is at `target`; None is never.
+
+        Lower: castings leave as warm as the mold. Upper: every fill gives only what one does at the target.
+        """
+        lower = fills_to_warm_up_equilibrium(
+            self.fill_mass,
+            self.pour,
+            self.metal,
+            heat_capacity=self.heat_capacity,
+            kept=self.kept,
+            ambient=AIR_C,
+            start=start,
+            target=target,
+        )
+        heat = heat_per_fill(self.fill_mass, self.pour, min(target, self.metal.liquidus), self.metal)
+        upper = fills_to_warm_up(heat / self.heat_capacity, self.kept, AIR_C, start, target)
+        return lower, upper
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FillTemperatures:
+    """Every fill of a mold, session by session, all arrays (fills,).
+
+    `session` is the place of its session in `Runs`, `fill` its number, `measured` its temperature (nan where
+    not read), `estimated` that of the heat balance from the session's first fill on, and `carried` that of a
+    balance which starts again from each reading.
+    """
+
+    session: NDArray[np.int64]
+    fill: NDArray[np.int64]
+    measured: FloatArray
+    estimated: FloatArray
+    carried: FloatArray
+
+
+def warming_mold(
+    mold_mass: float,
+    fill_mass: float,
+    pour: float,
+    liquidus: float,
+    readings: FloatArray,
+    waits: FloatArray,
+    lengths: NDArray[np.int64],
+) -> WarmingMold:
+    """Fits the balance of an aluminium mold of `mold_mass` to sessions side by side.
+
+    `readings` (sessions, fills) is the temperature just before each fill, nan where not measured and behind
+    the session's last fill, of which `lengths` (sessions,) is the number. `waits` (sessions, fills) is the
+    time since the fill before, nan where the log does not say; the first is ignored. The book values are
+    those of the module: the loss is that of a flat block of that mass. A pour below the liquidus is taken to
+    be just above it. Raises ValueError for masses not above 0, or negative waits.
+    """
+    if not (mold_mass > 0 and fill_mass > 0):
+        raise ValueError(f"the mold and the metal of a fill must have a mass: {mold_mass}, {fill_mass}")
+    if np.any(waits[:, 1:] < 0):
+        raise ValueError("waits must not be negative")
+    metal = book_metal(liquidus)
+    pour = max(pour, liquidus + 5.0)
+    area = FLAT_BLOCK * (mold_mass / ALUMINIUM_DENSITY) ** (2 / 3)
+    known = waits[:, 1:][~np.isnan(waits[:, 1:])]
+    usual = float(np.median(known)) if known.size else 0.0
+    pace = usual if usual > 0 else SECONDS_PER_FILL
+    read = ~np.isnan(readings)
+    some = np.asarray(read.any(axis=1))
+    readings, waits, read = readings[some], waits[some], read[some]
+    distinct, at = np.unique(_ejected(readings, read, lengths[some]), return_inverse=True)
+    heats = np.array(
+        [heat_per_fill(fill_mass, pour, min(eject, liquidus), metal) for eject in distinct.tolist()]
+    )
+    wait, heat, measured = _from_first_reading(
+        read, np.where(np.isnan(waits), pace, waits), heats[at], readings
+    )
+    found = calibrate_mold(
+        wait,
+        heat,
+        measured,
+        start=measured[:, 0] if measured.size else np.zeros(0),
+        heat_capacity=mold_mass * ALUMINIUM,
+        loss=LOSS_PER_AREA * area,
+    )
+    return WarmingMold(
+        metal=metal,
+        fill_mass=fill_mass,
+        pour=pour,
+        heat_capacity=found.heat_capacity,
+        kept=fraction_kept(found.heat_capacity, found.loss, pace),
+        fitted=found.fitted,
+        measured=found.measured,
+        seconds=pace,
+        timed=usual > 0,
+    )
+
+
+def fill_temperatures(
+    model: WarmingMold, runs: Runs, trusted: BoolArray, usual: float | None
+) -> FillTemperatures:
+    """Returns every fill, also those without a row; sessions without a first reading begin as usual."""
+    used = np.where(trusted[:, np.newaxis], runs.readings, np.nan)
+    begun = AIR_C if usual is None else usual
+    starts = np.where(np.isnan(used[:, 0]), begun, used[:, 0]) if used.size else np.zeros(0)
+    estimated = model.temperatures(starts, runs.waits, np.full(used.shape, np.nan))
+    carried = model.temperatures(starts, runs.waits, used)
+    session, fill = np.nonzero(np.arange(used.shape[1]) < runs.lengths[:, np.newaxis])
+    return FillTemperatures(
+        session=session,
+        fill=fill + 1,
+        measured=runs.readings[session, fill],
+        estimated=estimated[session, fill],
+        carried=carried[session, fill],
+    )
+
+
+def book_metal(liquidus: float) -> CastingMetal:
+    """Returns thermal data for a metal of that liquidus: lead's above LOW_MELTING_C, tin-bismuth's below.
+
+    Lead: CRC Handbook of Chemistry and Physics and Dinsdale 1991, Calphad 15:317-425. Tin with 58 % bismuth:
+    mass-weighted means of the elements, latent heat from memory.
+    """
+    if liquidus >= LOW_MELTING_C:
+        return CastingMetal(
+            liquidus=liquidus, liquid_specific_heat=148.0, solid_specific_heat=136.0, latent_heat=23040.0
+        )
+    return CastingMetal(
+        liquidus=liquidus, liquid_specific_heat=188.0, solid_specific_heat=167.0, latent_heat=45000.0
+    )
 
 
 def heat_per_fill(
     metal_mass: float, pour_temperature: float, eject_temperature: float, metal: CastingMetal
 ) -> float:
-    """Heat given to the mold by one fill, castings and sprues together, in J.
+    """Returns the heat in J that one fill gives to the mold, castings and sprues together.
 
     m (c_l (T_pour - T_liquidus) + L + c_s (T_liquidus - T_eject)), the solid value taken below the liquidus.
     Raises ValueError for a negative mass, a pour below the liquidus or an ejection above it.
@@ -95,7 +255,7 @@ def heat_per_fill(
 
 
 def time_constant(heat_capacity: float, loss: float) -> float:
-    """Time in which the excess over the ambient falls to 1/e: heat_capacity / loss, in s; inf without loss.
+    """Returns the time in s in which the excess over the air falls to 1/e; inf without loss.
 
     Raises ValueError for a heat capacity not above 0 or a negative loss.
     """
@@ -105,7 +265,7 @@ def time_constant(heat_capacity: float, loss: float) -> float:
 
 
 def fraction_kept(heat_capacity: float, loss: float, interval: float) -> float:
-    """Share of the excess over the ambient left after `interval` s.
+    """Returns the share of the excess over the air left after `interval` s.
 
     Raises ValueError for a negative interval and as `time_constant` does.
     """
@@ -114,45 +274,10 @@ def fraction_kept(heat_capacity: float, loss: float, interval: float) -> float:
     return exp(-interval / time_constant(heat_capacity, loss))
 
 
-def limit_before_fill(rise: float, kept: float, ambient: float) -> float:
-    """Temperature before a fill that an endless run of fills tends to; inf without loss (`kept` = 1)."""
-    return ambient + kept * rise / (1 - kept) if kept < 1 else float("inf")
-
-
-def warm_up_constant_heat(rise: float, kept: float, ambient: float, start: float, fills: int) -> WarmUp:
-    """Warm-up where every fill raises the mold by `rise` = heat / heat capacity, the first at time 0.
-
-    `kept` is `fraction_kept` over the time from one fill to the next. A count from it is an upper bracket
-    while the ejection temperature assumed is not below the real one. Raises ValueError for a negative number
-    of fills.
-    """
-    return _warm_up(lambda temperature: temperature + rise, kept, ambient, start, fills)
-
-
-def warm_up_equilibrium(
-    metal_mass: float,
-    pour_temperature: float,
-    metal: CastingMetal,
-    *,
-    heat_capacity: float,
-    kept: float,
-    ambient: float,
-    start: float,
-    fills: int,
-) -> WarmUp:
-    """Warm-up where each casting leaves at the temperature of the mold.
-
-    The heat given then falls as the mold warms. Real castings leave hotter, so a count from it is a lower
-    bracket. Valid below the solidus of the metal. Raises ValueError for a negative number of fills.
-    """
-    rise = equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
-    return _warm_up(rise, kept, ambient, start, fills)
-
-
 def fills_to_warm_up(rise: float, kept: float, ambient: float, start: float, target: float) -> int | None:
-    """Fills that bring the mold to `target` or more just before the next, each raising it by `rise`.
+    """Returns the fills that bring the mold to `target` just before the next, each raising it by `rise`.
 
-    0 where it is there already, None where the pace never reaches it. From the geometric series
+    0 where it is there already, None where it never gets there. From the geometric series
     N = ceil(ln((limit - y) / (limit - x)) / ln kept), y and x target and start over the ambient.
     Raises ValueError for a rise not above 0 or `kept` outside (0, 1].
     """
@@ -180,7 +305,7 @@ def fills_to_warm_up_equilibrium(
     start: float,
     target: float,
 ) -> int | None:
-    """As `fills_to_warm_up`, for castings that leave at the temperature of the mold: a lower bracket."""
+    """Returns the same as `fills_to_warm_up` for castings that leave as warm as the mold: a lower bracket."""
     step = equilibrium(metal_mass, pour_temperature, metal, heat_capacity)
     temperature, count = start, 0
     while temperature < target:
@@ -191,174 +316,171 @@ def fills_to_warm_up_equilibrium(
     return count
 
 
-def estimate_temperatures(session: MoldSession, heat_capacity: float, loss: float) -> FloatArray:
-    """Mold temperature just before each fill (n,): as measured, else carried on from the fill before.
-
-    Raises ValueError for arrays of unequal length, a wait or heat that is negative or not finite, a heat
-    capacity not above 0 or a negative loss.
-    """
-    wait, heat, measured = _checked(session)
-    time_constant(heat_capacity, loss)
-    start = _start(session, measured)
-    ambient, began = np.array([session.ambient]), np.array([start])
-    one = wait[np.newaxis], heat[np.newaxis], ambient, began
-    before = _simulate(*one, heat_capacity, loss, anchors=measured[np.newaxis])
-    return np.asarray(before[0])
-
-
-def calibrate_mold(
-    sessions: Sequence[MoldSession], *, heat_capacity: float, loss: float, temperature_deviation: float = 5.0
-) -> MoldCalibration:
-    """Fit heat capacity and loss to the measured temperatures of sessions, from the book values given.
-
-    Each session is simulated from its start without correction by later measurements (output-error least
-    squares: Ljung 1999, System Identification, chapter 3; from memory). A measurement counts with
-    `temperature_deviation` (K); each book value counts as one more observation, known within a factor of 2
-    (one standard deviation of its logarithm), so that data which leave a parameter open leave it at the book.
-
-    With fewer than MINIMUM_MEASURED measurements besides those that start a session, the book values are
-    given back. Raises ValueError as `estimate_temperatures` does, or for a temperature deviation or loss not
-    above 0.
-    """
-    checked = [_checked(session) for session in sessions]
-    wait, heat, measured = (side_by_side([arrays[part] for arrays in checked]) for part in range(3))
-    return calibrate_side_by_side(
-        wait,
-        heat,
-        measured,
-        start=np.array(
-            [_start(session, arrays[2]) for session, arrays in zip(sessions, checked, strict=True)]
-        ),
-        ambient=np.array([session.ambient for session in sessions]),
-        heat_capacity=heat_capacity,
-        loss=loss,
-        temperature_deviation=temperature_deviation,
-    )
-
-
-def calibrate_side_by_side(
-    wait: FloatArray,
-    heat: FloatArray,
-    measured: FloatArray,
-    *,
-    start: FloatArray,
-    ambient: FloatArray,
-    heat_capacity: float,
-    loss: float,
-    temperature_deviation: float = 5.0,
-) -> MoldCalibration:
-    """As `calibrate_mold`, for sessions side by side: arrays (sessions, fills), or (sessions,).
-
-    `wait` and `heat` are taken as they are: up to a session's last measurement they must be finite and not
-    negative. Raises ValueError for a temperature deviation or loss not above 0.
-    """
-    time_constant(heat_capacity, loss)
-    if not loss > 0 or not temperature_deviation > 0:
-        raise ValueError("the book loss and the deviation of a temperature must be above 0")
-    compared = ~np.isnan(measured)
-    compared[:, :1] = False
-    bears = compared.any(axis=1)
-    wait, heat, measured, compared = wait[bears], heat[bears], measured[bears], compared[bears]
-    start, ambient = start[bears], ambient[bears]
-    used = int(compared.sum())
-
-    def errors(logarithms: FloatArray) -> FloatArray:
-        capacity, lost = np.exp(logarithms)
-        return (_simulate(wait, heat, ambient, start, capacity, lost) - measured)[compared]
-
-    book = np.log([heat_capacity, loss])
-    chosen, reason = book, None
-    if used < MINIMUM_MEASURED:
-        reason = f"{used} measured mold temperatures, {MINIMUM_MEASURED} are needed"
-    else:
-        from scipy.optimize import least_squares
-
-        def weighted(logarithms: FloatArray) -> FloatArray:
-            return np.concatenate(
-                [errors(logarithms) / temperature_deviation, (logarithms - book) / BOOK_LOG_DEVIATION]
-            )
-
-        chosen = least_squares(weighted, book, bounds=(book - log(100), book + log(100))).x
-    return MoldCalibration(
-        heat_capacity=float(np.exp(chosen[0])),
-        loss=float(np.exp(chosen[1])),
-        fitted=reason is None,
-        reason=reason,
-        measured_used=used,
-        residual_deviation=float(np.sqrt(np.mean(errors(chosen) ** 2))) if used else None,
-    )
-
-
-def _warm_up(step: Callable[[float], float], kept: float, ambient: float, start: float, fills: int) -> WarmUp:
-    if fills < 0:
-        raise ValueError(f"the number of fills must not be negative: {fills}")
-    after, before_next = np.empty(fills), np.empty(fills)
-    temperature = start
-    for i in range(fills):
-        after[i] = step(temperature)
-        temperature = before_next[i] = ambient + kept * (after[i] - ambient)
-    return WarmUp(after=after, before_next=before_next)
-
-
 def equilibrium(
     metal_mass: float, pour_temperature: float, metal: CastingMetal, heat_capacity: float
 ) -> Callable[[Temperature], Temperature]:
-    """Common temperature of mold and casting, from the temperature of the mold before the fill."""
+    """Returns a function from the mold's temperature before a fill to that of mold and casting after it."""
     content = heat_per_fill(metal_mass, pour_temperature, 0.0, metal)
     return lambda temperature: (
         (heat_capacity * temperature + content) / (heat_capacity + metal_mass * metal.solid_specific_heat)
     )
 
 
-def _checked(session: MoldSession) -> tuple[FloatArray, FloatArray, FloatArray]:
-    wait, heat, measured = (
-        np.asarray(part, dtype=np.float64) for part in (session.wait, session.heat, session.measured)
-    )
-    if wait.ndim != 1 or not wait.shape == heat.shape == measured.shape:
-        raise ValueError(
-            f"wait {wait.shape}, heat {heat.shape} and measured {measured.shape} must be of one length"
-        )
-    if (
-        not (np.isfinite(wait[1:]).all() and np.isfinite(heat).all())
-        or np.any(wait[1:] < 0)
-        or np.any(heat < 0)
-    ):
-        raise ValueError("waits (after the first) and heats must be finite and not negative")
-    return wait, heat, measured
-
-
-def _start(session: MoldSession, measured: FloatArray) -> float:
-    if measured.size and not np.isnan(measured[0]):
-        return float(measured[0])
-    return session.ambient if session.start is None else session.start
-
-
-def side_by_side(runs: Sequence[FloatArray]) -> FloatArray:
-    """Runs of unlike length as rows of one array, nan behind the end of each."""
-    longest = max((len(run) for run in runs), default=0)
-    rows = np.full((len(runs), longest), np.nan)
-    for row, run in zip(rows, runs, strict=True):
-        row[: len(run)] = run
-    return rows
-
-
-def _simulate(
+def calibrate_mold(
     wait: FloatArray,
     heat: FloatArray,
-    ambient: FloatArray,
+    measured: FloatArray,
+    *,
     start: FloatArray,
     heat_capacity: float,
     loss: float,
-    anchors: FloatArray | None = None,
+) -> MoldCalibration:
+    """Fits heat capacity and loss to the temperatures of sessions, from the book values given.
+
+    Sessions lie side by side, arrays (sessions, fills): `wait` since the fill before, `heat` given by each
+    fill, temperature `measured` just before it (nan where not); `start` (sessions,) is the temperature at the
+    first fill. Waits and heats must be finite and not negative up to a session's last measurement.
+
+    Each session is simulated from its start without correction by later measurements (output-error least
+    squares: Ljung 1999, System Identification, chapter 3; from memory). A measurement counts with
+    MEASURED_WITHIN_K; each book value counts as one more observation, known within a factor of 2 (one
+    standard deviation of its logarithm), so that data which do not determine a parameter leave it at the
+    book. With fewer than FEWEST_MEASURED measurements besides those that start a session, the book values
+    stand. Raises ValueError for a heat capacity or loss not above 0.
+    """
+    if not heat_capacity > 0 or not loss > 0:
+        raise ValueError(f"heat capacity and loss must be above 0: {heat_capacity}, {loss}")
+    compared = ~np.isnan(measured)
+    compared[:, :1] = False
+    bears = compared.any(axis=1)
+    wait, heat, measured, compared = wait[bears], heat[bears], measured[bears], compared[bears]
+    start, used, book = start[bears], int(compared.sum()), np.log([heat_capacity, loss])
+
+    def residuals(logarithms: FloatArray) -> FloatArray:
+        errors = (simulate_sessions(wait, heat, start, *np.exp(logarithms)) - measured)[compared]
+        return np.concatenate([errors / MEASURED_WITHIN_K, (logarithms - book) / BOOK_LOG_DEVIATION])
+
+    chosen = book
+    if used >= FEWEST_MEASURED:
+        from scipy.optimize import least_squares
+
+        chosen = least_squares(residuals, book, bounds=(book - log(100), book + log(100))).x
+    return MoldCalibration(
+        heat_capacity=float(np.exp(chosen[0])),
+        loss=float(np.exp(chosen[1])),
+        fitted=used >= FEWEST_MEASURED,
+        measured=used,
+    )
+
+
+def simulate_sessions(
+    wait: FloatArray, heat: FloatArray, start: FloatArray, heat_capacity: float, loss: float
 ) -> FloatArray:
-    """Temperature before each fill of each session (sessions, fills), taking on the anchors not nan."""
+    """Returns the temperature before each fill of each session (sessions, fills), in air of AIR_C."""
     before = np.empty(wait.shape)
     kept = np.exp(-wait * loss / heat_capacity)
     rise = heat / heat_capacity
     for i in range(wait.shape[1]):
-        before[:, i] = (
-            start if i == 0 else ambient + kept[:, i] * (before[:, i - 1] + rise[:, i - 1] - ambient)
-        )
-        if anchors is not None:
-            before[:, i] = np.where(np.isnan(anchors[:, i]), before[:, i], anchors[:, i])
+        before[:, i] = start if i == 0 else AIR_C + kept[:, i] * (before[:, i - 1] + rise[:, i - 1] - AIR_C)
     return before
+
+
+def _ejected(readings: FloatArray, read: BoolArray, lengths: NDArray[np.int64]) -> FloatArray:
+    """Returns how warm castings leave the mold: as read, else the mean reading of their session.
+
+    Behind the last reading of a session the value has no effect.
+    """
+    ejected = np.where(read, readings, 0.0)
+    fills = np.arange(read.shape[1])
+    last = np.where(read, fills, -1).max(axis=1, initial=-1)
+    first = np.where(read, fills, read.shape[1]).min(axis=1, initial=read.shape[1])
+    for row in np.flatnonzero(read.sum(axis=1) <= last - first).tolist():
+        ejected[row, ~read[row]] = np.nanmean(readings[row, : lengths[row]])
+    return ejected
+
+
+def _from_first_reading(read: BoolArray, *arrays: FloatArray) -> list[FloatArray]:
+    """Returns sessions side by side, each shifted to its first reading; the last array ends in nan."""
+    fills = np.arange(read.shape[1])
+    place = read.argmax(axis=1)[:, np.newaxis] + fills if read.size else np.zeros(read.shape, dtype=np.int64)
+    last = read.shape[1] - 1
+    *shifted, measured = (np.take_along_axis(each, np.minimum(place, last), axis=1) for each in arrays)
+    return [*shifted, np.where(place <= last, measured, np.nan)]
+
+
+def infrared_reading(
+    temperature: float,
+    emissivity: float,
+    *,
+    setting: float = GUN_SETTING,
+    background: float = 20.0,
+    band: tuple[float, float] | None = COMMON_BAND_UM,
+) -> float:
+    """Returns what a gun set to `setting` reads on a surface at `temperature` in a room at `background`.
+
+    The gun sees emissivity E(T) + (1 - emissivity) E(background) and equates it with setting E(reading) +
+    (1 - setting) E(background), with E the radiation of a black body: Planck's law over `band` (um; series of
+    Chang and Rhee 1984, International Communications in Heat and Mass Transfer 11:451-455; from memory), or
+    Stefan's and Boltzmann's over all wavelengths where `band` is None. Reflections other than the room's are
+    left out.
+
+    Raises ValueError for an emissivity or setting outside (0, 1] or a temperature at or below absolute zero.
+    """
+    from scipy.constants import zero_Celsius
+    from scipy.optimize import brentq
+
+    if not (0 < emissivity <= 1 and 0 < setting <= 1):
+        raise ValueError(f"emissivity and setting must lie in (0, 1]: {emissivity}, {setting}")
+    if not min(temperature, background) > -zero_Celsius:
+        raise ValueError(f"a temperature is below absolute zero: {temperature}, {background}")
+    room = _radiation(background, band)
+    seen = (emissivity * _radiation(temperature, band) + (setting - emissivity) * room) / setting
+    if seen <= 0:
+        return -zero_Celsius
+    highest = max(temperature, background) / min(1.0, setting) + 1000.0
+    return float(brentq(lambda value: _radiation(value, band) - seen, 1.0 - zero_Celsius, highest, xtol=1e-9))
+
+
+def is_far_too_low(book: WarmingMold | None, runs: Runs) -> bool:
+    """Returns whether readings lie far below what the book expects of sessions begun cold."""
+    if book is None or not runs.sessions:
+        return False
+    cold, unread = np.full(len(runs.sessions), AIR_C), np.full(runs.readings.shape, np.nan)
+    expected = book.temperatures(cold, runs.waits, unread)
+    return far_below(runs.readings.ravel(), expected.ravel(), AIR_C)
+
+
+def far_below(measured: ArrayLike, expected: ArrayLike, ambient: float) -> bool:
+    """Returns whether readings (n,), nan where none, lie far below what a heat balance expects.
+
+    They do where the median reading is warmer than the air by less than a third of what the balance expects,
+    among fills that it expects to be LEAST_WARMTH_K warmer than the air or more; False with fewer than
+    FEWEST_READINGS of those. A heat balance from book values may be off by a factor of 2 (common practice, no
+    source), a gun on bare metal by more.
+    """
+    over_air = np.asarray(measured, dtype=np.float64) - ambient
+    wanted = np.asarray(expected, dtype=np.float64) - ambient
+    compared: BoolArray = ~np.isnan(over_air) & (wanted >= LEAST_WARMTH_K)
+    if int(compared.sum()) < FEWEST_READINGS:
+        return False
+    return bool(np.median(over_air[compared] / wanted[compared]) < FAR_BELOW)
+
+
+def _radiation(celsius: float, band: tuple[float, float] | None) -> float:
+    """Returns black-body radiation in W/m2, all of it or that between two wavelengths in um."""
+    from scipy.constants import Stefan_Boltzmann, zero_Celsius
+
+    kelvin = celsius + zero_Celsius
+    whole = float(Stefan_Boltzmann) * kelvin**4
+    if band is None:
+        return whole
+    return whole * (_share_below(band[1], kelvin) - _share_below(band[0], kelvin))
+
+
+def _share_below(wavelength_um: float, kelvin: float) -> float:
+    from scipy.constants import c, h, k
+
+    x = h * c / (k * wavelength_um * 1e-6 * kelvin)
+    n = np.arange(1, TERMS + 1)
+    terms = np.exp(-n * x) * (x**3 / n + 3 * x**2 / n**2 + 6 * x / n**3 + 6 / n**4)
+    return float(15 / math.pi**4 * terms.sum())

@@ -14,11 +14,10 @@ _ROUNDING = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SharedBin:
-    """One bin, `low` included and `high` not: its clusters, their trials and events, and the share."""
+    """Trials and events of one bin, `low` included and `high` not, and the share of events."""
 
     low: float
     high: float
-    clusters: int
     trials: int
     events: int
     share: Interval
@@ -27,10 +26,12 @@ class SharedBin:
 def binned_shares(
     x: ArrayLike, events: ArrayLike, trials: ArrayLike, width: float
 ) -> tuple[tuple[SharedBin, ...], TrendTest | None]:
-    """Shares events/trials of clusters (k,) by bins of `x` (k,) that start at whole multiples of `width`.
+    """Returns the shares events/trials of clusters (k,) by bins of `x` (k,), and the trend over the bins.
 
-    Intervals are Wilson's over trials divided by the design effect within bins (see `clustered`); the trend
-    is Cochran's and Armitage's over the bins' middles and the same effect, None where there is none to test.
+    Bins start at whole multiples of `width`. Intervals are Wilson's over trials divided by the design effect
+    within bins (see `clustered`); the trend is Cochran's and Armitage's over the bins' middles and the same
+    effect, None where there is none to test.
+
     Raises ValueError for unequal shapes, events outside 0..trials, no trials in a cluster or a width not
     above 0.
     """
@@ -45,7 +46,6 @@ def binned_shares(
         SharedBin(
             low=float(which * width),
             high=float((which + 1) * width),
-            clusters=int((number == which).sum()),
             trials=round(float(n[number == which].sum())),
             events=round(float(y[number == which].sum())),
             share=clustered_wilson_interval(

@@ -1,4 +1,4 @@
-"""What one piece took out of a stock that was counted before and after."""
+"""The amount that one piece took out of a stock that was counted before and after."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,6 +13,7 @@ from benchwater.statistics.uncertainty import combined_uncertainty
 COUNTED = "counted"
 GAINED = ("received", "recovered")
 LOST = "discarded"
+COVERAGE = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,16 +38,15 @@ def used_per_piece(
     *,
     start: date,
     end: date,
-    factor: float = 2.0,
 ) -> UsedPerPiece | None:
-    """What the stock lost from a count at or before `start` to the last one before `end`, over the pieces.
+    """Returns the loss of a stock from a count up to `start` to the last one before `end`, over the pieces.
 
     Stock rows (k,) and batches (b,) are in order of time; stock rows are of one item, `uncertainties` their
     standard uncertainties. used = opening + received + recovered - discarded - closing: what went onto
     pieces or vanished. Without a count up to `start` the first one in the span opens. A count on `start`
     itself comes before that day's batches, any other after its day's. The lower limit is not held above 0.
 
-    Expanded uncertainty `factor` times the combined one, about 95 % at 2: GUM 5.1.2 and 6.2.1 (JCGM 100:2008,
+    The expanded uncertainty is twice the combined one, about 95 %: GUM 5.1.2 and 6.2.1 (JCGM 100:2008,
     from memory). None without two counts, the later one in the span, or without a piece between them.
     """
     counts = [row for row, move in enumerate(moves) if move == COUNTED and days[row] < end]
@@ -64,7 +64,7 @@ def used_per_piece(
     for row in range(first + 1, last):
         sign[row] = 1.0 if moves[row] in GAINED else -1.0 if moves[row] == LOST else 0.0
     used = sum(weight * float(amount[row]) for row, weight in sign.items())
-    spread = factor * combined_uncertainty([u[row] for row, weight in sign.items() if weight]) / pieces
+    spread = COVERAGE * combined_uncertainty([u[row] for row, weight in sign.items() if weight]) / pieces
     each = used / pieces
     return UsedPerPiece(
         opened=days[first],

@@ -1,1 +1,1 @@
-"""Analyse: run every analysis, each in its own guard, and bring the sections together."""
+"""Analyse: choose the spans of a report, and run every analysis over them, each in its own guard."""

@@ -1,4 +1,4 @@
-"""The whole report as plain data: what rendering is given."""
+"""The report as plain data, for rendering."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -12,7 +12,7 @@ from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpanSection:
-    """What one analysis said about one span."""
+    """The section of one analysis for one span."""
 
     span: Span
     section: Section
@@ -20,7 +20,7 @@ class SpanSection:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportSection:
-    """One analysis in the report: its parts in order (the period, then the season to date)."""
+    """One analysis in the report, with its parts in order: the period, then the season to date."""
 
     id: str
     title: str
@@ -42,7 +42,7 @@ class RankedAction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthVital:
-    """What a vital was in one month, or in the whole season."""
+    """The value of a vital in one month, or in the whole season."""
 
     span: Span
     value: float | None
@@ -51,7 +51,7 @@ class MonthVital:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VitalSeries:
-    """One number of the front page, through the months of the season to the report's end."""
+    """One number of the front page, month by month up to the report's end."""
 
     id: str
     label: str
@@ -66,8 +66,8 @@ class VitalSeries:
 class Report:
     """Everything on the page and in the JSON twin.
 
-    The parts of a section are for `period` and `season` in a monthly report, for `season` alone in a
-    season report, whose `period` is the whole season.
+    A section has parts for `period` and `season` in a monthly report. In a season report `period` is the
+    season, and a section has one part.
     """
 
     bench: Bench
@@ -86,11 +86,11 @@ class Report:
 
     @property
     def failed(self) -> bool:
-        """Whether any analysis broke or any plugin could not be loaded."""
+        """Whether any analysis failed or any plugin could not be used."""
         return bool(self.failures)
 
     @property
     def failures(self) -> tuple[str, ...]:
-        """The plugins that could not be used, and the analyses that broke."""
-        broken = [section.id for section in self.sections if section.status == "failed"]
-        return tuple([problem.name for problem in self.plugin_problems] + broken)
+        """The plugins that could not be used, and the analyses that failed."""
+        failed = [section.id for section in self.sections if section.status == "failed"]
+        return tuple([problem.name for problem in self.plugin_problems] + failed)

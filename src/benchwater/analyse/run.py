@@ -1,10 +1,11 @@
-"""Run the analyses one by one, each in its own guard: one that breaks is a failed section, no more."""
+"""Run the analyses one by one, each in its own guard: one that raises becomes a failed section."""
 
 import math
+import threading
 import traceback
 from collections.abc import Callable, Sequence
+from typing import TypeVar
 
-from benchwater.analyse.limit import within
 from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
@@ -12,6 +13,7 @@ from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Section, Status
 from benchwater.plugin_host.loaded import LoadedPlugin, line_of
 
+_Result = TypeVar("_Result")
 MOST_ACTIONS = 7
 MOST_OF_ONE_SECTION = 3
 LONGEST_ANALYSIS_S = 120.0
@@ -25,7 +27,10 @@ def run_analyses(
     progress: Callable[[str], None] = lambda title: None,
     on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
 ) -> tuple[ReportSection, ...]:
-    """One section an analysis, in the order given. `on_failure` gets the id and traceback of a broken one."""
+    """Return one section for each analysis, in the order given.
+
+    `on_failure` receives the id and the traceback of each that raises.
+    """
     sections = []
     for analysis, plugin in analyses:
         progress(analysis.title)
@@ -51,9 +56,9 @@ def run_analyses(
 def rank_actions(
     sections: Sequence[ReportSection], bench: Bench, most: int = MOST_ACTIONS
 ) -> tuple[RankedAction, ...]:
-    """The season's own list: what is urgent, then by what it is worth, then in the order of the report.
+    """Return the front page's actions: urgent ones first, then by worth, then in the order of the report.
 
-    A bait counts as the mean of what the bench's builds cost in a shop. No section takes more than
+    A bait is worth the mean shop price of the bench's builds. No section takes more than
     `MOST_OF_ONE_SECTION` places.
     """
     prices = [build.bought_price for build in bench.builds.values() if build.bought_price is not None]
@@ -69,7 +74,7 @@ def rank_actions(
 
 
 def merged_actions(section: ReportSection) -> tuple[Action, ...]:
-    """A section's actions, each piece of advice once: the season's wording stands before the period's."""
+    """Return a section's actions, each id once: the season's wording replaces the period's."""
     by_id: dict[str, Action] = {}
     for part in section.parts:
         by_id.update({action.id: action for action in part.section.actions})
@@ -129,3 +134,31 @@ def _where(error: BaseException, plugin: LoadedPlugin) -> str:
         return ""
     module, line = found
     return f" ({'/'.join(filter(None, (plugin.where, module)))}, line {line})"
+
+
+class TookTooLongError(RuntimeError):
+    """An analysis did not return in time."""
+
+
+def within(seconds: float, work: Callable[[], _Result]) -> _Result:
+    """Return what `work` returns, or raise what it raises; TookTooLongError if it takes longer.
+
+    It runs in a daemon thread. A thread cannot be stopped: one that hangs ends with the process.
+    """
+    results: list[_Result] = []
+    raised: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            results.append(work())
+        except BaseException as error:
+            raised.append(error)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    thread.join(seconds)
+    if thread.is_alive():
+        raise TookTooLongError(f"it was not done after {seconds:g} seconds")
+    if raised:
+        raise raised[0]
+    return results[0]

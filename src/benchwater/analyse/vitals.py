@@ -1,13 +1,13 @@
-"""The front page's numbers, month by month: each analysis' `vitals`, in a guard of its own."""
+"""The front page's numbers, month by month: calls each analysis' `vitals`, each in its own guard."""
 
 import math
 import traceback
 from collections.abc import Callable, Sequence
-from datetime import date
 from functools import partial
 
-from benchwater.analyse.limit import within
 from benchwater.analyse.report import MonthVital, VitalSeries
+from benchwater.analyse.run import within
+from benchwater.analyse.spans import month_after
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Vital
@@ -23,9 +23,9 @@ def run_vitals(
     *,
     on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
 ) -> tuple[tuple[VitalSeries, ...], tuple[PluginProblem, ...]]:
-    """Every vital of the season's months and of the season, in the order of the analyses; what broke apart.
+    """Return the vitals of the season and its months, in the order of the analyses, and what failed.
 
-    An analysis whose log kinds hold no row at all is not asked.
+    An analysis without rows in the logs it needs is not called.
     """
     months = months_of(whole)
     series: list[VitalSeries] = []
@@ -43,11 +43,11 @@ def run_vitals(
 
 
 def months_of(whole: Span) -> tuple[Span, ...]:
-    """The calendar months of a season; the first starts, and the last ends, where the season does."""
+    """Return the calendar months of a season, the first and the last cut at its ends."""
     months = []
     start = whole.start
     while start < whole.end:
-        end = min(date(start.year + start.month // 12, start.month % 12 + 1, 1), whole.end)
+        end = min(month_after(start), whole.end)
         months.append(Span(name="period", label=f"{start:%Y-%m}", start=start, end=end))
         start = end
     return tuple(months)

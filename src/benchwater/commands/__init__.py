@@ -1,10 +1,8 @@
-"""The command line: the only place that prints. A command and what it needs is imported when asked for."""
+"""The command line, the only place that prints. What a command needs is imported when it is called."""
 
-import atexit
 import importlib
 import os
 import sys
-from collections.abc import Sequence
 
 import click
 
@@ -12,17 +10,17 @@ import benchwater
 from benchwater.commands.guard import guarded
 
 COMMANDS = {
-    "start": "Make a new workspace: bench.toml and blank logs.",
-    "sheets": "Print blank log sheets for the bench and the boat.",
-    "check": "Read everything: what was understood, what was set aside.",
-    "report": "Write the report of a folder as PDF, HTML and JSON.",
-    "due": "Write each report that is owed, and nothing else.",
-    "watch": "Write reports as files arrive, until stopped.",
-    "timer": "Have the operating system run `due` every day.",
-    "plugins": "List the plugins: from where, in what order, what failed.",
-    "new-analysis": "Write a plugin and its test, ready to edit.",
+    "start": ("start", "Make a new workspace: bench.toml and blank logs."),
+    "sheets": ("sheets", "Print blank log sheets for the bench and the boat."),
+    "check": ("check", "Read everything: what was understood, what was set aside."),
+    "report": ("report", "Write the report of a folder as PDF, HTML and JSON."),
+    "due": ("due", "Write each report that is owed, and nothing else."),
+    "watch": ("watch", "Write reports as files arrive, until stopped."),
+    "timer": ("timer", "Have the operating system run `due` every day."),
+    "plugins": ("plugins", "List the plugins: from where, in what order, what failed."),
+    "new-analysis": ("start", "Write a plugin and its test, ready to edit."),
 }
-"""Every command, with what the overview says of it."""
+"""The module of each command, and its line in the overview."""
 
 OVERVIEW = """\
 The season report for people who make their own fishing lures.
@@ -39,7 +37,7 @@ monthly report that closes the books between bench and water and says what to do
 
 
 class _Commands(click.Group):
-    """Knows its commands by name; each is the function of that name in the module of that name."""
+    """Imports a command's module only when the command is called: a command starts quickly."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -47,26 +45,24 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        name = cmd_name.replace("-", "_")
-        command = getattr(importlib.import_module(f"benchwater.commands.{name}"), name)
+        module = importlib.import_module(f"benchwater.commands.{COMMANDS[cmd_name][0]}")
+        command = getattr(module, cmd_name.replace("-", "_"))
         return command if isinstance(command, click.Command) else None
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
-            import difflib
-
             from benchwater.commands.terminal import plain
+            from benchwater.text import did_you_mean
 
-            near = difflib.get_close_matches(args[0], list(COMMANDS), n=1, cutoff=0.6)
-            hint = f"did you mean `{near[0]}`?" if near else f"there are {', '.join(COMMANDS)}"
-            ctx.fail(f"there is no command `{plain(args[0])}`; {hint}")
+            hint = did_you_mean(args[0], COMMANDS, f"there are: {', '.join(COMMANDS)}")
+            ctx.fail(f"there is no command `{plain(args[0])}`{hint}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+            formatter.write_dl([(name, help) for name, (_, help) in COMMANDS.items()])
 
 
 @click.group(
@@ -79,21 +75,10 @@ def cli() -> None:
     """All commands."""
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and end the process with its exit status.
-
-    Python takes a tenth of a second to take the libraries and tables of a report down, piece by piece. Once
-    what asked to be told of the end was told and what was printed is out, the process ends at once.
-    """
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices here are small: more threads only wait
-    status = guarded(cli, arguments)
-    atexit._run_exitfuncs()
-    try:
-        for stream in (sys.stdout, sys.stderr):
-            stream.flush()
-    except (OSError, ValueError, AttributeError):
-        raise SystemExit(status) from None
-    os._exit(status)
+def main() -> None:
+    """Run the command line and exit with its status."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices gain nothing from more threads
+    sys.exit(guarded(cli, sys.argv[1:]))
 
 
 __all__ = ["cli", "main"]

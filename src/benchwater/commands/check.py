@@ -1,4 +1,4 @@
-"""`benchwater check`: read everything, say what was understood and what was set aside."""
+"""`benchwater check`: read everything, print what was understood and what was set aside."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
-from benchwater.commands.lasting import lasting_imports
 from benchwater.commands.terminal import (
     debug_option,
     folder_argument,
@@ -24,32 +23,29 @@ if TYPE_CHECKING:
 @workspace_plugins_option
 @debug_option
 def check(folder: Path, workspace_plugins: bool) -> int:
-    """Say what was understood of FOLDER (left out: this folder) and what was set aside.
+    """Read FOLDER (left out: this folder); print what was understood and what was set aside.
 
-    Nothing is written. Every row that cannot be used is shown with its file, line, column, the cell as
-    written, and what would have been accepted.
+    It writes nothing. It lists every row that cannot be used: file, line, column, the cell as written, and
+    what would have been accepted.
 
     Exit status: 0 everything was understood; 1 something was set aside or not read; 2 bench.toml
     cannot be used.
     """
-    with lasting_imports():
-        import pandas  # noqa: F401
-
-        from benchwater.pipeline import read_workspace
+    from benchwater.pipeline import read_workspace
 
     with progress() as step:
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
-    _say_bench(workspace)
-    _say_files(workspace)
-    _say_repeats(workspace)
-    _say_set_aside(workspace)
-    _say_plugins(workspace)
+    _print_bench(workspace)
+    _print_files(workspace)
+    _print_repeats(workspace)
+    _print_set_aside(workspace)
+    _print_plugins(workspace)
     reading = workspace.reading
     clean = not (reading.set_aside or reading.not_read or workspace.plugins.problems)
     return DONE if clean else INCOMPLETE
 
 
-def _say_bench(workspace: "Workspace") -> None:
+def _print_bench(workspace: "Workspace") -> None:
     bench = workspace.bench
     click.echo(
         f"{plain(bench.name)}: {_count(len(bench.items), 'item')}, {_count(len(bench.molds), 'mold')}, "
@@ -59,7 +55,7 @@ def _say_bench(workspace: "Workspace") -> None:
         click.echo(f"  note: {plain(fallback)}")
 
 
-def _say_files(workspace: "Workspace") -> None:
+def _print_files(workspace: "Workspace") -> None:
     reading = workspace.reading
     if not reading.sources and not reading.not_read:
         click.echo("No logs yet: drop CSV files into this folder.")
@@ -77,7 +73,7 @@ def _say_files(workspace: "Workspace") -> None:
         click.echo(f"  {plain(entry.file)} {plain(entry.why)}")
 
 
-def _say_repeats(workspace: "Workspace") -> None:
+def _print_repeats(workspace: "Workspace") -> None:
     if workspace.reading.repeats:
         click.echo("\nTaken as repeats (say otherwise with `keep_repeats` under [logs] in bench.toml):")
     for repeat in workspace.reading.repeats:
@@ -85,7 +81,7 @@ def _say_repeats(workspace: "Workspace") -> None:
         click.echo(f"  {plain(repeat.file)}, {lines}: already in {plain(repeat.first_in)}")
 
 
-def _say_set_aside(workspace: "Workspace") -> None:
+def _print_set_aside(workspace: "Workspace") -> None:
     set_aside = workspace.reading.set_aside
     if not set_aside:
         return
@@ -96,7 +92,7 @@ def _say_set_aside(workspace: "Workspace") -> None:
         click.echo(f"  {plain(entry.file)}, line {entry.line}{column}: {written}{plain(entry.why)}")
 
 
-def _say_plugins(workspace: "Workspace") -> None:
+def _print_plugins(workspace: "Workspace") -> None:
     if workspace.plugins.problems:
         click.echo("\nPlugins that could not be used:")
     for problem in workspace.plugins.problems:

@@ -38,11 +38,16 @@ if TYPE_CHECKING:
     type=DAY,
     help="The day that counts as today, such as 2026-06-01 (left out: today).",
 )
-@click.option("--list", "only_list", is_flag=True, help="Say how each period stands and why; write nothing.")
+@click.option(
+    "--list",
+    "only_list",
+    is_flag=True,
+    help="List each period and whether it is owed a report; write nothing.",
+)
 @click.option(
     "--log",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="Also note each run in this file, which stays small (used by `timer`).",
+    help="Also append what each run did to this file, which stays small (used by `timer`).",
 )
 @workspace_plugins_option
 @debug_option
@@ -56,74 +61,75 @@ def due(
 ) -> int:
     """Write each report of FOLDER (left out: this folder) that is owed.
 
-    A month that has ended and has rows is owed a report; a season that has ended, its season report. A
-    report is owed again when its files are gone, or when what it rests on changed: its rows, bench.toml,
-    a plugin, or benchwater itself. Rows of later months change no earlier report. What a report rests on
-    is kept in .benchwater-due.json beside the reports. A report in which something failed is tried again
-    once something it rests on changes.
+    Every month that has ended and has rows is owed a report; so is every season that has ended. A report
+    is owed again when its files are gone, or when something it was made from has changed: its rows,
+    bench.toml, a plugin, or benchwater itself. Rows of later months change no earlier report. A report in
+    which something failed is written again once something it was made from changes. All this is recorded
+    in .benchwater-due.json beside the reports.
 
-    With nothing to do it is quick and says nothing.
+    With nothing to do it is quick and prints nothing.
 
     Exit status: 0 nothing was owed, or all of it is written; 1 a report could not be written, something
     in one failed, or a plugin could do nothing with it; 2 bench.toml cannot be used, or another run is
-    at it.
+    still writing.
     """
     day = date.today() if today is None else today.date()
     out = out or folder / "reports"
     if only_list:
         return _list(folder, out, day, workspace_plugins)
-    said = _Said()
-    with _logged(said, log):
-        return _write_owed(folder, out, day, workspace_plugins, said)
+    output = _Output()
+    with _logged(output, log):
+        return _write_owed(folder, out, day, workspace_plugins, output)
 
 
-def _write_owed(folder: Path, out: Path, day: date, workspace_plugins: bool, said: "_Said") -> int:
-    from benchwater.schedule.inputs import take_inputs
+def _write_owed(folder: Path, out: Path, day: date, workspace_plugins: bool, output: "_Output") -> int:
     from benchwater.schedule.manifest import read_manifest
-    from benchwater.schedule.owed import is_settled
+    from benchwater.schedule.owed import nothing_to_do
+    from benchwater.schedule.scan import hash_inputs
 
-    inputs = take_inputs(folder, workspace_plugins=workspace_plugins)
-    if is_settled(read_manifest(out), inputs, out, day):
+    inputs = hash_inputs(folder, workspace_plugins=workspace_plugins)
+    if nothing_to_do(read_manifest(out), inputs, out, day):
         return DONE
     from benchwater.schedule.catch_up import catch_up
 
     clean, set_aside = True, 0
     with progress() as step:
         for done in catch_up(folder, out, day, workspace_plugins=workspace_plugins, progress=step):
-            _say(done, said)
+            _print(done, output)
             clean, set_aside = clean and done.clean, max(set_aside, done.set_aside)
     if set_aside:
         from benchwater.words import counted
 
-        said.line(f"{counted(set_aside, 'row')} set aside (see the appendix, or `benchwater check`).")
+        output.line(f"{counted(set_aside, 'row')} set aside (see the appendix, or `benchwater check`).")
     return DONE if clean else INCOMPLETE
 
 
-def _say(done: "Done", said: "_Said") -> None:
+def _print(done: "Done", output: "_Output") -> None:
     if done.files:
         first, *others = done.files
         named = ", ".join([str(first), *(path.suffix for path in others)])
-        said.line(f"{done.label}: wrote {named} ({done.why})")
+        output.line(f"{done.label}: wrote {named} ({done.why})")
     if done.error is not None:
-        said.line(f"{done.label}: not written. {sentence(done.error)}", err=True)
+        output.line(f"{done.label}: not written. {sentence(done.error)}", err=True)
     for problem in done.problems:
-        said.line(f"{done.label}: {problem}", err=True)
+        output.line(f"{done.label}: {problem}", err=True)
     if debugging():
         for trace in done.traces:
             click.echo(trace, err=True)
 
 
 def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
-    from benchwater.schedule.inputs import take_inputs
-    from benchwater.schedule.look import look_at
     from benchwater.schedule.manifest import read_manifest
     from benchwater.schedule.owed import states
+    from benchwater.schedule.scan import hash_inputs, scan_folder
 
     manifest = read_manifest(out)
-    inputs = take_inputs(folder, workspace_plugins=workspace_plugins)
+    inputs = hash_inputs(folder, workspace_plugins=workspace_plugins)
     with progress() as step:
-        seen = look_at(folder, manifest, inputs=inputs, workspace_plugins=workspace_plugins, progress=step)
-    found = states(seen.look, manifest.reports, out, day)
+        scan, _ = scan_folder(
+            folder, manifest, inputs=inputs, workspace_plugins=workspace_plugins, progress=step
+        )
+    found = states(scan, manifest.reports, out, day)
     width = max((len(state.label) for state in found), default=0)
     for state in found:
         click.echo(f"{state.label:<{width}}  {plain(state.what)}")
@@ -132,8 +138,8 @@ def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
     return DONE
 
 
-class _Said:
-    """What was said so far, for the log."""
+class _Output:
+    """Prints lines and keeps them for the log."""
 
     def __init__(self) -> None:
         self.lines: list[str] = []
@@ -144,18 +150,20 @@ class _Said:
 
 
 @contextmanager
-def _logged(said: _Said, log: Path | None) -> Iterator[None]:
-    """Note in the log what was said, or why nothing could be done; the guard says the latter."""
+def _logged(output: _Output, log: Path | None) -> Iterator[None]:
+    """Append to the log what was printed, or the error that ends the command."""
     try:
         yield
     except Exception as error:
-        said.lines.append(sentence(error))
+        output.lines.append(sentence(error))
         raise
     except BaseException:
-        said.lines.append("stopped before it was done")
+        output.lines.append("stopped before it was done")
         raise
     finally:
         if log is not None:
-            from benchwater.schedule.log_file import add_lines
+            from benchwater.files import append_lines
 
-            add_lines(log, said.lines or ["nothing is owed"], stamp=f"{datetime.now():%Y-%m-%d %H:%M}")
+            stamp = f"{datetime.now():%Y-%m-%d %H:%M}"
+            texts = output.lines or ["nothing is owed"]
+            append_lines(log, [f"{stamp}  {line}" for text in texts for line in text.splitlines()])

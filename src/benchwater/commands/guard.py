@@ -1,8 +1,7 @@
-"""No traceback reaches a user: what is wrong, in one sentence; `--debug` shows the rest."""
+"""Turn every error into one sentence and an exit status; `--debug` shows the traceback."""
 
 import errno
 import os
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -11,15 +10,13 @@ import click
 DONE, INCOMPLETE, REFUSED, INTERRUPTED = 0, 1, 2, 130
 
 
-def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
-    """Run the command line; its exit status.
+def guarded(cli: click.Group, arguments: Sequence[str]) -> int:
+    """Run the command line and return its exit status.
 
     0 done, 1 done but something failed or was set aside, 2 the command or bench.toml cannot be used.
     """
-    words = list(sys.argv[1:] if arguments is None else arguments)
-    debug = "--debug" in words
     try:
-        status = cli.main(args=words, prog_name="benchwater", standalone_mode=False)
+        status = cli.main(args=list(arguments), prog_name="benchwater", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as help_text:
         click.echo(help_text.format_message())
         return REFUSED
@@ -30,7 +27,7 @@ def guarded(cli: click.Group, arguments: Sequence[str] | None) -> int:
         click.echo("Stopped.", err=True)
         return INTERRUPTED
     except Exception as error:
-        if debug:
+        if "--debug" in arguments:
             import traceback
 
             traceback.print_exc()
@@ -48,11 +45,11 @@ _HELP = {
     errno.ENOTDIR: "a file is where a folder is needed: move it away",
     errno.EEXIST: "a file is where a folder is needed: move it away",
 }
-"""What may help where the system refuses a file or a folder, by its error number."""
+"""What may help when the system refuses a file or folder, by error number."""
 
 
 def _cannot_be_used(error: OSError) -> str:
-    """What cannot be used (for a hidden file of benchwater's own, its folder), why, and what may help."""
+    """Return what cannot be used (for a hidden file of benchwater, its folder), why, and what may help."""
     named = error.filename2 or error.filename
     what, about = error.strerror or str(error), _HELP.get(error.errno or 0)
     if named is None or isinstance(named, int):
@@ -64,7 +61,7 @@ def _cannot_be_used(error: OSError) -> str:
 
 
 def sentence_for(error: Exception) -> str:
-    """What is wrong, in one sentence for the maker."""
+    """Return what is wrong, in one sentence for the maker."""
     from benchwater.commands.terminal import plain
 
     if isinstance(error, OSError):

@@ -32,8 +32,9 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
     Plugins come from three places: shipped with benchwater, installed packages, and FOLDER/plugins/.
     Options are set in bench.toml, under [plugins.ID].
 
-    With --schema, other programs can validate your logs: OUT gets <log>.schema.json of each log as you
-    write it, and <log>.canonical.schema.json of it in canonical units, as season.to_csv writes it.
+    With --schema, other programs can validate your logs: for each log it writes into OUT
+    <log>.schema.json, for the log as you write it, and <log>.canonical.schema.json, for the log in
+    canonical units as season.to_csv writes it.
 
     Exit status: 0 all loaded; 1 at least one could not be used; 2 bench.toml cannot be used.
     """
@@ -74,7 +75,7 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
             complete=workspace_plugins,
         )
     if schemas is not None:
-        from benchwater.export.schema_files import write_schemas
+        from benchwater.export.table_schema import write_schemas
 
         bench = bench_file.bench if bench_file is not None else None
         click.echo("")

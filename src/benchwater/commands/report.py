@@ -1,13 +1,12 @@
 """`benchwater report`: the season report as PDF, HTML and JSON."""
 
 from datetime import date
-from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from benchwater.commands.guard import DONE, INCOMPLETE
-from benchwater.commands.lasting import lasting_imports
 from benchwater.commands.terminal import (
     Folder,
     debug_option,
@@ -17,6 +16,11 @@ from benchwater.commands.terminal import (
     progress,
     workspace_plugins_option,
 )
+
+if TYPE_CHECKING:
+    from benchwater.analyse.report import Report
+    from benchwater.pipeline import Workspace
+    from benchwater.plugin_host.loaded import PluginProblem
 
 
 @click.command()
@@ -31,9 +35,6 @@ from benchwater.commands.terminal import (
     type=Folder(),
     help="Where reports go (left out: reports/ in FOLDER).",
 )
-@click.option(
-    "--no-cache", "cache", flag_value=False, default=True, help="Read large logs anew, and remember nothing."
-)
 @workspace_plugins_option
 @debug_option
 def report(
@@ -42,71 +43,76 @@ def report(
     whole_season: bool,
     only: tuple[str, ...],
     out: Path | None,
-    cache: bool,
     workspace_plugins: bool,
 ) -> int:
     """Write the report of FOLDER (left out: this folder).
 
-    Reads every log below FOLDER and writes season-report.pdf, .html and .json to reports/<period>/.
-    Rows that cannot be read are set aside and listed in the report's appendix. While the logs hold no
-    row at all, the report is of the current month.
+    It reads every log below FOLDER and writes season-report.pdf, .html and .json to reports/<period>/.
+    Rows that it cannot read are set aside and listed in the report's appendix. As long as the logs hold no
+    row, the report is of the current month.
 
     Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
     printed; 2 nothing could be written.
     """
-    from benchwater.render.second_renderer import renderer
+    from benchwater.worker_process import WorkerProcess
 
-    failures: list[str] = []
-    with renderer() as second, progress() as step:
-        with lasting_imports():
-            import pandas  # noqa: F401
+    traces: list[str] = []
+    with WorkerProcess(prepare=_load_printer) as worker, progress() as step:
+        from benchwater.pipeline import Request, make_report, read_workspace
+        from benchwater.plugin.hooks import ReportWritten
+        from benchwater.render.write import write_report
+        from benchwater.schedule.manual_reports import manual_reports
 
-            from benchwater.gather.spans import falls_in, last_day
-            from benchwater.pipeline import Request, make_report, read_workspace
-            from benchwater.plugin.hooks import ReportWritten
-            from benchwater.render.write import write_report
-            from benchwater.schedule.by_hand import by_hand
-            from benchwater.words import counted
-
-        hand = by_hand(folder, out, workspace_plugins=workspace_plugins)
-        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, cache=cache, progress=step)
+        reports = manual_reports(folder, out, workspace_plugins=workspace_plugins)
+        workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
         if month is None and not workspace.reading.holds_rows:
             month = f"{date.today():%Y-%m}"
         made = make_report(
             workspace,
             Request(month=month, whole_season=whole_season, only=only),
             progress=step,
-            on_failure=lambda analysis, trace: failures.append(trace),
+            on_failure=lambda analysis, trace: traces.append(trace),
         )
-        out, whole = out or folder / "reports", not only
-        with hand.overwriting(made.label) as note:
-            written = write_report(
-                made,
-                out,
-                workspace=folder,
-                progress=step,
-                second=second,
-                meanwhile=partial(note.look, workspace, made) if whole else lambda: None,
-            )
-            told = ReportWritten(
-                label=made.label,
-                workspace=folder,
-                folder=out / made.label,
-                files=written.files,
-                failed=made.failed,
-            )
-            not_handed_on = workspace.plugins.hand_on(told, workspace.bench.plugin_options) if whole else ()
-            note.keep(made, written, handed_on=not not_handed_on)
+        out = out or folder / "reports"
+        refusals: tuple[PluginProblem, ...] = ()
+        with reports.overwriting(made.label) as record:
+            written = write_report(made, out, workspace=folder, progress=step, worker=worker)
+            if not only:
+                handed_on = ReportWritten(
+                    label=made.label,
+                    workspace=folder,
+                    folder=out / made.label,
+                    files=written.files,
+                    failed=made.failed,
+                )
+                refusals = workspace.plugins.hand_on(handed_on, workspace.bench.plugin_options)
+                record(workspace, made, written, not refusals)
     for path in written.files:
         click.echo(f"Wrote {plain(str(path))}")
-    used, aside = sum(source.used for source in made.sources), len(made.set_aside)
-    click.echo(f"{counted(used, 'row')} used, {aside} set aside (see the appendix, or `benchwater check`).")
+    _print_rows(workspace, made)
+    _print_problems(made, refusals, traces)
+    if written.problem:
+        click.echo(written.problem, err=True)
+    return INCOMPLETE if made.failed or written.problem or refusals else DONE
+
+
+def _print_rows(workspace: "Workspace", made: "Report") -> None:
+    from benchwater.analyse.spans import falls_in, last_day
+    from benchwater.words import counted
+
+    used, set_aside = sum(source.used for source in made.sources), len(made.set_aside)
+    click.echo(
+        f"{counted(used, 'row')} used, {set_aside} set aside (see the appendix, or `benchwater check`)."
+    )
     latest = last_day(workspace.reading.tables)
     if latest is None:
         click.echo("The logs hold no row yet.")
     elif not falls_in(workspace.reading.tables, made.period):
         click.echo(f"No row is of {made.label}: the latest is of {latest}.")
-    for problem in (*made.plugin_problems, *not_handed_on):
+
+
+def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", traces: list[str]) -> None:
+    for problem in (*made.plugin_problems, *refusals):
         click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
         if debugging() and problem.detail:
             click.echo(problem.detail, err=True)
@@ -114,8 +120,13 @@ def report(
         if section.status == "failed":
             click.echo(f"{section.id} failed. {plain(section.why)}", err=True)
     if debugging():
-        for trace in failures:
+        for trace in traces:
             click.echo(trace, err=True)
-    if written.problem:
-        click.echo(written.problem, err=True)
-    return INCOMPLETE if made.failed or written.problem or not_handed_on else DONE
+
+
+def _load_printer() -> None:
+    """Import WeasyPrint and compile the templates."""
+    from benchwater.render import html, pdf, printing  # noqa: F401
+
+    printing.weasyprint()
+    html.compile_templates()

@@ -31,19 +31,18 @@ from benchwater.commands.terminal import (
 def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plugins: bool) -> int:
     """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
 
-    The molds, cavities, items and builds of bench.toml are boxes to tick, and a line of a sheet is a row
-    of the CSV with its columns in the same order. Names too many for one page go on to the next: print
-    the page you need. The fields can be filled in on a screen too. The paper is the one that bench.toml
-    names; print without scaling. Logs of your own plugins get a sheet as well.
+    The molds, cavities, items and builds of bench.toml are boxes to tick. A line of a sheet is a row of the
+    CSV, with its columns in the same order. Names that do not fit one page continue on the next: print the
+    page you need. You can also fill in the fields on a screen. bench.toml names the paper; print without
+    scaling. Logs of your own plugins get a sheet too.
 
     Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
     """
+    from benchwater.files import write_atomically
     from benchwater.plugin_host.load import load_plugins
     from benchwater.read.bench_file import load_bench
     from benchwater.render.sheet_pdf import file_name, print_sheet
-    from benchwater.render.write import write_whole
-    from benchwater.sheets import sheet_of
-    from benchwater.sheets.choose import choose_logs
+    from benchwater.sheets.compose import choose_logs, sheet_of
 
     bench_file = load_bench(folder)
     found = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)
@@ -57,7 +56,7 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plug
             sheet = sheet_of(kind, bench_file.bench)
             pdf = print_sheet(sheet)
             out.mkdir(parents=True, exist_ok=True)
-            written.append((write_whole(out / file_name(kind.name), pdf), len(sheet.pages)))
+            written.append((write_atomically(out / file_name(kind.name), pdf), len(sheet.pages)))
             if sheet.boxless:
                 notes.append(
                     f"{kind.name}: {sheet.boxless} names of your bench have no box, as they are too many; "

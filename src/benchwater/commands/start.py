@@ -1,5 +1,7 @@
-"""`benchwater start`: a new workspace with a commented bench.toml and blank logs."""
+"""`benchwater start` and `benchwater new-analysis`: write files to edit, from templates."""
 
+import keyword
+import re
 from pathlib import Path
 
 import click
@@ -11,9 +13,9 @@ from benchwater.commands.terminal import Folder, debug_option, plain
 @click.argument("folder", type=Folder())
 @debug_option
 def start(folder: Path) -> None:
-    """Make FOLDER a workspace: bench.toml to fill in, blank logs, a place for reports and plugins.
+    """Make FOLDER a workspace: bench.toml to fill in, blank logs, folders for reports and plugins.
 
-    Files that are already there are left as they are.
+    It leaves existing files as they are.
     """
     from benchwater.plugin_host.load import load_plugins
 
@@ -39,6 +41,62 @@ def start(folder: Path) -> None:
         click.echo(f"Left as it is: {plain(str(path))}")
     click.echo("Next: say what stands on your bench in bench.toml, add rows to the logs, then")
     click.echo(f"  benchwater check {plain(str(folder))}")
+
+
+@click.command("new-analysis")
+@click.argument("name")
+@click.option(
+    "--in",
+    "folder",
+    type=Folder(exists=True),
+    default=Path(),
+    help="The workspace (left out: this folder).",
+)
+@debug_option
+def new_analysis(name: str, folder: Path) -> None:
+    """Write an analysis called NAME, its test and the rows for it into the workspace's plugins/.
+
+    It works at once and appears in the next report; change it into your own question. NAME is a plain
+    name such as rainy-days.
+    """
+    identity = re.sub(r"[\s-]+", "_", name.strip()).lower()
+    if not identity.isidentifier() or not identity.isascii() or keyword.iskeyword(identity):
+        raise click.UsageError(f"`{plain(name)}` is not a plain name such as rainy-days")
+    _refuse_taken(identity, folder)
+    title = identity.replace("_", " ").capitalize()
+    plugins = folder / "plugins"
+    written = {
+        plugins / f"{identity}.py": "analysis.py.txt",
+        plugins / f"test_{identity}.py": "test_analysis.py.txt",
+        plugins / f"test_{identity}.csv": "test_analysis.csv.txt",
+    }
+    for path in written:
+        if path.exists():
+            raise click.UsageError(f"{path} is already there: choose another name, or remove it first")
+    plugins.mkdir(exist_ok=True)
+    for path, template in written.items():
+        text = _template(template).replace("@ID@", identity).replace("@TITLE@", title)
+        path.write_text(text, encoding="utf-8", newline="\n")
+        click.echo(f"Wrote {plain(str(path))}")
+    click.echo("It is in the next `benchwater report`. Its test runs with `python -m pytest`.")
+
+
+def _refuse_taken(identity: str, folder: Path) -> None:
+    """Refuse a name that an analysis has already, or that bench.toml switches off."""
+    from benchwater.plugin_host.load import load_plugins
+    from benchwater.read.bench_file import load_bench
+
+    off = load_bench(folder).plugins_off
+    if identity in off:
+        raise click.UsageError(
+            f"`{identity}` is left out by `off` under [plugins] in bench.toml: choose another name"
+        )
+    for analysis, plugin in load_plugins(folder, off).analyses:
+        if analysis.id == identity and plugin.origin != "workspace":
+            raise click.UsageError(
+                f"there is an analysis `{identity}` already ({plugin.origin}: {plain(plugin.where)}): "
+                "choose another name"
+            )
 
 
 def _template(name: str) -> str:

@@ -1,4 +1,4 @@
-"""What every command shares at the terminal: plain text, progress, and options of the same name."""
+"""What commands share: printable text, a progress line, and options of the same name."""
 
 import sys
 from collections.abc import Callable, Iterator
@@ -12,7 +12,7 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 
 def plain(text: str) -> str:
-    """Text from a log or a file's name, safe to print: control and format characters are shown as `\\x1b`."""
+    """Escape control and format characters (as `\\x1b`) in text, so that it prints safely."""
     import unicodedata
 
     return "".join(
@@ -23,35 +23,35 @@ def plain(text: str) -> str:
     )
 
 
-class Written(click.DateTime):
-    """A day or a time of day as it is to be written; the message on another one says what is accepted."""
+class Moment(click.DateTime):
+    """A day or a time of day in one format; the error message says which."""
 
     def __init__(self, form: str, what: str, example: str) -> None:
-        """`form` as strptime has it."""
+        """Take the format, as in strptime, and what the message calls it."""
         super().__init__([form])
         self._needed = f"is not {what} (accepted: `{example}`)"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """The moment."""
+        """Parse the moment."""
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:
             self.fail(f"`{plain(str(value))}` {self._needed}", param, ctx)
 
 
-DAY = Written("%Y-%m-%d", "a day", "2026-06-01")
-TIME_OF_DAY = Written("%H:%M", "a time of day", "06:30")
+DAY = Moment("%Y-%m-%d", "a day", "2026-06-01")
+TIME_OF_DAY = Moment("%H:%M", "a time of day", "06:30")
 
 
 class Folder(click.Path):
-    """A folder, there already or to be made; the message on anything else says what it is."""
+    """A folder, existing or to be made; the error message says what is there instead."""
 
     def __init__(self, *, exists: bool = False) -> None:
-        """`exists` where it has to be there."""
+        """Take whether the folder must exist."""
         super().__init__(file_okay=False, exists=exists, path_type=Path)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """The folder."""
+        """Parse the folder."""
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:
@@ -64,7 +64,7 @@ class Folder(click.Path):
 
 
 def folder_argument(command: _Command) -> _Command:
-    """The workspace: the current folder when left out."""
+    """Add the argument for the workspace; its default is the current folder."""
     return click.argument(
         "folder",
         type=Folder(exists=True),
@@ -74,23 +74,23 @@ def folder_argument(command: _Command) -> _Command:
 
 
 def debug_option(command: _Command) -> _Command:
-    """`--debug`: see `debugging`; the guard around the command line looks for it as well."""
+    """Add `--debug`. See `debugging`; `guarded` looks for it too."""
     return click.option(
-        "--debug", is_flag=True, expose_value=False, callback=_note_debug, help="Show tracebacks."
+        "--debug", is_flag=True, expose_value=False, callback=_store_debug, help="Show tracebacks."
     )(command)
 
 
 def debugging() -> bool:
-    """Whether `--debug` was given."""
+    """Return whether `--debug` was given."""
     return bool(click.get_current_context().meta.get("benchwater.debug", False))
 
 
-def _note_debug(context: click.Context, parameter: click.Parameter, value: bool) -> None:
+def _store_debug(context: click.Context, parameter: click.Parameter, value: bool) -> None:
     context.meta["benchwater.debug"] = value
 
 
 def workspace_plugins_option(command: _Command) -> _Command:
-    """`--no-workspace-plugins`."""
+    """Add `--no-workspace-plugins`."""
     return click.option(
         "--no-workspace-plugins",
         "workspace_plugins",
@@ -102,7 +102,7 @@ def workspace_plugins_option(command: _Command) -> _Command:
 
 @contextmanager
 def progress() -> Iterator[Callable[[str], None]]:
-    """A line on the terminal that says what is being done; silent when standard error is no terminal."""
+    """Show the current step on standard error if that is a terminal; yield the function that sets it."""
     if not sys.stderr.isatty():
         yield lambda step: None
         return

@@ -21,7 +21,7 @@ from benchwater.commands.terminal import (
 )
 
 if TYPE_CHECKING:
-    from benchwater.schedule.timers.job import Job, TimerFile
+    from benchwater.schedule.timers import Job, TimerFile
 
 
 @click.command()
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 @click.option(
     "--show", "action", flag_value="show", default=True, help="Show it; change nothing (the default)."
 )
-@click.option("--install", "action", flag_value="install", help="Set it up, or bring it up to date.")
-@click.option("--remove", "action", flag_value="remove", help="Take it away again.")
+@click.option("--install", "action", flag_value="install", help="Install it, or update it.")
+@click.option("--remove", "action", flag_value="remove", help="Remove it.")
 @click.option("--at", metavar="HH:MM", default="06:30", type=TIME_OF_DAY, help="When (left out: 06:30).")
 @click.option(
     "--system",
@@ -47,19 +47,18 @@ if TYPE_CHECKING:
 def timer(
     folder: Path, action: str, at: datetime, system: str | None, out: Path | None, workspace_plugins: bool
 ) -> int:
-    """Show, set up or take away a daily run of `due` for FOLDER (left out: this folder).
+    """Show, install or remove a daily run of `due` for FOLDER (left out: this folder).
 
     It is a systemd user timer on Linux, a launchd agent on macOS, a task of the Task Scheduler on
-    Windows, and a line in your crontab where there is nothing else. A run that was missed loses
-    nothing: the next one writes whatever is owed. What each run did is noted in due.log beside the
-    reports, which stays small. Nothing that benchwater did not write is replaced or removed.
+    Windows, and a line in your crontab where there is nothing else. A missed run loses nothing: the next
+    one writes whatever is owed. Each run appends what it did to due.log beside the reports, which stays
+    small. Files that benchwater did not write are never replaced or removed.
 
-    Exit status: 0 done; 2 it cannot be done, and why.
+    Exit status: 0 done; 2 it cannot be done; the message says why.
     """
-    from benchwater.schedule.inputs import BENCH
-    from benchwater.schedule.log_file import NAME
-    from benchwater.schedule.timers.install import this_system
-    from benchwater.schedule.timers.job import Job
+    from benchwater.schedule.install_timer import this_system
+    from benchwater.schedule.scan import BENCH
+    from benchwater.schedule.timers import LOG_NAME, Job
 
     folder = folder.resolve()
     if action != "remove" and not (folder / BENCH).exists():
@@ -71,7 +70,7 @@ def timer(
         python=sys.executable,
         folder=folder,
         out=out,
-        log=out / NAME,
+        log=out / LOG_NAME,
         hour=at.hour,
         minute=at.minute,
         workspace_plugins=workspace_plugins,
@@ -85,9 +84,8 @@ def timer(
 
 
 def _steps(system: str, action: str, job: "Job") -> Iterator[str]:
-    from benchwater.schedule.timers import install as timers
-    from benchwater.schedule.timers.cron import cron_lines
-    from benchwater.schedule.timers.job import TimerError
+    from benchwater.schedule import install_timer as timers
+    from benchwater.schedule.timers import TimerError, cron_lines
 
     tool = {"systemd": "systemctl", "launchd": "launchctl", "schtasks": "schtasks", "cron": "crontab"}[system]
     if action != "show" and shutil.which(tool) is None:
@@ -110,14 +108,14 @@ def _steps(system: str, action: str, job: "Job") -> Iterator[str]:
         yield from timers.remove(timer, timers.run_command)
     else:
         for file in timer.files:
-            yield f"{file.path} ({_standing(file)}):\n"
+            yield f"{file.path} ({_status(file)}):\n"
             yield file.text.expandtabs(2)
         yield "Switched on with:"
         yield from (f"  {' '.join(words)}" for words in timer.on)
         yield timer.note
 
 
-def _standing(file: "TimerFile") -> str:
+def _status(file: "TimerFile") -> str:
     if not file.path.exists():
         return "not there"
     if file.path.read_bytes() == file.data:

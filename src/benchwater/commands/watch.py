@@ -1,4 +1,4 @@
-"""`benchwater watch`: what `due` does, as files arrive."""
+"""`benchwater watch`: run `due` whenever files change."""
 
 import os
 import signal
@@ -26,7 +26,7 @@ from benchwater.commands.terminal import (
 if TYPE_CHECKING:
     import subprocess
 
-_NAMED = 3
+_MOST_LISTED = 3
 
 
 @click.command()
@@ -42,42 +42,43 @@ _NAMED = 3
     type=DAY,
     help="The day that counts as today (left out: today, whichever day it has become).",
 )
-@click.option("--poll", is_flag=True, help="Look again and again: for network folders that tell nothing.")
+@click.option(
+    "--poll", is_flag=True, help="Check for changes by polling: for network folders that report none."
+)
 @workspace_plugins_option
 @debug_option
 def watch(folder: Path, out: Path | None, today: datetime | None, poll: bool, workspace_plugins: bool) -> int:
     """Watch FOLDER (left out: this folder) and write each report that is owed, until stopped.
 
-    It looks once at the start, whenever a log, bench.toml or a plugin has changed and then been quiet
-    for two seconds, and when a new day begins. What goes wrong is said, and it keeps watching. Each look
-    is a run of `benchwater due`.
+    It runs `benchwater due` at the start, two seconds after the last change of a log, bench.toml or a
+    plugin, and when a new day begins. It prints what goes wrong, and keeps watching.
 
-    Exit status: 0 stopped, by Ctrl-C or by a signal to end; 2 FOLDER cannot be watched.
+    Exit status: 0 stopped by Ctrl-C or by a signal; 2 FOLDER cannot be watched.
     """
     from benchwater.schedule.watching import Relevant, quiet_changes
 
     out = out or folder / "reports"
     command = _due_command(folder, out, today, workspace_plugins)
-    days = _Days(today)
-    with _ends_on_signals():
+    calendar = _Calendar(today)
+    with _interrupt_on_signals():
         try:
             click.echo(f"Watching {plain(str(folder.resolve()))} (Ctrl-C ends it).")
-            for names in quiet_changes(folder, Relevant(folder, out), poll=poll, anew=days.new_one):
-                days.new_one()
-                _look(command, names)
+            for names in quiet_changes(folder, Relevant(folder, out), poll=poll, due_again=calendar.new_day):
+                calendar.new_day()
+                _run_due(command, names)
         except KeyboardInterrupt:
             click.echo("Stopped watching.")
     return DONE
 
 
-class _Days:
-    """Notices that a new day has begun."""
+class _Calendar:
+    """Tells when a new day has begun."""
 
     def __init__(self, fixed: datetime | None) -> None:
         self._fixed = fixed is not None
         self._day = date.today()
 
-    def new_one(self) -> bool:
+    def new_day(self) -> bool:
         day = date.today()
         is_new = not self._fixed and day != self._day
         self._day = day
@@ -85,7 +86,7 @@ class _Days:
 
 
 def _due_command(folder: Path, out: Path, today: datetime | None, workspace_plugins: bool) -> list[str]:
-    """A run of its own: what it imports is not held on to, and benchwater may be updated meanwhile."""
+    """Return the command: a separate process frees its memory, and runs an update made meanwhile."""
     command = [sys.executable, "-P", "-m", "benchwater", "due", "--out", str(out)]
     if today is not None:
         command += ["--today", f"{today:%Y-%m-%d}"]
@@ -96,8 +97,8 @@ def _due_command(folder: Path, out: Path, today: datetime | None, workspace_plug
     return [*command, "--", str(folder)]
 
 
-def _look(command: Sequence[str], names: Sequence[str]) -> None:
-    """Run `due`, whose lines are shown as they come; say so where it found nothing to do."""
+def _run_due(command: Sequence[str], names: Sequence[str]) -> None:
+    """Run `due` and print its lines as they come; print that nothing is owed if it printed none."""
     import subprocess
 
     try:
@@ -122,15 +123,15 @@ def _look(command: Sequence[str], names: Sequence[str]) -> None:
             click.echo(line.rstrip("\n"))
         run.wait()
     except KeyboardInterrupt:
-        _end(run)
+        _stop(run)
         raise
     if silent and run.returncode < 0:
         click.echo(f"The look was ended by signal {-run.returncode}; still watching.", err=True)
     elif silent and names:
-        click.echo(f"{plain(_named(names))} changed: nothing is owed")
+        click.echo(f"{plain(_listed(names))} changed: nothing is owed")
 
 
-def _end(run: "subprocess.Popen[str]") -> None:
+def _stop(run: "subprocess.Popen[str]") -> None:
     import subprocess
 
     if os.name != "nt":
@@ -142,14 +143,14 @@ def _end(run: "subprocess.Popen[str]") -> None:
         run.wait()
 
 
-def _named(names: Sequence[str]) -> str:
-    more = len(names) - _NAMED
-    return ", ".join(names[:_NAMED]) + (f" and {more} more" if more > 0 else "")
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - _MOST_LISTED
+    return ", ".join(names[:_MOST_LISTED]) + (f" and {more} more" if more > 0 else "")
 
 
 @contextmanager
-def _ends_on_signals() -> Iterator[None]:
-    """SIGTERM does what Ctrl-C does, and both do it even where this was started in the background."""
+def _interrupt_on_signals() -> Iterator[None]:
+    """Raise KeyboardInterrupt on SIGINT and SIGTERM, also if started in the background."""
 
     def end(number: int, frame: FrameType | None) -> None:
         raise KeyboardInterrupt

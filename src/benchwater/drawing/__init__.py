@@ -1,1 +1,1 @@
-"""Pictures as SVG: limits, ticks, marks and type, set in the widths of the page's own typeface."""
+"""Plots as SVG: axes, marks and text, measured in the page's own typeface."""

@@ -1,7 +1,7 @@
-"""How wide each letter of the regular face is, by code point, in units of the font.
+"""The advance width of each letter of the regular face, by code point, in font units.
 
-Written by `tests/drawing/write_advances.py`, and held against the font file by the tests: to open that takes
-as long as to draw all plots of a report.
+`tests/drawing/write_advances.py` writes this file and a test compares it with the font: reading the font
+would take as long as drawing all plots of a report.
 """
 
 PER_SIZE = 2048

@@ -1,4 +1,4 @@
-"""What a plot is made of. Each mark knows the values it reaches to, and how it is drawn in a frame."""
+"""The marks of a plot. Each knows the values it covers and how to draw itself in a frame."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -6,21 +6,20 @@ from dataclasses import dataclass
 from itertools import chain, pairwise
 from typing import Literal
 
-from benchwater.drawing.frame import Frame
-from benchwater.drawing.svg import Attributes, Point, element, path, runs, short, thinned
+from benchwater.drawing.svg import Attributes, Frame, Point, element, path, runs, short, thinned
 
 Side = Literal["left", "center", "right"]
 GRID, GROUND, FILLS, LINES = 0, 1, 2, 3
-"""What lies over what."""
+"""The drawing order."""
 CLIP = "plot"
-"""The id under which a picture holds its frame, for what must end there."""
+"""The id of the clip path that a picture makes of its frame."""
 _ROUND = 0.5523
 _KEY, _KEY_HIGH = 15.0, 5.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """The values it reaches to, for the limits; `label` names it in the legend, and `base` needs no room."""
+    """`xs` and `ys` set the limits; `label` is for the legend; `base` is a value that needs no margin."""
 
     xs: Sequence[float] = ()
     ys: Sequence[float] = ()
@@ -29,46 +28,46 @@ class Mark:
 
     @property
     def layer(self) -> int:
-        """Where it lies among the others."""
+        """Return its place in the drawing order."""
         return LINES
 
     @property
     def key_width(self) -> float:
-        """How wide it is in the legend."""
+        """Return its width in the legend."""
         return _KEY
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         return ""
 
     def key(self, x: float, y: float) -> str:
-        """As SVG, for the legend: from `x` on, about the height `y`."""
+        """Return it as SVG for the legend, from `x` on, centred on `y`."""
         return ""
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Points that type should keep off."""
+        """Yield points that labels should avoid."""
         return iter(())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Curve(Mark):
-    """A line from value to value, with gaps at what is no number."""
+    """A line from value to value, with gaps where a value is not finite."""
 
     colour: str
     dashes: str = ""
     width: float = 1.5
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         lines = runs((frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True))
         return self._stroke("".join(path(thinned(line)) for line in lines), _clip(self, frame))
 
     def key(self, x: float, y: float) -> str:
-        """As SVG, for the legend."""
+        """Return it as SVG for the legend."""
         return self._stroke(path([(x, y), (x + _KEY, y)]))
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Its points, and some between."""
+        """Yield its points, and some between."""
         points = [(frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True)]
         for line in runs(points):
             for before, after in pairwise(line):
@@ -85,7 +84,7 @@ class Curve(Mark):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Area(Mark):
-    """What lies between a line and another: `ys` are the heights of the lower, then those of the upper."""
+    """The area between two lines: `ys` holds the heights of the lower, then those of the upper."""
 
     colour: str
     opacity: float = 1.0
@@ -93,11 +92,11 @@ class Area(Mark):
 
     @property
     def layer(self) -> int:
-        """Where it lies among the others."""
+        """Return its place in the drawing order."""
         return FILLS
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         lows, highs = self.ys[: len(self.xs)], self.ys[len(self.xs) :]
         shapes = ""
         for run in runs(
@@ -126,20 +125,20 @@ class Dots(Mark):
 
     @property
     def key_width(self) -> float:
-        """How wide it is in the legend."""
+        """Return its width in the legend."""
         return self.size + 1
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         there = [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if frame.holds(x, y)]
         return self._drawn([(frame.across(x), frame.down(y)) for x, y in there])
 
     def key(self, x: float, y: float) -> str:
-        """As SVG, for the legend."""
+        """Return it as SVG for the legend."""
         return self._drawn([(x + self.key_width / 2, y)])
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Their places."""
+        """Yield the points."""
         return ((frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True))
 
     def _drawn(self, places: Sequence[Point]) -> str:
@@ -152,18 +151,18 @@ class Dots(Mark):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stems(Mark):
-    """Straight lines from value to value: `xs` and `ys` are those of all the starts, then of all the ends."""
+    """Straight lines: `xs` and `ys` hold all starts, then all ends."""
 
     colour: str
     width: float = 1.3
 
     def draw(self, frame: Frame) -> str:
-        """As SVG, each as far as it lies within the limits."""
+        """Return them as SVG, each cut at the limits."""
         d = "".join(path(ends) for ends in self._ends(frame))
         return element("path", d=d, fill="none", stroke=self.colour, stroke_width=self.width) if d else ""
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Points along them."""
+        """Yield points along the lines."""
         for start, end in self._ends(frame):
             yield from _along(start, end)
 
@@ -183,7 +182,7 @@ class Stems(Mark):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bars(Mark):
-    """Horizontal bars from 0 to each value, so high as `high` of the vertical axis."""
+    """Horizontal bars from 0 to each value; `high` is their height on the vertical axis."""
 
     colour: str
     high: float
@@ -192,11 +191,11 @@ class Bars(Mark):
 
     @property
     def layer(self) -> int:
-        """Where it lies among the others."""
+        """Return its place in the drawing order."""
         return FILLS
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         d = ""
         for row, length in zip(self.rows, self.lengths, strict=True):
             if math.isfinite(row + length) and length:
@@ -206,13 +205,13 @@ class Bars(Mark):
         return element("path", d=d, fill=self.colour) if d else ""
 
     def key(self, x: float, y: float) -> str:
-        """As SVG, for the legend."""
+        """Return it as SVG for the legend."""
         return element("rect", x=x, y=y - _KEY_HIGH / 2, width=_KEY, height=_KEY_HIGH, fill=self.colour)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ribbon(Mark):
-    """A band `thick` of the vertical axis that swings from one place to another, both of its upper edge."""
+    """A curved band between two points of its upper edge; `thick` is its height on the vertical axis."""
 
     start: Point
     end: Point
@@ -222,11 +221,11 @@ class Ribbon(Mark):
 
     @property
     def layer(self) -> int:
-        """Where it lies among the others."""
+        """Return its place in the drawing order."""
         return FILLS
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         (left, high), (right, other) = self.start, self.end
         half = (left + right) / 2
 
@@ -249,11 +248,11 @@ class Block(Mark):
 
     @property
     def layer(self) -> int:
-        """Where it lies among the others."""
+        """Return its place in the drawing order."""
         return FILLS
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         left, right = sorted(frame.across(x) for x in self.xs)
         top, bottom = sorted(frame.down(y) for y in self.ys)
         return element("rect", x=left, y=top, width=right - left, height=bottom - top, fill=self.colour)
@@ -266,7 +265,7 @@ class Rule(Mark):
     colour: str
 
     def draw(self, frame: Frame) -> str:
-        """As SVG; nothing beyond the limits."""
+        """Return it as SVG; nothing beyond the limits."""
         d = ""
         for x in self.xs:
             if frame.holds(x, frame.y[0]):
@@ -280,23 +279,23 @@ class Rule(Mark):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch(Mark):
-    """A part of the horizontal axis, set off from the rest over the whole height: `xs` are its ends."""
+    """A shaded part of the horizontal axis, over the whole height: `xs` are its ends."""
 
     colour: str
 
     @property
     def layer(self) -> int:
-        """Where it lies among the others."""
+        """Return its place in the drawing order."""
         return GROUND
 
     def draw(self, frame: Frame) -> str:
-        """As SVG."""
+        """Return it as SVG."""
         left, right = sorted(frame.across(_within(x, frame.x)) for x in self.xs)
         return element("rect", x=left, y=frame.top, width=right - left, height=frame.height, fill=self.colour)
 
 
 def _along(start: Point, end: Point) -> Iterator[Point]:
-    """Points from one to the other, a few printer's points apart."""
+    """Yield points from one to the other, at most 3 points (1/72 inch) apart."""
     steps = 1 + int(min(math.dist(start, end), 1000) // 3)
     for step in range(steps + 1):
         share = step / steps
@@ -308,7 +307,7 @@ def _within(value: float, limits: tuple[float, float]) -> float:
 
 
 def _clip(mark: Mark, frame: Frame) -> str:
-    """How a mark is kept within the plot, where it reaches out of it."""
+    """Return the clip path for a mark that extends beyond the frame, else nothing."""
     (left, right), (bottom, top) = sorted(frame.x), sorted(frame.y)
     slack = 1e-9 * (right - left + top - bottom)
     over = chain(
@@ -319,7 +318,7 @@ def _clip(mark: Mark, frame: Frame) -> str:
 
 
 def _shape(marker: str, half: float) -> tuple[Point, str]:
-    """Where a marker's outline starts from its middle, and the way round it from there."""
+    """Return where a marker's outline starts, relative to its centre, and the path round it."""
     if marker == "o":
         arm = _ROUND * half
         quarters = (

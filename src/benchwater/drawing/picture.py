@@ -1,4 +1,4 @@
-"""A plot on its paper: the frame is made as large as the type around it allows, and all is written as SVG."""
+"""Lay out a plot, with the largest frame that leaves room for its text, and write it as SVG."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -6,11 +6,10 @@ from itertools import pairwise
 from typing import TypeVar
 
 from benchwater.drawing.axes import Axes, Axis, ticks_of
-from benchwater.drawing.frame import Frame
+from benchwater.drawing.labels import Box, Line, best_of
 from benchwater.drawing.marks import CLIP, Mark
-from benchwater.drawing.svg import Attributes, Point, element, path, short, text_of
+from benchwater.drawing.svg import Attributes, Frame, Point, element, path, short, text_of
 from benchwater.drawing.typeface import BELOW, CAPITALS, FAMILIES, width_of
-from benchwater.drawing.words import Box, Line, best_of
 
 _EDGE = 3.0
 _TICK, _OFF = 3.0, 3.4
@@ -21,11 +20,12 @@ _APART, _APART_UP = 0.55, 1.8
 _ROW, _KEY_ROW = 9.4, 12.4
 _KEY_GAP, _KEY_OFF = 4.5, 14.0
 _Kind = TypeVar("_Kind")
+SPARK, SPARK_NOW = "#3a97c9", "#e0481f"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Style:
-    """The look of what belongs to every plot: type in points, colours."""
+    """Type sizes in points, and colours, of every plot."""
 
     size: float
     small: float
@@ -37,7 +37,7 @@ class Style:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
-    """A picture of one plot, so wide and high in printer's points."""
+    """A picture of one plot; width and height are in points."""
 
     width: float
     height: float
@@ -45,13 +45,55 @@ class Picture:
     axes: Axes = field(default_factory=Axes)
 
     def to_svg(self) -> str:
-        """The whole as SVG: the same text for the same plot."""
-        return _written(self, _settled(self))
+        """Return the picture as SVG, the same text for the same plot."""
+        return _to_svg(self, _lay_out(self))
+
+
+def sparkline(values: Sequence[float | None], flowing: bool = False, share: bool = False) -> str:
+    """Return a sparkline of a few values as SVG without text: bars, or a line where `flowing`.
+
+    It starts at zero (and ends at one for a `share`), is legible on light and dark, and marks the last value.
+    None leaves a gap, without a baseline.
+    """
+    width, height, ground = 96.0, 22.0, 20.0
+    known = [value for value in values if value is not None]
+    most, least = (1.0 if share else max([*known, 0.0])), min([*known, 0.0])
+    scale = (ground - 3.0) / ((most - least) or 1.0)
+    zero = ground + least * scale
+    slot = width / max(len(values), 4)
+    wide = min(9.0, 0.62 * slot)
+    drawn: list[str] = []
+    last: tuple[float, float] | None = None
+    for place, value in enumerate(values):
+        if value is None:
+            last = None
+            continue
+        x, y = (place + 0.5) * slot, zero - value * scale
+        colour = SPARK_NOW if place == len(values) - 1 else SPARK
+        drawn.append(
+            f'<path d="M{x - slot / 2:.2f} {zero:.2f}h{slot:.2f}" stroke="{SPARK}" stroke-width=".7"/>'
+        )
+        if flowing:
+            if last is not None:
+                before = f"M{last[0]:.2f} {last[1]:.2f}"
+                drawn.append(f'<path d="{before}L{x:.2f} {y:.2f}" stroke="{SPARK}" stroke-width="1.2"/>')
+            drawn.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="2.1" fill="{colour}"/>')
+        elif value:
+            top, tall = min(y, zero), abs(value) * scale
+            drawn.append(
+                f'<rect x="{x - wide / 2:.2f}" y="{top:.2f}" width="{wide:.2f}" height="{tall:.2f}" '
+                f'fill="{colour}"/>'
+            )
+        last = (x, y)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
+        f'viewBox="0 0 {width:g} {height:g}">{"".join(drawn)}</svg>'
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Layout:
-    """The frame, with what stands around it and in it."""
+    """The frame with its ticks, lines of text and legend keys."""
 
     frame: Frame
     across: list[float]
@@ -60,23 +102,23 @@ class _Layout:
     keys: list[tuple[Mark, float, float]]
 
 
-def _settled(picture: Picture) -> _Layout:
-    """The largest frame that leaves room for all type; each round gives way to what overran the last."""
+def _lay_out(picture: Picture) -> _Layout:
+    """Return the layout with the largest frame; each round makes room for the text that overran the last."""
     limits = picture.axes.limits()
     room = [_EDGE] * 4
-    layout = _laid_out(picture, limits, room)
+    layout = _layout_in(picture, limits, room)
     for _ in range(_ROUNDS):
         over = _overrun(picture, layout)
         if max(over) <= 0.01:
             break
         most = (0.6 * picture.width, 0.6 * picture.height) * 2
         room = [min(have + max(more, 0.0), end) for have, more, end in zip(room, over, most, strict=True)]
-        layout = _laid_out(picture, limits, room)
+        layout = _layout_in(picture, limits, room)
     return layout
 
 
 def _overrun(picture: Picture, layout: _Layout) -> tuple[float, float, float, float]:
-    """By how much type reaches into the picture's margin: left, top, right, bottom."""
+    """Return by how much text overruns the picture's margin: left, top, right, bottom."""
     boxes = [line.box for line in layout.lines]
     boxes += [_key_box(mark, x, y) for mark, x, y in layout.keys]
     if not boxes:
@@ -89,7 +131,7 @@ def _overrun(picture: Picture, layout: _Layout) -> tuple[float, float, float, fl
     )
 
 
-def _laid_out(picture: Picture, limits: tuple[Point, Point], room: list[float]) -> _Layout:
+def _layout_in(picture: Picture, limits: tuple[Point, Point], room: list[float]) -> _Layout:
     axes, style = picture.axes, picture.style
     left, top, right, bottom = room
     frame = Frame(
@@ -103,37 +145,37 @@ def _laid_out(picture: Picture, limits: tuple[Point, Point], room: list[float]) 
     lines: list[Line] = []
     across: list[float] = []
     up: list[float] = []
-    if axes.drawn:
+    if axes.has_axes:
         most_up = min(_MOST_TICKS, int(frame.height / (_APART_UP * style.size)))
         up, names = ticks_of(axes.y, frame.y, max(most_up, 1))
         lines += _up_the_side(axes, style, frame, zip(up, names, strict=True))
-        across, names = _fitting(axes.x, frame, style.size)
+        across, names = _fitting_ticks(axes.x, frame, style.size)
         lines += _along_the_bottom(axes, style, frame, zip(across, names, strict=True))
     keys = list(_keys(picture, frame))
     for mark, x, y in keys:
         start = x + mark.key_width + _KEY_GAP
         lines.append(_plain(mark.label, start, y + CAPITALS / 2 * style.size, style.size, style.ink))
-    for words in axes.words:
-        lines += words.lines(frame)
-    if axes.noted:
+    for label in axes.labels:
+        lines += label.lines(frame)
+    if axes.movable_labels:
         busy = [point for mark in axes.marks for point in mark.touched(frame)]
-        for choices in axes.noted:
+        for choices in axes.movable_labels:
             chosen = best_of(choices, frame, busy, [line.box for line in lines])
             lines += chosen.lines(frame)
     return _Layout(frame=frame, across=across, up=up, lines=lines, keys=keys)
 
 
-def _fitting(axis: Axis, frame: Frame, size: float) -> tuple[list[float], list[str]]:
-    """As many ticks along the bottom as fit beside each other."""
+def _fitting_ticks(axis: Axis, frame: Frame, size: float) -> tuple[list[float], list[str]]:
+    """Return as many ticks along the bottom as fit side by side, and their labels."""
     for most in range(_MOST_TICKS, 0, -1):
         places, names = ticks_of(axis, frame.x, most)
-        if axis.ticks is not None or _clear(places, names, frame, size):
+        if axis.ticks is not None or _are_clear(places, names, frame, size):
             break
     return places, names
 
 
-def _clear(places: Sequence[float], names: Sequence[str], frame: Frame, size: float) -> bool:
-    """Whether no name comes too near to the next."""
+def _are_clear(places: Sequence[float], names: Sequence[str], frame: Frame, size: float) -> bool:
+    """Return whether every label is clear of the next."""
     middles = [frame.across(place) for place in places]
     halves = [width_of(name, size) / 2 + _APART / 2 * size for name in names]
     steps = pairwise(zip(middles, halves, strict=True))
@@ -178,12 +220,12 @@ def _along_the_bottom(
 
 
 def _keys(picture: Picture, frame: Frame) -> Iterator[tuple[Mark, float, float]]:
-    """The labelled marks above the frame, each with its place: side by side as far as there is room."""
+    """Yield the labelled marks of the legend and their positions above the frame, in rows."""
     axes, size = picture.axes, picture.style.size
-    named = {mark.label: mark for mark in reversed(axes.marks) if mark.label} if axes.keyed else {}
+    named = {mark.label: mark for mark in reversed(axes.marks) if mark.label} if axes.has_legend else {}
     marks = [mark for mark in axes.marks if mark.label and named.get(mark.label) is mark]
     rows: list[list[tuple[Mark, float]]] = [[]]
-    start = x = frame.left if axes.drawn else _EDGE
+    start = x = frame.left if axes.has_axes else _EDGE
     for mark in marks:
         wide = mark.key_width + _KEY_GAP + width_of(mark.label, size)
         if rows[-1] and x + wide > picture.width - _EDGE:
@@ -208,16 +250,16 @@ def _centred(text: str, x: float, y: float, size: float, colour: str) -> Line:
     return _plain(text, x - width_of(text, size) / 2, y, size, colour)
 
 
-def _written(picture: Picture, layout: _Layout) -> str:
+def _to_svg(picture: Picture, layout: _Layout) -> str:
     axes, style, frame = picture.axes, picture.style, layout.frame
     parts: list[str] = []
     marks = sorted(axes.marks, key=lambda mark: mark.layer)
     ground = [mark for mark in marks if mark.layer == 1]
     parts += [mark.draw(frame) for mark in ground]
-    if axes.drawn:
+    if axes.has_axes:
         parts.append(_grid(axes, style, layout))
     parts += [mark.draw(frame) for mark in marks if mark.layer > 1]
-    if axes.drawn:
+    if axes.has_axes:
         parts.append(_axes(axes, style, layout))
     parts += [mark.key(x, y) for mark, x, y in layout.keys]
     parts.append(_type(layout, style))
@@ -254,7 +296,7 @@ def _axes(axes: Axes, style: Style, layout: _Layout) -> str:
 
 
 def _type(layout: _Layout, style: Style) -> str:
-    """All type, what is alike together; what lies on the plot has an edge of paper around it."""
+    """Return all text, grouped by style; text on the plot has a paper-coloured outline."""
     frame = layout.frame
     inside = Box(left=frame.left, top=frame.top, right=frame.right, bottom=frame.bottom)
     over = [line for line in layout.lines if line.box.meets(inside)]
@@ -266,17 +308,17 @@ def _type(layout: _Layout, style: Style) -> str:
     }
     groups = [
         element("g", "".join(map(_line, lines)), font_size=size, **edge)
-        for size, lines in _together(over, lambda line: line.size)
+        for size, lines in _group(over, lambda line: line.size)
     ]
     groups += [
         element("g", "".join(map(_line, lines)), font_size=size, fill=colour)
-        for (size, colour), lines in _together(layout.lines, lambda line: (line.size, line.colour))
+        for (size, colour), lines in _group(layout.lines, lambda line: (line.size, line.colour))
     ]
     return element("g", "".join(groups), font_family=FAMILIES) if groups else ""
 
 
-def _together(lines: Iterable[Line], kind: Callable[[Line], _Kind]) -> list[tuple[_Kind, list[Line]]]:
-    """Lines of one kind together, in the order in which the kinds come up."""
+def _group(lines: Iterable[Line], kind: Callable[[Line], _Kind]) -> list[tuple[_Kind, list[Line]]]:
+    """Group lines by kind, in the order in which the kinds first appear."""
     found: dict[_Kind, list[Line]] = {}
     for line in lines:
         found.setdefault(kind(line), []).append(line)
@@ -284,7 +326,7 @@ def _together(lines: Iterable[Line], kind: Callable[[Line], _Kind]) -> list[tupl
 
 
 def _line(line: Line) -> str:
-    """A line of type, held to the width it has in the page's typeface where it is set in another."""
+    """Return a line of text, with `textLength` to keep its width where another typeface sets it."""
     held: Attributes = (
         {"textLength": line.width, "lengthAdjust": "spacingAndGlyphs"} if len(line.text) > 1 else {}
     )

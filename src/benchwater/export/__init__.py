@@ -1,1 +1,1 @@
-"""Export: the logs as other programs take them, and what each column holds as Table Schema."""
+"""Export: the logs as CSV in canonical units, and their columns as Table Schema."""

@@ -21,7 +21,7 @@ _WORDS = frozenset({"text", "word", "name", "yes_no"})
 
 
 def safe_text(text: str) -> str:
-    """Text that no spreadsheet takes for a formula (CWE-1236): it gets a leading apostrophe where it would.
+    """Prefix an apostrophe to text that a spreadsheet would run as a formula (CWE-1236).
 
     Numbers such as `-2` stay as they are.
     """
@@ -29,20 +29,20 @@ def safe_text(text: str) -> str:
 
 
 def keeps_item_unit(kind: LogKind) -> bool:
-    """Whether rows of this log need the unit of their item beside the amount."""
+    """Return whether rows of this log need the unit of their item beside the amount."""
     item = kind.column("item")
     return item is not None and item.refers_to == "item" and any(c.kind == "amount" for c in kind.columns)
 
 
 def extra_columns(table: "pd.DataFrame", kind: LogKind) -> tuple[str, ...]:
-    """The maker's own columns of a log's table."""
+    """Return the maker's own columns of a log's table."""
     return tuple(name for name in table.columns if name not in kind.frame_columns)
 
 
 def csv_text(table: "pd.DataFrame", kind: LogKind, items: Mapping[str, Item]) -> str:
-    """The rows as CSV (RFC 4180 quoting, `\\n` between lines), missing cells empty.
+    """Return the rows as CSV (RFC 4180 quoting, `\\n` between lines), missing cells empty.
 
-    Numbers are written so that reading them gives the same number; days and times as in `DATE_FORMAT`.
+    Numbers read back exactly; days and times are as in `DATE_FORMAT`.
     """
     columns: dict[str, list[str]] = {}
     for column in kind.columns:

@@ -1,34 +1,29 @@
 """Table Schema (Frictionless, version 2) of every log, so that other programs can validate the same files.
 
-There are two of each log. The one of a log *as written* is the strict form of what is read: a cell that
-conforms is read (in a file with commas between its cells and points in its numbers), and benchwater is more
-forgiving, with other headings, other case, `$` before money, or fractions typed as one character.
-Quantities carry their unit, so they are strings with a pattern; so are dates, as a log mixes days with days
-and times. What one cell decides about another (a cavity of that mold, an amount in a unit of that item) and
-the rules of a row are beyond a schema: `benchwater check` tells.
+Each log has two schemas. The one of a log *as written* is strict: benchwater reads every cell that conforms
+(in a file with commas between cells and points in numbers), and accepts more, such as other headings, other
+case, `$` before money, or fractions typed as one character. Quantities carry their unit, so they are strings
+with a pattern; so are dates, because a log mixes days with days and times. A schema cannot hold rules
+between cells (a cavity of that mold, an amount in a unit of that item): `benchwater check` does.
 
-The other is of the *canonical* CSV that `to_csv` writes: numbers in the units the fields name.
+The other describes the *canonical* CSV that `to_csv` writes: numbers in the units that the fields name.
 """
 
-from collections.abc import Iterable, Mapping
+import json
+from collections.abc import Iterable
+from pathlib import Path
 from typing import Any
 
 from benchwater.export.csv_text import DATE_FORMAT, ITEM_UNIT, keeps_item_unit, safe_text
+from benchwater.files import write_atomically
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.cells import documented_unit
-from benchwater.units import CANONICAL, Dimension, unit_spellings
+from benchwater.units import QUANTITIES, Dimension, is_quantity, unit_spellings
 
 Descriptor = dict[str, Any]
 PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 
-_QUANTITIES: Mapping[str, Dimension] = {
-    "temperature": "temperature",
-    "mass": "mass",
-    "duration": "duration",
-    "length": "length",
-    "volume": "volume",
-}
 _DECIMAL = r"[0-9]{1,6}(\.[0-9]{1,4})?"
 _FRACTION = r"[0-9]{1,4}/[1-9][0-9]{0,3}"
 _NUMBER = rf"({_DECIMAL}|{_FRACTION}|[0-9]{{1,6}} {_FRACTION})"
@@ -39,7 +34,7 @@ _LOWEST_C = -273.15
 
 
 def written_schema(kind: LogKind, bench: Bench | None = None) -> Descriptor:
-    """Of a log as makers write it. With a bench, its names, date order and units of bare numbers too."""
+    """Return the schema of a log as makers write it, with the bench's names, date order and default units."""
     known = ", ".join(f"`{name}`" for name in kind.signature)
     return _schema(
         f"{kind.title}, as written",
@@ -51,7 +46,7 @@ def written_schema(kind: LogKind, bench: Bench | None = None) -> Descriptor:
 
 
 def canonical_schema(kind: LogKind, bench: Bench | None = None, extra: Iterable[str] = ()) -> Descriptor:
-    """Of a log as `to_csv` writes it, the `extra` columns of the maker's own at its end."""
+    """Return the schema of a log as `to_csv` writes it, with the maker's `extra` columns at the end."""
     fields: list[Descriptor] = []
     for column in kind.columns:
         fields.append(_canonical_field(column, bench))
@@ -69,6 +64,24 @@ def canonical_schema(kind: LogKind, bench: Bench | None = None, extra: Iterable[
         fields,
         match="equal" if extra else "subset",
     )
+
+
+def write_schemas(kinds: Iterable[LogKind], bench: Bench | None, folder: Path) -> tuple[Path, ...]:
+    """Write `<log>.schema.json` and `<log>.canonical.schema.json` of each log."""
+    folder.mkdir(parents=True, exist_ok=True)
+    written: list[Path] = []
+    for kind in kinds:
+        written.append(
+            write_atomically(folder / f"{kind.name}.schema.json", json_bytes(written_schema(kind, bench)))
+        )
+        canonical = canonical_schema(kind, bench)
+        written.append(write_atomically(folder / f"{kind.name}.canonical.schema.json", json_bytes(canonical)))
+    return tuple(written)
+
+
+def json_bytes(descriptor: Descriptor) -> bytes:
+    """Return a descriptor as JSON, the same bytes every time."""
+    return f"{json.dumps(descriptor, ensure_ascii=False, indent=2)}\n".encode()
 
 
 def _schema(title: str, description: str, fields: Iterable[Descriptor], *, match: str) -> Descriptor:
@@ -109,7 +122,7 @@ def _written_field(column: Column, bench: Bench | None) -> Descriptor:
     if column.default is not None:
         meaning += f" (left empty: {column.default})"
     field = _field(column.name, type, meaning, required=column.needed, **rules)
-    if column.kind in _QUANTITIES and bench is not None:
+    if is_quantity(column.kind) and bench is not None:
         field["bareUnit"] = bench.default_units.get(column.name) or documented_unit(column, bench)
     if column.also:
         field["alsoCalled"] = list(column.also)
@@ -123,8 +136,8 @@ def _written_type(column: Column, bench: Bench | None) -> tuple[str, Descriptor]
         return "integer", {"minimum": None if column.signed else 0}
     if column.kind in {"number", "money"}:
         return "number", {"minimum": None if column.signed else 0}
-    if column.kind in _QUANTITIES:
-        return "string", {"pattern": _quantity_pattern(_QUANTITIES[column.kind])}
+    if is_quantity(column.kind):
+        return "string", {"pattern": _quantity_pattern(column.kind)}
     if column.kind in {"amount", "spread"}:
         each = [_quantity_pattern(dimension) for dimension in ("mass", "volume", "pieces")]
         return "string", {"pattern": f"({'|'.join(each)})"}
@@ -162,7 +175,7 @@ def _quantity_pattern(dimension: Dimension) -> str:
 
 
 def _cased(spellings: Iterable[str]) -> list[str]:
-    """The spellings as people case them: `degf`, `DEGF`, `Degf`, and `degF`."""
+    """Return the spellings in the cases that people write: `degf`, `DEGF`, `Degf`, and `degF`."""
     cased: dict[str, None] = {}
     for text in spellings:
         cased |= dict.fromkeys((text, text.upper(), text.capitalize()))
@@ -186,8 +199,8 @@ def _canonical_field(column: Column, bench: Bench | None) -> Descriptor:
         return _field(name, "number", meaning, unit=unit, required=filled, minimum=least)
     if column.kind in {"amount", "spread"}:
         return _field(name, "number", f"{meaning}; see {ITEM_UNIT}", required=filled, minimum=0)
-    if column.kind in _QUANTITIES:
-        unit = CANONICAL[_QUANTITIES[column.kind]]
+    if is_quantity(column.kind):
+        unit = QUANTITIES[column.kind].canonical
         lowest = _LOWEST_C if column.kind == "temperature" else 0
         return _field(name, "number", meaning, unit=unit, required=filled, minimum=lowest)
     if column.kind == "tags":

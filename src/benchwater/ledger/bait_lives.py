@@ -74,7 +74,7 @@ def rows_in_use(log: "pd.DataFrame", span: Span) -> "pd.DataFrame":
         life=life,
         ended=log["count"].where(ended, 0),
         hours=fished * log["count"],
-        cause=log["cause"].fillna(UNKNOWN).where(ended, ""),
+        cause=log["cause"].astype("str").fillna(UNKNOWN).where(ended, ""),
     )
     return rows[inside].reset_index(drop=True)
 

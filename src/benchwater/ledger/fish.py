@@ -1,4 +1,4 @@
-"""Fish: published standard weights and length categories, and what a catch is measured by.
+"""Fish: the names of each species, and its published standard weight and length categories.
 
 Lengths are total lengths in mm, masses g. The published figures lie beside this module, in
 data/fish_standard_weights.csv and data/fish_length_categories.csv, each row with its source.
@@ -11,16 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from scipy.special import stdtrit
-
-from benchwater.statistics.interval import Interval, tail_probability
-
-FloatArray = NDArray[np.float64]
-
 CATEGORIES = ("under stock", "stock", "quality", "preferred", "memorable", "trophy")
-MM_PER_INCH = 25.4
 
 _WHOLE_SPECIES = ("", "overall")
 
@@ -107,113 +98,6 @@ def fish_standard(name: str) -> FishStandard:
         weight_choices=_choices(of_weight) if weight is None else (),
         category_choices=_choices(of_category) if category is None else (),
     )
-
-
-def standard_weight(equation: StandardWeight, length_mm: ArrayLike) -> FloatArray:
-    """Standard weight in g at each length, nan outside the published range of lengths.
-
-    Source: the authors named in `equation.source`, as compiled by Neumann, Guy & Willis 2012, Fisheries
-    Techniques, 3rd edition, chapter 14 (as far as the data file says so).
-    """
-    lengths = np.asarray(length_mm, dtype=np.float64)
-    inside = (lengths >= equation.min_mm) & (lengths <= equation.max_mm)
-    logs = np.log10(np.where(inside, lengths, 1.0))
-    return np.where(inside, 10.0 ** (equation.a + equation.b * logs + equation.c * logs**2), np.nan)
-
-
-def relative_weight(equation: StandardWeight, length_mm: ArrayLike, mass_g: ArrayLike) -> FloatArray:
-    """Wr = 100 W / Ws, nan outside the published range of lengths.
-
-    100 is about the 75th percentile of the populations behind the equation, not their average.
-    Source: Wege & Anderson 1978 (from memory); the equation as in `standard_weight`.
-    """
-    return np.asarray(
-        100.0 * np.asarray(mass_g, dtype=np.float64) / standard_weight(equation, length_mm), dtype=np.float64
-    )
-
-
-def length_category(
-    categories: LengthCategories, length_mm: ArrayLike, *, inches: bool = False
-) -> NDArray[np.intp]:
-    """The place in `CATEGORIES` of each length; a fish of exactly a limit has reached it.
-
-    `inches` takes the limits as published in inches.
-
-    Source: Gabelhouse 1984, N. Amer. J. Fish. Manage. 4:273-285, and the authors in `categories.source`.
-    """
-    lengths = np.asarray(length_mm, dtype=np.float64)
-    limits = np.asarray(categories.limits_in) * MM_PER_INCH if inches else np.asarray(categories.limits_mm)
-    return np.searchsorted(limits * (1.0 - 1e-9), lengths, side="right")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SizeDistribution:
-    """How many fish reached each category: `fish` holds those in each of `CATEGORIES`, each fish once."""
-
-    fish: tuple[int, ...]
-
-    def at_least(self, category: str) -> int:
-        """Fish of at least that category; fish under stock length are in none."""
-        return sum(self.fish[CATEGORIES.index(category) :])
-
-    def proportion(self, category: str = "quality") -> float:
-        """Share (0 to 1) of the fish of stock length that reached the category, nan without stock fish.
-
-        A hundred times this is PSD for `quality`, PSD-P, PSD-M and PSD-T for the others.
-        Source: Guy, Neumann, Willis & Anderson 2007, Fisheries 32:348 (from memory).
-        """
-        stock = self.at_least("stock")
-        return self.at_least(category) / stock if stock else math.nan
-
-
-def size_distribution(
-    categories: LengthCategories,
-    length_mm: ArrayLike,
-    fish: ArrayLike | None = None,
-    *,
-    inches: bool = False,
-) -> SizeDistribution:
-    """The fish in each category; `fish` is how many each length stands for, 1 where left out."""
-    places = length_category(categories, length_mm, inches=inches)
-    count = np.ones(len(places)) if fish is None else np.asarray(fish, dtype=np.float64)
-    summed = np.bincount(places, weights=count, minlength=len(CATEGORIES))
-    return SizeDistribution(fish=tuple(round(float(each)) for each in summed))
-
-
-def mean_interval(values: ArrayLike, alike: ArrayLike | None = None, level: float = 0.95) -> Interval:
-    """The mean with Student's t limits; `alike` is how many pieces each value stands for, 1 where left out.
-
-    Values are the units, whatever they stand for: three fish written down as one row are one observation,
-    which counts three times in the mean. The limits are nan for a single value. ValueError for none.
-
-    Source: Student's t; for unequal `alike` the ratio estimator of Cochran 1977, Sampling Techniques,
-    section 6.4 (from memory).
-    """
-    tail = tail_probability(level)
-    x = np.asarray(values, dtype=np.float64)
-    w = np.ones(len(x)) if alike is None else np.asarray(alike, dtype=np.float64)
-    n = len(x)
-    if n == 0:
-        raise ValueError("a mean needs at least one value")
-    mean = float(np.sum(w * x) / np.sum(w))
-    if n == 1:
-        return Interval(estimate=mean, low=math.nan, high=math.nan, level=level)
-    error = math.sqrt(n / (n - 1) * float(np.sum((w * (x - mean)) ** 2))) / float(np.sum(w))
-    half = -float(stdtrit(n - 1, tail)) * error
-    return Interval(estimate=mean, low=mean - half, high=mean + half, level=level)
-
-
-def median(values: ArrayLike, alike: ArrayLike) -> float:
-    """The median of values of which each stands for `alike` equal ones. ValueError for none."""
-    x, n = np.asarray(values, dtype=np.float64), np.asarray(alike, dtype=np.float64)
-    if len(x) == 0 or n.sum() <= 0:
-        raise ValueError("a median needs at least one value")
-    order = np.argsort(x, kind="stable")
-    reached = np.cumsum(n[order])
-    half = reached[-1] / 2.0
-    lower = np.searchsorted(reached, half, side="left")
-    upper = np.searchsorted(reached, half, side="right")
-    return float((x[order][lower] + x[order][upper]) / 2.0)
 
 
 _Groups = Mapping[str, Mapping[str, StandardWeight]]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchwater.plugin.bench import Bench
+from benchwater.units import QUANTITIES, is_quantity
 
 ColumnKind = Literal[
     "date",
@@ -27,14 +28,6 @@ ColumnKind = Literal[
 Reference = Literal["mold", "cavity", "item", "build"]
 Value = str | float | int | bool | object | None
 
-CANONICAL_SUFFIX: Mapping[str, str] = {
-    "temperature": "_c",
-    "mass": "_g",
-    "duration": "_h",
-    "length": "_mm",
-    "volume": "_ml",
-}
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
@@ -51,10 +44,11 @@ class Column:
     - `amount` a quantity in the unit of the item that the row's `item` column names, whole pieces for
       counted items; `spread` a standard uncertainty in that unit.
 
-    `refers_to` names what on the bench the cell must exist as. `also` lists other headings people use.
-    `default` stands in for an empty cell; without one an empty cell is missing. `signed` lets a
-    number be negative. `bare_unit` is the unit of a bare number where neither the cell, the heading nor
-    bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
+    `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`. `also`
+    lists other headings people use. `default` stands in for an empty cell; without one an empty cell is
+    missing. `signed` lets a number be negative. `bare_unit` is the unit of a bare number where neither the
+    cell, the heading nor bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL`
+    by the bench's units).
     """
 
     name: str
@@ -71,7 +65,7 @@ class Column:
     @property
     def frame_name(self) -> str:
         """The name of this column in the season's table, canonical unit included."""
-        return self.name + CANONICAL_SUFFIX.get(self.kind, "")
+        return self.name + (QUANTITIES[self.kind].suffix if is_quantity(self.kind) else "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +82,7 @@ class LogKind:
 
     A file is of this kind when its header has every column in `known_by` (any needed column when that
     is left out). `check` gets one row's values by the table's column names, and the bench, and yields
-    what is wrong with the row.
+    what is wrong with the row. A row on which it raises is used, and the host reports the plugin.
     """
 
     name: str

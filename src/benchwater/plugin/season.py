@@ -2,11 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.days import between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,18 +40,22 @@ class Season:
         """All rows of one log kind up to the report's end, in order of date, file and line.
 
         Columns: `date` (datetime64, day or day and time), each declared column in its canonical unit
-        (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as text, `file` and `line`. A cell not
+        (`mold_temp_c`, `mass_g`, `fished_h`, ...), extra columns as words, `file` and `line`. A cell not
         recorded is missing (`NaN`, `None`), never zero. KeyError where no plugin brings a log of that kind.
+
+        Columns of words are pandas categories of `str` in alphabetical order, so that `groupby` is quick;
+        `== "good"`, `.isin`, `.isna()` and `.str` work as on text. Before you fill in, map, join or compare
+        words, take `.astype("str")`; `value_counts` lists words of other rows too, as 0.
         """
         return self._table(kind).copy(deep=False)
 
     def rows(self, kind: str, span: Span) -> "pd.DataFrame":
         """The rows of one log kind whose date falls in the span."""
-        return between(self._table(kind), span.start, span.end)
+        return _between(self._table(kind), span.start, span.end)
 
     def before(self, kind: str, day: date) -> "pd.DataFrame":
         """The rows of one log kind before the start of that day."""
-        return between(self._table(kind), None, day)
+        return _between(self._table(kind), None, day)
 
     def options(self, analysis: str) -> Mapping[str, Any]:
         """What the maker set for that analysis under `[plugins.ID]`, defaults filled in.
@@ -74,3 +77,21 @@ class Season:
         if kind not in self._logs:
             raise KeyError(f"there is no log {kind!r} (there are: {', '.join(sorted(self._logs))})")
         return self._logs[kind]
+
+
+def _between(table: "pd.DataFrame", start: date | None, end: date) -> "pd.DataFrame":
+    """The rows of a log's table before `end`, from the start of `start` on, as a table of its own.
+
+    Rows in order of date are not copied before somebody writes to them (pandas' copy-on-write).
+    """
+    dates, behind = table["date"], _midnight(end)
+    if dates.is_monotonic_increasing:
+        first = 0 if start is None else dates.searchsorted(_midnight(start))
+        rows = table.iloc[first : dates.searchsorted(behind)]
+    else:
+        rows = table[(dates < behind) & (True if start is None else dates >= _midnight(start))]
+    return rows.reset_index(drop=True)
+
+
+def _midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day)

@@ -1,58 +1,35 @@
-"""What plugins are made of, as content hashes: whatever rests on them can tell that one changed.
+"""Content hashes of everything plugins are made of, to detect that one changed.
 
-Nothing heavy is imported here, so that `due` with nothing to do ends soon.
+Imports nothing heavy, so that `due` with nothing to do ends soon.
 """
 
 import hashlib
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
-from benchwater.read.limits import LARGEST_FILE_BYTES
+from benchwater.files import content_hash
+from benchwater.plugin_host.places import shipped_folder, workspace_folder
 
-NOT_KNOWN = ""
 _DIGITS = 32
 
 
-def plugin_contents(workspace: Path | None, files: Sequence[Path] = ()) -> dict[str, str]:
-    """Content hashes by name of all that plugins may come from, NOT_KNOWN for what cannot be opened.
+def plugin_contents(workspace: Path | None) -> dict[str, str]:
+    """Content hashes by name of all that plugins may come from, UNKNOWN_CONTENT for what cannot be opened.
 
-    `workspace` is the maker's folder, None to leave its plugins out; `files` are further plugins.
+    `workspace` is the maker's folder, None to leave its plugins out.
     """
-    found = {f"shipped: {name}": content for name, content in folder_contents(shipped_plugins())}
+    found = {f"shipped: {name}": content for name, content in folder_contents(shipped_folder())}
     found |= {f"installed: {name}": content for name, content in _installed()}
-    if workspace is not None and (workspace / "plugins").resolve() != shipped_plugins().resolve():
-        found |= {f"plugins/{name}": content for name, content in folder_contents(workspace / "plugins")}
-    for path in files:
-        inside = folder_contents(path) if path.is_dir() else [(path.name, content_hash(path))]
-        found |= {f"{path}: {name}": content for name, content in inside}
+    if (own := workspace_folder(workspace)) is not None:
+        found |= {f"plugins/{name}": content for name, content in folder_contents(own)}
     return found
 
 
-def shipped_plugins() -> Path:
-    """The folder that `plugin_host.places` loads shipped plugins from."""
-    package = Path(__file__).resolve().parents[1]
-    installed = package / "shipped_plugins"
-    return installed if installed.is_dir() else package.parents[1] / "plugins"
-
-
-def content_hash(path: Path) -> str:
-    """Half a file's SHA-256, or NOT_KNOWN if it cannot be opened. One too large to read goes by its size."""
-    try:
-        if not path.is_file():
-            return "no ordinary file"
-        if (size := path.stat().st_size) > LARGEST_FILE_BYTES:
-            return f"{size} bytes"
-        with path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()[:_DIGITS]
-    except OSError:
-        return NOT_KNOWN
-
-
 def folder_contents(folder: Path) -> Iterator[tuple[str, str]]:
-    """Every file of a plugins folder that can take part: helpers and data too, tests and caches not."""
+    """Every file of a plugins folder that can affect a report: helpers and data, no tests or caches."""
     if not folder.is_dir():
         return
     for current, folders, names in os.walk(folder):
@@ -64,9 +41,9 @@ def folder_contents(folder: Path) -> Iterator[tuple[str, str]]:
 
 
 def _installed() -> Iterator[tuple[str, str]]:
-    """Plugins of installed packages: each package that names some, and what it says of them.
+    """Each installed package that declares plugins, with its version and a hash of its entry points.
 
-    Looked for where `importlib.metadata` looks, which to import would take longer than all the rest.
+    Searches where `importlib.metadata` does, the import of which takes longer than everything else here.
     """
     for place in dict.fromkeys(sys.path):
         for entry in _packages(place or "."):
@@ -78,7 +55,7 @@ def _installed() -> Iterator[tuple[str, str]]:
 
 
 def _packages(place: str) -> list[str]:
-    """The folders in which installed packages are told of."""
+    """The folders that describe installed packages."""
     try:
         return sorted(name for name in os.listdir(place) if name.endswith((".dist-info", ".egg-info")))
     except OSError:

@@ -1,4 +1,4 @@
-"""What a plugin declares, held to the contract: a sentence for its author where it cannot be taken."""
+"""Checks what a plugin declares against the contract, with a sentence for its author where it fails."""
 
 from collections.abc import Iterable, Iterator
 
@@ -24,7 +24,7 @@ def other_version(needed: object) -> str | None:
 
 
 def faults(analyses: Iterable[Analysis], log_kinds: Iterable[LogKind]) -> Iterator[str]:
-    """What is wrong with what a plugin brings, beyond names that another one has taken."""
+    """What is wrong with the declarations of a plugin, apart from names that another one has taken."""
     for analysis in analyses:
         yield from _option_faults(analysis)
     for kind in log_kinds:
@@ -56,6 +56,16 @@ def _log_faults(kind: LogKind) -> Iterator[str]:
             f"{of} must declare `Column(name='date', kind='date', needed=True, ...)`, as every row stands "
             "for a day (other headings for it go into `also`)"
         )
+    for column in kind.columns:
+        other = "item" if column.kind in {"amount", "spread"} else "mold"
+        if other == "mold" and column.refers_to != "cavity":
+            continue
+        decides = kind.column(other)
+        if decides is None or (decides.kind, decides.refers_to, decides.needed) != ("name", other, True):
+            yield (
+                f"{of} has a column `{column.name}` that is read by the {other} of its row: declare "
+                f"`Column(name='{other}', kind='name', refers_to='{other}', needed=True, ...)`"
+            )
     names = [*kind.frame_columns]
     for name in dict.fromkeys(name for name in names if names.count(name) > 1):
         yield f"{of} has two columns named `{name}`"

@@ -1,6 +1,5 @@
-"""Load every plugin in its own guard, check what it brings, and list what is wrong with the rest."""
+"""Loads every plugin in its own guard, checks what it brings, and lists what is wrong with the rest."""
 
-import difflib
 import traceback
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from benchwater.plugin.logs import LogKind
 from benchwater.plugin_host.declared import faults, other_version
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
 from benchwater.plugin_host.places import Candidate, candidates
+from benchwater.text import did_you_mean
 
 _Brought = TypeVar("_Brought", LogKind, Analysis)
 
@@ -63,7 +63,7 @@ def _load(
     refusal = other_version(getattr(plugin, "CONTRACT_VERSION_NEEDED", CONTRACT_VERSION))
     if refusal is not None:
         raise _RefusedError(refusal)
-    _refuse_unknown_hooks(plugin, manager)
+    _refuse_unusable_hooks(plugin, manager)
     manager.register(plugin, name=f"{candidate.origin}:{candidate.name}")
     try:
         analyses = tuple(_answers(manager.hook.analyses, plugin, Analysis))
@@ -89,14 +89,22 @@ def _load(
     return brought
 
 
-def _refuse_unknown_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
+def _refuse_unusable_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
     known = [name for name in vars(Hooks) if not name.startswith("_")]
-    offered = [name for name in dir(plugin) if manager.parse_hookimpl_opts(plugin, name) is not None]
-    for name in offered:
+    offered = {
+        name: options
+        for name in dir(plugin)
+        if (options := manager.parse_hookimpl_opts(plugin, name)) is not None
+    }
+    for name, options in offered.items():
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
-            hint = f"; did you mean `{near[0]}`?" if near else f" (hooks: {', '.join(known)})"
+            hint = did_you_mean(name, known, f"hooks: {', '.join(known)}")
             raise _RefusedError(f"implements a hook `{name}` that does not exist{hint}")
+        if options.get("wrapper") or options.get("hookwrapper"):
+            raise _RefusedError(
+                f"wraps the hook `{name}`, which benchwater never calls together with others': write a plain "
+                "`@hookimpl` without `wrapper=True`"
+            )
     if not offered:
         raise _RefusedError(
             f"implements no hook (hooks: {', '.join(known)}): is the `@hookimpl` decorator missing?"

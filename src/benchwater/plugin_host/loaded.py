@@ -1,15 +1,14 @@
-"""What loading gives: the plugins that are in, and the problems of those that are not."""
+"""The plugins of a run, and the problems of those that could not be used."""
 
 import traceback
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
 
 from benchwater.plugin.hooks import Analysis, HandOnError, ReportWritten
 from benchwater.plugin.logs import LogKind
-
-Origin = Literal["shipped", "installed", "workspace"]
+from benchwater.plugin_host.places import Origin
+from benchwater.read.outcome import CheckProblem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,12 +87,28 @@ class Plugins:
         pairs = [(analysis, plugin) for plugin in self.loaded for analysis in plugin.analyses]
         return tuple(sorted(pairs, key=lambda pair: (pair[0].order, pair[0].id)))
 
+    def with_check_problems(self, problems: Sequence[CheckProblem]) -> "Plugins":
+        """Add the first failure of each log's check to the problems, under the plugin that brings the log."""
+        found: list[PluginProblem] = []
+        for plugin in self.loaded:
+            for kind in plugin.log_kinds:
+                first = next((problem for problem in problems if problem.log == kind.name), None)
+                if first is not None:
+                    why = (
+                        f"has a check of the log `{kind.name}` that failed on {first.file}, "
+                        f"line {first.line}: {first.why} (such rows are used unchecked)"
+                    )
+                    found.append(
+                        PluginProblem(origin=plugin.origin, name=plugin.where, why=why, detail=first.detail)
+                    )
+        return replace(self, problems=(*self.problems, *found))
+
     def hand_on(
         self, report: ReportWritten, options: Mapping[str, Mapping[str, object]]
     ) -> tuple[PluginProblem, ...]:
-        """Tell every plugin that asked for it of a report just written; what went wrong, for each.
+        """Call `report_written` of every plugin that has it; return what went wrong, for each.
 
-        `options` holds the tables `[plugins.ID]` of bench.toml. Nothing a plugin raises gets out of here.
+        `options` holds the tables `[plugins.ID]` of bench.toml. Nothing a plugin raises leaves this method.
         """
         problems: list[PluginProblem] = []
         for plugin in self.loaded:
@@ -102,12 +117,12 @@ class Plugins:
             try:
                 plugin.report_written(replace(report, options=dict(options.get(plugin.id, {}))))
             except (Exception, SystemExit) as error:
-                said = str(error) if isinstance(error, HandOnError) else f"{type(error).__name__}: {error}"
+                message = str(error) if isinstance(error, HandOnError) else f"{type(error).__name__}: {error}"
                 problems.append(
                     PluginProblem(
                         origin=plugin.origin,
                         name=plugin.where,
-                        why=f"could not do its part with the report of {report.label}: {said}",
+                        why=f"could not do its part with the report of {report.label}: {message}",
                         detail=traceback.format_exc(),
                     )
                 )

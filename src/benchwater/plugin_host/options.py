@@ -1,20 +1,18 @@
 """The tables `[plugins.ID]` of bench.toml, checked against what each analysis declares."""
 
-import difflib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
-from typing import cast
 
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.options import Option, OptionValue
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.read.bench_file import FILE_NAME, BenchError
-from benchwater.units import Dimension, QuantityError, read_quantity
+from benchwater.text import did_you_mean, quoted
+from benchwater.units import QuantityError, is_quantity, read_quantity
 
 Written = Mapping[str, Mapping[str, object]]
 Lines = Mapping[tuple[str | int, ...], int]
-_QUANTITIES = ("temperature", "mass", "duration", "length", "volume")
 
 
 class OptionError(BenchError):
@@ -80,13 +78,13 @@ def read_value(option: Option, value: object, *, canonical: bool = False) -> Opt
         return value == "yes"
     if option.kind == "yes_no" and isinstance(value, bool):
         return value
-    if option.kind in _QUANTITIES and isinstance(value, str) and not canonical:
+    if is_quantity(option.kind) and isinstance(value, str) and not canonical:
         try:
-            return read_quantity(value, cast(Dimension, option.kind))
+            return read_quantity(value, option.kind)
         except QuantityError as error:
             raise UnusableValueError(f"is `{value}`, which {error}") from None
     if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
-        if option.kind in _QUANTITIES and canonical:
+        if is_quantity(option.kind) and canonical:
             return float(value)
         if option.kind in {"number", "whole"} and _fits(option, value):
             return int(value) if option.kind == "whole" else float(value)
@@ -122,7 +120,7 @@ def _fits(option: Option, value: float) -> bool:
 
 def _needed(option: Option) -> str:
     if option.kind == "word":
-        return f"one of {_listed(option.words)}"
+        return f"one of {quoted(option.words)}"
     if option.kind in {"number", "whole"}:
         bounds = ""
         if option.least is not None and option.most is not None:
@@ -143,23 +141,20 @@ def _unknown(name: str, identity: str, known: Iterable[str]) -> str:
     names = sorted(known)
     if not names:
         return f"is set, and `{identity}` takes no options"
-    near = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
-    hint = f"; did you mean `{near[0]}`?" if near else f" (it has {_listed(names)})"
-    return f"is not an option of `{identity}`{hint}"
+    return f"is not an option of `{identity}`{did_you_mean(name, names, f'it has {quoted(names)}')}"
 
 
 def _no_options(identity: str, owner: LoadedPlugin) -> str:
     ids = [analysis.id for analysis in owner.analyses]
     if not ids:
         return f"is set, and `{identity}` takes no options"
-    return f"names a file with analyses of other names: write [plugins.{ids[0]}] (it brings {_listed(ids)})"
+    return f"names a file with analyses of other names: write [plugins.{ids[0]}] (it brings {quoted(ids)})"
 
 
 def _nearest(name: str, there: set[str]) -> str:
     """What may have been meant: a name that ends in it after a dot, else the one most like it."""
-    near = sorted(full for full in there if full.rpartition(".")[2] == name)
-    near = near or difflib.get_close_matches(name, sorted(there), n=1, cutoff=0.6)
-    return f"; did you mean `{near[0]}`?" if near else " (`benchwater plugins` lists them)"
+    inside = sorted(full for full in there if full.rpartition(".")[2] == name)
+    return did_you_mean(inside[0] if inside else name, sorted(there), "`benchwater plugins` lists them")
 
 
 def _is_off(identity: str, off: Sequence[str]) -> bool:
@@ -170,7 +165,3 @@ def _error(path: tuple[str, ...], why: str, lines: Lines) -> OptionError:
     line = lines.get(path) or lines.get(path[:1])
     where = f", line {line}" if line else ""
     return OptionError(f"{FILE_NAME}{where}: `{'.'.join(('plugins', *path))}` {why}")
-
-
-def _listed(names: Iterable[str]) -> str:
-    return ", ".join(f"`{name}`" for name in names)

@@ -1,16 +1,18 @@
-"""The three places plugins come from, in this order: shipped, installed packages, the workspace."""
+"""The three places plugins come from, in this order: shipped, installed packages, the workspace.
+
+Imports nothing heavy, so that `due` with nothing to do ends soon.
+"""
 
 import importlib.util
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from importlib.metadata import entry_points
 from pathlib import Path
 from types import ModuleType
+from typing import Literal
 
-from benchwater.plugin.hooks import PROJECT
-from benchwater.plugin_host.loaded import Origin
-
+Origin = Literal["shipped", "installed", "workspace"]
+ENTRY_POINTS = "benchwater"
 INIT = "__init__.py"
 
 
@@ -35,11 +37,13 @@ def candidates(workspace: Path | None, files: Sequence[Path] = ()) -> Iterator[C
 
     `files` are further plugins, files or folders, taken as if they lay in the workspace's `plugins/`.
     """
+    from importlib.metadata import entry_points
+
     yield from _in_folder(shipped_folder(), "shipped")
-    for entry in sorted(entry_points(group=PROJECT), key=lambda entry: entry.name):
+    for entry in sorted(entry_points(group=ENTRY_POINTS), key=lambda entry: entry.name):
         yield Candidate(name=entry.name, origin="installed", where=entry.value, load=entry.load)
-    if workspace is not None and (workspace / "plugins").resolve() != shipped_folder().resolve():
-        yield from _in_folder(workspace / "plugins", "workspace")
+    if (own := workspace_folder(workspace)) is not None:
+        yield from _in_folder(own, "workspace")
     for path in files:
         yield _in_file(path, path.parent, "workspace")
 
@@ -49,6 +53,13 @@ def shipped_folder() -> Path:
     package = Path(__file__).resolve().parents[1]
     installed = package / "shipped_plugins"
     return installed if installed.is_dir() else package.parents[1] / "plugins"
+
+
+def workspace_folder(workspace: Path | None) -> Path | None:
+    """The folder of a workspace's own plugins; None where these are left out, or are the shipped ones."""
+    if workspace is None or (workspace / "plugins").resolve() == shipped_folder().resolve():
+        return None
+    return workspace / "plugins"
 
 
 def import_plugin(path: Path, name: str) -> ModuleType:

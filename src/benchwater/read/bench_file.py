@@ -1,6 +1,5 @@
-"""bench.toml to a Bench: every key checked, every message with its key and its line."""
+"""Reads bench.toml into a Bench: checks every key, and names key and line in every message."""
 
-import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -11,13 +10,15 @@ from typing import Any, cast
 
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.toml_lines import Path, key_lines, nearest_line
-from benchwater.units import Dimension, QuantityError, read_quantity
+from benchwater.text import did_you_mean, near_names, quoted
+from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import canonical_unit_name
 
 _TABLE, _PART = re.compile(r"\('[^()]*'[^()]*\)"), re.compile("'([^']*)'")
 FILE_NAME = "bench.toml"
 DEFAULT_TOLERANCE = 0.05
 _COUNTED = ("insert", "fitting")
+_DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
 _KINDS = ("metal", "insert", "coat", "plastic", "fitting")
 
 
@@ -29,13 +30,10 @@ class BenchError(ValueError):
 class BenchFile:
     """The bench, and the settings of bench.toml that are about the logs rather than the bench.
 
-    `plugin_lines` holds the line of each key below `[plugins]`. `text` is all of it as written; `cache` says
-    whether large logs may be remembered as read.
+    `plugin_lines` holds the line of each key below `[plugins]`.
     """
 
     bench: Bench
-    text: str = ""
-    cache: bool = True
     keep_repeats: tuple[str, ...] = ()
     plugins_off: tuple[str, ...] = ()
     plugin_lines: Mapping[tuple[str | int, ...], int] = field(default_factory=dict)
@@ -56,7 +54,7 @@ def load_bench(folder: FilePath) -> BenchFile:
 
 
 def no_bench(folder: FilePath) -> BenchError:
-    """What to say of a folder without a bench.toml."""
+    """The error for a folder without a bench.toml."""
     return BenchError(
         f"there is no {FILE_NAME} in {folder.resolve()}: `benchwater start FOLDER` writes one to begin from"
     )
@@ -67,14 +65,13 @@ def parse_bench(text: str) -> BenchFile:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        said = _TABLE.sub(lambda found: f"[{'.'.join(_PART.findall(found[0]))}]", str(error))
-        raise BenchError(f"{FILE_NAME} is not valid TOML: {said}") from None
+        message = _TABLE.sub(lambda found: f"[{'.'.join(_PART.findall(found[0]))}]", str(error))
+        raise BenchError(f"{FILE_NAME} is not valid TOML: {message}") from None
     return _Reader(text).file(data)
 
 
 class _Reader:
     def __init__(self, text: str) -> None:
-        self._text = text
         self._lines = key_lines(text)
         self._fallbacks: list[str] = []
 
@@ -106,7 +103,6 @@ class _Reader:
         default_units = self._default_units(top)
         logs = top.table("logs")
         keep_repeats = logs.texts("keep_repeats")
-        cache = logs.yes_no("cache", default=True)
         logs.close()
         options, off = self._plugins(top)
         top.close()
@@ -126,8 +122,6 @@ class _Reader:
                 fallbacks=tuple(self._fallbacks),
                 plugin_options=MappingProxyType(options),
             ),
-            text=self._text,
-            cache=cache,
             keep_repeats=keep_repeats,
             plugins_off=off,
             plugin_lines={path[1:]: line for path, line in self._lines.items() if path[:1] == ("plugins",)},
@@ -156,7 +150,7 @@ class _Reader:
         stated_unit = table.text("unit")
         density = table.density("density")
         unit, print_unit = self._unit(table, str(kind), stated_unit, density)
-        dimension: Dimension = {"g": "mass", "mL": "volume", "pieces": "pieces"}[unit]  # type: ignore[assignment]
+        dimension = _DIMENSIONS[unit]
         scale = table.table("scale")
         resolution = scale.quantity("resolution", dimension, print_unit)
         scale.close()
@@ -307,10 +301,7 @@ class _Reader:
         units = {key: str(table.text(key)) for key in table.written_keys()}
         table.close()
         for key, unit in units.items():
-            if not any(
-                _is_unit(unit, dimension)
-                for dimension in ("temperature", "mass", "duration", "length", "volume")
-            ):
+            if not any(_is_unit(unit, quantity) for quantity in QUANTITIES):
                 raise table.error(key, f"`{unit}` is not a unit (such as `degF`, `g`, `min`, `in`)")
         return units
 
@@ -327,7 +318,7 @@ class _Reader:
 
 
 class _Table:
-    """One table of the file: hands out checked values and knows which keys nobody asked for."""
+    """One table of the file: returns checked values, and refuses keys that were never asked for."""
 
     def __init__(self, data: Any, path: Path, lines: Mapping[Path, int]) -> None:
         self._path = path
@@ -398,15 +389,8 @@ class _Table:
         value = self.text(key, required=required)
         words = list(allowed)
         if value is not None and value not in words:
-            raise self.error(key, f"`{value}` is not one of {_listed(words)}")
+            raise self.error(key, f"`{value}` is not one of {quoted(words)}")
         return value
-
-    def yes_no(self, key: str, *, default: bool) -> bool:
-        """`true` or `false`."""
-        value = self._get(key, False)
-        if value is not None and not isinstance(value, bool):
-            raise self.error(key, f"is {value!r}, and `true` or `false` is needed")
-        return default if value is None else value
 
     def number(self, key: str) -> float | None:
         """A number, 0 or more."""
@@ -491,8 +475,8 @@ class _Table:
         """Refuse keys that nobody asked for."""
         for key in self._data:
             if key not in self._asked:
-                near = difflib.get_close_matches(str(key), sorted(self._asked), n=1, cutoff=0.6)
-                hint = f"; did you mean `{near[0]}`?" if near else f" (known: {_listed(sorted(self._asked))})"
+                known = sorted(self._asked)
+                hint = did_you_mean(str(key), known, f"known: {quoted(known)}")
                 raise self.error(str(key), f"is not a key that benchwater knows here{hint}")
 
     def _get(self, key: str, required: bool) -> Any:
@@ -516,28 +500,21 @@ def _dotted(path: Path) -> str:
 
 def _unknown(name: str, known: Iterable[str], what: str) -> str:
     names = list(known)
-    near = difflib.get_close_matches(name, names, n=2, cutoff=0.6)
-    hint = (
-        f"nearest: {_listed(near)}" if near else f"there are {_listed(names)}" if names else "there are none"
-    )
+    near = near_names(name, names, most=2)
+    hint = f"nearest: {quoted(near)}" if near else f"there are {quoted(names)}" if names else "there are none"
     return f"names `{name}`, which is not {what} in this file ({hint})"
 
 
-def _listed(names: Iterable[str]) -> str:
-    return ", ".join(f"`{name}`" for name in names)
-
-
-def _is_unit(unit: str, dimension: str) -> bool:
+def _is_unit(unit: str, dimension: Dimension) -> bool:
     try:
-        canonical_unit_name(unit, cast(Dimension, dimension))
+        canonical_unit_name(unit, dimension)
     except QuantityError:
         return False
     return True
 
 
 def _kept_in(item: Item) -> tuple[Dimension, str]:
-    dimension: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
-    return dimension[item.unit], item.print_unit
+    return _DIMENSIONS[item.unit], item.print_unit
 
 
 def _days(hours: float | None) -> float | None:

@@ -1,22 +1,21 @@
-"""One cell to one value, by what its column declares. No library guesses a type, a date or a unit."""
+"""Reads one cell as its column declares. No library guesses a type, a date or a unit."""
 
-import difflib
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
-from typing import Literal, cast
+from typing import Literal
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
-from benchwater.read.reasons import CellError, Reason
-from benchwater.units import Dimension, QuantityError, read_number, read_quantity
+from benchwater.read.headers import Header
+from benchwater.read.refusals import CellError, Reason
+from benchwater.text import near_names, quoted
+from benchwater.units import QUANTITIES, Dimension, QuantityError, is_quantity, read_number, read_quantity
 
 DateOrder = Literal["iso", "day first", "month first"]
 
-LONGEST_COMPARED = 60
-
+_MOST_NAMES = 8
 _ISO = re.compile(r"([0-9]{4})[-/]([0-9]{1,2})[-/]([0-9]{1,2})")
 _OTHER = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
 _TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
@@ -27,18 +26,6 @@ _LIKE_A_DATE = re.compile(
 )
 _YES = frozenset({"yes", "y", "true", "x"})
 _NO = frozenset({"no", "n", "false", "none"})
-_DOCUMENTED_DEFAULT = {
-    ("temperature", "us"): "degF",
-    ("temperature", "metric"): "degC",
-    ("mass", "us"): "g",
-    ("mass", "metric"): "g",
-    ("duration", "us"): "h",
-    ("duration", "metric"): "h",
-    ("length", "us"): "in",
-    ("length", "metric"): "mm",
-    ("volume", "us"): "fl oz",
-    ("volume", "metric"): "mL",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +39,10 @@ class CellContext:
 
 def documented_unit(column: Column, bench: Bench) -> str | None:
     """The unit of a bare number where neither cell, heading nor bench.toml names one."""
-    return column.bare_unit or _DOCUMENTED_DEFAULT.get((column.kind, bench.system))
+    if column.bare_unit or not is_quantity(column.kind):
+        return column.bare_unit or None
+    units = QUANTITIES[column.kind]
+    return units.us if bench.system == "us" else units.metric
 
 
 def read_cell(text: str, column: Column, context: CellContext) -> Value:
@@ -74,9 +64,9 @@ def read_cell(text: str, column: Column, context: CellContext) -> Value:
         return tuple(tag for tag in (" ".join(part.split()).casefold() for part in text.split(";")) if tag)
     if kind == "yes_no":
         return _yes_no(text, column)
-    if kind in {"count", "number", "money"}:
-        return _plain_number(text, column, context)
-    return _quantity(text, cast(Dimension, kind), column, context)
+    if is_quantity(kind):
+        return _amount(text, kind, context.bare_unit, context)
+    return _plain_number(text, column, context)
 
 
 def read_date(text: str, order: DateOrder) -> datetime:
@@ -144,32 +134,20 @@ def check_cavity(text: str, mold: str, bench: Bench) -> str:
         raise CellError(
             Reason.NAME,
             f"looks like a date that a spreadsheet made of a fraction such as `1/8` "
-            f"(cavities of `{mold}`: {_listed(cavities)}): format the column as text",
+            f"(cavities of `{mold}`: {quoted(cavities, _MOST_NAMES)}): format the column as text",
         )
-    raise CellError(Reason.NAME, f"is not a cavity of `{mold}` (it has {_listed(cavities)})")
+    raise CellError(Reason.NAME, f"is not a cavity of `{mold}` (it has {quoted(cavities, _MOST_NAMES)})")
 
 
 def unknown_name(text: str, known: Iterable[str], what: str) -> str:
     """The sentence for a name that is not on the bench, with the nearest known ones."""
     names = list(known)
-    near = _nearest(text.casefold()[:LONGEST_COMPARED], tuple(name.casefold() for name in names))
-    meant = [name for candidate in near for name in names if name.casefold() == candidate]
-    if meant:
-        return f"is not {what} in bench.toml; nearest: {_listed(meant)}"
+    near = near_names(text, names, most=3)
+    if near:
+        return f"is not {what} in bench.toml; nearest: {quoted(near, _MOST_NAMES)}"
     if not names:
         return f"is not {what} in bench.toml, which has none yet"
-    return f"is not {what} in bench.toml (it has {_listed(names)})"
-
-
-@lru_cache(maxsize=1_000)
-def _nearest(asked: str, names: tuple[str, ...]) -> list[str]:
-    return difflib.get_close_matches(asked, names, n=3, cutoff=0.6)
-
-
-def _listed(names: Iterable[str], most: int = 8) -> str:
-    shown = [f"`{name}`" for name in names]
-    more = f" and {len(shown) - most} more" if len(shown) > most else ""
-    return ", ".join(shown[:most]) + more
+    return f"is not {what} in bench.toml (it has {quoted(names, _MOST_NAMES)})"
 
 
 def _same_name(text: str, known: Iterable[str]) -> str | None:
@@ -196,7 +174,9 @@ def _word(text: str, column: Column) -> str:
     for word in column.words:
         if plain == word.replace("-", " ").casefold():
             return word
-    raise CellError(Reason.WORD, f"is not a known {column.name} (accepted: {_listed(column.words)})")
+    raise CellError(
+        Reason.WORD, f"is not a known {column.name} (accepted: {quoted(column.words, _MOST_NAMES)})"
+    )
 
 
 def _yes_no(text: str, column: Column) -> str:
@@ -235,10 +215,6 @@ def _without_currency(text: str, column: Column, bench: Bench) -> str:
     return plain
 
 
-def _quantity(text: str, dimension: Dimension, column: Column, context: CellContext) -> float:
-    return _amount(text, dimension, context.bare_unit, context)
-
-
 def _amount(text: str, dimension: Dimension, bare_unit: str | None, context: CellContext) -> float:
     try:
         return read_quantity(text, dimension, default_unit=bare_unit, decimal_comma=context.decimal_comma)
@@ -260,3 +236,42 @@ def _which_order(first: int, middle: int, year: int) -> str:
     if first <= 12 and middle <= 12 and first != middle:
         return f"could be {year}-{middle:02}-{first:02} or {year}-{first:02}-{middle:02}: {accepted}"
     return f"is not in year-month-day order: {accepted}"
+
+
+class BareUnits:
+    """The units of bare numbers in one file: of the heading, else of bench.toml, else the documented ones.
+
+    `stood_in` says in words which documented ones were needed.
+    """
+
+    def __init__(self, header: Header, bench: Bench) -> None:
+        """Of a file with that header."""
+        self.stood_in: set[str] = set()
+        by_heading = {h.column.name: h.unit for h in header.headings if h.column is not None and h.unit}
+        self._known: dict[str, tuple[CellContext, str]] = {}
+        for column in header.kind.columns:
+            stated = (
+                by_heading.get(column.name)
+                or bench.default_units.get(f"{header.kind.name}.{column.name}")
+                or bench.default_units.get(column.name)
+            )
+            documented = documented_unit(column, bench) if stated is None else None
+            context = CellContext(
+                bench=bench, decimal_comma=header.separator == ";", bare_unit=stated or documented
+            )
+            note = (
+                f"bare numbers in `{column.name}` of the {header.kind.name} log were read as {documented} "
+                f"(say otherwise under [defaults])"
+            )
+            self._known[column.name] = context, note if documented is not None else ""
+
+    def context(self, column: Column, text: str) -> CellContext:
+        """The context in which to read a cell of the column; notes that a documented unit stood in."""
+        context, note = self._known[column.name]
+        if note and _is_bare(text):
+            self.stood_in.add(note)
+        return context
+
+
+def _is_bare(text: str) -> bool:
+    return bool(text) and text.lstrip("+-−").replace(".", "").replace(",", "").isdigit()

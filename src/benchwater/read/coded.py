@@ -1,60 +1,59 @@
-"""A column as its distinct values and, for each row, which of them it holds.
+"""A column as distinct values and a code for each row, so that work is done once a distinct value.
 
-A log of a million rows says few different things: what is read, compared or checked once for each
-distinct value costs next to nothing a row.
+A log of a million rows holds few distinct texts.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 Codes = npt.NDArray[np.int32]
-Rows = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
+Indices = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 _LARGEST = np.iinfo(np.int64).max
 
 
 class Coded(NamedTuple):
-    """`values[codes[row]]` is what a row holds. A value may stand in `values` more than once, or unused."""
+    """A row holds `values[codes[row]]`. A value may occur more than once in `values`, or be unused."""
 
     codes: Codes
     values: Sequence[Any]
 
-    def of(self, row: int) -> Any:
-        """What one row holds."""
+    def value(self, row: int) -> Any:
+        """The value of one row."""
         return self.values[self.codes[row]]
 
-    def take(self, rows: Rows | Flags) -> "Coded":
-        """Some of the rows, in that order."""
+    def take(self, rows: Indices | Mask) -> "Coded":
+        """The column of some rows, in that order."""
         return Coded(self.codes[rows], self.values)
 
-    def used(self) -> list[bool]:
-        """Whether any row holds it, for each value."""
+    def used_mask(self) -> list[bool]:
+        """For each value, whether any row holds it."""
         counts = np.bincount(self.codes, minlength=len(self.values))
         return [bool(count) for count in counts]
 
-    def where(self, is_so: Callable[[Any], bool]) -> Flags:
-        """Whether it is so, for each row."""
-        return np.array([is_so(value) for value in self.values], dtype=bool)[self.codes]
+    def mask(self, condition: Callable[[Any], bool]) -> Mask:
+        """For each row, whether its value meets the condition."""
+        return np.array([condition(value) for value in self.values], dtype=bool)[self.codes]
 
 
 class Groups(NamedTuple):
-    """Which group each row belongs to, and the first row of each group."""
+    """The group of each row, and the first row of each group."""
 
-    of_row: npt.NDArray[np.int64]
-    first: Rows
+    of_row: Codes
+    first: Indices
 
 
-def empty_column(rows: int, value: object = None) -> Coded:
-    """A column that holds the same in every row."""
+def constant_column(rows: int, value: object = None) -> Coded:
+    """A column that holds one value in every row."""
     return Coded(np.zeros(rows, dtype=np.int32), [value])
 
 
-def joined(parts: Sequence[Coded]) -> Coded:
-    """Columns one below the other."""
+def concatenate(parts: Sequence[Coded]) -> Coded:
+    """One column of the rows of several, in order."""
     values: list[Any] = []
     codes = []
     for part in parts:
@@ -63,9 +62,9 @@ def joined(parts: Sequence[Coded]) -> Coded:
     return Coded(np.concatenate(codes) if codes else np.zeros(0, dtype=np.int32), values)
 
 
-def merged(column: Coded, standing_for: Callable[[Any], Any]) -> Coded:
-    """The column with one value for all that stand for the same thing."""
-    new = list(map(standing_for, column.values))
+def map_values(column: Coded, function: Callable[[Any], Any]) -> Coded:
+    """The column with the function applied to each value; values that become equal share a code."""
+    new = list(map(function, column.values))
     known = {value: code for code, value in enumerate(dict.fromkeys(new))}
     if len(known) == len(new):
         return Coded(column.codes, new)
@@ -73,29 +72,24 @@ def merged(column: Coded, standing_for: Callable[[Any], Any]) -> Coded:
     return Coded(to[column.codes], list(known))
 
 
-def grouped(columns: Sequence[Coded], rows: int) -> Groups:
-    """Rows that hold the same values (by code) in all of the columns are one group."""
+def group_rows(columns: Sequence[Coded], rows: int) -> Groups:
+    """Group the rows that have the same codes in all of the columns."""
     key, size = np.zeros(rows, dtype=np.int64), 1
     for column in columns:
         width = max(1, len(column.values))
         if size > _LARGEST // width:
-            key, first = _numbered(key)
-            size = len(first)
+            groups = _numbered(key)
+            key, size = groups.of_row.astype(np.int64), len(groups.first)
         key = key * width + column.codes
         size *= width
-    return Groups(*_numbered(key))
+    return _numbered(key)
 
 
-def as_row(columns: Mapping[str, Coded], row: int) -> dict[str, Any]:
-    """One row's values by name."""
-    return {name: column.of(row) for name, column in columns.items()}
-
-
-def _numbered(key: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], Rows]:
-    """Numbers from 0 in order of first appearance, and where each appears first."""
+def _numbered(key: npt.NDArray[np.int64]) -> Groups:
+    """Number equal keys from 0 in order of first appearance."""
     import pandas as pd
 
     codes, distinct = pd.factorize(key)
     first = np.empty(len(distinct), dtype=np.int64)
     first[codes[::-1]] = np.arange(len(key), dtype=np.int64)[::-1]
-    return codes.astype(np.int64), first
+    return Groups(codes.astype(np.int32), first)

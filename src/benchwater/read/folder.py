@@ -1,27 +1,19 @@
-"""A maker's folder: every log below it, recognised by its header, and an account of every file and row."""
+"""Reads every log below a maker's folder, and accounts for every file and row."""
 
 import hashlib
-import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from benchwater.files import LARGEST_FILE_BYTES, log_files
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.cache import ReadCache, Remembered
-from benchwater.read.decode import decode
 from benchwater.read.headers import recognise
-from benchwater.read.limits import LARGEST_FILE_BYTES
 from benchwater.read.outcome import NotRead, Reading, Source
-from benchwater.read.reasons import FileError
-from benchwater.read.repeats import FileRows, take_repeats
+from benchwater.read.records import decode
+from benchwater.read.refusals import FileError
 from benchwater.read.rows import ReadRows, read_rows
-from benchwater.read.tables import build_tables
-
-LOG_ENDINGS = (".csv", ".tsv", ".txt")
-NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
-SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
-SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
+from benchwater.read.tables import FileRows, build_tables, take_repeats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,13 +31,12 @@ def read_folder(
     bench: Bench,
     *,
     keep_repeats: Sequence[str] = (),
-    cache: ReadCache | None = None,
     progress: Callable[[str], None] = lambda file: None,
 ) -> Reading:
     """Read every log below the folder. Never raises for what a file holds: each is listed with its reason.
 
     `keep_repeats` names files whose rows are all meant, though another file holds the same ones; `*` is
-    every file. With a `cache` large files that it knows are not parsed again.
+    every file.
     """
     files: list[_ReadFile] = []
     not_read: list[NotRead] = []
@@ -56,11 +47,9 @@ def read_folder(
             not_read.append(NotRead(file=name, why=why))
             continue
         try:
-            files.append(_read_file(path, name, kinds, bench, cache))
+            files.append(_read_file(path, name, kinds, bench))
         except FileError as error:
             not_read.append(NotRead(file=name, why=str(error)))
-    if cache is not None:
-        cache.tidy()
     file_rows = [
         FileRows(file=read.file, log=read.kind.name, columns=read.content.columns, lines=read.content.lines)
         for read in files
@@ -89,59 +78,21 @@ def read_folder(
         repeats=unique.repeats,
         not_read=tuple(not_read),
         fallbacks=tuple(sorted({text for read in files for text in read.content.fallbacks})),
+        check_problems=tuple(
+            read.content.check_problem for read in files if read.content.check_problem is not None
+        ),
     )
 
 
-def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
-    """Every file below the folder that may be a log, in order of name, with why it cannot be one.
-
-    Hidden ones, the folders `plugins` and `reports` at the top, and kinds of file that are never logs
-    are passed over; a folder reached twice through links is walked once.
-    """
-    seen: set[str] = set()
-    for current, folders, names in os.walk(folder, followlinks=True):
-        real = os.path.realpath(current)
-        if real in seen:
-            folders.clear()
-            continue
-        seen.add(real)
-        at_top = Path(current) == folder
-        for name in sorted(folders):
-            if name.lower().endswith(LOG_ENDINGS):
-                yield Path(current, name), "is a folder, not a file"
-        folders[:] = sorted(
-            name for name in folders if not name.startswith(".") and not (at_top and name in SKIPPED_FOLDERS)
-        )
-        for name in sorted(names):
-            ending = Path(name).suffix.lower()
-            if name.startswith((".", "~")) or ending in NOT_LOGS:
-                continue
-            why = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
-            if ending in SPREADSHEETS:
-                why = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
-            yield Path(current, name), why
-
-
-def _read_file(
-    path: Path, name: str, kinds: Sequence[LogKind], bench: Bench, cache: ReadCache | None
-) -> _ReadFile:
+def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) -> _ReadFile:
     data = _bytes(path)
-    sha256 = hashlib.sha256(data).hexdigest()
-    found = cache.find(data, sha256, name) if cache is not None else None
-    if found is None:
-        found = _parsed(data, name, kinds, bench)
-        if cache is not None:
-            cache.keep(data, sha256, found)
-    kind = next(kind for kind in kinds if kind.name == found.log)
-    return _ReadFile(file=name, sha256=sha256, kind=kind, dialect=found.dialect, content=found.content)
-
-
-def _parsed(data: bytes, name: str, kinds: Sequence[LogKind], bench: Bench) -> Remembered:
     decoded = decode(data)
     header = recognise(decoded.text, kinds)
     separator = {",": "commas", ";": "semicolons", "\t": "tabs"}[header.separator]
-    return Remembered(
-        log=header.kind.name,
+    return _ReadFile(
+        file=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        kind=header.kind,
         dialect=f"{decoded.encoding}, {separator}",
         content=read_rows(name, header, bench),
     )

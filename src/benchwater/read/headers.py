@@ -1,4 +1,4 @@
-"""Which log a header belongs to, and which column of it each heading names."""
+"""Recognises the log that a header belongs to, and the column that each heading names."""
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -7,9 +7,10 @@ from functools import lru_cache, partial
 from itertools import islice
 
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.limits import DEEPEST_HEADER_ROW, MOST_COLUMNS
-from benchwater.read.reasons import FileError
-from benchwater.read.records import Record, check_lines, plain_ends, record_at, records, records_and_ends
+from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
+from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
+from benchwater.text import quoted
+from benchwater.words import listed
 
 SEPARATORS = (",", ";", "\t")
 _UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
@@ -35,13 +36,13 @@ class Header:
     below: str
     first_line: int
 
-    def records(self) -> Iterator[Record]:
-        """The records below the header, one by one."""
-        for record in records(self.below, self.separator):
-            yield record._replace(line=record.line - 1 + self.first_line)
+    @property
+    def date_position(self) -> int | None:
+        """The position of the date among the headings."""
+        return next((h.position for h in self.headings if h.column and h.column.kind == "date"), None)
 
     def records_on(self, lines: Iterable[int]) -> Iterator[Record]:
-        """Those of them that start on these lines, each of which is known to be the first of a record."""
+        """The records that start on these lines, each of which is the first of a record."""
         texts = self.below.split("\n")
         for line in lines:
             record, _ = record_at(partial(_at, texts), line - self.first_line, self.separator)
@@ -49,12 +50,12 @@ class Header:
 
 
 def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
-    """The log that a text is, by its header in any of the separators.
+    """Find the log kind of a text by its header, with any of the separators.
 
-    FileError where no log kind, or more than one, could claim it: order never decides.
+    FileError where no log kind matches, or more than one does.
     """
     candidates: list[Header] = []
-    looked_at: list[set[str]] = []
+    checked_headings: list[set[str]] = []
     known = {kind.name: _lookup(kind) for kind in kinds}
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
@@ -65,20 +66,20 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
             if matches:
                 candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
                 break
-            looked_at.append(headings)
+            checked_headings.append(headings)
     if not text or text.isspace():
         raise FileError("is empty")
     if len(candidates) > 1:
-        names = " and ".join(sorted({f"`{header.kind.name}`" for header in candidates}))
+        names = listed(sorted({f"`{header.kind.name}`" for header in candidates}))
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
         likenesses = [
             _Likeness(kind.name, len(kind.signature) - len(missing), missing)
-            for headings in looked_at
+            for headings in checked_headings
             for kind in kinds
             for missing in (_missing(kind, known[kind.name], headings),)
         ]
-        raise FileError(_nothing_like_it(likenesses, kinds))
+        raise FileError(_unknown_header(likenesses, kinds))
     return candidates[0]
 
 
@@ -149,24 +150,20 @@ def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end:
 
 @dataclass(frozen=True, slots=True)
 class _Likeness:
-    """How many of a log's needed columns a header names, and which it does not."""
+    """How many of a log's needed columns a header names, and which it lacks."""
 
     kind: str
     named: int
     missing: tuple[str, ...]
 
 
-def _nothing_like_it(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:
+def _unknown_header(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:
     named = max((each.named for each in nearest), default=0)
     fewest = min((len(each.missing) for each in nearest if each.named == named), default=0)
     best = [each for each in nearest if each.named == named and len(each.missing) == fewest]
     if named < 2:
-        known = "; ".join(f"{kind.name}: {_ticked(kind.signature)}" for kind in kinds)
+        known = "; ".join(f"{kind.name}: {quoted(kind.signature)}" for kind in kinds)
         return f"has no header of a log: a log is known by its columns ({known})"
     first, *others = dict.fromkeys(best)
-    why = f"looks like a {first.kind} log, but its header has no column {_ticked(first.missing)}"
-    return why + "".join(f" (or a {each.kind} log without {_ticked(each.missing)})" for each in others)
-
-
-def _ticked(names: Iterable[str]) -> str:
-    return ", ".join(f"`{name}`" for name in names)
+    why = f"looks like a {first.kind} log, but its header has no column {quoted(first.missing)}"
+    return why + "".join(f" (or a {each.kind} log without {quoted(each.missing)})" for each in others)

@@ -1,4 +1,4 @@
-"""What reading a folder gives: tables of rows that can be used, and an account of every other row."""
+"""What reading a folder returns: tables of the rows used, and an account of every other row and file."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -59,6 +59,17 @@ class NotRead:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CheckProblem:
+    """How a log's own check of a row failed first in a file; the rows it failed on are used unchecked."""
+
+    log: str
+    file: str
+    line: int
+    why: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """Everything one folder gave. `tables` holds one table a log kind, see `Season.log`.
 
@@ -71,6 +82,7 @@ class Reading:
     repeats: tuple[Repeat, ...]
     not_read: tuple[NotRead, ...]
     fallbacks: tuple[str, ...] = ()
+    check_problems: tuple[CheckProblem, ...] = ()
 
     @property
     def holds_rows(self) -> bool:

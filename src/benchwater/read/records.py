@@ -1,17 +1,71 @@
-"""From text to records: RFC 4180 quoting, physical line numbers kept.
+"""Decodes a file's bytes to text, and splits text into records.
 
-A quotation mark opens a quoted cell only at the cell's start, so `9 1/2"` is a length in inches. One
-that is never closed spoils its own line alone: reading goes on at the next.
+Text is UTF-8 or UTF-16, with or without a mark, else Windows-1252. Quoting is that of RFC 4180, and physical
+line numbers are kept. A quotation mark opens a quoted cell only at the cell's start, so `9 1/2"` is a length
+in inches. One that is never closed spoils its own line alone: reading goes on at the next.
 """
 
+import codecs
 import csv
 import re
 from collections.abc import Callable, Iterator
 from functools import cache
 from typing import NamedTuple
 
-from benchwater.read.limits import LONGEST_LINE, MOST_LINES_IN_A_CELL
-from benchwater.read.reasons import FileError
+from benchwater.read.refusals import LONGEST_LINE, MOST_LINES_IN_A_CELL, FileError
+
+
+class Decoded(NamedTuple):
+    """The text, and the name of the encoding it was in."""
+
+    text: str
+    encoding: str
+
+
+_NO_TEXT = (
+    (b"PK\x03\x04", "a spreadsheet, or something else that is packed"),
+    (b"\xd0\xcf\x11\xe0", "a spreadsheet of an older kind"),
+)
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+
+
+def decode(data: bytes) -> Decoded:
+    """The text of a log file. FileError where the bytes are no text at all."""
+    for mark, what in _NO_TEXT:
+        if data.startswith(mark):
+            raise FileError(f"is {what}, whatever its name says: save the sheet as CSV")
+    for mark, encoding in _MARKS:
+        if data.startswith(mark):
+            try:
+                return Decoded(data[len(mark) :].decode(encoding), encoding)
+            except UnicodeDecodeError as error:
+                raise FileError(f"is damaged: it begins as {encoding} text and does not go on so") from error
+    if b"\0" in data:
+        return _without_mark(data)
+    try:
+        return Decoded(data.decode("utf-8"), "utf-8")
+    except UnicodeDecodeError:
+        pass
+    try:
+        return Decoded(data.decode("cp1252"), "windows-1252")
+    except UnicodeDecodeError as error:
+        raise FileError("is not text in UTF-8, UTF-16 or Windows-1252") from error
+
+
+def _without_mark(data: bytes) -> Decoded:
+    sample = data[:4096]
+    for encoding, zeros in (("utf-16-le", sample[1::2]), ("utf-16-be", sample[0::2])):
+        if zeros and zeros.count(0) > 0.7 * len(zeros):
+            try:
+                return Decoded(data.decode(encoding), encoding)
+            except UnicodeDecodeError:
+                continue
+    raise FileError("is not a text file")
+
 
 LineAt = Callable[[int], str | None]
 """The line of an index from 0, without its end; None behind the last."""
@@ -41,14 +95,8 @@ def check_lines(text: str) -> None:
         start = end + 1
 
 
-def records(text: str, separator: str) -> Iterator[Record]:
-    """The records of a text that hold anything at all; blank ones are skipped."""
-    for record, _ in records_and_ends(plain_ends(text), separator):
-        yield record
-
-
 def records_and_ends(text: str, separator: str) -> Iterator[tuple[Record, int]]:
-    """The same of a text with plain ends, each with the position in the text at which it is over."""
+    """The records of a text with plain ends that hold anything, each with the position at which it ends."""
     lines = _Lines(text)
     index = 0
     while lines.at(index) is not None:

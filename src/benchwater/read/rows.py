@@ -1,76 +1,154 @@
-"""From the records below a header to columns of values, and the rows set aside with why."""
+"""Reads the records below a header into columns of values, and sets rows aside with a reason."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.logs import LogKind
-from benchwater.read.bare_units import BareUnits
-from benchwater.read.body import read_body
-from benchwater.read.coded import Coded, Rows
-from benchwater.read.headers import Header
-from benchwater.read.limits import MOST_SET_ASIDE
-from benchwater.read.one_row import Problem, read_record, whole_record_problem
-from benchwater.read.outcome import SetAside
-from benchwater.read.reasons import FileError
+from benchwater.plugin.logs import Column, LogKind, Value
+from benchwater.read.body import Body, read_body
+from benchwater.read.cells import BareUnits, CellContext, check_cavity, read_amount, read_cell
+from benchwater.read.coded import Coded, Indices, constant_column, group_rows
+from benchwater.read.headers import Header, Heading
+from benchwater.read.outcome import CheckProblem, SetAside
 from benchwater.read.records import Record
-from benchwater.read.row_columns import not_plainly_rows, read_columns
-from benchwater.units import QuantityError, read_quantity
+from benchwater.read.refusals import LONGEST_CELL, MOST_SET_ASIDE, CellError, FileError, Reason
+from benchwater.read.row_check import check_rows
+from benchwater.units import QuantityError, is_quantity, read_quantity
+
+_TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadRows:
-    """The usable rows of one file, those set aside, and the documented units that had to stand in.
+    """The usable rows of one file and those set aside.
 
     `columns` holds the values of the usable rows by the table's column names, `lines` the line each row
-    starts on.
+    starts on. `fallbacks` says which documented units stood in for bare numbers, `check_problem` how the
+    log's check failed.
     """
 
     columns: Mapping[str, Coded]
-    lines: Rows
+    lines: Indices
     set_aside: tuple[SetAside, ...]
     fallbacks: frozenset[str]
+    check_problem: CheckProblem | None
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What is wrong with a row: the column, the cell as written, and why."""
+
+    column: str
+    value: str
+    error: CellError
 
 
 def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
-    """Every record below the header, as a row or set aside. FileError beyond the bounds of an honest log.
+    """Read each record below the header as a row, or set it aside. FileError beyond an honest log's bounds.
 
-    Columns are read first, each distinct text once; the few records in which anything is wrong are then
-    read one by one, for what to tell about them.
+    Each distinct text of a column is read once; a cell that cannot be used has its CellError as its value.
     """
     _check_heading_units(header)
+    kind = header.kind
+    body, problems = _without_unusable_records(
+        read_body(header.below, header.separator, len(header.headings), header.first_line), header
+    )
+    rows = len(body.lines)
     units = BareUnits(header, bench)
-    body = read_body(header.below, header.separator, len(header.headings), header.first_line)
-    told: dict[int, SetAside] = {}
-    for row in not_plainly_rows(body, header).tolist():
-        record = body.record(row)
-        early = whole_record_problem(record, header)
-        if early is not None:
-            told[record.line] = _set_aside(file, header.kind, record, [early])
-    if told:
-        body = body.take(~np.isin(body.lines, list(told)))
-    columns, refused = read_columns(body, header, bench, units)
-    suspects = np.flatnonzero(refused)
-    if len(told) + len(suspects) > MOST_SET_ASIDE:
-        raise FileError(
-            f"has {len(told) + len(suspects)} rows that cannot be read (at most {MOST_SET_ASIDE})"
+    texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
+    by_itself = {
+        column.frame_name: _read_column(texts.get(column.name) or constant_column(rows, ""), column, units)
+        for column in kind.columns
+    }
+    by_another = _decided_by_another(kind, texts, by_itself, bench, units)
+    columns = {**_extra_columns(body, header), **by_itself, **by_another}
+    refused = np.zeros(rows, dtype=bool)
+    for column in (*by_itself.values(), *by_another.values()):
+        if any(map(_is_error, column.values)):
+            refused |= column.mask(_is_error)
+    passed = np.flatnonzero(~refused)
+    found, failure = constant_column(len(passed), ()), None
+    if kind.check is not None:
+        found, failure = check_rows(
+            kind.check, {name: column.take(passed) for name, column in columns.items()}, len(passed), bench
         )
-    for row in suspects.tolist():
-        record = body.record(row)
-        problems = read_record(record, header, bench, units)[1]
-        refused[row] = bool(problems)
-        if problems:
-            told[record.line] = _set_aside(file, header.kind, record, problems)
-    if len(suspects):
-        columns = {name: column.take(~refused) for name, column in columns.items()}
+        refused[passed] = found.mask(bool)
+    refused_rows = np.flatnonzero(refused).tolist()
+    if (count := len(problems) + len(refused_rows)) > MOST_SET_ASIDE:
+        raise FileError(f"has {count} rows that cannot be read (at most {MOST_SET_ASIDE})")
+    names = {column.frame_name: column.name for column in kind.columns}
+    read_cells = [(names[name], column) for read in (by_itself, by_another) for name, column in read.items()]
+    for row in refused_rows:
+        wrong = [(name, column.value(row)) for name, column in read_cells if _is_error(column.value(row))]
+        if not wrong:
+            broken_rules = found.value(int(np.searchsorted(passed, row)))
+            wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in broken_rules]
+        problems[int(body.lines[row])] = [
+            Problem(name, texts[name].value(row) if name in texts else "", error) for name, error in wrong
+        ]
+    if refused.any():
+        columns = {name: _without_errors(column.take(~refused)) for name, column in columns.items()}
+    check_problem = None
+    if failure is not None:
+        line = int(body.lines[passed[failure.row]])
+        check_problem = CheckProblem(
+            log=kind.name, file=file, line=line, why=failure.why, detail=failure.detail
+        )
     return ReadRows(
         columns=columns,
         lines=body.lines[~refused],
-        set_aside=tuple(told[line] for line in sorted(told)),
+        set_aside=tuple(_set_aside(file, kind, line, problems[line]) for line in sorted(problems)),
         fallbacks=frozenset(units.stood_in),
+        check_problem=check_problem,
     )
+
+
+def record_problem(record: Record, header: Header) -> Problem | None:
+    """Why a record is no row at all, whatever its cells say."""
+    cells = [cell.strip() for cell in record.cells]
+    if record.open_quote:
+        opened = next((cell for cell in cells if cell.startswith('"')), cells[0])
+        why = "opens a quotation mark that is never closed (double it inside a cell, or remove it)"
+        return Problem("", opened[:LONGEST_CELL], CellError(Reason.OPEN_QUOTE, why))
+    for position, cell in enumerate(cells):
+        if len(cell) > LONGEST_CELL:
+            name = header.headings[position].text if position < len(header.headings) else ""
+            why = f"has {len(cell)} characters (at most {LONGEST_CELL})"
+            return Problem(name, f"{cell[:60]}…", CellError(Reason.TOO_LONG, why))
+    width = len(header.headings)
+    extra = [cell for cell in cells[width:] if cell]
+    if extra:
+        why = f"stands beyond the header's {width} columns"
+        if header.separator == ",":
+            why += ": a comma inside a cell (`10,6`) needs quotation marks, or semicolons between cells"
+        return Problem("", extra[0], CellError(Reason.TOO_MANY_CELLS, why))
+    dated = header.date_position
+    if dated is not None:
+        first = next((cell for cell in cells if cell), "")
+        date_cell = cells[dated] if dated < len(cells) else ""
+        is_totals = first.casefold().rstrip(": ") in _TOTALS
+        if is_totals and not any(character.isdigit() for character in date_cell):
+            why = "marks a row of totals, which is no entry of its own"
+            return Problem(header.headings[cells.index(first)].text, first, CellError(Reason.TOTALS, why))
+    return None
+
+
+def read_filled_or_empty(text: str, column: Column, context: CellContext) -> Value:
+    """The value of a cell, or what stands for it where it is empty. CellError says why there is none."""
+    if text == "":
+        if column.needed:
+            a = "an" if column.name.startswith(("a", "e", "i", "o", "u")) else "a"
+            raise CellError(Reason.MISSING, f"is empty, and every row needs {a} {column.name}")
+        return column.default
+    return read_cell(text, column, context)
+
+
+def extra_name(heading: Heading, kind: LogKind) -> str:
+    """The name in the table of a column that the maker added."""
+    return f"extra_{heading.text}" if heading.text in kind.frame_columns else heading.text
 
 
 def _check_heading_units(header: Header) -> None:
@@ -78,14 +156,99 @@ def _check_heading_units(header: Header) -> None:
         column = heading.column
         if column is None or heading.unit is None:
             continue
-        if column.kind in {"temperature", "mass", "duration", "length", "volume"}:
+        if is_quantity(column.kind):
             try:
                 read_quantity("1", column.kind, default_unit=heading.unit)
             except QuantityError as error:
                 raise FileError(f"has a heading for `{column.name}` that {error}") from None
 
 
-def _set_aside(file: str, kind: LogKind, record: Record, problems: Sequence[Problem]) -> SetAside:
+def _without_unusable_records(body: Body, header: Header) -> tuple[Body, dict[int, list[Problem]]]:
+    """The body without records that are no rows at all, and the problem of each of these by line."""
+    problems: dict[int, list[Problem]] = {}
+    for row in _suspect_rows(body, header).tolist():
+        record = body.record(row)
+        problem = record_problem(record, header)
+        if problem is not None:
+            problems[record.line] = [problem]
+    return (body.take(~np.isin(body.lines, list(problems))) if problems else body), problems
+
+
+def _suspect_rows(body: Body, header: Header) -> Indices:
+    """The records for which `record_problem` may find a problem."""
+    mask = np.isin(body.lines, list(body.irregular))
+    for position, column in enumerate(body.columns):
+        if position >= len(header.headings):
+            mask |= column.mask(bool)
+        elif max(map(len, column.values), default=0) > LONGEST_CELL:
+            mask |= column.mask(lambda text: len(text) > LONGEST_CELL)
+    if header.date_position is not None:
+        mask |= body.columns[header.date_position].mask(lambda text: not any(map(str.isdigit, text)))
+    return np.flatnonzero(mask)
+
+
+def _extra_columns(body: Body, header: Header) -> dict[str, Coded]:
+    """The columns that the maker added, as text."""
+    extra: dict[str, Coded] = {}
+    for heading in header.headings:
+        if heading.column is None and heading.text:
+            texts = body.columns[heading.position]
+            extra[extra_name(heading, header.kind)] = Coded(
+                texts.codes, [text or None for text in texts.values]
+            )
+    return extra
+
+
+def _read_column(texts: Coded, column: Column, units: BareUnits) -> Coded:
+    """The values of a column; a text that no row holds has none."""
+    values: list[Any] = [None] * len(texts.values)
+    for code, (text, is_used) in enumerate(zip(texts.values, texts.used_mask(), strict=True)):
+        if is_used:
+            try:
+                values[code] = read_filled_or_empty(text, column, units.context(column, text))
+            except CellError as error:
+                values[code] = error
+    return Coded(texts.codes, values)
+
+
+def _decided_by_another(
+    kind: LogKind, texts: Mapping[str, Coded], by_itself: Mapping[str, Coded], bench: Bench, units: BareUnits
+) -> dict[str, Coded]:
+    """The columns whose cells depend on another of the row: an amount on its item, a cavity on its mold."""
+    decided: dict[str, Coded] = {}
+    for column in kind.columns:
+        is_amount = column.kind in {"amount", "spread"}
+        if column.name not in texts or not (is_amount or column.refers_to == "cavity"):
+            continue
+        text, other = texts[column.name], by_itself["item" if is_amount else "mold"]
+        unusable = by_itself[column.frame_name].mask(_is_error) | other.mask(_is_error)
+        rows = np.flatnonzero(text.mask(bool) & ~unusable)
+        groups = group_rows([other.take(rows), text.take(rows)], len(rows))
+        codes = np.zeros(len(text.codes), dtype=np.int32)
+        codes[rows] = groups.of_row + 1
+        values: list[Any] = [column.default]
+        for row in rows[groups.first].tolist():
+            try:
+                if is_amount:
+                    item, context = bench.items[other.value(row)], units.context(column, text.value(row))
+                    values.append(read_amount(text.value(row), item, context, whole=column.kind == "amount"))
+                else:
+                    values.append(check_cavity(text.value(row), other.value(row), bench))
+            except CellError as error:
+                values.append(error)
+        decided[column.frame_name] = Coded(codes, values)
+    return decided
+
+
+def _is_error(value: object) -> bool:
+    return isinstance(value, CellError)
+
+
+def _without_errors(column: Coded) -> Coded:
+    return Coded(column.codes, [None if _is_error(value) else value for value in column.values])
+
+
+def _set_aside(file: str, kind: LogKind, line: int, problems: Sequence[Problem]) -> SetAside:
     first, *others = problems
     why = first.error.why
     for other in others:
@@ -93,7 +256,7 @@ def _set_aside(file: str, kind: LogKind, record: Record, problems: Sequence[Prob
         why += f"; also `{other.column}`{written} {other.error.why}"
     return SetAside(
         file=file,
-        line=record.line,
+        line=line,
         column=first.column,
         value=first.value,
         why=why,

@@ -1,24 +1,140 @@
-"""From columns of values to one table a log kind, with a fixed type for every column."""
+"""From the rows of files to one table a log kind, without the rows that an earlier file holds.
 
-from collections.abc import Sequence
+Within one file equal rows are meant (two equal castings). Across files of one log, a row that an
+earlier file (by name) already holds is a repeat, as often as that file holds it: two equal rows there
+and three here make one new row. Rows are compared by their values, not by how these are written.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.coded import Coded, Rows, empty_column, joined
-from benchwater.read.repeats import FileRows
+from benchwater.read.coded import (
+    Coded,
+    Codes,
+    Indices,
+    Mask,
+    concatenate,
+    constant_column,
+    group_rows,
+    map_values,
+)
+from benchwater.read.outcome import Repeat
+from benchwater.units import QUANTITIES
+from benchwater.words import runs
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_NUMBERS = frozenset(
-    {"number", "money", "amount", "spread", "temperature", "mass", "duration", "length", "volume"}
-)
+_NUMBERS = frozenset({"number", "money", "amount", "spread", *QUANTITIES})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileRows:
+    """The usable rows of one file."""
+
+    file: str
+    log: str
+    columns: Mapping[str, Coded]
+    lines: Indices
+
+    def take(self, kept: Mask) -> "FileRows":
+        """The rows that are kept."""
+        if kept.all():
+            return self
+        columns = {name: column.take(kept) for name, column in self.columns.items()}
+        return FileRows(file=self.file, log=self.log, columns=columns, lines=self.lines[kept])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unique:
+    """A mask of the rows that are no repeats by file, and an account of those that are."""
+
+    kept: Mapping[str, Mask]
+    repeats: tuple[Repeat, ...]
+
+
+def take_repeats(files: Sequence[FileRows], keep: Sequence[str] = ()) -> Unique:
+    """Find the rows that an earlier file holds. `keep` names files whose rows are all meant, `*` is all."""
+    kept: dict[str, Mask] = {}
+    repeats: list[Repeat] = []
+    for log in dict.fromkeys(entry.log for entry in files):
+        of_log = sorted((entry for entry in files if entry.log == log), key=lambda entry: entry.file)
+        for entry, same in zip(of_log, _repeated(of_log, keep), strict=True):
+            kept[entry.file] = np.ones(len(entry.lines), dtype=bool)
+            for first, rows in sorted(same.items()):
+                kept[entry.file][rows] = False
+                lines = entry.lines[rows].tolist()
+                repeats.append(Repeat(file=entry.file, lines=runs(lines), rows=len(lines), first_in=first))
+    return Unique(kept=kept, repeats=tuple(sorted(repeats, key=lambda repeat: repeat.file)))
+
+
+def _repeated(files: Sequence[FileRows], keep: Sequence[str]) -> list[dict[str, Indices]]:
+    """The rows of each file that are repeats, by the file that holds them first."""
+    found: list[dict[str, Indices]] = []
+    rows_of, same_of, count = _rows_to_compare(files)
+    held = np.zeros(count, dtype=np.int64)
+    first_in = np.full(count, -1, dtype=np.int64)
+    for number, (entry, rows, same) in enumerate(zip(files, rows_of, same_of, strict=True)):
+        meant = "*" in keep or entry.file in keep
+        keys, counts = np.unique(same, return_counts=True)
+        again = np.zeros(len(rows), dtype=bool) if meant else _occurrence(same) <= held[same]
+        new = np.unique(same[~again])
+        repeats_of = first_in[same[again]]
+        found.append(
+            {files[first].file: rows[again][repeats_of == first] for first in np.unique(repeats_of).tolist()}
+        )
+        first_in[new] = np.where(first_in[new] < 0, number, first_in[new])
+        held[keys] = held[keys] + counts if meant else np.maximum(held[keys], counts)
+    return found
+
+
+def _rows_to_compare(files: Sequence[FileRows]) -> tuple[list[Indices], list[Codes], int]:
+    """The rows of each file that another file may hold, the group of equal rows each is in, how many groups.
+
+    Only days with rows in several files are compared.
+    """
+    ends = np.cumsum([len(entry.lines) for entry in files])
+    all_rows = np.arange(ends[-1], dtype=np.int64)
+    if len(files) == 1:
+        return [all_rows[:0]], [np.zeros(0, dtype=np.int32)], 0
+    of_file = np.repeat(np.arange(len(files), dtype=np.int32), [len(entry.lines) for entry in files])
+    names = list(dict.fromkeys(name for entry in files for name in entry.columns))
+    days = _compared(files, "date")
+    pairs = group_rows([days, Coded(of_file, range(len(files)))], len(all_rows)).first
+    files_of_day = np.bincount(days.codes[pairs], minlength=len(days.values))
+    rows = all_rows[files_of_day[days.codes] > 1]
+    same = group_rows([_compared(files, name).take(rows) for name in names], len(rows))
+    starts = np.concatenate([[0], ends[:-1]])
+    cuts = [slice(*np.searchsorted(rows, edges)) for edges in zip(starts, ends, strict=True)]
+    return (
+        [rows[cut] - start for cut, start in zip(cuts, starts, strict=True)],
+        [same.of_row[cut] for cut in cuts],
+        len(same.first),
+    )
+
+
+def _compared(files: Sequence[FileRows], name: str) -> Coded:
+    """One column of all files; an empty cell equals one of a column that is not there."""
+    return map_values(_concatenate(files, name), lambda value: None if value == "" else value)
+
+
+def _occurrence(keys: Codes) -> Indices:
+    """How often each row's key occurred up to that row, from 1."""
+    order = np.argsort(keys, kind="stable")
+    in_order = keys[order]
+    starts = np.flatnonzero(np.concatenate([[True], in_order[1:] != in_order[:-1]])) if len(keys) else order
+    occurrence = np.empty(len(keys), dtype=np.int64)
+    sizes = np.diff(np.append(starts, len(keys)))
+    occurrence[order] = np.arange(len(keys)) - np.repeat(starts, sizes) + 1
+    return occurrence
 
 
 def build_tables(kinds: Sequence[LogKind], files: Sequence[FileRows]) -> "dict[str, pd.DataFrame]":
-    """One table a log kind (empty ones too), in order of date, file and line; see `Season.log`."""
+    """One table for each log kind, empty ones too, in order of date, file and line; see `Season.log`."""
     return {kind.name: _table(kind, [entry for entry in files if entry.log == kind.name]) for kind in kinds}
 
 
@@ -28,42 +144,38 @@ def _table(kind: LogKind, files: Sequence[FileRows]) -> "pd.DataFrame":
     files = sorted((entry for entry in files if len(entry.lines)), key=lambda entry: entry.file)
     lines = np.concatenate([np.zeros(0, dtype=np.int64), *(entry.lines for entry in files)])
     dates = next((column for column in kind.columns if column.kind == "date"), None)
-    order = np.arange(len(lines)) if dates is None else _by_date(_joined(files, dates.frame_name), dates)
+    order = np.arange(len(lines)) if dates is None else _by_date(_concatenate(files, dates.frame_name), dates)
     data: dict[str, Any] = {}
     for column in kind.columns:
-        values = _joined(files, column.frame_name).take(order)
+        values = _concatenate(files, column.frame_name).take(order)
         if column.kind == "name" and column.refers_to is None:
             values = _one_spelling(values)
-        data[column.frame_name] = _spread(values, _dtype(column))
+        dtype = _dtype(column)
+        data[column.frame_name] = _categorical(values) if dtype == "category" else _array(values, dtype)
     counts = [len(entry.lines) for entry in files]
     names = Coded(np.repeat(np.arange(len(files), dtype=np.int32), counts), [entry.file for entry in files])
-    data["file"] = _spread(names.take(order), "str")
+    data["file"] = _categorical(names.take(order))
     data["line"] = lines[order]
     declared = set(data)
     for name in sorted({name for entry in files for name in entry.columns} - declared):
-        data[name] = _spread(_joined(files, name).take(order), "str")
+        data[name] = _categorical(_concatenate(files, name).take(order))
     return pd.DataFrame(data, copy=False)
 
 
-def _joined(files: Sequence[FileRows], name: str) -> Coded:
-    return joined([entry.columns.get(name) or empty_column(len(entry.lines)) for entry in files])
+def _concatenate(files: Sequence[FileRows], name: str) -> Coded:
+    return concatenate([entry.columns.get(name) or constant_column(len(entry.lines)) for entry in files])
 
 
-def _by_date(dates: Coded, column: Column) -> Rows:
+def _by_date(dates: Coded, column: Column) -> Indices:
     moments = np.asarray(_typed(dates.values, _dtype(column)))[dates.codes]
     return np.argsort(moments, kind="stable")
 
 
-def _spread(column: Coded, dtype: str) -> Any:
-    """The array of a column, from the array of its distinct values."""
+def _array(column: Coded, dtype: str) -> Any:
     return _typed(column.values, dtype).take(column.codes)
 
 
 def _typed(values: Sequence[Any], dtype: str) -> Any:
-    import pandas as pd
-
-    if dtype == "str":
-        return pd.array(list(values), dtype="str")
     if dtype == "object":
         held = np.empty(len(values), dtype=object)
         held[:] = values
@@ -75,8 +187,19 @@ def _typed(values: Sequence[Any], dtype: str) -> Any:
     return np.array(values, dtype="datetime64[us]")
 
 
+def _categorical(column: Coded) -> "pd.Categorical":
+    """A column of words; its categories are those that occur, in the order in which `groupby` lists text."""
+    import pandas as pd
+
+    used = {value for value, is_used in zip(column.values, column.used_mask(), strict=True) if is_used}
+    words = sorted(used - {None})
+    places = {word: place for place, word in enumerate(words)}
+    codes = np.array([places.get(value, -1) for value in column.values], dtype=np.int32)
+    return pd.Categorical.from_codes(codes[column.codes], categories=pd.Index(words, dtype="str"))
+
+
 def _one_spelling(names: Coded) -> Coded:
-    """`Mill Reach` and `mill reach` are one water: the spelling met first stands for both."""
+    """Give names that differ in case alone the spelling of the first: `Mill Reach` and `mill reach`."""
     folded: dict[str, list[int]] = {}
     for code, name in enumerate(names.values):
         if name is not None:
@@ -84,11 +207,11 @@ def _one_spelling(names: Coded) -> Coded:
     several = [codes for codes in folded.values() if len(codes) > 1]
     if not several:
         return names
-    met = np.full(len(names.values), len(names.codes), dtype=np.int64)
-    met[names.codes[::-1]] = np.arange(len(names.codes))[::-1]
+    first_row = np.full(len(names.values), len(names.codes), dtype=np.int64)
+    first_row[names.codes[::-1]] = np.arange(len(names.codes))[::-1]
     spelt = list(names.values)
     for codes in several:
-        first = min(codes, key=lambda code: int(met[code]))
+        first = min(codes, key=lambda code: int(first_row[code]))
         for code in codes:
             spelt[code] = names.values[first]
     return Coded(names.codes, spelt)
@@ -101,4 +224,4 @@ def _dtype(column: Column) -> str:
         return "int64" if column.default is not None or column.needed else "float64"
     if column.kind in _NUMBERS:
         return "float64"
-    return "object" if column.kind == "tags" else "str"
+    return "object" if column.kind == "tags" else "category"

@@ -1,4 +1,4 @@
-"""Which line of a TOML text each key stands on, for messages; the parsing itself is the library's."""
+"""Finds the line of each key in a TOML text, for messages; `tomllib` does the parsing."""
 
 import re
 from collections.abc import Mapping

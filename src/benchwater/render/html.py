@@ -1,16 +1,18 @@
-"""The HTML report: one file that needs nothing else, for the browser and for the printer alike."""
+"""The HTML report: one file without scripts or requests, for the browser and for the printer."""
 
 import re
-from collections.abc import Collection
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from benchwater.analyse.report import Report
-from benchwater.render.page import MOST_ADVISED, MOST_FINDINGS, compose
-from benchwater.render.set_aside import alike_rows, of_most_rows
-from benchwater.render.text import LONG_WORD, pieces, shorten, visible
-from benchwater.words import MONTHS
+from benchwater.read.outcome import SetAside
+from benchwater.render.page import compose
+from benchwater.render.sections import MOST_ADVISED, MOST_FINDINGS
+from benchwater.render.text import LONG_WORD, pieces
+from benchwater.words import MONTHS, runs, shorten, visible
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -19,22 +21,34 @@ if TYPE_CHECKING:
 _TEMPLATES = Path(__file__).parent / "templates"
 MOST_LISTED, MOST_ON_PAPER = 300, 30
 _LONGEST_NAME = 160
-_HELD = re.compile(
+_UNBROKEN = re.compile(
     rf"\d{{1,2}} (?:{'|'.join(MONTHS)})"
     r"|[knp] [=<] [\d.]*\d|[A-Z]{3} [−-]?\d[\d.,]*"
     r"|[−±-]?\d[\d.,]* (?:%|°[CF]|in|oz|fl oz|lb|kg|g|h|min|mm|mL|L)(?:/\w+)?(?!\w)"
     rf"|(?<![\w/.-])(?=[\w./-]{{3,{LONG_WORD}}}(?![\w/-]))[^\W\d_]\w*(?:[./-]\w+)+"
 )
 _LONGEST_SENTENCE = 1200
+MOST_RUNS = 12
+
+
+class EqualRows(NamedTuple):
+    """Rows of one file with the same cell and reason: `lines` are their ranges, `rows` their number."""
+
+    file: str
+    lines: str
+    rows: int
+    column: str
+    value: str
+    why: str
 
 
 def render_html(report: Report, attached: Collection[str] = ()) -> str:
-    """The report as one HTML document: no script, no request, plots inside as images.
+    """Return the report as one HTML document, its plots embedded as images.
 
-    `attached` are the log files that its PDF carries, for the page to say so.
+    `attached` names the log files that the PDF carries, which the appendix says.
     """
-    set_aside = alike_rows(report.set_aside)
-    on_paper = of_most_rows(set_aside[:MOST_LISTED], MOST_ON_PAPER)
+    set_aside = group_equal_rows(report.set_aside)
+    on_paper = most_frequent(set_aside[:MOST_LISTED], MOST_ON_PAPER)
     return (
         _environment()
         .get_template("report.html.j2")
@@ -42,8 +56,8 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
             report=report,
             set_aside=set_aside[:MOST_LISTED],
             set_aside_on_paper=on_paper,
-            set_aside_off_paper=len(report.set_aside) - sum(set_aside[place].rows for place in on_paper),
-            set_aside_left=sum(alike.rows for alike in set_aside[MOST_LISTED:]),
+            set_aside_off_paper=len(report.set_aside) - sum(set_aside[index].rows for index in on_paper),
+            set_aside_left=sum(group.rows for group in set_aside[MOST_LISTED:]),
             bench=report.bench,
             page=compose(report),
             most_listed=MOST_LISTED,
@@ -55,8 +69,30 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
     )
 
 
+def group_equal_rows(set_aside: Iterable[SetAside]) -> list[EqualRows]:
+    """Return rows set aside, grouped by file, column, cell and reason, in the order of their first rows."""
+    lines_of: defaultdict[tuple[str, str, str, str], list[int]] = defaultdict(list)
+    for row in set_aside:
+        lines_of[row.file, row.column, row.value, row.why].append(row.line)
+    return [
+        EqualRows(file, _runs(lines), len(lines), column, value, why)
+        for (file, column, value, why), lines in lines_of.items()
+    ]
+
+
+def most_frequent(groups: Sequence[EqualRows], most: int) -> frozenset[int]:
+    """Return the indices of the `most` largest groups; of equal ones the first."""
+    return frozenset(sorted(range(len(groups)), key=lambda index: -groups[index].rows)[:most])
+
+
+def _runs(lines: list[int]) -> str:
+    ranges = runs(lines).split(", ")
+    more = f" and {len(ranges) - MOST_RUNS} more" if len(ranges) > MOST_RUNS else ""
+    return ", ".join(ranges[:MOST_RUNS]) + more
+
+
 def compile_templates() -> None:
-    """Have the templates at hand before they are needed."""
+    """Load all templates of the report, so that the first page renders fast."""
     environment = _environment()
     for name in environment.list_templates(filter_func=_of_the_report):
         environment.get_template(name)
@@ -87,44 +123,44 @@ def _environment() -> "Environment":
 
 
 def _name(text: str) -> str:
-    """A title, a label or a file's name, cut where it is absurdly long."""
+    """Return a title, label or file name, cut at `_LONGEST_NAME` characters."""
     return shorten(visible(text), _LONGEST_NAME)
 
 
 def _cell(text: str) -> "Markup":
-    """Escaped text that may break inside its longest words, so that no cell outgrows the page.
+    """Return escaped text with break points in long words, so that no cell is wider than the page.
 
-    A number stays with its unit, and a name of a fair length in one piece.
+    A number stays with its unit, and a name of up to `LONG_WORD` letters in one line.
     """
     from markupsafe import Markup
 
-    told, held = shorten(visible(text), _LONGEST_SENTENCE), Markup('<span class="whole">{}</span>')
-    made, end = Markup(""), 0
-    for found in _HELD.finditer(told):
-        made += Markup("<wbr/>").join(pieces(told[end : found.start()])) + held.format(found[0])
+    shown, unbroken = shorten(visible(text), _LONGEST_SENTENCE), Markup('<span class="whole">{}</span>')
+    markup, end = Markup(""), 0
+    for found in _UNBROKEN.finditer(shown):
+        markup += Markup("<wbr/>").join(pieces(shown[end : found.start()])) + unbroken.format(found[0])
         end = found.end()
-    return made + Markup("<wbr/>").join(pieces(told[end:]))
+    return markup + Markup("<wbr/>").join(pieces(shown[end:]))
 
 
 def _in_one_piece(text: str) -> bool:
-    """Whether a cell is one number with its unit, or one name, so that the cell itself can say so."""
-    found = _HELD.match(text)
+    """Return whether a cell is one number with its unit, or one name: its whole cell is then unbroken."""
+    found = _UNBROKEN.match(text)
     return found is not None and found.end() == len(text) and text.isprintable()
 
 
 def _sentence(text: str) -> "Markup":
-    """Escaped text in which what stands in `backticks`, to be typed as it is, is set as such."""
+    """Return escaped text with what is in `backticks` set as code."""
     from markupsafe import Markup
 
     parts = text.split("`")
     if len(parts) % 2 == 0:
         return _cell(text)
-    typed, said = Markup('<span class="code">{}</span>'), [_cell(part) for part in parts]
-    return Markup("").join(typed.format(part) if odd % 2 else part for odd, part in enumerate(said))
+    code, cells = Markup('<span class="code">{}</span>'), [_cell(part) for part in parts]
+    return Markup("").join(code.format(part) if index % 2 else part for index, part in enumerate(cells))
 
 
 def _shown(value: object) -> object:
-    """Every value a template prints passes here, before it is escaped; what is markup already does not."""
+    """Make visible and shorten every value a template prints, before it is escaped; markup stays as it is."""
     from markupsafe import Markup
 
     if isinstance(value, str) and not isinstance(value, Markup):

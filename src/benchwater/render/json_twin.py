@@ -11,30 +11,29 @@ from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSe
 from benchwater.analyse.run import merged_actions
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Finding, Table, TableColumn
-from benchwater.render.cells import iso, plain
-from benchwater.render.days import span_title
+from benchwater.render.text import iso, plain, span_title
 
 FORMAT = 1
 Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | None"
 
-_AS_THEY_ARE = frozenset((str, int, bool, type(None)))
+_JSON_TYPES = frozenset((str, int, bool, type(None)))
 _NUMBERS = frozenset((float, type(None)))
 
 
 def render_json(report: Report) -> str:
-    """The report as JSON text, the same for the same report, keys in the order of the contract."""
+    """Return the report as JSON text, keys in the order of the contract."""
     return (_written(_report(report)) + "\n").encode("utf-8", "replace").decode("utf-8")
 
 
 class _Plain(list[Any]):
-    """Rows of cells, or objects of such, with nothing within these, and none of them empty."""
+    """Rows or objects of plain cells, none nested and none empty."""
 
 
 def _written(value: Json, line: str = "\n") -> str:
-    """JSON of indent 1, as json.dumps has it; `line` is how the lines of the value's own brackets begin.
+    """Return JSON as `json.dumps(value, indent=1)` does; `line` starts the lines of the value's own brackets.
 
-    What is plain is written at once, by the encoder that knows no indent: a line break is never part of a
-    cell, so that where one row ends and the next begins can be told from what is around it.
+    The C encoder, which has no indent, writes plain rows in one go; rows are then split at their brackets,
+    which works because no encoded cell contains a line break.
     """
     inner, cell = line + " ", line + "  "
     if not isinstance(value, dict | list) or not value:
@@ -176,7 +175,7 @@ def _finding(finding: Finding, span: Span) -> Json:
 
 
 def _tables(section: ReportSection) -> list[Json]:
-    """Tables of one id over all parts, each as one."""
+    """Return one table for each id, with the rows of all parts."""
     parts: dict[str, list[tuple[Span, Table]]] = {}
     for part in section.parts:
         for table in part.section.tables:
@@ -185,9 +184,9 @@ def _tables(section: ReportSection) -> list[Json]:
 
 
 def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
-    """One table whose first column is `span`; a column that only one part has is null in the other.
+    """Return one table whose first column is `span`; a column that only one part has is null in the other.
 
-    A plugin's own column named `span` gives way to it.
+    It replaces a plugin's own column named `span`.
     """
     columns: dict[str, TableColumn] = {}
     for _, table in parts:
@@ -196,9 +195,11 @@ def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
                 columns.setdefault(column.name, column)
     rows = _Plain()
     for span, table in parts:
-        told = {column.name: place for place, column in enumerate(table.columns)}
+        index_of = {column.name: index for index, column in enumerate(table.columns)}
         cells, nothing = list(zip(*table.rows, strict=True)), (None,) * len(table.rows)
-        of_column = [_values(cells[told[name]]) if cells and name in told else nothing for name in columns]
+        of_column = [
+            _values(cells[index_of[name]]) if cells and name in index_of else nothing for name in columns
+        ]
         rows += zip((span.name,) * len(table.rows), *of_column, strict=True)
     first = parts[0][1]
     return {
@@ -243,8 +244,8 @@ def _value(cell: object) -> Json:
 
 
 def _values(cells: Sequence[Any]) -> Sequence[Json]:
-    """A column's cells, as `_value` has each: most columns hold nothing but text, or finite numbers."""
+    """Return `_value` of each cell; columns of text or finite numbers alone pass unchanged."""
     kinds = set(map(type, cells))
-    if kinds <= _AS_THEY_ARE or (kinds <= _NUMBERS and all(map(math.isfinite, filter(None, cells)))):
+    if kinds <= _JSON_TYPES or (kinds <= _NUMBERS and all(map(math.isfinite, filter(None, cells)))):
         return cast("Sequence[Json]", cells)
     return [_value(cell) for cell in cells]

@@ -1,7 +1,7 @@
-"""One writer at a time in a report's folder: a lock file, held open, that says who holds it.
+"""A lock file for a report's folder: one writer at a time.
 
-Whether its owner still runs is known to the system alone: it drops the lock of a process that ends, however
-it ends. The process number in the file is for people.
+The operating system holds the lock on the open file and drops it when the process ends, however it ends. The
+process number in the file is for people.
 """
 
 import contextlib
@@ -27,15 +27,15 @@ class BeingWrittenError(RuntimeError):
 
 @contextmanager
 def only_writer(folder: Path) -> Iterator[None]:
-    """Hold the folder's lock. BeingWrittenError while another run holds it.
+    """Context manager that holds the folder's lock. Raises BeingWrittenError while another run holds it.
 
-    A lock file that a killed run left behind is taken over. One from another machine (a synced folder)
-    cannot be looked into and is respected, and so is any on a disk that knows no locks: the message says
-    which file to remove. OSError where the folder cannot be written to.
+    It takes over the lock file of a killed run. It respects one from another machine (a synced folder) and
+    any on a disk without locks, since neither can be checked: the message says which file to remove. Raises
+    OSError where the folder cannot be written to.
     """
     lock = folder / LOCK_NAME
     for _ in range(_TRIES):
-        handle = _taken(lock)
+        handle = _take(lock)
         if handle is not None:
             break
     else:
@@ -44,14 +44,15 @@ def only_writer(folder: Path) -> Iterator[None]:
         os.write(handle, f"{os.getpid()} {socket.gethostname()}\n".encode())
         yield
     finally:
-        _let_go(lock, handle)
+        _release(lock, handle)
 
 
 def claim(handle: int, windows: Any = None) -> None:
-    """Have the system lock an open file for as long as this process keeps it open, and no longer.
+    """Lock an open file until this process closes it.
 
-    `windows` is the module msvcrt where there is one. Its locks keep others from the bytes they cover, so it
-    is a byte far behind what the file says. OSError where another holds it, or where no lock can be had.
+    `windows` is the module msvcrt, on Windows. Its locks make the locked bytes unreadable to others, so it
+    locks one byte far past the end. Raises OSError where another process holds the lock, or the
+    disk has none.
     """
     if windows is not None:
         os.lseek(handle, _FAR, os.SEEK_SET)
@@ -64,21 +65,21 @@ def claim(handle: int, windows: Any = None) -> None:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
-def _taken(lock: Path) -> int | None:
-    """The lock file, open, empty and locked; None where it went away while we looked at it."""
-    handle, is_new = _opened(lock)
+def _take(lock: Path) -> int | None:
+    """Return the lock file, open, empty and locked; None where another run removed it meanwhile."""
+    handle, is_new = _open(lock)
     try:
         said = "" if is_new else os.read(handle, _MOST_BYTES).decode(errors="replace").strip()
         try:
             claim(handle, import_module("msvcrt") if os.name == "nt" else None)
         except OSError as error:
             if error.errno in _HELD or not is_new:
-                raise _held(lock, said) from None
+                raise _locked_error(lock, said) from None
         if not _is_still_there(lock, handle):
             os.close(handle)
             return None
         if said and said.partition(" ")[2] != socket.gethostname():
-            raise _held(lock, said)
+            raise _locked_error(lock, said)
         os.lseek(handle, 0, os.SEEK_SET)
         os.ftruncate(handle, 0)
     except BaseException:
@@ -88,8 +89,8 @@ def _taken(lock: Path) -> int | None:
     return handle
 
 
-def _opened(lock: Path) -> tuple[int, bool]:
-    """The lock file, and whether it was not there before."""
+def _open(lock: Path) -> tuple[int, bool]:
+    """Return the open lock file, and whether this call created it."""
     try:
         return os.open(lock, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o644), True
     except FileExistsError:
@@ -97,18 +98,18 @@ def _opened(lock: Path) -> tuple[int, bool]:
     try:
         return os.open(lock, os.O_RDWR | os.O_CREAT, 0o644), False
     except PermissionError:
-        raise _held(lock, "") from None
+        raise _locked_error(lock, "") from None
 
 
 def _is_still_there(lock: Path, handle: int) -> bool:
-    """Whether the open file is the one of that name: its last owner may just have removed it."""
+    """Return whether the open file still has that name: its last owner may just have removed it."""
     try:
         return os.path.samestat(os.stat(lock), os.fstat(handle))
     except OSError:
         return False
 
 
-def _let_go(lock: Path, handle: int) -> None:
+def _release(lock: Path, handle: int) -> None:
     ours = _is_still_there(lock, handle)
     if os.name == "nt":  # an open file cannot be removed there, and one that another run opened stays
         os.close(handle)
@@ -119,7 +120,7 @@ def _let_go(lock: Path, handle: int) -> None:
         os.close(handle)
 
 
-def _held(lock: Path, said: str) -> BeingWrittenError:
+def _locked_error(lock: Path, said: str) -> BeingWrittenError:
     number, _, host = said.partition(" ")
     whose = f"process {number} on {host}" if host else "another run"
     return BeingWrittenError(

@@ -1,15 +1,13 @@
-"""A blank log sheet as PDF: PDF/UA-1 and PDF/A-3a, with form fields, the same bytes for the same bench."""
+"""A blank log sheet as PDF with form fields, the same bytes for the same bench."""
 
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchwater.render import printing
-from benchwater.render.archive import VARIANT, finish
-from benchwater.render.text import shorten, visible
-from benchwater.sheets.labels import cut
-from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM
+from benchwater.render.printing import to_pdf
+from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM, cut
 from benchwater.sheets.sheet import Box, Entry, Page, Sheet
+from benchwater.words import shorten, visible
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -22,33 +20,19 @@ _NO_FILE_NAME = re.compile(r'[\x00-\x1f/\\:*?"<>|]+|^\.+')
 
 
 def print_sheet(sheet: Sheet) -> bytes:
-    """The PDF of a sheet. PrintingUnavailable where native libraries are missing."""
-    weasyprint = printing.weasyprint()
-    from weasyprint.text.fonts import FontConfiguration
-
-    fetcher, fonts = printing.own_fetcher(), FontConfiguration()
-    document = weasyprint.HTML(string=sheet_html(sheet), url_fetcher=fetcher)
-    with printing.undisturbed():
-        pdf: bytes = document.write_pdf(
-            stylesheets=[printing.typeface(fonts)],
-            font_config=fonts,
-            pdf_variant=VARIANT,
-            pdf_forms=True,
-            finisher=_finish,
-        )
-    return pdf
+    """Return the PDF of a sheet. Raises PrintingUnavailable where native libraries are missing."""
+    return to_pdf(sheet_html(sheet), forms=True, finisher=_finish_form)
 
 
-def _finish(document: Any, pdf: Any) -> None:
-    _without_byte_order_mark(pdf)
-    _with_every_field_drawn(pdf)
-    finish(document, pdf)
+def _finish_form(_document: Any, pdf: Any) -> None:
+    _replace_byte_order_mark(pdf)
+    _draw_fields(pdf)
 
 
-def _with_every_field_drawn(pdf: Any) -> None:
-    """PDF/A wants to be told how a field looks, and asks no reader for it: here, blank as on the page.
+def _draw_fields(pdf: Any) -> None:
+    """Give each form field a blank appearance stream, which PDF/A demands.
 
-    Each has a look of its own, since programs that fill in a field write into the one that is there.
+    Each field has its own, because programs that fill in a field write into it.
     """
     import pydyf
 
@@ -66,8 +50,8 @@ def _with_every_field_drawn(pdf: Any) -> None:
     pdf.catalog.get("AcroForm", {}).pop("NeedAppearances", None)
 
 
-def _without_byte_order_mark(pdf: Any) -> None:
-    """A form's font is embedded whole, and PDF/UA-1 wants no U+FEFF in it: its heir, the word joiner."""
+def _replace_byte_order_mark(pdf: Any) -> None:
+    """Map U+FEFF of the form's font, embedded whole, to the word joiner: PDF/UA-1 forbids U+FEFF."""
     for each in pdf.objects:
         lines = getattr(each, "stream", ())
         if b"begincmap" in lines:
@@ -78,7 +62,7 @@ def _without_byte_order_mark(pdf: Any) -> None:
 
 
 def sheet_html(sheet: Sheet) -> str:
-    """The sheet as HTML, for the printer alone."""
+    """Return the sheet as HTML, for printing."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -109,14 +93,14 @@ def sheet_html(sheet: Sheet) -> str:
 
 
 def file_name(log: str) -> str:
-    """The file a sheet of this log is written to; a log's name is text, and no path."""
+    """Return the file name of a log's sheet; characters that a path would read are replaced."""
     return f"{_NO_FILE_NAME.sub('_', log).strip() or 'log'}.pdf"
 
 
 def field_name(sheet: Sheet, page: Page, row: int, entry: Entry, box: Box | None = None) -> str:
-    """The name of a form field: `r01 outcome good` is ticked, `r01 mass` written; row 0 is the page's head.
+    """Return the name of a form field: `r01 outcome good` for a box, `r01 mass` for text; row 0 is the head.
 
-    On a sheet of several pages it begins with the page, as in `p2 r01 mass`.
+    On a sheet of several pages the name starts with the page, as in `p2 r01 mass`.
     """
     parts = [f"p{page.number}"] if len(sheet.pages) > 1 else []
     if row:
@@ -128,7 +112,7 @@ def field_name(sheet: Sheet, page: Page, row: int, entry: Entry, box: Box | None
 
 
 def _spoken(row: int, entry: Entry, box: Box | None = None) -> str:
-    """What a field is for, in words."""
+    """Return the description of a field for screen readers."""
     about = entry.heading
     if box is not None:
         about += f": {', '.join(box.cells)}"
@@ -140,13 +124,13 @@ def _spoken(row: int, entry: Entry, box: Box | None = None) -> str:
 
 
 def _is_narrow(entry: Entry, page: Page) -> bool:
-    """Whether the longest word of a heading needs smaller letters to stay whole above its column."""
+    """Return whether the longest word of a heading needs smaller letters to fit its column."""
     width = len(entry.boxes) * page.tick_mm + (entry.write_mm if entry.written else 0)
     return max(len(word) for word in [*entry.heading.split(), ""]) * _HEADING_LETTER_MM + 2 > width
 
 
 def _breaking(text: str) -> "Markup":
-    """Escaped text that may break behind every so many letters, so that no heading outgrows its column."""
+    """Return escaped text with a break point every 11 letters, so that a heading fits its column."""
     from markupsafe import Markup
 
     return Markup("<wbr>").join(re.findall(r"\S{1,11}\s*", visible(text)))

@@ -1,4 +1,4 @@
-"""A table as it is printed: cells as text in the bench's units, numbers to the right, cut to a length."""
+"""A table as it is printed: cells as text in the bench's units, numbers right-aligned, rows limited."""
 
 import re
 from collections.abc import Callable, Sequence
@@ -8,14 +8,14 @@ from typing import NamedTuple
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Cell, Table, TableColumn
-from benchwater.render.cells import iso, plain
-from benchwater.render.text import LONG_WORD, PIECE, counted, shorten
+from benchwater.render.text import LONG_WORD, PIECE, iso, plain
 from benchwater.units import figures, heading_unit, show, show_bare
+from benchwater.words import counted, shorten
 
 DASH = "–"
 LONGEST_CELL = 240
 _SHORT_TABLE = 10
-_ALIKE = 100
+_SIMILAR = 100
 _DECIMALS = re.compile(r"[.](\d+)")
 
 _PAGE_POINTS, _HALF_POINTS = 470, 226
@@ -24,7 +24,7 @@ _HALF_ROWS = 16
 
 
 class _Setting(NamedTuple):
-    """A way to set a table: its name in the stylesheet, type size in points, space before a column in ems."""
+    """A density of a table: its name in the stylesheet, type size in points, space before a column in ems."""
 
     name: str
     points: float
@@ -43,9 +43,9 @@ _LAST_RESORT = "crammed"
 
 @dataclass(frozen=True, slots=True)
 class PrintedColumn:
-    """One column: its heading, the unit in it where there is one for all, and how it is set.
+    """One column: its heading, the unit where all cells share one, its cells, and its alignment.
 
-    The setting keeps every cell of an `unbroken` one in one line.
+    Every cell of an `unbroken` column stays on one line.
     """
 
     label: str
@@ -57,10 +57,10 @@ class PrintedColumn:
 
 @dataclass(frozen=True, slots=True)
 class PrintedTable:
-    """A table ready for the page; `more` says what was cut, `setting` how tightly it must be set.
+    """A table ready for the page; `more` says how many rows are left out, `setting` names its density.
 
-    On paper its first `paper_rows` are printed, and `paper_more` says where the others are. A `half` one is
-    short and narrow enough to stand beside another.
+    Paper has its first `paper_rows`, and `paper_more` says where the others are. A `half` table is short
+    and narrow enough to stand beside another.
     """
 
     title: str
@@ -76,12 +76,12 @@ class PrintedTable:
 
     @property
     def rows(self) -> tuple[tuple[str, ...], ...]:
-        """The cells row by row."""
+        """Return the cells row by row."""
         return tuple(zip(*(column.cells for column in self.columns), strict=True))
 
 
 def print_table(table: Table, bench: Bench) -> PrintedTable:
-    """The table as the bench prints it, without hidden columns and without rows beyond `print_rows`."""
+    """Return the table in the bench's units, without hidden columns and rows beyond `print_rows`."""
     rows = table.rows[: table.print_rows]
     places = [index for index, column in enumerate(table.columns) if not column.hidden]
     columns = tuple(_print_column(table, index, rows, bench) for index in places)
@@ -107,7 +107,7 @@ def print_table(table: Table, bench: Bench) -> PrintedTable:
 
 
 def show_number(value: float | None, unit: str | None, bench: Bench, digits: int | None = None) -> str:
-    """A number with its unit; a bare one has three figures, and an integer all of its own."""
+    """Return a number with its unit; one without unit has three significant digits, an integer all."""
     if unit is None:
         return _bare_number(value, digits)
     return bench.show(value, unit, digits)
@@ -118,7 +118,7 @@ def _more(left_out: int, kind: str) -> str:
 
 
 def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:
-    """How the table is set in half the width with no cell broken; None where it takes more."""
+    """Return the density at which the table fits half the width unbroken; None where none does."""
     letters = 0
     for column in columns:
         heading = max((len(word) for word in [*column.label.split(), column.unit]), default=0)
@@ -131,7 +131,7 @@ def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:
 
 
 def _setting(columns: Sequence[PrintedColumn]) -> str:
-    """The roomiest setting in which no word has to be broken on the narrower paper, by a fair estimate."""
+    """Return the widest density at which, by an estimate, no word breaks on the narrower paper."""
     for setting in _SETTINGS:
         letters = sum(_narrowest(column, setting.numbers_break) for column in columns)
         ems = letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
@@ -163,7 +163,7 @@ def _print_column(table: Table, index: int, rows: Sequence[tuple[Cell, ...]], be
 
 
 def _heading(label: str) -> str:
-    """A label with a capital, unless it begins with a symbol such as p."""
+    """Return a label with a capital, unless it begins with a symbol such as p."""
     first = label.partition(" ")[0]
     return label if len(first) < 2 else label[0].upper() + label[1:]
 
@@ -171,17 +171,17 @@ def _heading(label: str) -> str:
 def _column_cells(values: Sequence[Cell], column: TableColumn, bench: Bench) -> tuple[str, ...]:
     if column.unit == "1":
         return tuple(_cell(value, column, bench) for value in values)
-    return _evened(values, column, lambda even: tuple(_cell(value, even, bench) for value in values))
+    return _same_decimals(values, column, lambda even: tuple(_cell(value, even, bench) for value in values))
 
 
-def _evened(
+def _same_decimals(
     values: Sequence[Cell], column: TableColumn, draw: Callable[[TableColumn], tuple[str, ...]]
 ) -> tuple[str, ...]:
-    """Cells of one unit, with as many decimals throughout as any of them needs where sizes are alike."""
+    """Return cells of one unit, all with the same decimals where their sizes are within `_SIMILAR`."""
     cells = draw(column)
     sizes = [abs(value) for value in values if isinstance(value, int | float) and value]
     decimals = max((len(part[1]) for cell in cells if (part := _DECIMALS.search(cell))), default=0)
-    if column.digits is not None or not decimals or not sizes or max(sizes) > _ALIKE * min(sizes):
+    if column.digits is not None or not decimals or not sizes or max(sizes) > _SIMILAR * min(sizes):
         return cells
     return draw(replace(column, digits=decimals))
 
@@ -189,7 +189,7 @@ def _evened(
 def _mixed_cells(
     table: Table, column: TableColumn, rows: Sequence[tuple[Cell, ...]], values: Sequence[Cell], bench: Bench
 ) -> tuple[str, tuple[str, ...]]:
-    """Cells each in their own unit; where that is one and the same, it moves into the heading."""
+    """Return heading unit and cells, each cell in its own unit; a unit that all share is in the heading."""
     names = [each.name for each in table.columns]
     source = names.index(column.unit_from or "")
     printed_as = table.print_units or (None,) * len(rows)
@@ -206,7 +206,7 @@ def _mixed_cells(
 
     if print_unit is None:
         return "", draw(column)
-    cells = _evened(values, column, draw)
+    cells = _same_decimals(values, column, draw)
     suffix = f" {print_unit}"
     if all(cell.endswith(suffix) or cell == DASH for cell in cells):
         return print_unit, tuple(cell.removesuffix(suffix) for cell in cells)

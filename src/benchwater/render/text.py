@@ -1,34 +1,23 @@
-"""Text as a page may show it: what cannot be seen is made visible, what is too long is cut and says so."""
+"""Values, spans and sentences as the page and the JSON twin write them."""
 
+import math
 import re
-import unicodedata
+from datetime import date, datetime, time, timedelta
+from typing import cast
+
+from benchwater.plugin.season import Span
+from benchwater.plugin.section import Cell
+from benchwater.words import MONTHS, shorten
 
 PIECE = 10
 LONG_WORD = 22
 _PIECES = re.compile(rf"[^-_/.,]{{1,{PIECE}}}[-_/.,]?|[-_/.,]{{1,{PIECE}}}")
 _SENTENCE_END = re.compile(r"[.!?](?=\s+[A-Z0-9“])")
-_JOINERS = frozenset("\u200c\u200d\u00ad")
-_BREAKS = frozenset("\t\n\r\v\f\x85\u2028\u2029")
-_HIDDEN_CATEGORIES = frozenset(("Cc", "Cf", "Cs", "Cn"))
-
-
-def visible(text: str) -> str:
-    """The text with line breaks as spaces and every control, bidi or other unseen character spelled out.
-
-    An escape character becomes the four letters `\\x1b`, so that neither a terminal nor a reader is fooled.
-    """
-    if text.isprintable():
-        return text
-    return "".join(_seen(character) for character in text)
-
-
-def shorten(text: str, limit: int) -> str:
-    """At most `limit` characters, the last an ellipsis where something was cut."""
-    return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
+_MISSING = frozenset(("NaTType", "NAType"))
 
 
 def sentences(text: str, limit: int) -> str:
-    """As many whole sentences as fit; where not even the first does, it is cut behind a clause or a word."""
+    """Return as many whole sentences as fit; if not even the first does, cut it after a clause or a word."""
     if len(text) <= limit:
         return text
     ends = [match.end() for match in _SENTENCE_END.finditer(text) if match.end() <= limit]
@@ -41,9 +30,9 @@ def sentences(text: str, limit: int) -> str:
 
 
 def pieces(text: str) -> list[str]:
-    """The text cut where a line may break inside words too long for a table cell; joined, the same text.
+    """Split the text where a line may break in words too long for a table cell; joined, the same text.
 
-    A cut falls behind a hyphen, slash or the like where there is one, else after `PIECE` characters.
+    Breaks follow a hyphen, slash or the like, else `PIECE` characters.
     """
     parts = [""]
     for word in re.split("( )", text):
@@ -53,17 +42,54 @@ def pieces(text: str) -> list[str]:
     return parts
 
 
-def counted(number: int, one: str, many: str = "") -> str:
-    """`1 row`, `2 rows`."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
+def plain(value: object) -> Cell:
+    """Return a pandas or numpy value as str, int, float, bool or date; None if missing or not finite."""
+    if value is None or type(value).__name__ in _MISSING:
+        return None
+    if isinstance(value, bool | str):
+        return str(value) if isinstance(value, str) else value
+    if isinstance(value, datetime):
+        moment = value.replace(tzinfo=None)
+        return moment.date() if moment.time() == time() else _python_datetime(moment)
+    if isinstance(value, date | int):
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if hasattr(value, "item"):
+        return plain(cast("object", value.item()))
+    return str(value)
 
 
-def _seen(character: str) -> str:
-    if character in _BREAKS:
-        return " "
-    if character in _JOINERS or unicodedata.category(character) not in _HIDDEN_CATEGORIES:
-        return character
-    code = ord(character)
-    if code < 0x100:
-        return f"\\x{code:02x}"
-    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+def iso(day: date) -> str:
+    """Return a date as `2026-05-03`, with its time to the minute if it has one (to the second if needed)."""
+    if not isinstance(day, datetime):
+        return day.isoformat()
+    return day.isoformat(sep="T", timespec="auto" if day.second or day.microsecond else "minutes")
+
+
+def span_title(span: Span) -> str:
+    """Return `May 2026` for a month, `Season to date: 1 March to 31 May 2026` for a season."""
+    last = span.end - timedelta(days=1)
+    if span.name == "season":
+        return f"Season to date: {_first_to_last(span.start, last)}"
+    if (
+        span.start.day == 1
+        and span.end.day == 1
+        and (span.start.month, span.start.year) == (last.month, last.year)
+    ):
+        return f"{MONTHS[last.month - 1]} {last.year}"
+    return _first_to_last(span.start, last)
+
+
+def month_name(day: date) -> str:
+    """Return `May`."""
+    return MONTHS[day.month - 1]
+
+
+def _python_datetime(moment: datetime) -> datetime:
+    return datetime.combine(moment.date(), moment.time())
+
+
+def _first_to_last(first: date, last: date) -> str:
+    year = f" {first.year}" if first.year != last.year else ""
+    return f"{first.day} {MONTHS[first.month - 1]}{year} to {last.day} {MONTHS[last.month - 1]} {last.year}"

@@ -1,1 +1,1 @@
-"""Reports that write themselves: what is owed and why, catching up, and the system's own timers."""
+"""Schedule: which reports are owed and why, writing them, watching files, and the system's timers."""

@@ -12,22 +12,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchwater.render.lock import BeingWrittenError, only_writer
-from benchwater.render.write import write_report, write_whole
-from benchwater.schedule.inputs import take_inputs
-from benchwater.schedule.look import look_at
+from benchwater.render.write import write_report
 from benchwater.schedule.manifest import (
     NAME,
-    Look,
     Manifest,
     Period,
+    Scan,
     WrittenReport,
-    manifest_text,
     read_manifest,
+    write_manifest,
 )
-from benchwater.schedule.owed import State, rests_on, states
+from benchwater.schedule.owed import State, made_from, states
+from benchwater.schedule.scan import hash_inputs, scan_folder
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
+
+_PAUSE_S = 0.5
+_MOST_PAUSES = 1_200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +37,7 @@ class Done:
     """What became of one report that was owed.
 
     `files` are those written; `set_aside` counts the rows of the logs that could not be used; `problems` are
-    what the maker should know; `error` is there where nothing could be written; `traces` are for `--debug`.
+    for the maker; `error` is set if nothing could be written; `traces` are for `--debug`.
     """
 
     label: str
@@ -64,35 +66,31 @@ class Made:
     traces: tuple[str, ...] = ()
 
 
-_PAUSE_S = 0.5
-_MOST_PAUSES = 1_200
-
 Maker = Callable[["Workspace", Period, Path, Callable[[str], None]], Made]
 
 
 def make_one(workspace: "Workspace", period: Period, out: Path, progress: Callable[[str], None]) -> Made:
-    """Make the report of one period and write it. What breaks inside it is told, not raised."""
+    """Make the report of one period and write it. A section or plugin that fails is in the result."""
     from benchwater.pipeline import Request, make_report
 
     traces: list[str] = []
-    made = make_report(
+    report = make_report(
         workspace,
         Request(month=period.month, whole_season=period.whole_season),
         progress=progress,
         on_failure=lambda analysis, trace: traces.append(trace),
     )
-    written = write_report(made, out, workspace=workspace.folder, progress=progress)
-    broken = [section for section in made.sections if section.status == "failed"]
-    refused = made.plugin_problems
+    written = write_report(report, out, workspace=workspace.folder, progress=progress)
+    refused = report.plugin_problems
     problems = [f"Plugin {problem.name} ({problem.origin}) {problem.why}" for problem in refused]
-    problems += [f"{section.id} failed. {section.why}" for section in broken]
+    problems += [f"{each.id} failed. {each.why}" for each in report.sections if each.status == "failed"]
     if written.problem:
         problems.append(written.problem)
     return Made(
         files=written.files,
         printed=not written.problem,
-        set_aside=len(made.set_aside),
-        failed=made.failures,
+        set_aside=len(report.set_aside),
+        failed=report.failures,
         problems=tuple(problems),
         traces=tuple([problem.detail for problem in refused if problem.detail] + traces),
     )
@@ -107,33 +105,42 @@ def catch_up(
     progress: Callable[[str], None] = lambda step: None,
     make: Maker = make_one,
 ) -> Generator[Done, None, None]:
-    """Write what is owed, in order of the periods' ends, and remember each report as soon as it is written.
+    """Write what is owed, in order of the periods' ends, and record each report as soon as it is written.
 
-    BenchError where bench.toml cannot be used; BeingWrittenError where another run, which is waited for,
-    is not done after ten minutes. A report that cannot be written stays owed, and the others are still
-    written.
+    BenchError if bench.toml cannot be used. Another run is waited for; BeingWrittenError if it is not done
+    after ten minutes. A report that cannot be written stays owed, and the others are still written.
     """
     out.mkdir(parents=True, exist_ok=True)
-    with _alone(out, progress):
+    with _only_run(out, progress):
         manifest = read_manifest(out)
-        inputs = take_inputs(folder, workspace_plugins=workspace_plugins)
-        seen = look_at(
+        inputs = hash_inputs(folder, workspace_plugins=workspace_plugins)
+        scan, workspace = scan_folder(
             folder, manifest, inputs=inputs, workspace_plugins=workspace_plugins, progress=progress
         )
-        run = _Run(folder, out, manifest, seen.look, seen.workspace, workspace_plugins, progress, make)
-        waiting = any(not report.printed for report in manifest.reports.values())
-        can_print = waiting and _can_print()
-        for state in states(seen.look, manifest.reports, out, today, can_print=can_print):
+        run = _Run(
+            folder=folder,
+            out=out,
+            scan=scan,
+            saved=manifest,
+            reports=dict(manifest.reports),
+            workspace=workspace,
+            workspace_plugins=workspace_plugins,
+            progress=progress,
+            make=make,
+        )
+        unprinted = any(not report.printed for report in manifest.reports.values())
+        can_print = unprinted and _can_print()
+        for state in states(scan, manifest.reports, out, today, can_print=can_print):
             if state.period is not None and state.owed:
                 yield run.write(state.period, state.owed)
             elif state.period is not None and state.to_hand_on:
                 yield from run.hand_on_again(state)
-        run.remember()
+        run.save()
 
 
 @contextmanager
-def _alone(out: Path, progress: Callable[[str], None]) -> Iterator[None]:
-    """One run at a time for one folder of reports: the second waits, and then finds nothing left to do."""
+def _only_run(out: Path, progress: Callable[[str], None]) -> Iterator[None]:
+    """Hold the lock of the reports' folder; wait while another run holds it."""
     with ExitStack() as held:
         for left in reversed(range(_MOST_PAUSES)):
             try:
@@ -147,44 +154,36 @@ def _alone(out: Path, progress: Callable[[str], None]) -> Iterator[None]:
         yield
 
 
+@dataclass(kw_only=True)
 class _Run:
-    def __init__(
-        self,
-        folder: Path,
-        out: Path,
-        manifest: Manifest,
-        look: Look,
-        workspace: "Workspace | None",
-        workspace_plugins: bool,
-        progress: Callable[[str], None],
-        make: Maker,
-    ) -> None:
-        self._folder = folder
-        self._out = out
-        self._before = manifest
-        self._look = look
-        self._reports = dict(manifest.reports)
-        self._read = workspace
-        self._workspace_plugins = workspace_plugins
-        self._progress = progress
-        self._make = make
+    """One run of `catch_up`. `saved` is the manifest as it is on disk, `reports` what it is to hold."""
+
+    folder: Path
+    out: Path
+    scan: Scan
+    saved: Manifest
+    workspace: "Workspace | None"
+    workspace_plugins: bool
+    progress: Callable[[str], None]
+    make: Maker
+    reports: dict[str, WrittenReport]
 
     def write(self, period: Period, why: str) -> Done:
-        """Make one report, remember it, and tell the plugins that asked for it."""
+        """Make one report, record it, and hand it to the plugins."""
         try:
-            workspace = self._workspace()
-            made = self._make(
-                workspace, period, self._out, lambda step: self._progress(f"{period.label}: {step}")
+            workspace = self._read_workspace()
+            made = self.make(
+                workspace, period, self.out, lambda step: self.progress(f"{period.label}: {step}")
             )
-            self._reports[period.label] = WrittenReport(
-                rests_on=rests_on(period, self._look.inputs),
+            self.reports[period.label] = WrittenReport(
+                made_from=made_from(period, self.scan.inputs),
                 files=tuple(path.name for path in made.files),
                 printed=made.printed,
                 failed=made.failed,
                 handed_on=False,
             )
-            self.remember()
-            told = self._hand_on(period.label)
+            self.save()
+            refusals = self._hand_on(period.label)
         except Exception as error:
             return Done(label=period.label, why=why, error=error, traces=(traceback.format_exc(),))
         return Done(
@@ -192,61 +191,61 @@ class _Run:
             why=why,
             files=made.files,
             set_aside=made.set_aside,
-            problems=(*made.problems, *(text for text, _ in told)),
-            traces=(*made.traces, *(trace for _, trace in told)),
+            problems=(*made.problems, *(problem for problem, _ in refusals)),
+            traces=(*made.traces, *(trace for _, trace in refusals)),
         )
 
     def hand_on_again(self, state: State) -> Iterator[Done]:
-        """Tell the plugins again of a report that one of them could do nothing with last time."""
-        told = self._hand_on(state.label)
-        if told:
+        """Hand a report to the plugins again, as one of them refused it last time."""
+        refusals = self._hand_on(state.label)
+        if refusals:
             yield Done(
                 label=state.label,
                 why="not handed on yet",
-                problems=tuple(text for text, _ in told),
-                traces=tuple(trace for _, trace in told),
+                problems=tuple(problem for problem, _ in refusals),
+                traces=tuple(trace for _, trace in refusals),
             )
 
-    def remember(self) -> None:
-        """Write the manifest, unless it says so already."""
-        manifest = Manifest(look=self._look, reports=self._reports)
-        if manifest != self._before or not (self._out / NAME).exists():
-            write_whole(self._out / NAME, manifest_text(manifest).encode())
-            self._before = Manifest(look=self._look, reports=dict(self._reports))
+    def save(self) -> None:
+        """Write the manifest if it differs from the one on disk."""
+        manifest = Manifest(scan=self.scan, reports=dict(self.reports))
+        if manifest != self.saved or not (self.out / NAME).exists():
+            write_manifest(self.out, manifest)
+            self.saved = manifest
 
     def _hand_on(self, label: str) -> list[tuple[str, str]]:
+        """Hand a report to the plugins; return the problem and the trace of each that refused it."""
         from benchwater.plugin.hooks import ReportWritten
 
-        workspace, report = self._workspace(), self._reports[label]
+        workspace, report = self._read_workspace(), self.reports[label]
         problems = workspace.plugins.hand_on(
             ReportWritten(
                 label=label,
-                workspace=self._folder,
-                folder=self._out / label,
-                files=tuple(self._out / label / name for name in report.files),
+                workspace=self.folder,
+                folder=self.out / label,
+                files=tuple(self.out / label / name for name in report.files),
                 failed=bool(report.failed),
             ),
             workspace.bench.plugin_options,
         )
-        self._reports[label] = replace(report, handed_on=not problems)
-        self.remember()
+        self.reports[label] = replace(report, handed_on=not problems)
+        self.save()
         return [(f"Plugin {each.name} ({each.origin}) {each.why}", each.detail) for each in problems]
 
-    def _workspace(self) -> "Workspace":
-        if self._read is None:
+    def _read_workspace(self) -> "Workspace":
+        if self.workspace is None:
             from benchwater.pipeline import read_workspace
 
-            self._read = read_workspace(
-                self._folder,
-                workspace_plugins=self._workspace_plugins,
-                cache=True,
-                progress=self._progress,
+            self.workspace = read_workspace(
+                self.folder,
+                workspace_plugins=self.workspace_plugins,
+                progress=self.progress,
             )
-        return self._read
+        return self.workspace
 
 
 def _can_print() -> bool:
-    """Whether WeasyPrint finds its native libraries; it prints to standard output where it does not."""
+    """Return whether WeasyPrint finds its native libraries; its import prints to stdout if it does not."""
     try:
         with contextlib.redirect_stdout(io.StringIO()):
             import weasyprint  # noqa: F401

@@ -1,4 +1,4 @@
-"""What is remembered between runs: one small JSON beside the reports, which may be lost without harm."""
+"""What `due` remembers between runs: a small JSON file beside the reports, which may be lost without harm."""
 
 import json
 from collections.abc import Mapping
@@ -7,18 +7,53 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from benchwater.schedule.inputs import Inputs
+from benchwater.files import UNKNOWN_CONTENT, write_atomically
 
 NAME = ".benchwater-due.json"
-FORMAT = 2
+FORMAT = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """Content hashes by name: of each file that may be a log, of bench.toml, and of each plugin.
+
+    UNKNOWN_CONTENT stands for a file that could not be opened or changed while it was read. It equals no
+    other content, itself included, so that such a file is read again.
+    """
+
+    version: str
+    bench: str
+    logs: dict[str, str] = field(default_factory=dict)
+    plugins: dict[str, str] = field(default_factory=dict)
+
+    def same_as(self, other: "Inputs | None") -> bool:
+        """Return whether nothing changed between the two."""
+        contents = {self.bench, *self.logs.values(), *self.plugins.values()}
+        return self == other and UNKNOWN_CONTENT not in contents
+
+    def mark_changes(self, later: "Inputs") -> "Inputs":
+        """Return these inputs, with UNKNOWN_CONTENT for whatever is different in `later`."""
+
+        def unchanged(before: dict[str, str], after: dict[str, str]) -> dict[str, str]:
+            return {
+                name: content if after.get(name) == content else UNKNOWN_CONTENT
+                for name, content in before.items()
+            }
+
+        return Inputs(
+            version=self.version,
+            bench=self.bench if self.bench == later.bench else UNKNOWN_CONTENT,
+            logs=unchanged(self.logs, later.logs),
+            plugins=unchanged(self.plugins, later.plugins),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Period:
     """A month or a season that has rows.
 
-    It has ended once `ended_on` has come. Its report looks at rows before `rows_until`: `rows` is a
-    digest of them all, `files` one for each log file, to say which of them changed.
+    It has ended once `ended_on` has come. Its report covers rows before `rows_until`: `rows` is a digest of
+    them all, `files` holds one for each log file, to say which of them changed.
     """
 
     label: str
@@ -31,15 +66,15 @@ class Period:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
-    """The last look at a folder: its contents, and the periods that have rows."""
+class Scan:
+    """A folder as it was last read: its contents, and the periods that have rows."""
 
     inputs: Inputs
     periods: tuple[Period, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RestsOn:
+class MadeFrom:
     """All that one report was made from."""
 
     rows: str
@@ -51,9 +86,12 @@ class RestsOn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WrittenReport:
-    """A report in place: its files, what it rests on, what in it failed, and whether plugins were told."""
+    """A report in place: what it was made from, its files, what in it failed.
 
-    rests_on: RestsOn
+    `handed_on` is whether every plugin's `report_written` hook accepted it.
+    """
+
+    made_from: MadeFrom
     files: tuple[str, ...]
     printed: bool = True
     failed: tuple[str, ...] = ()
@@ -62,14 +100,14 @@ class WrittenReport:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Manifest:
-    """The last look, if there was one, and every report written, by label."""
+    """The last scan, if there was one, and every report written, by label."""
 
-    look: Look | None = None
+    scan: Scan | None = None
     reports: Mapping[str, WrittenReport] = field(default_factory=dict)
 
 
 def read_manifest(out: Path) -> Manifest:
-    """The manifest beside the reports; an empty one where it is missing, damaged or of another format."""
+    """Read the manifest beside the reports; an empty one if it is missing, damaged or of another format."""
     try:
         data = json.loads((out / NAME).read_text(encoding="utf-8"))
         return _manifest(data) if data["format"] == FORMAT else Manifest()
@@ -77,23 +115,28 @@ def read_manifest(out: Path) -> Manifest:
         return Manifest()
 
 
+def write_manifest(out: Path, manifest: Manifest) -> None:
+    """Write the manifest beside the reports."""
+    write_atomically(out / NAME, manifest_text(manifest).encode())
+
+
 def manifest_text(manifest: Manifest) -> str:
-    """The manifest as JSON text."""
+    """Return the manifest as JSON text."""
     data = {"format": FORMAT, **asdict(manifest)}
     return json.dumps(data, ensure_ascii=True, indent=1, sort_keys=True, default=date.isoformat) + "\n"
 
 
 def _manifest(data: Mapping[str, Any]) -> Manifest:
-    look = data["look"]
+    scan = data["scan"]
     return Manifest(
-        look=None if look is None else _look(look),
+        scan=None if scan is None else _scan(scan),
         reports={str(label): _report(each) for label, each in data["reports"].items()},
     )
 
 
-def _look(data: Mapping[str, Any]) -> Look:
+def _scan(data: Mapping[str, Any]) -> Scan:
     inputs = data["inputs"]
-    return Look(
+    return Scan(
         inputs=Inputs(
             version=str(inputs["version"]),
             bench=str(inputs["bench"]),
@@ -116,14 +159,14 @@ def _look(data: Mapping[str, Any]) -> Look:
 
 
 def _report(data: Mapping[str, Any]) -> WrittenReport:
-    rests = data["rests_on"]
+    made_from = data["made_from"]
     return WrittenReport(
-        rests_on=RestsOn(
-            rows=str(rests["rows"]),
-            files=_texts(rests["files"]),
-            bench=str(rests["bench"]),
-            plugins=_texts(rests["plugins"]),
-            version=str(rests["version"]),
+        made_from=MadeFrom(
+            rows=str(made_from["rows"]),
+            files=_texts(made_from["files"]),
+            bench=str(made_from["bench"]),
+            plugins=_texts(made_from["plugins"]),
+            version=str(made_from["version"]),
         ),
         files=tuple(str(name) for name in data["files"]),
         printed=bool(data["printed"]),

@@ -1,13 +1,12 @@
-"""Which reports are owed, and why. Pure: it is given what is there, and the day that counts as today."""
+"""Which reports are owed, and why. It reads no log and no clock; of reports it checks that they exist."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from benchwater.plugin_host.contents import NOT_KNOWN
-from benchwater.schedule.inputs import Inputs
-from benchwater.schedule.manifest import Look, Manifest, Period, RestsOn, WrittenReport
+from benchwater.files import UNKNOWN_CONTENT
+from benchwater.schedule.manifest import Inputs, MadeFrom, Manifest, Period, Scan, WrittenReport
 
 NO_REPORT = "no report yet"
 _MOST_REASONS = 3
@@ -15,7 +14,7 @@ _MOST_REASONS = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
-    """Where one period stands. `period` is None for months without rows, which `label` names."""
+    """Whether the report of one period is owed. `period` is None for months without rows."""
 
     label: str
     what: str
@@ -25,36 +24,36 @@ class State:
 
 
 def states(
-    look: Look,
+    scan: Scan,
     reports: Mapping[str, WrittenReport],
     out: Path,
     today: date,
     *,
     can_print: bool = False,
 ) -> tuple[State, ...]:
-    """The state of every period with rows, in order, and of the months without any between and since.
+    """Return the state of every period with rows, in order, and of the months without rows between and after.
 
-    A report whose PDF could not be printed is owed again once `can_print` says that it now can be.
+    A report whose PDF could not be printed is owed again once `can_print` is true.
     """
     found = [
-        _state(period, rests_on(period, look.inputs), reports.get(period.label), out, today, can_print)
-        for period in look.periods
+        _state(period, made_from(period, scan.inputs), reports.get(period.label), out, today, can_print)
+        for period in scan.periods
     ]
     return tuple(_with_gaps(found, today))
 
 
-def is_settled(manifest: Manifest, inputs: Inputs, out: Path, today: date) -> bool:
-    """Whether nothing changed since the last look and nothing is left to do, nor to be tried again."""
-    look = manifest.look
-    if look is None or not inputs.same_as(look.inputs):
+def nothing_to_do(manifest: Manifest, inputs: Inputs, out: Path, today: date) -> bool:
+    """Return whether nothing changed since the last scan, and no report is owed or waits to be handed on."""
+    scan = manifest.scan
+    if scan is None or not inputs.same_as(scan.inputs):
         return False
-    found = states(look, manifest.reports, out, today, can_print=True)
+    found = states(scan, manifest.reports, out, today, can_print=True)
     return not any(state.owed or state.to_hand_on for state in found)
 
 
-def rests_on(period: Period, inputs: Inputs) -> RestsOn:
-    """What the period's report would be made from now."""
-    return RestsOn(
+def made_from(period: Period, inputs: Inputs) -> MadeFrom:
+    """Return what the period's report would be made from now."""
+    return MadeFrom(
         rows=period.rows,
         files=period.files,
         bench=inputs.bench,
@@ -64,7 +63,7 @@ def rests_on(period: Period, inputs: Inputs) -> RestsOn:
 
 
 def _state(
-    period: Period, now: RestsOn, report: WrittenReport | None, out: Path, today: date, can_print: bool
+    period: Period, now: MadeFrom, report: WrittenReport | None, out: Path, today: date, can_print: bool
 ) -> State:
     if period.ended_on > today:
         return State(label=period.label, what="not ended", period=period)
@@ -83,7 +82,7 @@ def _state(
     return State(label=period.label, what=what, period=period, to_hand_on=not report.handed_on)
 
 
-def _why_owed(label: str, now: RestsOn, report: WrittenReport | None, out: Path) -> str:
+def _why_owed(label: str, now: MadeFrom, report: WrittenReport | None, out: Path) -> str:
     folder = out / label
     if report is None:
         known = folder.is_dir() and any(path.name.startswith("season-report.") for path in folder.iterdir())
@@ -91,20 +90,20 @@ def _why_owed(label: str, now: RestsOn, report: WrittenReport | None, out: Path)
     missing = [name for name in report.files if not (folder / name).is_file()]
     if missing:
         return NO_REPORT if len(missing) == len(report.files) else f"{missing[0]} is missing"
-    return _shortened(list(_changes(report.rests_on, now)))
+    return _shortened(list(_changes(report.made_from, now)))
 
 
-def _changes(before: RestsOn, now: RestsOn) -> Iterator[str]:
+def _changes(before: MadeFrom, now: MadeFrom) -> Iterator[str]:
     if before.version != now.version:
         yield f"benchwater {before.version} became {now.version}"
-    if before.bench != now.bench or now.bench == NOT_KNOWN:
+    if before.bench != now.bench or now.bench == UNKNOWN_CONTENT:
         yield "bench.toml changed"
     for name in sorted({*before.plugins, *now.plugins}):
         if name not in before.plugins:
             yield f"{name} is new"
         elif name not in now.plugins:
             yield f"{name} is gone"
-        elif before.plugins[name] != now.plugins[name] or now.plugins[name] == NOT_KNOWN:
+        elif before.plugins[name] != now.plugins[name] or now.plugins[name] == UNKNOWN_CONTENT:
             yield f"{name} changed"
     if before.rows != now.rows:
         changed = [
@@ -125,7 +124,7 @@ def _shortened(reasons: Sequence[str]) -> str:
 
 
 def _with_gaps(found: Sequence[State], today: date) -> Iterator[State]:
-    """Months without rows between those with rows, and since, up to the last one that has ended."""
+    """Yield the states, and one for each run of months without rows, up to the last month that has ended."""
     expected: date | None = None
     for state in found:
         period = state.period

@@ -1,23 +1,56 @@
-"""The months and seasons that have rows, from the tables of a reading."""
+"""The months and seasons that have rows, each with a digest of the rows that its report is made from.
 
-from collections.abc import Iterator, Mapping
-from datetime import date
-from typing import TYPE_CHECKING
+A digest covers what the rows say and their order, not their file or line: a file that is renamed, or
+grows at its top, changes no report. A row set aside counts for every period, unless its own date can be
+read and is later.
+"""
 
-from benchwater.gather.spans import month_spans, season_spans
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from benchwater.analyse.spans import month_after, month_spans, season_spans
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.logs import LogKind
+from benchwater.read.cells import read_date
+from benchwater.read.headers import recognise
+from benchwater.read.outcome import Reading, SetAside
+from benchwater.read.records import decode
+from benchwater.read.refusals import CellError, FileError
 from benchwater.schedule.manifest import Period
 
 if TYPE_CHECKING:
     import pandas as pd
 
+_FILE_DIGITS = 16
+_PLACE_COLUMNS = ("file", "line")
+_HASH_BYTES = 8
+
 
 def periods_with_rows(tables: "Mapping[str, pd.DataFrame]", bench: Bench) -> tuple[Period, ...]:
-    """Every month and season with a row in any log, in order of their ends; a month before its season."""
+    """Return every month and season with a row in any log, sorted by end; a month before its season."""
     midnights = {each for table in tables.values() for each in table["date"].dropna().dt.normalize().unique()}
     days = [midnight.date() for midnight in sorted(midnights)]
     found = [*_months(days, bench), *_seasons(days, bench)]
     return tuple(sorted(found, key=lambda period: (period.ended_on, period.whole_season, period.label)))
+
+
+def with_digests(
+    periods: Sequence[Period], folder: Path, reading: Reading, kinds: Sequence[LogKind], bench: Bench
+) -> tuple[Period, ...]:
+    """Return the periods with their digests, `rows` and `files`, filled in."""
+    logs = {name: _used(table) for name, table in sorted(reading.tables.items())}
+    logs["set aside"] = _set_aside(folder, reading.set_aside, kinds, bench)
+    at_end = _by_end(logs, {period.rows_until for period in periods})
+    return tuple(
+        replace(period, rows=at_end[period.rows_until][0], files=at_end[period.rows_until][1])
+        for period in periods
+    )
 
 
 def _months(days: list[date], bench: Bench) -> Iterator[Period]:
@@ -37,7 +70,7 @@ def _seasons(days: list[date], bench: Bench) -> Iterator[Period]:
     for (start, next_start), last_row in last_rows.items():
         month = last_row.replace(day=1)
         if month < start:
-            month = date(month.year + month.month // 12, month.month % 12 + 1, 1)
+            month = month_after(month)
         spans = season_spans(month, bench)
         yield Period(
             label=spans.label,
@@ -46,3 +79,101 @@ def _seasons(days: list[date], bench: Bench) -> Iterator[Period]:
             ended_on=next_start,
             rows_until=spans.season.end,
         )
+
+
+@dataclass(frozen=True, slots=True)
+class _Log:
+    """A log's rows sorted by time: of each its time, the position of its file in `files`, and its hash."""
+
+    times: np.ndarray
+    file: np.ndarray
+    files: Sequence[str]
+    hashes: np.ndarray
+
+    def rows_before(self, end: date) -> int:
+        """Return how many rows are earlier than the day."""
+        return int(np.searchsorted(self.times, np.datetime64(end, "us")))
+
+    def digest(self, rows: Any = slice(None)) -> str:
+        """Return the digest of the hashes of some rows, in their order."""
+        return hashlib.sha256(self.hashes[rows].astype("<u8").tobytes()).hexdigest()
+
+    def rows_of_files(self) -> dict[str, np.ndarray]:
+        """Return the positions of each file's rows, ascending."""
+        order = np.argsort(self.file, kind="stable")
+        bounds = np.searchsorted(self.file[order], np.arange(len(self.files) + 1))
+        return {name: order[bounds[at] : bounds[at + 1]] for at, name in enumerate(self.files)}
+
+
+def _by_end(logs: Mapping[str, _Log], ends: Iterable[date]) -> dict[date, tuple[str, dict[str, str]]]:
+    """Return for each end the digest of all earlier rows, and one for each file."""
+    rows_of_files = {name: log.rows_of_files() for name, log in logs.items()}
+    found: dict[date, tuple[str, dict[str, str]]] = {}
+    for end in sorted(ends):
+        whole = hashlib.sha256()
+        files: dict[str, Any] = {}
+        for name, log in logs.items():
+            before = log.rows_before(end)
+            whole.update(f"{name} {before} {log.digest(slice(before))}\n".encode())
+            for file, rows in rows_of_files[name].items():
+                earlier = rows[: np.searchsorted(rows, before)]
+                if len(earlier):
+                    part = f"{name} {log.digest(earlier)}\n"
+                    files.setdefault(file, hashlib.sha256()).update(part.encode())
+        found[end] = (
+            whole.hexdigest(),
+            {file: digest.hexdigest()[:_FILE_DIGITS] for file, digest in sorted(files.items())},
+        )
+    return found
+
+
+def _used(table: "pd.DataFrame") -> _Log:
+    """Hash each row: the sum of its cells' hashes modulo 2**64. A missing cell adds nothing."""
+    import pandas as pd
+
+    hashes = np.zeros(len(table), dtype=np.uint64)
+    for name in table.columns:
+        if name not in _PLACE_COLUMNS:
+            codes, values = pd.factorize(table[name])
+            # factorize codes a missing cell as -1, which selects the 0 at the end.
+            of_values = [_hash(f"{name}={value!r}") for value in values.tolist()]
+            hashes += np.array([*of_values, 0], np.uint64)[codes]
+    file, files = pd.factorize(table["file"])
+    return _Log(table["date"].to_numpy("datetime64[us]"), file, files.tolist(), hashes)
+
+
+def _hash(text: str) -> int:
+    digest = hashlib.blake2b(text.encode("utf-8", "surrogatepass"), digest_size=_HASH_BYTES)
+    return int.from_bytes(digest.digest(), "little")
+
+
+def _set_aside(folder: Path, entries: Sequence[SetAside], kinds: Sequence[LogKind], bench: Bench) -> _Log:
+    lines: dict[str, list[int]] = {}
+    for entry in entries:
+        lines.setdefault(entry.file, []).append(entry.line)
+    dates = {file: _dates(folder / file, lines[file], kinds, bench) for file in lines}
+    when = np.array([dates[entry.file].get(entry.line, datetime.min) for entry in entries], "datetime64[us]")
+    texts = ["\x1f".join((entry.log, entry.column, entry.value, entry.why)) for entry in entries]
+    hashes = np.array([_hash(text) for text in texts], np.uint64)
+    order = np.argsort(when, kind="stable")
+    number = {file: at for at, file in enumerate(lines)}
+    file = np.array([number[entry.file] for entry in entries], np.int64)
+    return _Log(when[order], file[order], list(lines), hashes[order])
+
+
+def _dates(path: Path, lines: Sequence[int], kinds: Sequence[LogKind], bench: Bench) -> dict[int, datetime]:
+    """Map the line of each of these records to its date, where it has one that can be read."""
+    try:
+        header = recognise(decode(path.read_bytes()).text, kinds)
+    except (OSError, FileError):
+        return {}
+    at = header.date_position
+    dates: dict[int, datetime] = {}
+    for record in header.records_on(lines):
+        if at is None or at >= len(record.cells) or record.open_quote:
+            continue
+        try:
+            dates[record.line] = read_date(record.cells[at].strip(), bench.date_order)
+        except CellError:
+            continue
+    return dates

@@ -1,4 +1,4 @@
-"""Wait for files to change and then be quiet. What is done then is another's business."""
+"""Wait until files in a workspace change and then stay unchanged for a while."""
 
 from collections.abc import Callable, Generator
 from pathlib import Path
@@ -8,15 +8,15 @@ _IGNORED_ENDINGS = (".pyc", ".part", ".tmp", ".log", ".lock")
 
 
 class Relevant:
-    """Which paths below the workspace can change a report: hidden files, reports and caches cannot."""
+    """Filter of the paths that can change a report: no hidden files, reports or caches."""
 
     def __init__(self, folder: Path, out: Path) -> None:
-        """`folder` is the workspace, `out` where its reports go."""
+        """Take the workspace and the folder where its reports go."""
         self._folder = folder.resolve()
         self._out = out.resolve()
 
     def __call__(self, path: Path) -> bool:
-        """Whether a change of this path is worth a look."""
+        """Return whether a change of this path can change a report."""
         if path.is_relative_to(self._out) or not path.is_relative_to(self._folder):
             return False
         parts = path.relative_to(self._folder).parts
@@ -25,7 +25,7 @@ class Relevant:
         return not any(part.startswith((".", "~")) or part == "__pycache__" for part in parts)
 
     def name(self, path: Path) -> str:
-        """The path as the maker knows it."""
+        """Return the path relative to the workspace."""
         return path.relative_to(self._folder).as_posix()
 
 
@@ -35,12 +35,12 @@ def quiet_changes(
     *,
     poll: bool = False,
     quiet_ms: int = QUIET_MS,
-    anew: Callable[[], bool] = lambda: False,
+    due_again: Callable[[], bool] = lambda: False,
 ) -> Generator[tuple[str, ...], None, None]:
-    """The names of what changed, once nothing has changed any more for `quiet_ms`.
+    """Yield the names of the files that changed, once nothing has changed for `quiet_ms`.
 
-    Also yields, with no names, once at the start, when it already notices changes, and when `anew` says
-    that it is time for another reason, such as a new day.
+    Yields no names once at the start, as soon as it notices changes, and whenever `due_again` returns true,
+    such as on a new day.
     """
     from watchfiles import watch
 
@@ -57,14 +57,14 @@ def quiet_changes(
     ):
         if changes:
             pending.update(relevant.name(Path(path)) for _, path in changes)
-        elif first or pending or anew():
-            names = _worth_naming(folder, pending)
+        elif first or pending or due_again():
+            names = _without_temporary(folder, pending)
             first = False
             pending.clear()
             yield names
 
 
-def _worth_naming(folder: Path, names: set[str]) -> tuple[str, ...]:
-    """All but what an editor made and took away again, unless there is nothing else: then it was a folder."""
-    fleeting = {name for name in names if not Path(name).suffix and not (folder / name).exists()}
-    return tuple(sorted(names - fleeting or names))
+def _without_temporary(folder: Path, names: set[str]) -> tuple[str, ...]:
+    """Leave out files that an editor made and removed, unless nothing else changed: then it was a folder."""
+    temporary = {name for name in names if not Path(name).suffix and not (folder / name).exists()}
+    return tuple(sorted(names - temporary or names))

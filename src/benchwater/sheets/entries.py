@@ -1,17 +1,18 @@
-"""The columns of a log as entries of its sheet: what is ticked, what is written, and in which unit."""
+"""The columns of a log as entries of its sheet: which boxes to tick, what to write, in which unit."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.logs import Column, LogKind
+from benchwater.plugin.logs import Column, LogKind, Value
 from benchwater.read.cells import documented_unit
-from benchwater.sheets.boxes import cavity_boxes, name_boxes, word_boxes
-from benchwater.sheets.sheet import Entry
+from benchwater.sheets.layout import LETTERS, lines, short_names, two_line_letters
+from benchwater.sheets.sheet import Box, Entry
+from benchwater.units import is_quantity
 
+MOST_WORDS = 9
 ONCE_A_PAGE = frozenset({"session", "trip", "water", "angler"})
 DATED_BY_ROW = frozenset({"inventory"})
 
-_QUANTITIES = frozenset({"temperature", "mass", "duration", "length", "volume"})
 _WRITE_MM: Mapping[str, float] = {
     "date": 25,
     "text": 30,
@@ -37,27 +38,27 @@ _LETTER_MM = 1.65
 
 
 def entries_of(kind: LogKind, bench: Bench) -> tuple[tuple[Entry, ...], tuple[Entry, ...]]:
-    """What is written once for the page, and what in every row; both in the order of the CSV."""
-    once = tuple(
+    """Return the entries written once a page and those of every row, both in the order of the CSV."""
+    head = tuple(
         _entry(column, number, kind, bench)
         for number, column in enumerate(kind.columns, 1)
-        if _is_once(column, kind)
+        if _is_in_head(column, kind)
     )
-    return once, tuple(_row_entries(kind, bench))
+    return head, tuple(_row_entries(kind, bench))
 
 
 def bare_unit(column: Column, kind: LogKind, bench: Bench) -> str:
-    """The unit a bare number of this column is read in, as it is printed."""
+    """Return the unit, as printed, in which a number without a unit is read."""
     if column.kind == "money":
         return bench.currency
-    if column.kind not in _QUANTITIES:
+    if not is_quantity(column.kind):
         return ""
     stated = bench.default_units.get(f"{kind.name}.{column.name}") or bench.default_units.get(column.name)
     unit = stated or documented_unit(column, bench) or ""
     return _PLAIN_UNITS.get(unit.casefold(), unit)
 
 
-def _is_once(column: Column, kind: LogKind) -> bool:
+def _is_in_head(column: Column, kind: LogKind) -> bool:
     if column.name == "date":
         return kind.name not in DATED_BY_ROW
     return column.kind == "name" and column.refers_to is None and column.name in ONCE_A_PAGE
@@ -69,11 +70,11 @@ def _row_entries(kind: LogKind, bench: Bench) -> Iterator[Entry]:
         if together:
             together = False
             continue
-        if _is_once(column, kind):
+        if _is_in_head(column, kind):
             continue
         following = kind.columns[place + 1] if place + 1 < len(kind.columns) else None
         if column.refers_to == "mold" and following is not None and following.refers_to == "cavity":
-            boxes = cavity_boxes(bench)
+            boxes = _cavity_boxes(bench)
             together = bool(boxes)
             if together:
                 yield Entry(
@@ -91,7 +92,7 @@ def _row_entries(kind: LogKind, bench: Bench) -> Iterator[Entry]:
 
 
 def _entry(column: Column, number: int, kind: LogKind, bench: Bench) -> Entry:
-    boxes = word_boxes(column) or name_boxes(column, kind, bench)
+    boxes = _word_boxes(column) or _name_boxes(column, kind, bench)
     refers = column.refers_to is not None
     others = refers or (column.kind == "yes_no" and "*" in column.words)
     return Entry(
@@ -129,3 +130,60 @@ def _note(column: Column, kind: LogKind, bench: Bench) -> str:
     unit = bare_unit(column, kind, bench)
     empty = f"empty: {column.default}" if column.default is not None else ""
     return ", ".join(part for part in (unit, empty) if part)
+
+
+def _word_boxes(column: Column) -> tuple[Box, ...]:
+    """Return a box for each word, none where there are more than `MOST_WORDS`."""
+    words: Sequence[str] = ()
+    if column.kind == "yes_no":
+        words = ("yes", "no")
+    elif column.kind == "word" and len(column.words) <= MOST_WORDS:
+        words = column.words
+    return _boxes(words)
+
+
+def _cavity_boxes(bench: Bench) -> tuple[Box, ...]:
+    """Return a box for each cavity of each mold: one tick fills both columns."""
+    molds = short_names(tuple(bench.molds), LETTERS)
+    return tuple(
+        Box(lines=(molds[name], shown), cells=(name, cavity), bold=True)
+        for name, mold in bench.molds.items()
+        for cavity, shown in short_names(tuple(mold.cavities), LETTERS).items()
+    )
+
+
+def _name_boxes(column: Column, kind: LogKind, bench: Bench) -> tuple[Box, ...]:
+    """Return a box for each name of the bench that this column may hold."""
+    if column.refers_to == "item":
+        names = _accepted(bench.items, column, kind, bench)
+        if any(each.kind == "amount" for each in kind.columns):
+            return tuple(
+                Box(lines=(shown, bench.items[name].print_unit), cells=(name,), bold=True)
+                for name, shown in short_names(names, LETTERS).items()
+            )
+        return _boxes(names)
+    if column.refers_to == "cavity":
+        return _boxes(dict.fromkeys(name for mold in bench.molds.values() for name in mold.cavities))
+    return _boxes({"mold": bench.molds, "build": bench.builds}.get(column.refers_to or "", ()))
+
+
+def _boxes(names: Iterable[str]) -> tuple[Box, ...]:
+    short = short_names(tuple(names), two_line_letters())
+    return tuple(Box(lines=lines(shown), cells=(name,)) for name, shown in short.items())
+
+
+def _accepted(names: Iterable[str], column: Column, kind: LogKind, bench: Bench) -> list[str]:
+    """Return the names that the log's check passes in an otherwise empty row; all if it passes none."""
+    known = list(names)
+    return [name for name in known if not _refused(name, column, kind, bench)] or known
+
+
+def _refused(name: str, column: Column, kind: LogKind, bench: Bench) -> bool:
+    if kind.check is None:
+        return False
+    row: dict[str, Value] = dict.fromkeys(kind.frame_columns)
+    row[column.frame_name] = name
+    try:
+        return any(problem.column == column.name for problem in kind.check(row, bench))
+    except Exception:
+        return False

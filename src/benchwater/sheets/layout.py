@@ -1,11 +1,11 @@
-"""How a sheet fits its paper: what has a box, on how many pages, how wide each column, how many rows."""
+"""Fit a sheet to its paper: boxes or writing room, pages, widths of columns, number and height of rows."""
 
 import math
-from collections.abc import Iterable, Sequence
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from benchwater.sheets.labels import cut, letters
 from benchwater.sheets.sheet import Box, Entry, Page
 
 PAPER_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
@@ -23,6 +23,10 @@ _WIDEST_NOTE_MM = 62.0
 _LETTER_MM = 1.4
 _LEAST_LABEL_MM, _MOST_LABEL_MM = 17.0, 48.0
 _LEGEND_LINE_MM, _LEGEND_LETTER_MM = 2.95, 1.2
+LETTERS = 22
+_BREAKS = " -_/"
+_NEAR_THE_MIDDLE = 4
+_WIDTHS = {"W": 2.2, "F": 2.2}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +39,7 @@ class Fitted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heights:
-    """Rows to a page and heights in mm."""
+    """Rows a page, and heights in mm."""
 
     rows: int
     row_mm: float
@@ -44,10 +48,10 @@ class Heights:
 
 
 def fit(entries: Sequence[Entry], paper: Literal["letter", "a4"]) -> Fitted:
-    """Entries on as few pages as they can be ticked on: roomy if it goes, else tight, else on several pages.
+    """Return the entries on as few pages as possible: at full width if they fit, else narrowed, else split.
 
-    Boxes of what need not be filled in give way first. Names that are too many for a page are dealt over
-    several, each complete in itself; beyond `MOST_PAGES`, the rest is written out.
+    Optional columns lose their boxes first. Names too many for one page are split over several pages, each
+    complete in itself; names beyond `MOST_PAGES` get no box and are written out.
     """
     room = paper_width(paper) - NUMBER_MM
     tight = [_narrowed(entry, _TIGHT, _LEAST_WRITE_MM) for entry in entries]
@@ -66,22 +70,22 @@ def fit(entries: Sequence[Entry], paper: Literal["letter", "a4"]) -> Fitted:
         for tried in (spare, alone):
             boxes = int((room - _width(tried) + len(main.boxes) * TICK_MM) / TICK_MM)
             if boxes >= _FEWEST_BOXES:
-                return _dealt(tried, main, boxes, room)
+                return _split_boxes(tried, main, boxes, room)
     return Fitted(
-        pages=tuple(_side_by_side([_unboxed(each) if each.refers else each for each in tight], room))
+        pages=tuple(_split_columns([_unboxed(each) if each.refers else each for each in tight], room))
     )
 
 
 def heights(
     pages: Iterable[Page], legend: Iterable[tuple[str, str]], paper: Literal["letter", "a4"]
 ) -> Heights:
-    """As many rows as a hand can write on: none lower than `LEAST_ROW_MM`."""
+    """Return as many rows as fit a page at `LEAST_ROW_MM` or more, and the heights of the other parts."""
     lines = [
         letters(line) for page in pages for entry in page.entries for box in entry.boxes for line in box.lines
     ]
     label_mm = max(_LEAST_LABEL_MM, min(max(lines, default=0.0) * _LETTER_MM + 2.5, _MOST_LABEL_MM))
-    told = sum(len(name) + len(meaning) + 5 for name, meaning in legend)
-    legend_mm = math.ceil(told * _LEGEND_LETTER_MM / paper_width(paper) + 0.4) * _LEGEND_LINE_MM
+    letters_in_legend = sum(len(name) + len(meaning) + 5 for name, meaning in legend)
+    legend_mm = math.ceil(letters_in_legend * _LEGEND_LETTER_MM / paper_width(paper) + 0.4) * _LEGEND_LINE_MM
     fixed = TOP_MM + BOTTOM_MM + HEAD_MM + STRIP_MM + HEADING_MM + label_mm + legend_mm + GAPS_MM + FOOT_MM
     area = PAPER_MM[paper][1] - fixed
     rows = max(1, int(area / LEAST_ROW_MM))
@@ -89,7 +93,7 @@ def heights(
 
 
 def paper_width(paper: Literal["letter", "a4"]) -> float:
-    """Between the margins of a sheet, which lies on its long side."""
+    """Return the width in mm between the margins of landscape paper."""
     return PAPER_MM[paper][0] - 2 * SIDE_MM
 
 
@@ -118,7 +122,7 @@ def _unboxed(entry: Entry) -> Entry:
 
 
 def _page(number: int, entries: Sequence[Entry], room: float, part: str = "") -> Page:
-    """The page with what room is left over given to boxes, then to free text, then to all that is written."""
+    """Return the page; spare width goes to boxes first, then to free text, then to every writing field."""
     ticks = sum(len(entry.boxes) for entry in entries)
     spare = max(0.0, room - _width(entries))
     tick_mm = min(WIDEST_TICK_MM, TICK_MM + spare / 2 / ticks) if ticks else TICK_MM
@@ -139,8 +143,8 @@ def _page(number: int, entries: Sequence[Entry], room: float, part: str = "") ->
     return Page(number=number, entries=grown, tick_mm=tick_mm, part=part)
 
 
-def _dealt(entries: Sequence[Entry], main: Entry, most: int, room: float) -> Fitted:
-    lots = _lots(main.boxes, most)
+def _split_boxes(entries: Sequence[Entry], main: Entry, most: int, room: float) -> Fitted:
+    lots = _group_boxes(main.boxes, most)
     pages = []
     for number, lot in enumerate(lots[:MOST_PAGES], 1):
         first, last = cut(lot[0].lines[0], 18), cut(lot[-1].lines[0], 18)
@@ -156,8 +160,8 @@ def _dealt(entries: Sequence[Entry], main: Entry, most: int, room: float) -> Fit
     return Fitted(pages=tuple(pages), boxless=sum(len(lot) for lot in lots[MOST_PAGES:]))
 
 
-def _lots(boxes: Sequence[Box], most: int) -> list[list[Box]]:
-    """Boxes page by page; those of one mold stay together where a page can hold them."""
+def _group_boxes(boxes: Sequence[Box], most: int) -> list[list[Box]]:
+    """Split boxes by page; the boxes of one mold stay together where a page can hold them."""
     groups: list[list[Box]] = []
     for box in boxes:
         same = len(box.cells) > 1 and groups and groups[-1][0].cells[0] == box.cells[0]
@@ -174,8 +178,8 @@ def _lots(boxes: Sequence[Box], most: int) -> list[list[Box]]:
     return lots
 
 
-def _side_by_side(entries: Sequence[Entry], room: float) -> Iterable[Page]:
-    """Columns too many for one page go on to the next, row by row under the same numbers."""
+def _split_columns(entries: Sequence[Entry], room: float) -> Iterable[Page]:
+    """Yield pages that share the columns: the same rows go on from page to page."""
     lots: list[list[Entry]] = [[]]
     for entry in entries:
         fitting = entry if _entry_width(entry) <= room else _unboxed(entry)
@@ -187,3 +191,58 @@ def _side_by_side(entries: Sequence[Entry], room: float) -> Iterable[Page]:
         if len(lots) > 1:
             part = f"columns {lot[0].numbers[0]} to {lot[-1].numbers[-1]} of the same rows"
         yield _page(number, lot, room, part)
+
+
+def short_names(names: Sequence[str], most: int) -> Mapping[str, str]:
+    """Return each name in at most `most` letters: cut in one way that keeps all distinct, else numbered."""
+    ways: tuple[Callable[[str, int], str], ...] = (cut, _start, _end)
+    for way in ways:
+        short = {name: way(name, most) for name in names}
+        if len(set(short.values())) == len(short):
+            return short
+    return {
+        name: name if len(name) <= most else cut(f"{number}: {name}", most)
+        for number, name in enumerate(dict.fromkeys(names), 1)
+    }
+
+
+def lines(name: str) -> tuple[str, ...]:
+    """Return a short name as one line, or as two, broken between words if possible."""
+    if len(name) <= LETTERS:
+        return (name,)
+    middle = len(name) // 2
+    near = [
+        place + 1
+        for place, letter in enumerate(name)
+        if letter in _BREAKS and abs(place + 1 - middle) <= _NEAR_THE_MIDDLE
+    ]
+    place = min(near, key=lambda each: abs(each - middle), default=middle)
+    return name[:place].rstrip(), name[place:].lstrip()
+
+
+def two_line_letters() -> int:
+    """Return the most letters of a name that `lines` fits on two lines."""
+    return 2 * (LETTERS - _NEAR_THE_MIDDLE)
+
+
+def letters(text: str) -> float:
+    """Return the width of a text in average letters: capitals are wider, ideographs twice as wide."""
+    return sum(
+        _WIDTHS.get(unicodedata.east_asian_width(each), 1.3 if each.isupper() else 1.0) for each in text
+    )
+
+
+def cut(text: str, most: int) -> str:
+    """Return at most `most` letters, with an ellipsis for the middle."""
+    if len(text) <= most:
+        return text
+    end = (most - 1) // 2
+    return f"{text[: most - 1 - end]}…{text[len(text) - end :]}"
+
+
+def _start(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+
+
+def _end(text: str, most: int) -> str:
+    return text if len(text) <= most else f"…{text[len(text) - most + 1 :].lstrip()}"

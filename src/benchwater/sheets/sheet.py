@@ -1,4 +1,4 @@
-"""What is on a sheet, as plain data: pages of entries in the order of the CSV, lengths in mm."""
+"""A sheet as plain data: pages of entries in the order of the CSV, lengths in mm."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -6,9 +6,9 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Box:
-    """A box to tick in place of writing: what stands over it, and the cell of each column it stands for.
+    """A box to tick instead of writing: the lines above it, and the cell it fills in each column.
 
-    `bold` says that the last line is told apart: the cavity of a mold, the unit of an item.
+    `bold` sets the last line in bold: the cavity of a mold, the unit of an item.
     """
 
     lines: tuple[str, ...]
@@ -18,11 +18,11 @@ class Box:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """A column of the CSV as it stands on the sheet, or a mold and the cavity behind it as one.
+    """A column of the CSV on the sheet, or mold and cavity as one.
 
-    `numbers` are the places of its columns in the CSV, from 1. `boxes` are to tick; `written` says that
-    there is a place to write (besides boxes: what no box is for). `note` stands below the heading: the
-    unit of a bare number, or what an empty cell means.
+    `numbers` are the positions of its columns in the CSV, from 1. `written` adds a place to write, beside
+    boxes for what has none. `note` is below the heading: the unit of a number without one, or what an
+    empty cell means.
     """
 
     columns: tuple[str, ...]
@@ -39,13 +39,13 @@ class Entry:
 
     @property
     def heading(self) -> str:
-        """The names of its columns, underscores as spaces, as a heading of the CSV may have them too."""
+        """Return the names of its columns, with spaces for underscores, which the CSV accepts too."""
         return ", ".join(name.replace("_", " ") for name in self.columns)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """One page: complete in itself. `part` says which part of the bench or of the columns it is for."""
+    """One page; `part` says which names or columns it covers where there are several."""
 
     number: int
     entries: tuple[Entry, ...]
@@ -55,7 +55,7 @@ class Page:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """A reminder on every sheet; `here` where it is about what this sheet is used for."""
+    """A reminder on every sheet; `here` marks those of the place where this sheet is used."""
 
     about: str
     what: str
@@ -66,17 +66,15 @@ class Caution:
 class Sheet:
     """The blank sheet of one log.
 
-    `once` are the entries written once for the page. `boxless` counts the names of the bench that
-    have no box on any page, as there are too many: they are written out.
+    `head_entries` are written once a page. `boxless` counts the names of the bench too many for a box: a
+    maker writes these.
     """
 
-    log: str
     title: str
     bench: str
     paper: Literal["letter", "a4"]
-    once: tuple[Entry, ...]
+    head_entries: tuple[Entry, ...]
     pages: tuple[Page, ...]
-    columns: tuple[str, ...]
     legend: tuple[tuple[str, str], ...]
     cautions: tuple[Caution, ...]
     rows: int

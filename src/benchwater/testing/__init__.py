@@ -1,4 +1,4 @@
-"""For whoever writes a plugin: a season from a few lines of bench.toml and CSV, and checks on a section.
+"""The test kit for plugin authors: a season from a few lines of bench.toml and CSV, and checks on a section.
 
 `benchwater.testing.pytest_plugin` offers the fixture `run_report`, which makes a whole report.
 """

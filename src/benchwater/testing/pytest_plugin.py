@@ -1,4 +1,4 @@
-"""The fixture `run_report`: a whole report from a few texts, as the command line makes it.
+"""The fixture `run_report`: makes a whole report from a few texts, as the command line does.
 
 A test module, or the topmost conftest.py, asks for it with
 
@@ -18,10 +18,10 @@ import pytest
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportRun:
-    """What `benchwater report` did: its exit status, what it printed, and the report's JSON twin.
+    """The outcome of `benchwater report`: exit status, output, and the report's JSON twin.
 
-    `status` is 0 for a report in which nothing failed, 1 where something did or the PDF could not be printed,
-    2 where there is none; `twin` is empty then. `out` and `err` are what was printed, and `folder` is the
+    `status` is 0 if nothing failed, 1 if something did or the PDF could not be printed, 2 if there is no
+    report; `twin` is empty then. `out` and `err` are what was printed, and `folder` is the
     workspace it ran in.
     """
 
@@ -32,7 +32,7 @@ class ReportRun:
     folder: Path
 
     def section(self, id: str) -> Mapping[str, Any]:
-        """The section of that analysis in the JSON twin."""
+        """Return the section of that analysis in the JSON twin."""
         ids = [section["id"] for section in self.twin.get("sections", ())]
         assert id in ids, f"no section {id!r} among {ids}\n{self.out}{self.err}"
         return next(section for section in self.twin["sections"] if section["id"] == id)
@@ -47,7 +47,7 @@ class RunReport(Protocol):
 
 @pytest.fixture
 def run_report(tmp_path_factory: pytest.TempPathFactory) -> RunReport:
-    """A function that writes files into a new folder and runs `benchwater report` there.
+    """Return a function that writes files into a new folder and runs `benchwater report` there.
 
     It takes the files by their path (`{"bench.toml": text, "logs/a.csv": text, "plugins/x.py": Path(...)}`;
     a Path is a file to copy) and further arguments of the command, such as `"--month", "2026-05"`.

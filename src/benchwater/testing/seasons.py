@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import ModuleType
 
-from benchwater.gather.season import gather
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Section
@@ -16,7 +15,7 @@ from benchwater.plugin_host.places import import_plugin
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MadeSeason:
-    """A season read from texts, with the spans that a report would look at, and the analyses by id."""
+    """A season read from texts, the spans that a report would cover, and the analyses by id."""
 
     season: Season
     period: Span
@@ -24,7 +23,7 @@ class MadeSeason:
     analyses: Mapping[str, Analysis] = field(default_factory=dict)
 
     def section(self, analysis: str, span: Span | None = None) -> Section:
-        """What an analysis says about a span (left out: the period). Whatever it raises comes through."""
+        """Return the section of an analysis for a span (default: the period); what it raises is raised."""
         return self.analyses[analysis].analyse(self.season, span or self.period)
 
 
@@ -33,9 +32,9 @@ def make_season(
 ) -> MadeSeason:
     """Read `bench` (a bench.toml) and `logs` (file name to CSV text) as the program would.
 
-    `month` is the report's month, left out for the latest with rows. `plugins` are the plugins under test,
-    files or folders: their logs are read, and their options are those of `bench`. AssertionError where a row
-    is set aside, a file is not read or one of `plugins` is refused: a test's own data must be clean.
+    `month` is the report's month (default: the latest with rows). `plugins` are files or folders of the
+    plugins under test: their logs are read, and their options come from `bench`. AssertionError if a row is
+    set aside, a file is not read or one of `plugins` is refused: a test's own data must be clean.
     """
     with tempfile.TemporaryDirectory() as folder:
         for name, text in {"bench.toml": bench, **logs}.items():
@@ -44,8 +43,8 @@ def make_season(
             path.write_text(text, encoding="utf-8")
         workspace = read_workspace(Path(folder), workspace_plugins=False, plugin_files=plugins)
     refused = [problem for problem in workspace.plugins.problems if problem.origin == "workspace"]
-    spoilt = [*refused, *workspace.reading.set_aside, *workspace.reading.not_read]
-    assert not spoilt, spoilt
+    faults = [*refused, *workspace.reading.set_aside, *workspace.reading.not_read]
+    assert not faults, faults
     spans = choose_spans(workspace, Request(month=month))
     season = gather(workspace.reading, workspace.bench, spans)
     analyses = {analysis.id: analysis for analysis, _ in workspace.plugins.analyses}
@@ -53,5 +52,5 @@ def make_season(
 
 
 def plugin_file(path: Path) -> ModuleType:
-    """The module of a plugin's file, or of its folder, imported afresh as the host would."""
+    """Import a plugin's file or folder afresh, as the host does, and return the module."""
     return import_plugin(path, f"benchwater_plugin_under_test_{path.stem}")

@@ -1,4 +1,4 @@
-"""Looking into a section, and holding one to what the contract promises."""
+"""Look up parts of a section, and check that it keeps the contract."""
 
 import math
 import re
@@ -15,7 +15,7 @@ _SOURCE = re.compile(r"\b(1[5-9]|20)[0-9]{2}\b|\bno (published )?source\b|\bas w
 
 
 def finding(section: Section, id: str, group: str | None = None) -> Finding:
-    """The one finding of that id (and group, where given)."""
+    """Return the one finding of that id (and group, if given)."""
     found = [entry for entry in section.findings if entry.id == id and group in {None, entry.group}]
     assert len(found) == 1, (
         f"{len(found)} findings {id!r} for group {group!r} in {[f.id for f in section.findings]}"
@@ -24,19 +24,19 @@ def finding(section: Section, id: str, group: str | None = None) -> Finding:
 
 
 def table(section: Section, id: str) -> Table:
-    """The table of that id."""
+    """Return the table of that id."""
     return next(entry for entry in section.tables if entry.id == id)
 
 
 def records(section: Section, id: str) -> list[dict[str, object]]:
-    """The rows of a table as dictionaries by column name."""
+    """Return the rows of a table as dictionaries by column name."""
     found = table(section, id)
     names = [column.name for column in found.columns]
     return [dict(zip(names, row, strict=True)) for row in found.rows]
 
 
 def check_section(section: Section) -> None:
-    """Hold a section to the contract; AssertionError lists everything that is wrong.
+    """Check that a section keeps the contract; AssertionError lists every fault.
 
     No advice unless it is `ok`; numbers finite (missing ones None), within their intervals, in canonical
     units; whole sentences; tables rectangular, of plain cells, under columns of different names; a figure's

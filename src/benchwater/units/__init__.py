@@ -2,20 +2,24 @@
 
 from benchwater.units.display import figures, heading_unit, show, show_bare
 from benchwater.units.quantities import (
-    CANONICAL,
+    QUANTITIES,
     Dimension,
+    Quantity,
     QuantityError,
+    is_quantity,
     read_number,
     read_quantity,
     unit_spellings,
 )
 
 __all__ = [
-    "CANONICAL",
+    "QUANTITIES",
     "Dimension",
+    "Quantity",
     "QuantityError",
     "figures",
     "heading_unit",
+    "is_quantity",
     "read_number",
     "read_quantity",
     "show",

@@ -1,6 +1,6 @@
-"""What pint answers for every unit that is read or printed, so that a run need not ask it.
+"""pint's conversions of every unit that is read or printed, so that a run need not import pint.
 
-Written by `tests/units/write_conversions.py`, and held against pint by the tests.
+Written by `tests/units/write_conversions.py`, and checked against pint by the tests.
 """
 
 CONVERSIONS: dict[tuple[str, str], tuple[float, float]] = {

@@ -1,10 +1,10 @@
-"""From canonical values to what is printed: the bench's units, its currency, a fair number of figures."""
+"""Formats canonical values in the bench's units and currency, with a sensible number of figures."""
 
 import math
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
-from benchwater.units.quantities import Dimension, canonical_unit_name
+from benchwater.units.quantities import QUANTITIES, Quantity, canonical_unit_name
 from benchwater.units.registry import conversion
 
 System = Literal["us", "metric"]
@@ -39,15 +39,7 @@ _LARGER: Mapping[tuple[str, System], tuple[float, _Printed]] = {
     ("g", "metric"): (1000.0, _Printed("kilogram", "kg", None)),
     ("mL", "metric"): (1000.0, _Printed("liter", "L", None)),
 }
-CANONICAL_NAMES: Mapping[str, str] = {
-    "degC": "degC",
-    "g": "gram",
-    "h": "hour",
-    "mL": "milliliter",
-    "mm": "millimeter",
-}
-"""What the registry calls the canonical units."""
-_DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "h": "duration", "mm": "length"}
+_BY_CANONICAL: Mapping[str, Quantity] = {units.canonical: kind for kind, units in QUANTITIES.items()}
 
 
 def minor_digits(currency: str) -> int:
@@ -156,8 +148,8 @@ def _share(value: float, digits: int | None) -> str:
 
 
 def _printed(value: float, unit: str, system: System, print_unit: str | None) -> _Printed | None:
-    if print_unit is not None and unit in _DIMENSIONS:
-        return _Printed(canonical_unit_name(print_unit, _DIMENSIONS[unit]), print_unit, None)
+    if print_unit is not None and unit in _BY_CANONICAL:
+        return _Printed(canonical_unit_name(print_unit, _BY_CANONICAL[unit]), print_unit, None)
     larger = _LARGER.get((unit, system))
     if larger is not None and abs(value) >= larger[0]:
         return larger[1]
@@ -168,6 +160,6 @@ def _number(value: float, unit: str, printed: _Printed, digits: int | None) -> s
     if unit == "delta_degC":
         converted = value * (1.8 if printed.unit == "delta_degF" else 1.0)
     else:
-        scale, offset = conversion(CANONICAL_NAMES[unit], printed.unit)
+        scale, offset = conversion(QUANTITIES[_BY_CANONICAL[unit]].pint_name, printed.unit)
         converted = scale * value + offset
     return figures(converted, printed.digits if digits is None else digits)

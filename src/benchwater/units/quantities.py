@@ -9,17 +9,31 @@ import math
 import re
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, NamedTuple, TypeGuard
 
-Dimension = Literal["temperature", "mass", "duration", "length", "volume", "pieces"]
+Quantity = Literal["temperature", "mass", "duration", "length", "volume"]
+Dimension = Quantity | Literal["pieces"]
 
-CANONICAL: Mapping[Dimension, str] = {
-    "temperature": "degC",
-    "mass": "g",
-    "duration": "h",
-    "length": "mm",
-    "volume": "mL",
-    "pieces": "pieces",
+
+class QuantityUnits(NamedTuple):
+    """The units of a quantity: the canonical one, its name in pint, and the suffix of columns in it.
+
+    `us` and `metric` are the units of bare numbers on benches of that system where nothing names one.
+    """
+
+    canonical: str
+    pint_name: str
+    suffix: str
+    us: str
+    metric: str
+
+
+QUANTITIES: Mapping[Quantity, QuantityUnits] = {
+    "temperature": QuantityUnits("degC", "degC", "_c", us="degF", metric="degC"),
+    "mass": QuantityUnits("g", "gram", "_g", us="g", metric="g"),
+    "duration": QuantityUnits("h", "hour", "_h", us="h", metric="h"),
+    "length": QuantityUnits("mm", "millimeter", "_mm", us="in", metric="mm"),
+    "volume": QuantityUnits("mL", "milliliter", "_ml", us="fl oz", metric="mL"),
 }
 
 UNITS: Mapping[Dimension, Mapping[str, tuple[str, ...]]] = {
@@ -113,12 +127,17 @@ def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
     known = _BY_SPELLING[dimension]
     if key in known:
         return known[key]
-    told = f"is in `{spelling.strip()}`, "
+    found = f"is in `{spelling.strip()}`, "
     if dimension == "pieces":
-        raise QuantityError(f"{told}and pieces are counted (accepted: {_EXAMPLES[dimension]})")
+        raise QuantityError(f"{found}and pieces are counted (accepted: {_EXAMPLES[dimension]})")
     accepted = ", ".join(spellings[0] for spellings in UNITS[dimension].values())
     accepted = accepted.upper() if dimension == "temperature" else accepted
-    raise QuantityError(f"{told}which is not a unit of {dimension} (accepted: {accepted})")
+    raise QuantityError(f"{found}which is not a unit of {dimension} (accepted: {accepted})")
+
+
+def is_quantity(kind: str) -> TypeGuard[Quantity]:
+    """Whether a kind of column or option is a quantity with a unit."""
+    return kind in QUANTITIES
 
 
 def unit_spellings(dimension: Dimension) -> tuple[str, ...]:
@@ -197,7 +216,7 @@ def _canonical(
         return number
     from benchwater.units.registry import conversion
 
-    scale, offset = conversion(name, CANONICAL[dimension])
+    scale, offset = conversion(name, QUANTITIES[dimension].canonical)
     return scale * number + offset
 
 

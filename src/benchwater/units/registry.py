@@ -1,4 +1,4 @@
-"""Linear conversions between named units: written down for what is read and printed, else asked of pint."""
+"""Linear conversions between named units: from the table of `conversions`, else from pint."""
 
 from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
@@ -18,13 +18,13 @@ class Linear(NamedTuple):
 
 @cache
 def conversion(unit: str, to: str) -> Linear:
-    """How a number in `unit` becomes one in `to`; both are names pint knows, of the same dimension."""
+    """The conversion of a number in `unit` to one in `to`; both are pint's names, of the same dimension."""
     known = CONVERSIONS.get((unit, to))
     return ask_pint(unit, to) if known is None else Linear(*known)
 
 
 def ask_pint(unit: str, to: str) -> Linear:
-    """The same from the one pint registry, which takes a third of a second to make."""
+    """The conversion by pint, whose registry takes a third of a second to build."""
     quantity = _registry().Quantity
     at_zero = float(quantity(0.0, unit).to(to).magnitude)
     at_one = float(quantity(1.0, unit).to(to).magnitude)

@@ -34,7 +34,7 @@ def test_nothing_is_copied_until_a_folder_is_named(tmp_path):
     assert everything(tmp_path) == before
 
 
-def test_the_pdf_alone_is_copied_under_a_name_of_its_own_for_each_period(tmp_path):
+def test_only_the_pdf_is_copied_with_the_period_in_its_name(tmp_path):
     there = tmp_path / "my drive"
     there.mkdir()
     copy_report.report_written(written(tmp_path, folder=str(there)))
@@ -42,7 +42,7 @@ def test_the_pdf_alone_is_copied_under_a_name_of_its_own_for_each_period(tmp_pat
     assert (there / "season-report-2026-05.pdf").read_bytes() == b"%PDF one"
 
 
-def test_a_copy_that_is_there_already_is_left_alone_and_an_older_one_replaced(tmp_path):
+def test_an_equal_copy_stays_and_an_older_one_is_replaced(tmp_path):
     there = tmp_path / "drive"
     there.mkdir()
     report = written(tmp_path, folder="drive")
@@ -74,7 +74,7 @@ def test_the_home_folder_may_be_written_short(tmp_path, monkeypatch):
         ({"folder": "~no-such-person-here/x"}, ["no-such-person-here"]),
     ],
 )
-def test_a_folder_that_cannot_be_used_is_told_in_a_sentence_and_not_made(tmp_path, options, words):
+def test_an_unusable_folder_is_one_sentence_and_is_not_made(tmp_path, options, words):
     (tmp_path / "bench.toml").write_text("")
     report = written(tmp_path, **options)
     with pytest.raises(HandOnError) as refusal:
@@ -97,7 +97,7 @@ def test_a_copy_that_fails_leaves_nothing_half_done(tmp_path, monkeypatch):
     assert list(there.iterdir()) == []
 
 
-def test_a_report_without_a_pdf_is_told(tmp_path):
+def test_a_report_without_a_pdf_is_refused(tmp_path):
     (tmp_path / "drive").mkdir()
     report = written(tmp_path, folder="drive")
     with pytest.raises(HandOnError, match="no PDF"):
@@ -143,7 +143,7 @@ def test_report_copies_the_pdf_where_bench_toml_says(tmp_path):
 
 
 @pytest.mark.slow
-def test_a_plugin_that_breaks_after_the_report_harms_neither_it_nor_its_neighbours(tmp_path):
+def test_a_hook_that_raises_affects_neither_the_report_nor_other_hooks(tmp_path):
     folder = bench_folder(tmp_path)
     (folder / "plugins").mkdir()
     breaks = "from benchwater.plugin import hookimpl\n\n@hookimpl\ndef report_written({}):\n    {}\n"
@@ -160,7 +160,7 @@ def test_a_plugin_that_breaks_after_the_report_harms_neither_it_nor_its_neighbou
     assert len(list((folder / "reports" / "2026-05").iterdir())) == 3
 
 
-def test_a_hook_that_asks_for_what_there_is_not_is_refused_by_name(tmp_path):
+def test_a_hook_with_an_unknown_argument_is_refused_by_name(tmp_path):
     (tmp_path / "plugins").mkdir()
     (tmp_path / "plugins" / "wrong.py").write_text(
         "from benchwater.plugin import hookimpl\n\n@hookimpl\ndef report_written(report, clock):\n    pass\n"

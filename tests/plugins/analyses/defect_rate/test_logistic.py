@@ -1,22 +1,22 @@
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from defect_rate.likelihood_profile import (
-    likelihood_ratio_tests,
-    profile_inverse_prediction,
-    profile_limits,
-)
+from benchwater.statistics.uncertainty import coverage_factor
 from defect_rate.logistic import (
+    LikelihoodProfile,
     LogisticFit,
     cluster_dispersion,
     fit_logistic,
-    inverse_prediction,
+    likelihood_ratio_tests,
     line_design,
     probability_limits,
     summed_rate,
     with_dispersion,
 )
+from defect_rate.working_window import working_window
 from reference_cases import ReferenceCase, reference_case
 
 TEMPERATURES = line_design([100.0, 120.0, 140.0, 160.0, 180.0, 200.0])
@@ -35,6 +35,16 @@ def beetles() -> tuple[ReferenceCase, LogisticFit]:
     return case, fit_logistic(case.numbers("killed"), case.numbers("n"), design, firth=False)
 
 
+def standard_errors(fit: LogisticFit) -> NDArray[np.float64]:
+    return np.sqrt(np.diag(fit.covariance))
+
+
+def falls_at(fit: LogisticFit, values: Sequence[float]) -> list[float]:
+    """The likelihood-ratio statistic of each coefficient being the value given for it."""
+    profile, unit = LikelihoodProfile(fit), np.eye(fit.coefficients.size)
+    return [profile.statistic(value * unit[j], np.delete(unit, j, axis=1)) for j, value in enumerate(values)]
+
+
 def check(case: ReferenceCase, key: str, value: object) -> None:
     expected, tol = case.answer(key)
     assert value == pytest.approx(expected, abs=tol), key
@@ -47,12 +57,11 @@ def test_firth_matches_heinze_and_schemper_2002_under_quasi_separation() -> None
     # Heinze and Schemper 2002, Statistics in Medicine 21:2409-2419.
     case, high_grade, design = endometrial()
     fit = fit_logistic(high_grade, np.ones(len(high_grade)), design)
-    limits = profile_limits(fit)
     check(case, "coef", fit.coefficients)
-    check(case, "se", fit.standard_errors)
-    check(case, "penalised_loglik", fit.penalised_loglik)
-    check(case, "profile_lower", limits.lower)
-    check(case, "profile_upper", limits.upper)
+    check(case, "se", standard_errors(fit))
+    for limits in ("profile_lower", "profile_upper"):
+        at_limits = falls_at(fit, case.answer(limits)[0])
+        assert at_limits == pytest.approx([coverage_factor() ** 2] * 4, abs=2e-4)
     check(case, "p_penalised_lr", likelihood_ratio_tests(fit).p_value)
 
 
@@ -74,24 +83,11 @@ def test_maximum_likelihood_matches_dalal_1989_and_agresti(
     fit = fit_logistic(case.numbers(events), np.full(len(case.rows), trials or 1), design, firth=False)
     test = likelihood_ratio_tests(fit)
     check(case, f"{prefix}.coef", fit.coefficients)
-    check(case, f"{prefix}.se", fit.standard_errors)
+    check(case, f"{prefix}.se", standard_errors(fit))
     check(case, f"{prefix}.vcov01", fit.covariance[0, 1])
-    check(case, f"{prefix}.loglik", fit.loglik)
-    check(case, f"{prefix}.deviance", fit.deviance)
-    check(case, f"{prefix}.null_deviance", fit.null_deviance)
     check(case, f"{prefix}.lrt", test.statistic[1])
     check(case, f"{prefix}.lrt_p", test.p_value[1])
     check(case, f"{prefix}.p_at_31F", summed_rate(fit, None, [31.0])[0])
-
-
-def test_o_ring_temperature_of_one_half() -> None:
-    # Minus intercept over slope, Agresti, Categorical Data Analysis.
-    case = reference_case("logistic_oring")
-    trials = np.ones(len(case.rows))
-    fit = fit_logistic(case.numbers("incident"), trials, line_design(case.numbers("temp_f")), firth=False)
-    half = inverse_prediction(fit.coefficients, fit.covariance, 0.5)
-    assert half is not None
-    check(case, "incident.temp_p50", half.estimate)
 
 
 def test_beetles_match_dobson() -> None:
@@ -99,75 +95,53 @@ def test_beetles_match_dobson() -> None:
     case, fit = beetles()
     test = likelihood_ratio_tests(fit)
     check(case, "coef", fit.coefficients)
-    check(case, "se", fit.standard_errors)
+    check(case, "se", standard_errors(fit))
     check(case, "vcov01", fit.covariance[0, 1])
-    check(case, "loglik", fit.loglik)
-    check(case, "deviance", fit.deviance)
-    check(case, "null_deviance", fit.null_deviance)
-    check(case, "pearson", fit.pearson)
     check(case, "fitted", fit.trials * fit.fitted_probability)
     check(case, "lrt", test.statistic[1])
     check(case, "lrt_p", test.p_value[1])
-    assert fit.residual_df == 6
 
 
-def test_inverse_prediction_gives_delta_and_fieller_limits() -> None:
-    # Fieller 1954; data of Bliss 1935.
+def test_the_dose_that_kills_nine_of_ten_has_the_published_value_and_limits() -> None:
+    # Fieller 1954; data of Bliss 1935. The window of the survivors is met first where one in ten survives.
     case, fit = beetles()
-    doses = [inverse_prediction(fit.coefficients, fit.covariance, p) for p in (0.5, 0.9)]
-    assert doses[0] is not None
-    assert doses[1] is not None
-    check(case, "dose", [dose.estimate for dose in doses if dose])
-    check(case, "dose_se_delta", [dose.standard_error for dose in doses if dose])
-    check(case, "fieller50", [doses[0].lower, doses[0].upper])
-    check(case, "fieller90", [doses[1].lower, doses[1].upper])
-    profile = profile_inverse_prediction(fit, 0.5)
-    assert profile is not None
-    assert [profile.lower, profile.upper] == pytest.approx([doses[0].lower, doses[0].upper], abs=2e-4)
-
-
-def test_limits_are_unbounded_where_the_slope_is_not_distinguished_from_zero() -> None:
-    fit = fit_logistic([1.0, 0, 1, 0, 0, 1], FILLED, TEMPERATURES)
-    for found in (
-        inverse_prediction(fit.coefficients, fit.covariance, 0.1),
-        profile_inverse_prediction(fit, 0.1),
-    ):
-        assert found is not None
-        assert not found.bounded
-        assert (found.lower, found.upper) == (-np.inf, np.inf)
+    dose, survived = case.numbers("log10_dose"), fit.trials - fit.events
+    survivors = fit_logistic(survived, fit.trials, line_design(dose), firth=False)
+    window = working_window(survivors, None, 0.1, min(dose), max(dose))
+    assert window.first_met == pytest.approx(case.answer("dose")[0][1], abs=case.answer("dose")[1])
+    fieller = case.answer("fieller90")[0]
+    assert [window.first_met_lower, window.first_met_upper] == pytest.approx(fieller, abs=1e-3)
 
 
 def test_complete_separation_gives_finite_limits_around_the_gap() -> None:
     fit = fit_logistic([4, 4, 4, 0, 0, 0], FILLED, TEMPERATURES)
-    found = profile_inverse_prediction(fit, 0.5)
-    assert found is not None
-    assert 120 < found.lower < 140 < found.estimate < 160 < found.upper < 180
-    assert found.estimate == pytest.approx(150)
+    window = working_window(fit, None, 0.499, 100, 200)
+    assert window.first_met_lower is not None
+    assert window.first_met is not None
+    assert window.first_met_upper is not None
+    assert 120 < window.first_met_lower < 140 < window.first_met < 160 < window.first_met_upper < 180
+    assert window.first_met == pytest.approx(150, abs=0.1)
 
 
 def test_a_wide_gap_between_separated_fills_keeps_every_result_finite() -> None:
     fit = fit_logistic([8, 8, 8, 0], [8, 8, 8, 8], line_design([100.0, 101.0, 102.0, 250.0]))
-    limits = profile_limits(fit)
-    assert np.isfinite([*limits.lower, *limits.upper, fit.pearson, fit.deviance]).all()
+    assert np.isfinite([*fit.coefficients, *standard_errors(fit)]).all()
     assert cluster_dispersion(fit).factor == 8
 
 
-def test_profile_limits_reject_exactly_at_the_level() -> None:
+def test_a_limit_is_where_the_probability_is_just_rejected() -> None:
     fit = fit_logistic([4, 4, 2, 1, 0, 0], FILLED, TEMPERATURES)
-    found = profile_inverse_prediction(fit, 0.1)
-    assert found is not None
-    moved = fit_logistic([4, 4, 2, 1, 0, 0], FILLED, line_design(TEMPERATURES[:, 1] - found.upper))
-    limits = profile_limits(moved)
-    assert limits.upper[0] == pytest.approx(np.log(0.1 / 0.9), abs=1e-5)
+    upper = working_window(fit, None, 0.1, 100, 300).first_met_upper
+    assert upper is not None
+    moved = fit_logistic([4, 4, 2, 1, 0, 0], FILLED, line_design(TEMPERATURES[:, 1] - upper))
+    assert falls_at(moved, [np.log(0.1 / 0.9)]) == pytest.approx([coverage_factor() ** 2], abs=1e-3)
 
 
-def test_no_event_at_all_is_a_flat_fit_without_inverse_prediction() -> None:
+def test_no_event_at_all_is_a_flat_fit() -> None:
     # By hand: Firth's estimate without events is 1/2 over (n + 1), with a second coefficient 1 over (n + 2).
     fit = fit_logistic([0.0] * 6, FILLED, TEMPERATURES)
     assert fit.coefficients[1] == pytest.approx(0, abs=1e-12)
     assert fit.fitted_probability == pytest.approx(np.full(6, 1 / 26))
-    assert inverse_prediction(fit.coefficients, fit.covariance, 0.1) is None
-    assert profile_inverse_prediction(fit, 0.1) is None
     flat = fit_logistic([0.0], [24.0], [[1.0]])
     assert flat.fitted_probability == pytest.approx([0.5 / 25])
 
@@ -193,17 +167,15 @@ def test_counts_that_cannot_be_are_refused(events: list[float], trials: list[flo
         fit_logistic(events, trials, np.ones((1, 1)))
 
 
-@pytest.mark.parametrize("alike", [2, 4, 8])
-def test_castings_alike_within_a_fill_count_as_one(alike: int) -> None:
+@pytest.mark.parametrize("size", [2, 4, 8])
+def test_castings_that_agree_within_a_fill_count_as_one(size: int) -> None:
     fills = 60
     x = np.linspace(100, 200, fills)
     rejected = (np.random.default_rng(4).random(fills) < 1 / (1 + np.exp((x - 140) / 12))).astype(float)
     single = fit_logistic(rejected, np.ones(fills), line_design(x), firth=False)
-    repeated = fit_logistic(
-        np.repeat(rejected, alike), np.ones(fills * alike), line_design(np.repeat(x, alike)), firth=False
-    )
-    found = cluster_dispersion(repeated, np.repeat(np.arange(fills), alike))
-    assert found.factor == pytest.approx(alike)
+    repeated = fit_logistic(size * rejected, np.full(fills, size), line_design(x), firth=False)
+    found = cluster_dispersion(repeated)
+    assert found.factor == pytest.approx(size)
     assert found.degrees == np.inf
     inflated = with_dispersion(repeated, found)
     assert inflated.covariance == pytest.approx(single.covariance, rel=1e-6)
@@ -225,10 +197,10 @@ def test_dispersion_of_rows_matches_pearson_of_statsmodels_with_fletchers_correc
 
 def test_independent_castings_are_hardly_inflated() -> None:
     random = np.random.default_rng(7)
-    x = np.repeat(np.linspace(100, 200, 400), 4)
-    rejected = random.binomial(1, 1 / (1 + np.exp((x - 120) / 15)))
-    fit = fit_logistic(rejected, np.ones(x.size), line_design(x))
-    assert 1 <= cluster_dispersion(fit, np.repeat(np.arange(400), 4)).factor < 1.15
+    x = np.linspace(100, 200, 400)
+    rejected = random.binomial(4, 1 / (1 + np.exp((x - 120) / 15)))
+    fit = fit_logistic(rejected, np.full(400, 4), line_design(x))
+    assert 1 <= cluster_dispersion(fit).factor < 1.15
 
 
 def test_pointwise_limits_match_statsmodels() -> None:

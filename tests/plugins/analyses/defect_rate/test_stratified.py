@@ -1,29 +1,36 @@
 import numpy as np
 import pytest
 
-from defect_rate.stratified import ShareRatio, mantel_haenszel, share_ratio
+from benchwater.statistics.multiplicity import holm_adjusted
+from defect_rate.stratified import (
+    MantelHaenszelTest,
+    ShareRatio,
+    adjusted_p,
+    mantel_haenszel,
+    one_against_rest,
+    share_ratio,
+    times_as_often,
+)
 
 EVENTS_A, TRIALS_A = [4, 5, 3, 1], [12, 15, 20, 9]
 EVENTS_B, TRIALS_B = [6, 7, 4, 2], [36, 44, 61, 30]
+STRATA = ["cold", "cold", "cold", "warm", "warm", "warm"]
+GROUPS = ["a", "b", "c"] * 2
+TRIALS = [10, 10, 20, 30, 10, 20]
+EVENTS = [8, 5, 9, 6, 1, 2]
 
 
-@pytest.mark.parametrize("continuity", [False, True])
-def test_common_odds_ratio_matches_statsmodels(continuity: bool) -> None:
-    # Mantel and Haenszel 1959; Robins, Breslow and Greenland 1986; outside check by statsmodels.
+def test_the_test_of_a_common_odds_ratio_matches_statsmodels() -> None:
+    # Mantel and Haenszel 1959; outside check by statsmodels.
     from statsmodels.stats.contingency_tables import StratifiedTable
 
     tables = [
         np.array([[a, n - a], [b, m - b]])
         for a, n, b, m in zip(EVENTS_A, TRIALS_A, EVENTS_B, TRIALS_B, strict=True)
     ]
-    outside = StratifiedTable(tables)
-    found = mantel_haenszel(EVENTS_A, TRIALS_A, EVENTS_B, TRIALS_B, continuity=continuity)
-    test = outside.test_null_odds(correction=continuity)
-    assert found.odds_ratio == pytest.approx(outside.oddsratio_pooled)
-    assert found.log_standard_error == pytest.approx(outside.logodds_pooled_se)
-    assert (found.lower, found.upper) == pytest.approx(outside.oddsratio_pooled_confint())
+    test = StratifiedTable(tables).test_null_odds(correction=False)
+    found = mantel_haenszel(EVENTS_A, TRIALS_A, EVENTS_B, TRIALS_B)
     assert (found.statistic, found.p_value) == pytest.approx((test.statistic, test.pvalue))
-    assert found.informative == 4
 
 
 def test_strata_without_contrast_change_nothing() -> None:
@@ -36,16 +43,12 @@ def test_strata_without_contrast_change_nothing() -> None:
 
 def test_no_informative_stratum_gives_none() -> None:
     found = mantel_haenszel([0, 2], [5, 2], [0, 6], [15, 6])
-    assert found.informative == 0
-    assert (found.odds_ratio, found.statistic, found.p_value) == (None, None, None)
+    assert found == MantelHaenszelTest(statistic=None, p_value=None)
 
 
-def test_events_in_one_group_only_give_an_infinite_ratio_with_a_test_but_no_limits() -> None:
+def test_events_in_one_group_only_are_still_tested() -> None:
     found = mantel_haenszel([3, 2], [10, 10], [0, 0], [30, 30])
     mirrored = mantel_haenszel([0, 0], [30, 30], [3, 2], [10, 10])
-    assert found.odds_ratio == np.inf
-    assert mirrored.odds_ratio == 0
-    assert found.lower is found.upper is None
     assert found.p_value is not None
     assert found.p_value < 0.01
     assert found.statistic == pytest.approx(mirrored.statistic)
@@ -91,3 +94,46 @@ def test_limits_of_the_share_ratio_hold_within_fills_of_a_few_castings() -> None
         assert found.upper is not None
         covered += found.lower <= 2.0 <= found.upper
     assert 0.925 <= covered / 400 <= 0.98
+
+
+def test_each_group_is_compared_with_the_sum_of_the_others() -> None:
+    found = one_against_rest(STRATA, GROUPS, TRIALS, EVENTS)
+    assert found["a"] == mantel_haenszel([8, 6], [10, 30], [14, 3], [30, 30])
+    adjusted = adjusted_p([found])[0]
+    raw = [found[name].p_value or 0.0 for name in "abc"]
+    assert list(adjusted.values()) == pytest.approx(list(holm_adjusted(raw)))
+
+
+def test_a_group_only_ever_in_cold_strata_is_not_blamed_for_it() -> None:
+    found = one_against_rest(["cold", "cold", "warm", "warm"], list("abab"), [40, 10, 10, 40], [20, 5, 1, 4])
+    assert found["a"].statistic == pytest.approx(0.0)
+
+
+def test_of_two_groups_there_is_one_test() -> None:
+    found = one_against_rest(["s", "s"], ["a", "b"], [20, 20], [10, 2])
+    assert adjusted_p([found])[0] == pytest.approx({"a": found["a"].p_value, "b": found["a"].p_value})
+
+
+def test_dispersion_divides_the_statistic() -> None:
+    plain = one_against_rest(STRATA, GROUPS, TRIALS, EVENTS)["a"].statistic
+    halved = one_against_rest(STRATA, GROUPS, TRIALS, EVENTS, dispersion=2.0)["a"].statistic
+    assert plain is not None
+    assert halved == pytest.approx(plain / 2)
+
+
+def test_nothing_to_compare() -> None:
+    assert one_against_rest(["s"], ["a"], [5], [1]) == {}
+    apart = one_against_rest(["s", "t"], ["a", "b"], [5, 5], [1, 2])
+    assert adjusted_p([apart, {}]) == [{}, {}]
+    with pytest.raises(ValueError, match="one length"):
+        one_against_rest(["s"], ["a", "b"], [5, 5], [1, 2])
+
+
+def test_times_as_often_is_the_share_ratio_against_the_sum_of_the_others() -> None:
+    found = times_as_often(STRATA, GROUPS, TRIALS, EVENTS, "a")
+    assert found == share_ratio([8, 6], [10, 30], [14, 3], [30, 30])
+    wide = times_as_often(STRATA, GROUPS, TRIALS, EVENTS, "a", dispersion=4.0)
+    assert wide.ratio == found.ratio
+    assert wide.upper is not None
+    assert found.upper is not None
+    assert wide.upper / (wide.ratio or 0) == pytest.approx((found.upper / (found.ratio or 0)) ** 2)

@@ -1,26 +1,37 @@
-"""The window of two fits: its ends, and limits that are those of one maximum under a restriction."""
+"""The window of cold and hot flaws: its ends, their limits, how often these hold, and the search for them."""
+
+import math
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.optimize import NonlinearConstraint, minimize
-from scipy.special import expit, ndtr
+from scipy.optimize import NonlinearConstraint, brentq, minimize
+from scipy.special import expit
 
 from benchwater.statistics.uncertainty import coverage_factor
-from defect_rate.likelihood_profile import profile_inverse_prediction
 from defect_rate.logistic import (
     Dispersion,
+    LikelihoodProfile,
     LogisticFit,
     fit_logistic,
     line_design,
     summed_rate,
     with_dispersion,
 )
-from defect_rate.working_window import WorkingWindow, working_window
+from defect_rate.working_window import (
+    WorkingWindow,
+    crossing_between,
+    first_positive,
+    flaw_window,
+    lowest,
+    working_window,
+)
 
 FloatArray = NDArray[np.float64]
 TEMPERATURES = line_design([100.0, 120.0, 140.0, 160.0, 180.0, 200.0])
 FILLED = [4.0] * 6
+NONE = np.zeros(12)
 
 
 def limbs(fills: int) -> tuple[LogisticFit, LogisticFit]:
@@ -38,18 +49,18 @@ def limbs(fills: int) -> tuple[LogisticFit, LogisticFit]:
 def test_window_lies_between_the_two_responses() -> None:
     cold, hot = limbs(60)
     window = working_window(cold, hot, 0.1, 100, 260)
-    assert window.window_low is not None
-    assert window.window_high is not None
-    ends = np.array([window.window_low, window.window_high])
+    assert window.first_met is not None
+    assert window.last_met is not None
+    ends = np.array([window.first_met, window.last_met])
     assert summed_rate(cold, hot, ends) == pytest.approx([0.1, 0.1])
-    assert window.window_low < window.best < window.window_high
-    assert window.rate_at_best <= summed_rate(cold, hot, np.linspace(100, 260, 5000)).min() + 1e-9
-    assert window.first_met == window.window_low
+    assert window.first_met < window.best < window.last_met
+    rates = summed_rate(cold, hot, np.linspace(100, 260, 5000))
+    assert summed_rate(cold, hot, [window.best])[0] <= rates.min() + 1e-9
     assert not window.starts_before
     assert not window.ends_after
     assert window.first_met_lower is not None
     assert window.first_met_upper is not None
-    assert window.first_met_lower < window.window_low < window.first_met_upper < window.best
+    assert window.first_met_lower < window.first_met < window.first_met_upper < window.best
 
 
 def test_more_fills_narrow_the_limits_of_the_temperature_first_met() -> None:
@@ -67,30 +78,30 @@ def test_a_negligible_hot_response_leaves_the_limits_of_the_cold_one() -> None:
     negligible = fit_logistic([0] * 9 + [90], [100] * 10, line_design([*np.linspace(100, 300, 9), 400.0]))
     alone = working_window(cold, None, 0.1, 100, 260)
     both = working_window(cold, negligible, 0.1, 100, 260)
-    inverse = profile_inverse_prediction(cold, 0.1)
-    assert inverse is not None
     assert alone.ends_after
     assert alone.best == 260
-    assert [alone.first_met_lower, alone.first_met_upper] == pytest.approx(
-        [inverse.lower, inverse.upper], abs=1e-3
-    )
-    assert [both.first_met_lower, both.first_met_upper] == pytest.approx(
-        [inverse.lower, inverse.upper], abs=0.05
-    )
+    for one, other in (
+        (alone.first_met_lower, both.first_met_lower),
+        (alone.first_met_upper, both.first_met_upper),
+    ):
+        assert one is not None
+        fall = LikelihoodProfile(cold).statistic_at(one, 0.1)
+        assert fall == pytest.approx(coverage_factor() ** 2, rel=1e-3)
+        assert other == pytest.approx(one, abs=0.05)
 
 
 def test_window_is_none_where_the_target_is_met_nowhere() -> None:
     cold, hot = limbs(60)
     window = working_window(cold, hot, 0.01, 100, 260)
-    assert (window.window_low, window.window_high, window.first_met) == (None, None, None)
+    assert (window.first_met, window.last_met) == (None, None)
     assert window.first_met_upper is None
-    assert window.rate_at_best > 0.01
+    assert summed_rate(cold, hot, [window.best])[0] > 0.01
 
 
 def test_window_met_everywhere_has_open_ends() -> None:
     quiet = fit_logistic([0.0] * 6, [100.0] * 6, TEMPERATURES)
     window = working_window(quiet, None, 0.2, 100, 200)
-    assert (window.window_low, window.window_high) == (100, 200)
+    assert (window.first_met, window.last_met) == (100, 200)
     assert window.starts_before
     assert window.ends_after
     assert window.first_met_lower is None
@@ -164,8 +175,8 @@ def test_limits_are_where_all_coefficients_fitted_at_once_reject_the_target() ->
     for end in ends:
         assert end is not None
         assert by_hand(x, counts, end, 0.2) == pytest.approx(critical, rel=2e-3)
-    assert found.window_low is not None
-    assert by_hand(x, counts, found.window_low, 0.2) == pytest.approx(0, abs=1e-4)
+    assert found.first_met is not None
+    assert by_hand(x, counts, found.first_met, 0.2) == pytest.approx(0, abs=1e-4)
 
 
 def test_doubt_in_the_constant_share_widens_the_limits() -> None:
@@ -185,13 +196,112 @@ def test_doubt_in_the_constant_share_widens_the_limits() -> None:
 
 def test_a_dispersion_from_few_fills_widens_the_limits_as_student_has_it() -> None:
     fit = fit_logistic([4, 4, 2, 1, 0, 0], FILLED, TEMPERATURES)
-    known, guessed = (
-        profile_inverse_prediction(with_dispersion(fit, Dispersion(factor=1.0, degrees=degrees)), 0.3)
+    known, estimated = (
+        working_window(
+            with_dispersion(fit, Dispersion(factor=1.0, degrees=degrees)), None, 0.3, 100, 300
+        ).first_met_upper
         for degrees in (np.inf, 4.0)
     )
     assert known is not None
-    assert guessed is not None
-    wide = profile_inverse_prediction(fit, 0.3, level=float(2 * ndtr(2.776445) - 1))  # Student's t, 4 df
-    assert wide is not None
-    assert guessed.upper == pytest.approx(wide.upper, rel=1e-4)
-    assert guessed.upper - guessed.lower > known.upper - known.lower
+    assert estimated is not None
+    fall = LikelihoodProfile(fit).statistic_at(estimated, 0.3)
+    assert fall == pytest.approx(2.776445**2, rel=1e-3), "Student's t of 4 degrees"
+    assert estimated > known
+
+
+def test_perfect_separation_puts_the_target_between_the_two_sides() -> None:
+    temps = np.repeat([100.0, 110.0, 120.0, 150.0, 160.0, 170.0], 2)
+    cold = np.where(temps < 130, 5, 0)
+    found = flaw_window(temps, np.full(12, 5), cold, NONE, NONE, target=0.1)
+    assert found is not None
+    assert found.first_met is not None
+    assert 120 < found.first_met < 150
+    assert found.falls
+    assert found.top is None
+
+
+def test_two_limbs_enclose_a_window() -> None:
+    temps = np.linspace(90, 220, 40)
+    cold, hot = (np.rint(20 * expit(sign * 0.1 * (temps - at))) for sign, at in ((-1, 120), (1, 210)))
+    found = flaw_window(temps, np.full(40, 20), cold, hot, np.zeros(40), target=0.1)
+    assert found is not None
+    assert found.first_met == pytest.approx(120 + np.log(9) / 0.1, abs=4)
+    assert found.top == pytest.approx(210 - np.log(9) / 0.1, abs=4)
+    assert found.top is not None
+    assert found.top_limits[0] is not None
+    assert found.top_limits[1] is not None
+    assert found.top_limits[0] < found.top < found.top_limits[1]
+    assert found.total([155.0])[0] < 0.1
+
+
+def test_nothing_is_made_of_too_little() -> None:
+    temps, made = np.linspace(100, 160, 12), np.full(12, 5)
+    four = np.array([2, 2] + [0] * 10)
+    assert flaw_window(temps, made, four, NONE, NONE, target=0.1) is None
+    assert flaw_window(np.full(12, 120.0), made, made, NONE, NONE, target=0.1) is None
+
+
+def test_plain_flaws_beyond_the_target_leave_no_window() -> None:
+    temps, made = np.linspace(100, 160, 12), np.full(12, 5)
+    cold = np.array([4, 3] + [0] * 10)
+    found = flaw_window(temps, made, cold, NONE, np.full(12, 1), target=0.1)
+    assert found is not None
+    assert found.window is None
+    assert found.first_met is None
+
+
+def test_all_bad_meets_the_target_nowhere() -> None:
+    temps, made = np.linspace(100, 160, 12), np.full(12, 5)
+    found = flaw_window(temps, made, made, NONE, NONE, target=0.1)
+    assert found is not None
+    assert found.first_met is None
+    assert not found.falls
+
+
+@pytest.mark.slow
+def test_limits_of_the_target_temperature_hold_for_clustered_fills() -> None:
+    """200 seasons of 40 fills of 5, castings of a fill alike by a shared draw; nominal 95 %."""
+    fill_sd, runs, fills, size = 0.5, 200, 40, 5
+    nodes, weights = np.polynomial.hermite_e.hermegauss(31)
+
+    def cold_share(temp: float) -> float:
+        return float(weights @ expit(-0.086 * (temp - 123.4) + fill_sd * nodes) / weights.sum())
+
+    truth = float(brentq(lambda temp: cold_share(temp) + 0.03 - 0.1, 110, 200))
+    rng = np.random.default_rng(20260503)
+    covered = 0
+    for _ in range(runs):
+        temps = rng.uniform(90, 200, fills)
+        cold = rng.binomial(size, expit(-0.086 * (temps - 123.4) + rng.normal(0, fill_sd, fills)))
+        other = rng.binomial(size - cold, 0.03)
+        found = flaw_window(temps, np.full(fills, size), cold, np.zeros(fills), other, target=0.1)
+        assert found is not None
+        if found.window is None:
+            continue
+        low, high = found.window.first_met_lower, found.window.first_met_upper
+        covered += (low is None or low <= truth) and (high is None or truth <= high)
+    assert covered / runs >= 0.88
+
+
+def test_the_first_place_above_zero_is_found_in_either_direction() -> None:
+    assert first_positive(lambda x: x - 2, 0.0, 10.0, 0.3) == pytest.approx(2, abs=1e-5)
+    assert first_positive(lambda x: -x - 2, 0.0, -10.0, 0.3) == pytest.approx(-2, abs=1e-5)
+    assert first_positive(lambda x: x - 9.99, 0.0, 10.0, math.inf) == pytest.approx(9.99, abs=1e-5)
+
+
+def test_the_search_returns_its_start_if_already_positive_and_none_if_never() -> None:
+    assert first_positive(lambda x: 1.0, 3.0, 4.0, 0.1) == 3.0
+    assert first_positive(lambda x: -1.0, 3.0, 4.0, 0.1) is None
+    assert first_positive(lambda x: -1.0, 3.0, 3.0, 0.1) is None
+
+
+def test_infinite_values_do_not_stop_the_search() -> None:
+    assert crossing_between(lambda x: math.inf if x > 1 else -1.0, 0.0, 3.0) == pytest.approx(1, abs=1e-6)
+
+
+def test_the_lowest_place_may_be_an_edge() -> None:
+    def parabola(x: Any) -> Any:
+        return (x - 1.234) ** 2
+
+    assert lowest(parabola, 0.0, 5.0, vectorised=parabola) == pytest.approx(1.234, abs=1e-5)
+    assert lowest(lambda x: x, 0.0, 5.0, vectorised=lambda x: x) == 0.0

@@ -1,0 +1,182 @@
+"""Computes which temperatures passed a limit, how hot melts became, how long they stood, and lead vapour."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from benchwater.ledger.cure import SOFTENING_MARGIN_C, softens
+from benchwater.plugin import Bench, Season, Span
+
+MELT_ALERT_C, MELT_NEVER_C, PLASTIC_CEILING_C = 450.0, (900.0 - 32) / 1.8, 190.0
+PROJECT_CHOICE, COMMON_PRACTICE = (
+    "project choice, no published source",
+    "common practice, no published source",
+)
+MELT, PLASTIC, OVEN = "melt", "plastic", "oven"
+COLUMNS = "date mold cavity material session fill melt_temp_c coat cure_temp_c".split()
+ROUNDING = 1e-6
+LEAD_MELTS_C, HOTTEST_C = 327.462, 926.85
+KELVIN, GAS_CONSTANT, LEAD_G_PER_MOL = 273.15, 8.314462618, 207.2
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Exceedance:
+    """One temperature over a limit, as a row of the table, and what kind of thing was too hot."""
+
+    date: date
+    what: str
+    value: float
+    limit: float
+    source: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The hottest reading of a session and material; `name` is these two."""
+
+    day: date
+    name: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Poured:
+    """The sessions in which one kind of material was poured.
+
+    `silent` of them have no temperature, `hours` are the times from first to last row of those with clock
+    times. `hottest` is the peak of all `readings`, None without any.
+    """
+
+    sessions: int
+    silent: int
+    fills: int
+    hours: tuple[float, ...]
+    readings: int
+    hottest: Peak | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Temperatures:
+    """What was written down of a span: all `readings`, those over a limit, and what was poured."""
+
+    readings: int
+    exceedances: tuple[Exceedance, ...]
+    metal: Poured
+    plastic: Poured
+
+
+def bench_temperatures(season: Season, span: Span) -> Temperatures:
+    """Holds the temperatures of a span against their limits."""
+    bench = season.bench
+    poured, cured = rows_or_none(season, "pour", span), rows_or_none(season, "finishing", span)
+    metal, plastic = (_sessions(poured, bench, kind) for kind in ("metal", "plastic"))
+    return Temperatures(
+        readings=int(poured["melt_temp_c"].notna().sum() + cured["cure_temp_c"].notna().sum()),
+        exceedances=tuple(sorted([*_melts(metal), *_plastics(plastic), *_ovens(cured, bench)])),
+        metal=_poured(metal),
+        plastic=_poured(plastic),
+    )
+
+
+def rows_or_none(season: Season, kind: str, span: Span) -> pd.DataFrame:
+    """Returns the rows of a log, none where no plugin reads it: this section appears all the same."""
+    if season.holds(kind):
+        return season.rows(kind, span)
+    types = {"date": "datetime64[us]", "melt_temp_c": "float64", "cure_temp_c": "float64", "fill": "float64"}
+    return pd.DataFrame(columns=COLUMNS).astype({name: types.get(name, "str") for name in COLUMNS})
+
+
+def _sessions(poured: pd.DataFrame, bench: Bench, kind: str) -> pd.DataFrame:
+    """Returns the rows of one kind of material, with `day`, `session` (may be empty) and `material`."""
+    usual = {mold: spec.material for mold, spec in bench.molds.items()}
+    named = poured["material"].astype("str")
+    material = named.where(named.notna(), poured["mold"].astype("str").map(usual)).astype("category")
+    wanted = [name for name in material.cat.categories if bench.items[name].kind == kind]
+    rows = material.isin(wanted)
+    found = poured.loc[rows, ["date", "fill", "melt_temp_c", "mold"]]
+    return found.assign(
+        day=found["date"].dt.normalize(),
+        session=poured.loc[rows, "session"].astype("str").fillna("").astype("category"),
+        material=material[rows],
+    )
+
+
+def _peaks(rows: pd.DataFrame, over: float = -math.inf) -> Iterator[Peak]:
+    """Yields the hottest reading of each session and material that passed a temperature, day by day."""
+    read = rows[rows["melt_temp_c"].notna()]
+    by_session = read.groupby(["day", "session", "material"], observed=True)
+    peaks = by_session["melt_temp_c"].max().reset_index()
+    for day, session, material, peak in peaks[peaks["melt_temp_c"] > over].itertuples(index=False):
+        yield Peak(day.date(), f"{material}, {session}" if session else material, float(peak))
+
+
+def _melts(metal: pd.DataFrame) -> Iterator[Exceedance]:
+    for peak in _peaks(metal, MELT_ALERT_C + ROUNDING):
+        limit = MELT_NEVER_C if peak.value > MELT_NEVER_C + ROUNDING else MELT_ALERT_C
+        yield Exceedance(peak.day, f"melt of {peak.name}", peak.value, limit, PROJECT_CHOICE, MELT)
+
+
+def _plastics(plastic: pd.DataFrame) -> Iterator[Exceedance]:
+    for peak in _peaks(plastic, PLASTIC_CEILING_C + ROUNDING):
+        what = f"hot {peak.name}"
+        yield Exceedance(peak.day, what, peak.value, PLASTIC_CEILING_C, COMMON_PRACTICE, PLASTIC)
+
+
+def _ovens(cured: pd.DataFrame, bench: Bench) -> Iterator[Exceedance]:
+    ovens = cured.loc[cured["cure_temp_c"].notna(), ["date", "mold", "cavity", "coat", "cure_temp_c"]]
+    for day, mold, cavity, coat, heat in ovens.itertuples(index=False):
+        what, value = f"oven, {coat} on {mold} {cavity}", float(heat)
+        cure, alloy = bench.items[coat].cure, bench.items[bench.material_of(mold)]
+        if cure is not None and cure.max_temp_c is not None and value > cure.max_temp_c + ROUNDING:
+            yield Exceedance(
+                day.date(), what, value, cure.max_temp_c, f"cure window of {coat}, bench.toml", OVEN
+            )
+        if alloy.kind == "metal" and alloy.melts_c is not None and softens(value, alloy.melts_c):
+            below = bench.show(SOFTENING_MARGIN_C, "delta_degC")
+            source = f"{below} below where {alloy.name} begins to melt, bench.toml"
+            yield Exceedance(day.date(), what, value, alloy.melts_c - SOFTENING_MARGIN_C, source, OVEN)
+
+
+def _poured(rows: pd.DataFrame) -> Poured:
+    by_session = rows.groupby(["day", "session"], observed=True)
+    clock, hottest = by_session["date"].agg(["min", "max"]), by_session["melt_temp_c"].max()
+    hours = (clock["max"] - clock["min"]).dt.total_seconds() / 3600
+    fills = rows.dropna(subset="fill")[["day", "session", "mold", "fill"]].drop_duplicates()
+    read = rows[rows["melt_temp_c"].notna()]
+    top = read["melt_temp_c"].max()
+    return Poured(
+        sessions=len(clock),
+        silent=int(hottest.isna().sum()),
+        fills=len(fills),
+        hours=tuple(hours[hours > 0].tolist()),
+        readings=len(read),
+        hottest=None if read.empty else next(_peaks(read, np.nextafter(top, -math.inf))),
+    )
+
+
+def lead_vapour_pressure(temp_c: float) -> float:
+    """Returns the vapor pressure in Pa of lead at `temp_c`: log10(P/Pa) = 9.917 - 9701 / T, T in kelvin.
+
+    Alcock, Itkin and Horrigan 1984, Canadian Metallurgical Quarterly 23:309-313, as in the CRC Handbook
+    (coefficients from memory, checked within 2.5 % against tabulated values at 400 to 700 degC). Raises
+    ValueError below the melting point or above 1200 K, where the formula does not hold.
+    """
+    if not LEAD_MELTS_C <= temp_c <= HOTTEST_C:
+        raise ValueError(f"the formula holds from {LEAD_MELTS_C} to {HOTTEST_C} degC, not at {temp_c}")
+    return float(10 ** (9.917 - 9701 / (temp_c + KELVIN)))
+
+
+def saturated_lead_vapour(temp_c: float) -> float:
+    """Returns micrograms of lead in a cubic metre of air in equilibrium with pure lead at `temp_c`.
+
+    An ideal gas, P M / (R T). It bounds the vapour at the surface, and says nothing of what is breathed.
+    Raises ValueError as `lead_vapour_pressure` does.
+    """
+    moles = lead_vapour_pressure(temp_c) / (GAS_CONSTANT * (temp_c + KELVIN))
+    grams = moles * LEAD_G_PER_MOL
+    return grams * 1e6

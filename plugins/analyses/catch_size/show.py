@@ -1,0 +1,99 @@
+"""Shows the lengths and the condition of each species."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from benchwater import plots
+from benchwater.ledger.fish import CATEGORIES
+from benchwater.plugin import Bench, Cell, Figure, Table, TableColumn
+from benchwater.words import known
+
+from .compute import CaughtSpecies
+
+MOST_DRAWN = 8
+OF_CATEGORY = (
+    "Stock, quality, preferred, memorable and trophy are published lengths of each species; a fish counts "
+    "once, in the highest that it reached. PSD (proportional size distribution): of 100 fish of stock "
+    "length, how many reached quality."
+)
+OF_WR = (
+    "Of fish as long as the standard weight is published for. 100 is the 75th percentile of the populations "
+    "behind the equation, not their average."
+)
+COLUMNS = {
+    name: TableColumn(
+        name=name.replace(" ", "_"),
+        label={"mean_wr": "Relative weight"}.get(name, name.removesuffix("_mm").capitalize()),
+        unit="mm" if name.endswith("_mm") else None,
+        digits=1 if name in {"mean_wr", "low", "high"} else None,
+    )
+    for name in (
+        *("species", "fish", "measured", "median_mm", "longest_mm", *CATEGORIES),
+        *("mean_wr", "low", "high", "category"),
+    )
+}
+
+
+def all_tables(species: Sequence[CaughtSpecies]) -> tuple[Table, ...]:
+    """Returns lengths in short and condition, which are printed, and every fish in its category."""
+    short: list[tuple[Cell, ...]] = []
+    every: list[tuple[Cell, ...]] = []
+    conditions: list[tuple[Cell, ...]] = []
+    for each in species:
+        reached = (None,) * len(CATEGORIES) if each.sizes is None else each.sizes.fish
+        short.append((each.name, each.fish, each.measured_fish, each.median_mm, each.longest_mm, *reached))
+        counts = {"measured": each.measured_fish}
+        if each.sizes is not None:
+            counts = dict(zip(CATEGORIES, each.sizes.fish, strict=True))
+        counts["not measured"] = each.fish - each.measured_fish
+        every += [(each.name, category, count) for category, count in counts.items()]
+        if each.condition is not None:
+            mean = each.condition.mean
+            limits = known(mean.low, mean.high)
+            conditions.append((each.name, each.condition.fish, mean.estimate, *limits))
+    shown = ("species", "fish", "measured", "median_mm", "longest_mm", *CATEGORIES)
+    wr = ("species", "fish", "mean_wr", "low", "high")
+    return (
+        _table("length_summary", "Lengths reached", shown, short, OF_CATEGORY),
+        _table("condition", "Relative weight", wr, conditions, OF_WR),
+        _table("lengths", "Fish by length category", ("species", "category", "fish"), every, OF_CATEGORY, 0),
+    )
+
+
+def _table(
+    id: str,
+    title: str,
+    names: Sequence[str],
+    rows: Sequence[tuple[Cell, ...]],
+    note: str,
+    print_rows: int = 40,
+) -> Table:
+    columns = tuple(COLUMNS[name] for name in names)
+    return Table(id=id, title=title, columns=columns, rows=tuple(rows), note=note, print_rows=print_rows)
+
+
+def length_figure(species: Sequence[CaughtSpecies], bench: Bench) -> Figure:
+    """Draws one row a species: how many fish of each inch, or each 2 cm, and the median."""
+    step, unit = (25.4, "in") if bench.system == "us" else (20.0, "mm")
+    scale = 25.4 if unit == "in" else 1.0
+    drawn = [each for each in species if each.measured_fish][:MOST_DRAWN]
+    figure, axes = plots.new_figure(plots.HALF_MM, 18 + 10 * len(drawn))
+    for place, each in enumerate(drawn):
+        lengths = each.measured["length_mm"].to_numpy()
+        first, last = math.floor(lengths.min() / step), math.floor(lengths.max() / step) + 1
+        edges = np.arange(first, last + 1) * step
+        counts = np.histogram(lengths, bins=edges, weights=each.measured["count"])[0]
+        base = place + 0.4
+        top = base - 0.8 * np.append(counts, 0) / counts.max()
+        plots.steps(axes, edges / scale, top, low=top, high=np.full(len(top), base))
+        plots.points(axes, [(each.median_mm or 0.0) / scale], [base])
+    plots.named_rows(axes, [f"{each.name} ({each.measured_fish})" for each in drawn])
+    axes.grid(False, axis="y")
+    axes.set_xlabel(f"total length, {unit}; the mark is the median")
+    medians = [
+        f"{each.name} {bench.show(each.median_mm, 'mm')} ({each.measured_fish} fish)" for each in drawn
+    ]
+    alt = f"How many fish of each length, for each species. Half of them reach: {', '.join(medians)}."
+    return Figure(id="lengths", title="Lengths of the catch", alt=alt, svg=plots.to_svg(figure))

@@ -1,0 +1,506 @@
+"""Computes bad castings by mold, temperature, cavity and session, and how molds warm up."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from benchwater.ledger.fills import (
+    SPRUES,
+    Runs,
+    fills_of,
+    molds_by_weight,
+    poured_in,
+    read_with_a_gun,
+    runs_of,
+)
+from benchwater.ledger.prices import cost_of_reject
+from benchwater.plugin import Bench, Season, Span
+from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
+from benchwater.statistics.interval import Interval
+from benchwater.statistics.trend import TrendTest, cochran_armitage
+
+from .control_charts import ControlChart, p_chart
+from .mold_heat import (
+    AIR_C,
+    LOW_MELTING_C,
+    FillTemperatures,
+    WarmingMold,
+    fill_temperatures,
+    is_far_too_low,
+    warming_mold,
+)
+from .stratified import ShareRatio, adjusted_p, one_against_rest, times_as_often
+from .working_window import FlawWindow, flaw_window
+
+FloatArray = NDArray[np.float64]
+
+ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
+BIN_WIDTH = {"us": 25.0, "metric": 10.0}
+POUR_COLUMNS = ["mold", "cavity", "flaw", "session", "key", "castings", "rejects", "cold", "hot"]
+# Common practice, no source: the superheat of a pour, and how warm a mold for lead alloys should be.
+SUPERHEAT_K, CUSTOMARY_C = 120.0, 150.0
+LEAD_MELTS_C = 252.0
+WIDE_GAP_K = 20.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RejectRate:
+    """The share of bad castings; `effect` is the design effect of fills, by which the interval is widened."""
+
+    castings: int
+    rejects: int
+    fills: int
+    effect: float
+    rate: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperatureBin:
+    """The castings of fills from `low_c` to below `high_c`."""
+
+    low_c: float
+    high_c: float
+    castings: int
+    rejects: int
+    rate: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByTemperature:
+    """The fills of known temperature, their bins, the trend over these and the fitted window.
+
+    `trend` is None where there is none to test, `window` where too few castings or flaws allow a fit.
+    """
+
+    fills: pd.DataFrame
+    castings: int
+    bins: tuple[TemperatureBin, ...]
+    trend: TrendTest | None
+    window: FlawWindow | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CavityRate:
+    """The castings of one cavity. `p` is None where it was not compared with the others of its mold.
+
+    `often` says how many times as often it fails as they do, None unless that is shown.
+    """
+
+    cavity: str
+    rows: pd.DataFrame
+    castings: int
+    rejects: int
+    rate: Interval
+    p: float | None
+    often: ShareRatio | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sessions:
+    """The sessions of a mold (`session`, `castings`, `rejects`, median `mold_temp_c`) and their p-chart."""
+
+    table: pd.DataFrame
+    chart: ControlChart
+
+    @property
+    def judged(self) -> bool:
+        """Whether there are enough sessions to say which is out of control."""
+        return len(self.table) >= ENOUGH_SESSIONS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnreadFills:
+    """The castings of fills without a reading, by the temperature that the heat balance estimates."""
+
+    castings: int
+    rejects: int
+    rate: Interval
+    coolest_c: float
+    warmest_c: float
+    bins: tuple[TemperatureBin, ...]
+    trend: TrendTest | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoldHeat:
+    """The heat balance of a mold; `model`, `fills` and `unread` are None without a mold mass.
+
+    `gun_sessions` are those whose readings are likely an infrared gun's on bare metal, and `suspected` says
+    that only the heat balance tells so. Their readings are used neither for the model nor for `usual_c`, the
+    median first reading (None without any).
+    """
+
+    runs: Runs
+    model: WarmingMold | None
+    usual_c: float | None
+    gun_sessions: set[str]
+    suspected: bool
+    fills: FillTemperatures | None
+    unread: UnreadFills | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WarmUp:
+    """How many fills bring a mold to `target_c`, which is that of `target_mold` (empty: the customary one).
+
+    From cold the heat balance gives `low` to `high` fills (None is never), from the usual first reading
+    `from_usual` (None also where that reading is near cold). Without a balance, `as_logged` holds how many
+    fills each session took that got there.
+    """
+
+    target_c: float
+    target_mold: str
+    low: int | None = None
+    high: int | None = None
+    from_usual: int | None = None
+    as_logged: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoldResult:
+    """All numbers of one mold. `rows` are its pour rows, with the `mold_temp_c` of their fill.
+
+    Cavities are compared within the same `stratum`: "fill", "temperature" or "session".
+    """
+
+    name: str
+    rows: pd.DataFrame
+    total: RejectRate
+    by_temperature: ByTemperature
+    heat: MoldHeat
+    warm_up: WarmUp | None
+    cavities: tuple[CavityRate, ...]
+    stratum: str
+    sessions: Sessions
+
+    @property
+    def window(self) -> FlawWindow | None:
+        """The fitted window, None where none could be fitted."""
+        return self.by_temperature.window
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BadCastings:
+    """The result of a span: of all castings, and of each mold, the best measured first."""
+
+    season: Season
+    total: RejectRate
+    molds: tuple[MoldResult, ...]
+
+
+def bad_castings(season: Season, span: Span) -> BadCastings | None:
+    """Computes everything the section says; None where no casting was logged."""
+    poured, bench = poured_in(season, span), season.bench
+    if not poured["castings"].sum():
+        return None
+    fills = fills_of(poured)
+    rows = poured[POUR_COLUMNS].assign(mold_temp_c=fills["mold_temp_c"].to_numpy()[poured["key"]])
+    molds, rows_of = molds_by_weight(fills), by_name(rows, "mold")
+    made = fills[fills["castings"] > 0]
+    made_of = by_name(made, "mold")
+    temperature = {mold: _by_temperature(bench, made_of[mold]) for mold in molds}
+    windows = {mold: found.window for mold, found in temperature.items() if found.window is not None}
+    guns = read_with_a_gun(poured)
+    heat = {mold: _mold_heat(bench, fills, made_of[mold], mold, guns) for mold in molds}
+    cavities = _by_cavity(rows_of, made_of, temperature, len(fills))
+    return BadCastings(
+        season=season,
+        total=_reject_rate(made),
+        molds=tuple(
+            MoldResult(
+                name=mold,
+                rows=rows_of[mold],
+                total=_reject_rate(made_of[mold]),
+                by_temperature=temperature[mold],
+                heat=heat[mold],
+                warm_up=_warm_up(bench, mold, windows, heat[mold]),
+                cavities=cavities[mold][0],
+                stratum=cavities[mold][1],
+                sessions=_by_session(made_of[mold]),
+            )
+            for mold in molds
+        ),
+    )
+
+
+def by_name(table: pd.DataFrame, column: str) -> dict[str, pd.DataFrame]:
+    """Splits a table by a column of words, in alphabetical order."""
+    parts = table.groupby(column, observed=True, sort=False)
+    return {str(name): rows for name, rows in sorted(parts, key=lambda part: str(part[0]))}
+
+
+def on_bench_scale(bench: Bench, celsius: Any) -> Any:
+    """Converts degC to plain numbers on the bench's own scale, for bins and axes."""
+    return np.asarray(celsius, dtype=np.float64) * 1.8 + 32 if bench.system == "us" else np.asarray(celsius)
+
+
+def gap_around(mold: MoldResult, temp: float) -> tuple[float, float] | None:
+    """Returns the readings next to a temperature where they enclose it and lie far apart, else None."""
+    read = mold.by_temperature.fills["mold_temp_c"]
+    below, above = float(read[read <= temp].max()), float(read[read >= temp].min())
+    return (below, above) if above - below > WIDE_GAP_K else None
+
+
+def worth_of_rejects(
+    season: Season, mold: str, rows: pd.DataFrame, column: str, part: float = 1.0
+) -> dict[str, Any]:
+    """Returns an action's worth: what the inserts of these bad castings cost, else their number.
+
+    Their number stands where an insert has no price or no cavity takes one. The result is empty where every
+    insert is cut out of them and used again.
+    """
+    counts = {cavity: int(own[column].sum()) for cavity, own in by_name(rows, "cavity").items()}
+    bad = {cavity: count for cavity, count in counts.items() if count > 0}
+    costs = {cavity: cost_of_reject(season, mold, cavity) for cavity in bad}
+    no_insert = all(season.bench.cavity(mold, cavity).insert is None for cavity in bad)
+    if None in costs.values() or no_insert:
+        return {"worth": part * float(sum(bad.values())), "worth_unit": "baits"}
+    money = sum((costs[cavity] or 0.0) * count for cavity, count in bad.items())
+    return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
+
+
+def _reject_rate(fills: pd.DataFrame) -> RejectRate:
+    castings, rejects = int(fills["castings"].sum()), int(fills["rejects"].sum())
+    effect = design_effect(fills["rejects"], fills["castings"])
+    rate = clustered_wilson_interval(rejects, castings, effect)
+    return RejectRate(castings=castings, rejects=rejects, fills=len(fills), effect=effect, rate=rate)
+
+
+def _by_temperature(bench: Bench, fills: pd.DataFrame) -> ByTemperature:
+    """Bins, trend and window of the fills of one mold whose temperature was read."""
+    fills = fills[fills["mold_temp_c"].notna()]
+    fills = fills.assign(bin=_bin_numbers(bench, fills["mold_temp_c"]))
+    castings, window = int(fills["castings"].sum()), None
+    bins, trend = _rates_by_bin(bench, fills) if len(fills) else ((), None)
+    if castings >= ENOUGH_CASTINGS:
+        window = flaw_window(
+            fills["mold_temp_c"],
+            fills["castings"],
+            fills["cold"],
+            fills["hot"],
+            fills["rejects"] - fills["cold"] - fills["hot"],
+            target=bench.plan.target_reject_rate,
+            enough=ENOUGH_FLAWED,
+        )
+    return ByTemperature(fills=fills, castings=castings, bins=bins, trend=trend, window=window)
+
+
+def _rates_by_bin(bench: Bench, fills: pd.DataFrame) -> tuple[tuple[TemperatureBin, ...], TrendTest | None]:
+    """Returns the share of bad castings by the `bin` of each fill, and its trend."""
+    effect = design_effect(fills["rejects"], fills["castings"], fills["bin"])
+    numbers, place = np.unique(fills["bin"], return_inverse=True)
+    castings, rejects = (np.bincount(place, fills[name]).astype(np.int64) for name in ("castings", "rejects"))
+    bins = tuple(
+        TemperatureBin(
+            low_c=_bin_edge(bench, number),
+            high_c=_bin_edge(bench, number + 1),
+            castings=made,
+            rejects=bad,
+            rate=clustered_wilson_interval(bad, made, min(effect, made)),
+        )
+        for number, made, bad in zip(numbers.tolist(), castings.tolist(), rejects.tolist(), strict=True)
+    )
+    middles = [(each.low_c + each.high_c) / 2 for each in bins]
+    return bins, cochran_armitage(rejects, castings, middles, dispersion=effect)
+
+
+def _bin_numbers(bench: Bench, celsius: Any) -> Any:
+    """Returns the number of the bin of each temperature; edges are round in the bench's own unit."""
+    return np.floor((on_bench_scale(bench, celsius) + 1e-6) / BIN_WIDTH[bench.system])
+
+
+def _bin_edge(bench: Bench, number: float) -> float:
+    """Returns the lower edge of a bin in degC."""
+    edge = number * BIN_WIDTH[bench.system]
+    return (edge - 32) / 1.8 if bench.system == "us" else edge
+
+
+def _mold_heat(bench: Bench, fills: pd.DataFrame, made: pd.DataFrame, mold: str, guns: set[str]) -> MoldHeat:
+    """Fits the heat balance of a mold to its `fills`; `guns` are sessions whose remarks name a gun.
+
+    Where none does, readings far below what book values expect of a mold begun cold make all its sessions
+    suspect.
+    """
+    runs = runs_of(fills, mold)
+    of_gun = guns & set(runs.sessions)
+    suspected = not of_gun and is_far_too_low(_model(bench, fills, mold, runs, slice(0)), runs)
+    of_gun = set(runs.sessions) if suspected else of_gun
+    trusted = np.array([session not in of_gun for session in runs.sessions], dtype=bool)
+    starts = runs.readings[trusted, :1]
+    starts = starts[~np.isnan(starts)]
+    usual = float(np.median(starts)) if starts.size else None
+    model = _model(bench, fills, mold, runs, trusted) if runs.sessions else None
+    temperatures = None if model is None else fill_temperatures(model, runs, trusted, usual)
+    return MoldHeat(
+        runs=runs,
+        model=model,
+        usual_c=usual,
+        gun_sessions=of_gun,
+        suspected=suspected,
+        fills=temperatures,
+        unread=None if temperatures is None else _unread_fills(bench, made, runs, temperatures),
+    )
+
+
+def _model(
+    bench: Bench, fills: pd.DataFrame, mold: str, runs: Runs, trusted: NDArray[np.bool_] | slice
+) -> WarmingMold | None:
+    """Fits the trusted sessions; None unless the bench states the mass of a mold for metal."""
+    spec = bench.molds[mold]
+    item = bench.items[spec.material]
+    if item.kind != "metal" or not spec.metal_mass_g:
+        return None
+    liquidus = LEAD_MELTS_C if item.melts_c is None else item.melts_c
+    melt = fills.loc[fills["mold"] == mold, "melt_temp_c"].median()
+    pour = liquidus + SUPERHEAT_K if math.isnan(melt) else float(melt)
+    metal = SPRUES * sum(cavity.mass_g * cavity.per_fill for cavity in spec.cavities.values())
+    sessions = runs.readings[trusted], runs.waits[trusted], runs.lengths[trusted]
+    return warming_mold(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus, *sessions)
+
+
+def _unread_fills(
+    bench: Bench, fills: pd.DataFrame, runs: Runs, each: FillTemperatures
+) -> UnreadFills | None:
+    """Rates of the fills without a reading whose number says which they are; None without any."""
+    longest = int(each.fill.max(initial=0))
+    estimates = np.full((len(runs.sessions) + 1, longest + 1), np.nan)
+    estimates[each.session, each.fill] = np.where(np.isnan(each.measured), each.carried, np.nan)
+    session = fills["session"].cat
+    place = pd.Index(runs.sessions).get_indexer(session.categories)[session.codes]
+    number = fills["fill"].to_numpy(dtype=np.float64)
+    number = np.where((number >= 1) & (number <= longest), number, 0).astype(np.int64)
+    fills = fills.assign(estimated=estimates[place, number]).dropna(subset="estimated")
+    if fills.empty:
+        return None
+    fills = fills.assign(bin=_bin_numbers(bench, fills["estimated"]))
+    bins, trend = _rates_by_bin(bench, fills)
+    total = _reject_rate(fills)
+    return UnreadFills(
+        castings=total.castings,
+        rejects=total.rejects,
+        rate=total.rate,
+        coolest_c=float(fills["estimated"].min()),
+        warmest_c=float(fills["estimated"].max()),
+        bins=bins,
+        trend=trend,
+    )
+
+
+def _warm_up(bench: Bench, mold: str, windows: Mapping[str, FlawWindow], heat: MoldHeat) -> WarmUp | None:
+    """Counts the fills to the target temperature; None without a target."""
+    target, of = _warm_target(bench, mold, windows, not bool(np.isnan(heat.runs.readings).all()))
+    if target is None:
+        return None
+    if heat.model is None or heat.gun_sessions:
+        reached = heat.runs.readings >= target
+        firsts = reached.argmax(axis=1)[reached.any(axis=1)].tolist() if reached.size else []
+        return WarmUp(target_c=target, target_mold=of, as_logged=tuple(firsts))
+    low, high = heat.model.fills_to(target)
+    from_usual = heat.model.fills_to(target, heat.usual_c or AIR_C)[0] if begins_warm(heat) else None
+    return WarmUp(target_c=target, target_mold=of, low=low, high=high, from_usual=from_usual)
+
+
+def begins_warm(heat: MoldHeat) -> bool:
+    """Whether the usual first reading is well above the air."""
+    return heat.usual_c is not None and heat.usual_c > AIR_C + 15
+
+
+def _warm_target(
+    bench: Bench, mold: str, windows: Mapping[str, FlawWindow], measured: bool
+) -> tuple[float | None, str]:
+    """Returns how warm the mold should get, and the mold whose logs say so; empty for the customary one."""
+    material = bench.molds[mold].material
+    if mold in windows:
+        return windows[mold].first_met, mold
+    for other, found in windows.items():
+        if bench.molds[other].material == material and found.first_met is not None:
+            return found.first_met, other
+    item = bench.items[material]
+    customary = item.kind == "metal" and (item.melts_c or LEAD_MELTS_C) >= LOW_MELTING_C and not measured
+    return CUSTOMARY_C if customary else None, ""
+
+
+def _by_cavity(
+    rows_of: Mapping[str, pd.DataFrame],
+    made_of: Mapping[str, pd.DataFrame],
+    temperature: Mapping[str, ByTemperature],
+    fills: int,
+) -> dict[str, tuple[tuple[CavityRate, ...], str]]:
+    """Compares each cavity with the others of its mold, p-values adjusted over all molds."""
+    found: dict[str, tuple[tuple[CavityRate, ...], str]] = {}
+    strata, compared = {}, []
+    for mold, by_temperature in temperature.items():
+        rows = rows_of[mold][rows_of[mold]["castings"] > 0]
+        stratum, effect, name = _strata(rows, made_of[mold], by_temperature.fills, fills)
+        known = ~np.isnan(stratum)
+        held = rows[known]
+        counts = stratum[known], held["cavity"].tolist(), held["castings"], held["rejects"]
+        compared.append(one_against_rest(*counts, dispersion=effect))
+        strata[mold] = rows, counts, effect, name
+    for (mold, (rows, counts, effect, name)), adjusted in zip(
+        strata.items(), adjusted_p(compared), strict=True
+    ):
+        cavities = []
+        for cavity, own in by_name(rows, "cavity").items():
+            by_fill = [np.bincount(own["key"], own[column]) for column in ("rejects", "castings")]
+            bad, made = (int(count.sum()) for count in by_fill)
+            p, often = adjusted.get(cavity), None
+            enough = rows["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
+            if enough and p is not None and p < 0.05:
+                often = times_as_often(*counts, cavity, dispersion=effect)
+            cavities.append(
+                CavityRate(
+                    cavity=cavity,
+                    rows=own,
+                    castings=made,
+                    rejects=bad,
+                    rate=clustered_wilson_interval(bad, made, design_effect(*by_fill)),
+                    p=p,
+                    often=often if often is not None and often.ratio and often.ratio > 1 else None,
+                )
+            )
+        found[mold] = tuple(cavities), name
+    return found
+
+
+def _strata(
+    rows: pd.DataFrame, made: pd.DataFrame, warm: pd.DataFrame, fills: int
+) -> tuple[FloatArray, float, str]:
+    """Returns the stratum of each row within which cavities are equally warm, the design effect and its name.
+
+    Strata are fills where most castings come from fills of several cavities; else bins of temperature, else
+    sessions. A row without a known stratum has nan.
+    """
+    key = rows["key"].to_numpy(dtype=np.int64)
+    pairs = rows[["key", "cavity"]].drop_duplicates()
+    together = (np.bincount(pairs["key"]) > 1)[key]
+    if rows.loc[together, "castings"].sum() >= rows["castings"].sum() / 2:
+        return np.asarray(key, dtype=np.float64), 1.0, "fill"
+    if warm.empty:
+        effect = design_effect(made["rejects"], made["castings"], made["session"].cat.codes)
+        return np.asarray(rows["session"].cat.codes, dtype=np.float64), effect, "session"
+    effect = design_effect(warm["rejects"], warm["castings"], warm["bin"])
+    of_fill = np.full(fills, np.nan)
+    of_fill[warm["key"]] = warm["bin"]
+    return of_fill[key], effect, "temperature"
+
+
+def _by_session(fills: pd.DataFrame) -> Sessions:
+    """Charts the sessions of a mold; the limits are widened by how much fills of one session differ."""
+    session, place = np.unique(fills["session"].cat.codes, return_inverse=True)
+    effect = design_effect(fills["rejects"], fills["castings"], place)
+    castings, rejects = (np.bincount(place, fills[name]).astype(np.int64) for name in ("castings", "rejects"))
+    table = pd.DataFrame(
+        {
+            "session": fills["session"].cat.categories[session],
+            "castings": castings,
+            "rejects": rejects,
+            "mold_temp_c": fills["mold_temp_c"].groupby(place).median().to_numpy(),
+        }
+    )
+    return Sessions(table=table, chart=p_chart(rejects, castings, sigmas=3 * math.sqrt(effect)))

@@ -1,0 +1,245 @@
+"""Shows the numbers: tables, bad castings by temperature with the fitted curves, and p-charts."""
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchwater import plots
+from benchwater.plugin import Cell, Figure, Table
+from benchwater.words import MONTHS, limits, make_columns, make_table
+
+from .compute import (
+    ENOUGH_CASTINGS,
+    ENOUGH_SESSIONS,
+    BadCastings,
+    MoldResult,
+    TemperatureBin,
+    on_bench_scale,
+)
+from .findings import Show
+from .working_window import FlawWindow, rate_limits
+
+COLUMNS = make_columns(
+    *(("mold", "Mold"), ("cavity", "Cavity"), ("flaw", "Flaws"), ("session", "Session"), ("fill", "Fill")),
+    *(("low_c", "From", "degC"), ("high_c", "To", "degC"), ("temp_c", "Mold", "degC")),
+    *(("measured_c", "Measured", "degC"), ("estimated_c", "Estimated", "degC")),
+    *(("castings", "Castings"), ("rejects", "Bad castings"), ("rate", "Bad", "1")),
+    *((name, name.title(), "1") for name in ("low", "high", "center", "lower", "upper")),
+    *(("signal", "Beyond limits"), ("p_adjusted", "p at equal temperature", "p")),
+)
+MOST_SESSIONS_ON_PAPER, MOST_TEMPERATURE_FIGURES, MOST_SESSION_FIGURES = 10, 2, 2
+NAMED_WINDOW, MOST_DAYS = 0.2, 6
+PLACES = 240
+
+Rows = Iterable[tuple[Cell, ...]]
+
+
+def all_tables(result: BadCastings, note: str) -> tuple[Table, ...]:
+    """Returns the tables that have rows; `note` stands under the first."""
+    bins = "mold low_c high_c castings rejects rate low high"
+    by_cavity = "mold cavity castings rejects rate low high p_adjusted"
+    sessions = "session castings rejects rate center lower upper signal"
+    judged = f"Judged where a mold has {ENOUGH_SESSIONS} sessions or more."
+    estimated = "Without a thermometer: by estimated mold temperature"
+    molds = result.molds
+    read_bins = _bin_rows((mold.name, mold.by_temperature.bins) for mold in molds)
+    unread_bins = _bin_rows((mold.name, mold.heat.unread.bins) for mold in molds if mold.heat.unread)
+    against = "p: against the other cavities of the mold, adjusted for all that were compared."
+    curve, heat = "mold temp_c flaw rate low high", "session fill measured_c estimated_c"
+    heat_title = "Mold temperature, measured and estimated"
+    from_first = "Estimated by heat balance from the first fill of the session onward."
+    tables = (
+        _table("by_temperature", "By mold temperature", bins, read_bins, note, 24),
+        _table("by_estimated", estimated, bins, unread_bins, "By heat balance, not by reading.", 12, 0),
+        _table("curve", "Fitted share of flaws by mold temperature", curve, _curve_rows(molds)),
+        _table("by_cavity", "By cavity", by_cavity, _cavity_rows(molds), against, 24),
+        _table("sessions", "By session", sessions, _session_rows(molds), judged, 60, MOST_SESSIONS_ON_PAPER),
+        _table("mold_heat", heat_title, heat, _heat_rows(molds), from_first),
+    )
+    return tuple(table for table in tables if table.rows)
+
+
+def _table(
+    id: str,
+    title: str,
+    names: str,
+    rows: Rows,
+    note: str = "",
+    print_rows: int = 0,
+    paper_rows: int | None = None,
+) -> Table:
+    return make_table(
+        id, title, names, rows, COLUMNS, note=note, print_rows=print_rows, paper_rows=paper_rows
+    )
+
+
+def _bin_rows(of_molds: Iterable[tuple[str, Iterable[TemperatureBin]]]) -> Rows:
+    for mold, bins in of_molds:
+        for each in bins:
+            rate = each.rate
+            counts = each.low_c, each.high_c, each.castings, each.rejects
+            yield mold, *counts, rate.estimate, rate.low, rate.high
+
+
+def _curve_rows(molds: Iterable[MoldResult]) -> Rows:
+    for mold in molds:
+        found = mold.window
+        if found is None:
+            continue
+        grid = np.linspace(found.coldest, found.hottest, 41)
+        for flaw, fit in (("cold", found.cold), ("hot", found.hot)):
+            if fit is not None:
+                rate, reach = rate_limits(fit, grid)
+                columns = (column.tolist() for column in (grid, rate, reach.lower, reach.upper))
+                for temp, *rates in zip(*columns, strict=True):
+                    yield mold.name, temp, flaw, *rates
+        for temp, total in zip(grid.tolist(), found.total(grid).tolist(), strict=True):
+            yield mold.name, temp, "all", total, None, None
+
+
+def _cavity_rows(molds: Iterable[MoldResult]) -> Rows:
+    for mold in molds:
+        for each in mold.cavities:
+            rate = each.rate
+            counts = each.castings, each.rejects
+            yield mold.name, each.cavity, *counts, rate.estimate, rate.low, rate.high, each.p
+
+
+def _session_rows(molds: Iterable[MoldResult]) -> Rows:
+    rows: list[tuple[Cell, ...]] = []
+    for mold in molds:
+        table, chart = mold.sessions.table, mold.sessions.chart
+        counts = (table[name].tolist() for name in ("session", "castings", "rejects"))
+        center = np.full(len(table), chart.center)
+        charted = (chart.value, center, chart.lower, chart.upper, chart.signal & mold.sessions.judged)
+        rows += zip(*counts, *(cells.tolist() for cells in charted), strict=True)
+    return sorted(rows, key=lambda row: str(row[0]))
+
+
+def _heat_rows(molds: Iterable[MoldResult]) -> Rows:
+    for mold in molds:
+        fills = mold.heat.fills
+        if fills is not None:
+            names = [mold.heat.runs.sessions[place] for place in fills.session.tolist()]
+            yield from zip(
+                names, fills.fill.tolist(), fills.measured.tolist(), fills.estimated.tolist(), strict=True
+            )
+
+
+def all_figures(result: BadCastings) -> Iterator[Figure]:
+    """Yields up to two figures by temperature, then up to two by session, those with most bad castings."""
+    show = Show(result.season)
+    drawn = [mold for mold in result.molds if _has_temperatures(mold)]
+    for mold in drawn[:MOST_TEMPERATURE_FIGURES]:
+        yield _temperature_figure(show, mold)
+    judged = [mold for mold in result.molds if mold.sessions.judged]
+    judged.sort(key=lambda mold: -int(mold.sessions.table["rejects"].sum()))
+    for mold in judged[:MOST_SESSION_FIGURES]:
+        yield _session_figure(show, mold)
+
+
+def _has_temperatures(mold: MoldResult) -> bool:
+    found = mold.by_temperature
+    return found.window is not None or (found.castings >= ENOUGH_CASTINGS and len(found.bins) > 2)
+
+
+def _temperature_figure(show: Show, mold: MoldResult) -> Figure:
+    """Bins with their intervals, the fitted curves, the window and the target."""
+    bench, goal, bins = show.bench, show.bench.plan.target_reject_rate, mold.by_temperature.bins
+    figure, axes = plots.new_figure(plots.HALF_MM, 56)
+    alt = f"Bad castings of {mold.name} by mold temperature"
+    if mold.window is not None:
+        alt += _draw_curves(show, axes, mold.window)
+    centres = on_bench_scale(bench, [(each.low_c + each.high_c) / 2 for each in bins])
+    rates = [(each.rate.estimate, each.rate.low, each.rate.high) for each in bins]
+    value, low, high = 100 * np.array(rates).T
+    plots.interval_points(axes, centres, value, low, high, series=0, label="as logged")
+    plots.reference_line(axes, f"target {show.share(goal)}", y=100 * goal)
+    axes.set_ylim(0, 104)
+    axes.set_xlabel(f"mold temperature before the fill, °{'F' if bench.system == 'us' else 'C'}")
+    axes.set_ylabel("bad castings, %")
+    plots.legend(axes)
+    best = min(bins, key=lambda each: (each.rate.estimate, -each.castings))
+    shares = ", ".join(
+        f"{show.share(each.rate.estimate)} of {each.castings} at {limits(show.temp, each.low_c, each.high_c)}"
+        for each in dict.fromkeys((bins[0], best, bins[-1]))
+    )
+    return Figure(
+        id=f"by_temperature:{mold.name}",
+        title=f"{mold.name}: bad castings by mold temperature",
+        alt=f"{alt}: {shares}.",
+        svg=plots.to_svg(figure),
+    )
+
+
+def _draw_curves(show: Show, axes: Any, found: FlawWindow) -> str:
+    """Draws the fitted curves and the window; returns the window in words."""
+    grid = np.linspace(found.coldest, found.hottest, 121)
+    scale = on_bench_scale(show.bench, grid)
+    for series, name, fit in ((2, "short or cold shut", found.cold), (1, "flash or porosity", found.hot)):
+        if fit is not None:
+            rate, reach = rate_limits(fit, grid)
+            plots.band(axes, scale, 100 * reach.lower, 100 * reach.upper, series=series)
+            plots.line(axes, scale, 100 * rate, series=series)
+            _name_curve(axes, scale, 100 * np.asarray(rate), name)
+    plots.line(axes, scale, 100 * found.total(grid), series=0, label="all flaws")
+    if found.window is None or found.window.first_met is None:
+        return ""
+    start, end = found.first_met or found.coldest, found.top or found.hottest
+    wide = end - start > NAMED_WINDOW * (found.hottest - found.coldest)
+    name = "working window" if wide else ""
+    plots.window(axes, on_bench_scale(show.bench, start), on_bench_scale(show.bench, end), name)
+    goal = show.share(show.bench.plan.target_reject_rate)
+    return f" stay within {goal} from {limits(show.temp, start, end)}"
+
+
+def _name_curve(axes: Any, x: Any, rate: Any, name: str) -> None:
+    """Writes the name of a curve beside its steep part: right of one that falls, left of one that rises."""
+    falls = rate[0] > rate[-1]
+    reached = np.flatnonzero(rate <= 62) if falls else np.flatnonzero(rate >= 0.62 * rate.max())
+    at = int(reached[0]) if len(reached) else len(rate) // 2
+    height, points = float(rate[at]) + 6, (7.0 if falls else -7.0, 0.0)
+    plots.beside(axes, name, x[at], height, points=points, side="left" if falls else "right")
+
+
+def _session_figure(show: Show, mold: MoldResult) -> Figure:
+    """The p-chart of one mold."""
+    table, chart, name = mold.sessions.table, mold.sessions.chart, mold.name
+    order = np.arange(1, len(table) + 1)
+    figure, axes = plots.new_figure(plots.HALF_MM, 46)
+    plots.band(axes, order, 100 * chart.lower, 100 * chart.upper, series=0)
+    plots.reference_line(axes, f"all sessions {show.share(chart.center)}", y=100 * chart.center)
+    for series, chosen, label in ((0, ~chart.signal, "within limits"), (1, chart.signal, "beyond limits")):
+        if series == 0 or chosen.any():
+            at = np.flatnonzero(chosen)
+            at = at[distinct_marks(at, len(order), chart.value[at])]
+            plots.points(axes, order[at], 100 * chart.value[at], series=series, label=label)
+    axes.set_ylim(0, 104)
+    step = -(-len(order) // MOST_DAYS)
+    axes.set_xticks(order[::step], [_day(str(session)) for session in table["session"][::step]])
+    axes.set_xlabel("session")
+    axes.set_ylabel("bad castings, %")
+    plots.legend(axes)
+    odd = [show.session(str(session), name) for session in table["session"][chart.signal]]
+    alt = f"Bad castings of {name} in {len(table)} sessions, {show.share(chart.center)} in all; beyond the "
+    alt += f"limits: {', '.join(odd) if odd else 'none'}."
+    title = f"{name}: bad castings by session"
+    return Figure(id=f"sessions:{name}", title=title, alt=alt, svg=plots.to_svg(figure))
+
+
+def _day(session: str) -> str:
+    """Returns `3 Mar` of a session's name."""
+    day = date.fromisoformat(session[:10])
+    return f"{day.day} {MONTHS[day.month - 1][:3]}"
+
+
+def distinct_marks(at: NDArray[np.int64], of: int, share: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Returns which of the marks (n,) to draw, one of those that would cover each other.
+
+    Mark `at` stands at that place of `of` across, at a `share` of the height.
+    """
+    places = np.column_stack([at * PLACES // of, np.floor(share * PLACES)])
+    return np.sort(np.unique(places, axis=0, return_index=True)[1])

@@ -1,0 +1,191 @@
+"""Computes cures against their windows, rejects, coat used per piece and flaws by temperature."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from benchwater.ledger.cure import cure_verdict, softens
+from benchwater.plugin import Bench, Season, Span
+from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
+from benchwater.statistics.interval import Interval
+from benchwater.statistics.multiplicity import holm_adjusted
+from benchwater.statistics.trend import TrendTest
+from benchwater.statistics.uncertainty import resolution_uncertainty
+from benchwater.words import known
+
+from .binned_shares import SharedBin, binned_shares
+from .used_per_piece import UsedPerPiece, used_per_piece
+
+IN_WINDOW, NOT_RECORDED, NO_WINDOW = "in the window", "not recorded", "no window stated"
+BLOCKED = "blocked guard hole"
+ENOUGH_WITH_TEMP, ENOUGH_FLAWED = 6, 3
+DIP_FLAWS = ("bare spot", "sag")
+BIN_WIDTH = {"us": 20.0, "metric": 10.0}
+WINDOW_ENDS = ("min_temp_c", "max_temp_c", "min_time_h", "max_time_h")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedCure:
+    """A build on the bench whose coat cures from `cures_from_c`, where its head melts or softens."""
+
+    build: str
+    mold: str
+    coat: str
+    cures_from_c: float
+    alloy: str
+    melts_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoatUsed:
+    """The coat that went on each piece between two counts; `planned` is None unless every head has a plan."""
+
+    coat: str
+    unit: str
+    used: UsedPerPiece
+    planned: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DipFlaw:
+    """A flaw of dipping by the temperature of the piece, bins in the unit that the bench prints.
+
+    `trend` and `p_adjusted` are None where there are too few flaws to test.
+    """
+
+    flaw: str
+    bins: tuple[SharedBin, ...]
+    trend: TrendTest | None
+    p_adjusted: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batches:
+    """The batches of a span with their `verdict`, and parts of them.
+
+    `judged` could be held against a window, `outside` were outside it, `melted` were cured where the head
+    softens, `blocked` had blocked guard holes. `rejects` is the share of all pieces that were rejected.
+    """
+
+    season: Season
+    all: pd.DataFrame
+    judged: pd.DataFrame
+    outside: pd.DataFrame
+    melted: pd.DataFrame
+    blocked: pd.DataFrame
+    rejects: Interval
+    planned: tuple[PlannedCure, ...]
+    coats: tuple[CoatUsed, ...]
+    with_temperature: int
+    dip_flaws: tuple[DipFlaw, ...]
+
+
+def finished_batches(season: Season, span: Span) -> Batches:
+    """Computes everything the section says of the batches of a span."""
+    rows, bench = _judged(season.rows("finishing", span), season.bench), season.bench
+    judged = rows[~rows["verdict"].isin((NOT_RECORDED, NO_WINDOW))]
+    total, bad = int(rows["count"].sum()), int(rows["rejects"].sum())
+    warm = rows[rows["part_temp_c"].notna()]
+    return Batches(
+        season=season,
+        all=rows,
+        judged=judged,
+        outside=judged[judged["verdict"] != IN_WINDOW],
+        melted=rows[rows["melted"]],
+        blocked=rows[(rows["flaw"] == BLOCKED) & (rows["rejects"] > 0)],
+        rejects=clustered_wilson_interval(bad, total, design_effect(rows["rejects"], rows["count"])),
+        planned=tuple(_planned(bench)) if span.name == "season" else (),
+        coats=tuple(_coats_used(season, span)),
+        with_temperature=len(warm),
+        dip_flaws=_dip_flaws(warm, bench) if len(warm) >= ENOUGH_WITH_TEMP else (),
+    )
+
+
+def _judged(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
+    """Returns the batches with `verdict`, and `melted` where the cure was too hot for the head."""
+    verdicts, melted = [], []
+    cells = rows[["mold", "coat", "cure_temp_c", "cure_time_h"]]
+    for mold, coat, temp_c, time_h in cells.itertuples(index=False):
+        (temp, time), melts = known(temp_c, time_h), _melts(bench, mold)
+        ends = {end: getattr(bench.items[coat].cure, end, None) for end in WINDOW_ENDS}
+        stated = any(end is not None for end in ends.values())
+        verdicts.append(cure_verdict(temp, time, **ends) if stated else NO_WINDOW)
+        melted.append(temp is not None and melts is not None and softens(temp, melts))
+    return rows.assign(verdict=verdicts, melted=melted)
+
+
+def _melts(bench: Bench, mold: str) -> float | None:
+    """Returns where the head's alloy begins to melt, None where unknown or the head is no metal."""
+    item = bench.items[bench.material_of(mold)]
+    return item.melts_c if item.kind == "metal" else None
+
+
+def _planned(bench: Bench) -> Iterator[PlannedCure]:
+    for build in bench.builds.values():
+        cure = bench.items[build.coat].cure if build.coat else None
+        start = cure.min_temp_c if cure else None
+        melts = _melts(bench, build.head[0]) if build.head else None
+        if build.coat and build.head and start is not None and melts is not None and softens(start, melts):
+            yield PlannedCure(
+                build=build.name,
+                mold=build.head[0],
+                coat=build.coat,
+                cures_from_c=start,
+                alloy=bench.material_of(build.head[0]),
+                melts_c=melts,
+            )
+
+
+def _coats_used(season: Season, span: Span) -> Iterator[CoatUsed]:
+    if not season.holds("inventory"):
+        return
+    inventory = season.log("inventory")[["item", "date", "move", "amount", "uncertainty"]]
+    finishing = season.log("finishing")[["coat", "date", "mold", "cavity", "count"]]
+    for coat in sorted(set(season.rows("finishing", span)["coat"])):
+        item, done = season.bench.items[coat], finishing[finishing["coat"] == coat]
+        stock = inventory[inventory["item"] == coat]
+        found = used_per_piece(
+            stock["date"].to_numpy("datetime64[D]").tolist(),
+            stock["move"].tolist(),
+            stock["amount"],
+            stock["uncertainty"].fillna(resolution_uncertainty(item.resolution or 0.0)),
+            done["date"].to_numpy("datetime64[D]").tolist(),
+            done["count"],
+            start=span.start,
+            end=span.end,
+        )
+        if found is not None:
+            planned = _planned_mass(season.bench, coat, done[found.meanwhile])
+            yield CoatUsed(coat=coat, unit=item.unit, used=found, planned=planned)
+
+
+def _planned_mass(bench: Bench, coat: str, done: pd.DataFrame) -> float | None:
+    """Returns grams a piece as the builds of these heads plan it, None unless they plan it for every one."""
+    masses: dict[object, list[float]] = {}
+    for build in bench.builds.values():
+        if build.coat == coat and build.coat_mass_g is not None:
+            masses.setdefault(build.head, []).append(build.coat_mass_g)
+    heads = list(zip(done["mold"].tolist(), done["cavity"].tolist(), strict=True))
+    if bench.items[coat].unit != "g" or any(head not in masses for head in heads):
+        return None
+    planned = np.array([sum(masses[head]) / len(masses[head]) for head in heads])
+    count = done["count"].to_numpy(dtype=np.float64)
+    return float((count * planned).sum() / count.sum())
+
+
+def _dip_flaws(warm: pd.DataFrame, bench: Bench) -> tuple[DipFlaw, ...]:
+    """Bins and trend of each flaw, p-values adjusted over the flaws tested."""
+    us, found = bench.system == "us", {}
+    shown = warm["part_temp_c"] * 1.8 + 32 if us else warm["part_temp_c"]
+    for flaw in DIP_FLAWS:
+        hits = warm["rejects"].where(warm["flaw"] == flaw, 0)
+        bins, trend = binned_shares(shown, hits, warm["count"], BIN_WIDTH[bench.system])
+        found[flaw] = bins, trend if hits.sum() >= ENOUGH_FLAWED else None
+    tested = {flaw: trend.p_value for flaw, (_, trend) in found.items() if trend is not None}
+    adjusted = dict(zip(tested, holm_adjusted(list(tested.values())).tolist(), strict=True))
+    return tuple(
+        DipFlaw(flaw=flaw, bins=bins, trend=trend, p_adjusted=adjusted.get(flaw))
+        for flaw, (bins, trend) in found.items()
+    )

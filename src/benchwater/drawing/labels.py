@@ -1,0 +1,144 @@
+"""The text of a plot: where each line stands, and which box it takes."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from benchwater.drawing.svg import Frame, Point
+from benchwater.drawing.typeface import ABOVE, BELOW, CAPITALS, PITCH, width_of
+
+Side = Literal["left", "center", "right"]
+Level = Literal["top", "middle", "bottom"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """A rectangle of the picture, in points."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def holds(self, point: Point) -> bool:
+        """Return whether it contains a point."""
+        return self.left <= point[0] <= self.right and self.top <= point[1] <= self.bottom
+
+    def meets(self, other: "Box") -> bool:
+        """Return whether the two overlap."""
+        across = self.left < other.right and other.left < self.right
+        return across and self.top < other.bottom and other.top < self.bottom
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One line of text, from its start on the baseline. A `turned` line runs upwards."""
+
+    text: str
+    x: float
+    y: float
+    size: float
+    colour: str
+    turned: bool = False
+
+    @property
+    def width(self) -> float:
+        """Return its length."""
+        return width_of(self.text, self.size)
+
+    @property
+    def box(self) -> Box:
+        """Return the box it takes."""
+        above, below = ABOVE * self.size, BELOW * self.size
+        if self.turned:
+            return Box(left=self.x - above, top=self.y - self.width, right=self.x + below, bottom=self.y)
+        return Box(left=self.x, top=self.y - above, right=self.x + self.width, bottom=self.y + below)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """A label at a place, offset by `points` to the right and up.
+
+    The place is of values, or, where `x_share` or `y_share` say so, of the frame: 0 is left or bottom, 1
+    right or top. `side` is the end of the words that is at the place, `level` their height.
+    """
+
+    text: str
+    x: float
+    y: float
+    size: float
+    colour: str
+    x_share: bool = False
+    y_share: bool = False
+    points: Point = (0.0, 0.0)
+    side: Side = "left"
+    level: Level = "middle"
+
+    def lines(self, frame: Frame) -> Iterator[Line]:
+        """Yield its lines in a frame."""
+        at = frame.left + self.x * frame.width if self.x_share else frame.across(self.x)
+        base = frame.bottom - self.y * frame.height if self.y_share else frame.down(self.y)
+        at, base = at + self.points[0], base - self.points[1]
+        rows = self.text.split("\n")
+        pitch = PITCH * self.size
+        below = pitch * (len(rows) - 1)
+        first = {
+            "top": base + ABOVE * self.size,
+            "middle": base + CAPITALS / 2 * self.size - below / 2,
+            "bottom": base - BELOW * self.size - below,
+        }[self.level]
+        for number, text in enumerate(rows):
+            wide = width_of(text, self.size)
+            start = at - {"left": 0.0, "center": wide / 2, "right": wide}[self.side]
+            yield Line(text=text, x=start, y=first + pitch * number, size=self.size, colour=self.colour)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndLabels:
+    """Labels to the right of a plot, each at its height, moved apart where they would overlap."""
+
+    x: float
+    ends: Sequence[tuple[float, str]]
+    room: float
+    size: float
+    colour: str
+
+    def lines(self, frame: Frame) -> Iterator[Line]:
+        """Yield its lines in a frame."""
+        gap = max(PITCH * self.size, self.room * frame.height)
+        places = sorted(((frame.down(height), name) for height, name in self.ends), reverse=True)
+        lowest = max(frame.bottom, places[0][0]) if places else 0.0
+        highest = min(frame.top, places[-1][0]) if places else 0.0
+        settled = _apart([down for down, _ in places], gap, lowest, highest)
+        for down, (_, name) in zip(settled, places, strict=True):
+            base = down + CAPITALS / 2 * self.size
+            x = frame.across(self.x) + 4
+            yield Line(text=name, x=x, y=base, size=self.size, colour=self.colour)
+
+
+def _apart(places: Sequence[float], gap: float, lowest: float, highest: float) -> list[float]:
+    """Return the heights, lowest first, moved at least `gap` apart and within the limits."""
+    moved = list(places)
+    for at in range(1, len(moved)):
+        moved[at] = min(moved[at], moved[at - 1] - gap)
+    if moved and moved[-1] < highest:
+        moved[-1] = highest
+        for at in range(len(moved) - 2, -1, -1):
+            moved[at] = min(lowest, max(moved[at], moved[at + 1] + gap))
+    return moved
+
+
+def best_of(choices: Sequence[Label], frame: Frame, busy: Sequence[Point], taken: Sequence[Box]) -> Label:
+    """Return the first label that overlaps no other and covers the fewest points of the marks."""
+
+    def crossed(words: Label) -> int:
+        boxes = [line.box for line in words.lines(frame)]
+        over = sum(box.holds(point) for box in boxes for point in busy)
+        return over + 1000 * sum(box.meets(other) for box in boxes for other in taken)
+
+    return min(choices, key=crossed)
+
+
+def moved(words: Label, **changes: object) -> Label:
+    """Return the same label elsewhere."""
+    return replace(words, **changes)  # type: ignore[arg-type]

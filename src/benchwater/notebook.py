@@ -1,0 +1,152 @@
+"""`benchwater.load`: a maker's folder as pandas tables, for notebooks and other programs.
+
+    import benchwater
+
+    season = benchwater.load("my-bench")
+    season.log("pour").groupby("mold")["count"].sum()
+
+For Parquet install pyarrow; pandas' own `season.log("pour").to_parquet("pour.parquet")` then works.
+"""
+
+import warnings
+from collections.abc import Mapping
+from datetime import date, timedelta
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from benchwater.analyse.spans import last_day
+from benchwater.export.csv_text import csv_text, extra_columns
+from benchwater.export.table_schema import Descriptor, canonical_schema, json_bytes
+from benchwater.files import SKIPPED_FOLDERS, write_atomically
+from benchwater.pipeline import Workspace, read_workspace
+from benchwater.plugin.logs import LogKind
+from benchwater.plugin.season import Season, Span
+from benchwater.plugin_host.loaded import PluginProblem
+from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_BEFORE_ANY_LOG = date(1950, 1, 1)
+
+
+class SetAsideWarning(UserWarning):
+    """The tables lack rows: `set_aside`, `not_read` or `plugin_problems` say which."""
+
+
+class PlaceError(ValueError):
+    """The folder must not be written to; the message says which may."""
+
+
+class LoadedSeason(Season):
+    """The `Season` of a folder, up to its last row, with an account of what is not in it.
+
+    `log(kind)` is a table of every row of one log, `describe(kind)` describes its columns, and `kinds` maps
+    the names of all logs to their declarations. `set_aside` are the rows that could not be used, `repeats`
+    those that another file holds too, `not_read` the files that are no logs, `plugin_problems` the plugins
+    that could not be loaded, `sources` the files read, with counts of rows used, repeated and set aside.
+
+    `start` is the first day of the season of the last row, `end` the day after that row, and `span` both of
+    them, as `rows(kind, span)` takes it. While no row is used both are 1950-01-01.
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        """Take a folder as read."""
+        reading = workspace.reading
+        last = last_day(reading.tables)
+        start = workspace.bench.season_of(last)[0] if last is not None else _BEFORE_ANY_LOG
+        end = last + timedelta(days=1) if last is not None else _BEFORE_ANY_LOG
+        super().__init__(workspace.bench, reading.tables, start, end)
+        self.kinds: Mapping[str, LogKind] = MappingProxyType(
+            {kind.name: kind for kind in workspace.plugins.log_kinds}
+        )
+        self.span = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
+        self.sources: tuple[Source, ...] = reading.sources
+        self.set_aside: tuple[SetAside, ...] = reading.set_aside
+        self.repeats: tuple[Repeat, ...] = reading.repeats
+        self.not_read: tuple[NotRead, ...] = reading.not_read
+        self.plugin_problems: tuple[PluginProblem, ...] = workspace.plugins.problems
+        self._folder = workspace.folder.resolve()
+
+    def __repr__(self) -> str:
+        """Return the rows of each log, and how many are not among them."""
+        held = ", ".join(f"{name} {len(self._logs[name])}" for name in self.kinds)
+        left = f"{len(self.set_aside)} rows set aside, {len(self.not_read)} files not read"
+        return f"<{self.bench.name}, {self.start} to {self.end}: {held}; {left}>"
+
+    def describe(self, kind: str) -> "pd.DataFrame":
+        """Return one row for each column of a log: `column`, `type`, `unit` and `meaning`."""
+        import pandas as pd
+
+        fields = self._schema(kind)["fields"]
+        rows = [(f["name"], f["type"], f.get("unit"), f["description"]) for f in fields]
+        return pd.DataFrame(rows, columns=["column", "type", "unit", "meaning"])
+
+    def to_csv(self, folder: str | Path) -> tuple[Path, ...]:
+        """Write every log as `<log>.csv` in canonical units, and a `datapackage.json` that describes them.
+
+        UTF-8, commas between cells, points in numbers, missing cells empty. Text that a spreadsheet would run
+        as a formula gets a leading apostrophe. Each file is written atomically. PlaceError for a folder whose
+        files benchwater would read as logs.
+        """
+        out = Path(folder)
+        self._refuse_among_logs(out)
+        out.mkdir(parents=True, exist_ok=True)
+        written = []
+        for name, kind in self.kinds.items():
+            text = csv_text(self._logs[name], kind, self.bench.items)
+            written.append(write_atomically(out / f"{name}.csv", text.encode("utf-8", "replace")))
+        package = write_atomically(out / "datapackage.json", json_bytes(self._package()))
+        return (*written, package)
+
+    def _refuse_among_logs(self, out: Path) -> None:
+        try:
+            inside = out.resolve().relative_to(self._folder).parts
+        except ValueError:
+            return
+        if not inside or not (inside[0] in SKIPPED_FOLDERS or any(part.startswith(".") for part in inside)):
+            raise PlaceError(
+                f"{out} lies among the logs, where these files would be read as logs once more: "
+                f"name a folder outside {self._folder}, or below its reports/"
+            )
+
+    def _package(self) -> Descriptor:
+        return {
+            "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
+            "name": "benchwater-logs",
+            "title": self.bench.name,
+            "resources": [
+                {
+                    "name": name.lower(),
+                    "path": f"{name}.csv",
+                    "type": "table",
+                    "format": "csv",
+                    "encoding": "utf-8",
+                    "schema": self._schema(name),
+                }
+                for name in self.kinds
+            ],
+        }
+
+    def _schema(self, kind: str) -> Descriptor:
+        declared = self.kinds[kind]
+        return canonical_schema(declared, self.bench, extra_columns(self._logs[kind], declared))
+
+
+def load(folder: str | Path, *, workspace_plugins: bool = True) -> LoadedSeason:
+    """Read a maker's folder: its bench, and every row of its logs up to the last.
+
+    `workspace_plugins` False leaves out the folder's own plugins, which run as your own code. BenchError if
+    bench.toml is missing or wrong. SetAsideWarning if rows, files or plugins are not used.
+    """
+    season = LoadedSeason(read_workspace(Path(folder), workspace_plugins=workspace_plugins))
+    missing = {
+        "rows set aside (see .set_aside)": len(season.set_aside),
+        "files not read (see .not_read)": len(season.not_read),
+        "plugins not loaded (see .plugin_problems)": len(season.plugin_problems),
+    }
+    lacking = [f"{count} {what}" for what, count in missing.items() if count]
+    if lacking:
+        warnings.warn(f"{folder}: {', '.join(lacking)}", SetAsideWarning, stacklevel=2)
+    return season

@@ -1,0 +1,30 @@
+"""Names in messages: lists of them, and the nearest one to a name that is not known."""
+
+from collections.abc import Iterable
+
+_LONGEST_COMPARED = 60
+_LEAST_LIKE = 0.6
+
+
+def quoted(names: Iterable[str], most: int | None = None) -> str:
+    """Names in backquotes with commas between; of more than `most` the first ones, and how many more."""
+    marked = [f"`{name}`" for name in names]
+    more = f" and {len(marked) - most} more" if most is not None and len(marked) > most else ""
+    return ", ".join(marked[:most]) + more
+
+
+def near_names(name: str, known: Iterable[str], most: int = 1) -> list[str]:
+    """The known names most like a name, nearest first, upper and lower case not told apart."""
+    from difflib import get_close_matches
+
+    by_folded: dict[str, list[str]] = {}
+    for each in known:
+        by_folded.setdefault(each.casefold(), []).append(each)
+    near = get_close_matches(name.casefold()[:_LONGEST_COMPARED], list(by_folded), most, _LEAST_LIKE)
+    return [each for folded in near for each in by_folded[folded]]
+
+
+def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:
+    """The end of a message about an unknown name: the nearest known one, else `otherwise` in brackets."""
+    near = near_names(name, known)
+    return f"; did you mean `{near[0]}`?" if near else f" ({otherwise})"

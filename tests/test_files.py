@@ -1,0 +1,141 @@
+import errno
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from benchwater.files import UNKNOWN_CONTENT, append_lines, content_hash, log_files, write_atomically
+
+OLD, NEW = b"old " * 1000, b"new " * 2000
+
+
+@pytest.mark.parametrize("call", ["open", "write", "flush", "fsync", "replace"])
+@pytest.mark.parametrize("error", [errno.ENOSPC, errno.EACCES, errno.EIO])
+def test_a_write_that_fails_at_any_step_leaves_the_old_file_and_nothing_else(
+    tmp_path, monkeypatch, call, error
+):
+    path = tmp_path / "season-report.json"
+    path.write_bytes(OLD)
+
+    def fail(*arguments, **more):
+        raise OSError(error, os.strerror(error))
+
+    def opened(path, mode):
+        stream = open(path, mode, buffering=0)  # noqa: SIM115
+        return type("Full", (), {
+            "__enter__": lambda self: self,
+            "__exit__": lambda self, *why: stream.close(),
+            "fileno": lambda self: stream.fileno(),
+            "write": fail if call == "write" else lambda self, data: stream.write(data),
+            "flush": fail,
+        })()  # fmt: skip
+
+    if call in {"fsync", "replace"}:
+        monkeypatch.setattr(f"benchwater.files.os.{call}", fail)
+    else:
+        monkeypatch.setattr("benchwater.files.open", fail if call == "open" else opened, raising=False)
+    with pytest.raises(OSError, match=os.strerror(error)):
+        write_atomically(path, NEW)
+    monkeypatch.undo()
+    assert path.read_bytes() == OLD
+    assert [entry.name for entry in tmp_path.iterdir()] == [path.name]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs a umask")
+def test_a_new_file_has_the_mode_that_the_umask_leaves(tmp_path):
+    before = os.umask(0o027)
+    try:
+        write_atomically(tmp_path / "a.json", NEW)
+    finally:
+        os.umask(before)
+    assert (tmp_path / "a.json").stat().st_mode & 0o777 == 0o640
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="needs SIGKILL")
+def test_a_run_killed_at_any_moment_leaves_one_whole_file(tmp_path):
+    path = tmp_path / "season-report.pdf"
+    contents = {bytes([letter]) * 3_000_000 for letter in b"ab"}
+    path.write_bytes(b"a" * 3_000_000)
+    code = (
+        "import sys; from pathlib import Path; from benchwater.files import write_atomically\n"
+        "path = Path(sys.argv[1]); print('ready', flush=True)\n"
+        "while True:\n"
+        "    for letter in b'ab': write_atomically(path, bytes([letter]) * 3_000_000)"
+    )
+    moments = random.Random(20260501)
+    for _ in range(25):
+        process = subprocess.Popen([sys.executable, "-c", code, str(path)], stdout=subprocess.PIPE)
+        assert process.stdout is not None
+        process.stdout.readline()
+        time.sleep(moments.uniform(0.001, 0.05))
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        process.stdout.close()
+        assert path.read_bytes() in contents
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a small tmpfs")
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root may mount")
+def test_a_full_disk_leaves_the_old_file(tmp_path):
+    mount = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", tmp_path], capture_output=True)
+    if mount.returncode != 0:
+        pytest.skip("this machine allows no mounts")
+    try:
+        path = tmp_path / "season-report.pdf"
+        write_atomically(path, OLD)
+        with pytest.raises(OSError, match="No space left"):
+            write_atomically(path, b"x" * 200_000)
+        assert path.read_bytes() == OLD
+        assert [entry.name for entry in tmp_path.iterdir()] == [path.name]
+    finally:
+        subprocess.run(["umount", tmp_path], check=True)
+
+
+def test_a_log_never_grows_beyond_two_files_of_a_bounded_size(tmp_path):
+    log = tmp_path / "new" / "due.log"
+    for number in range(200):
+        append_lines(log, [f"run {number}", "second line"], most_bytes=1_000)
+    assert sorted(path.name for path in log.parent.iterdir()) == ["due.log", "due.old.log"]
+    assert all(path.stat().st_size < 1_100 for path in log.parent.iterdir())
+    assert log.read_text().splitlines()[-2:] == ["run 199", "second line"]
+
+
+def test_an_irregular_file_is_never_opened_and_a_huge_one_is_hashed_by_its_size(tmp_path):
+    os.mkfifo(tmp_path / "pipe.csv")
+    assert content_hash(tmp_path / "pipe.csv") == "no ordinary file"
+    with (tmp_path / "large.csv").open("wb") as stream:
+        stream.truncate(10**12)
+    assert content_hash(tmp_path / "large.csv") == f"{10**12} bytes"
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="nothing is closed to root")
+def test_a_file_that_cannot_be_opened_has_no_known_content(tmp_path):
+    (tmp_path / "a.csv").write_text("x")
+    (tmp_path / "a.csv").chmod(0)
+    assert content_hash(tmp_path / "a.csv") == UNKNOWN_CONTENT
+
+
+def test_the_walk_yields_logs_by_name_and_skips_reports_plugins_and_hidden_files(tmp_path):
+    for name in (
+        "a.csv", "B.CSV", "notes.txt", "deep/er/x.tsv", "reports/r.csv", "deep/reports/in.csv", ".hidden.csv",
+        "~lock.csv", ".git/x.csv", "plugins/data.csv", "deep/plugins/in.csv", "photo.jpg", "bench.toml",
+        "__pycache__/c.csv", "folder.csv/inside.csv",
+    ):  # fmt: skip
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("x")
+    (tmp_path / "deep" / "round").symlink_to(tmp_path)
+    (tmp_path / "linked.csv").symlink_to(tmp_path / "a.csv")
+    (tmp_path / "dangling.csv").symlink_to(tmp_path / "nowhere.csv")
+    found = {path.relative_to(tmp_path).as_posix(): why for path, why in log_files(tmp_path)}
+    assert [name for name, why in found.items() if why is None] == [
+        "B.CSV", "a.csv", "dangling.csv", "linked.csv", "notes.txt",
+        "deep/er/x.tsv", "deep/plugins/in.csv", "deep/reports/in.csv", "folder.csv/inside.csv",
+    ]  # fmt: skip
+    assert found["folder.csv"] == "is a folder, not a file"
+    assert "photo.jpg" in found
