@@ -49,7 +49,16 @@ def test_the_wheel_carries_program_plugins_templates_and_typeface_and_no_tests(w
     wanted = {name.removeprefix("src/") for name in files_below("src")}
     wanted |= {f"benchwater/shipped_{name}" for name in files_below("plugins")}
     assert held == wanted
-    assert {Path(name).suffix for name in held} >= {".py", ".j2", ".css", ".ttf", ".csv", ".toml", ".typed"}
+    assert {Path(name).suffix for name in held} >= {
+        ".py",
+        ".j2",
+        ".css",
+        ".ttf",
+        ".csv",
+        ".toml",
+        ".typed",
+        ".md",
+    }
 
 
 def test_the_sdist_holds_what_a_wheel_is_built_from_the_tests_and_what_they_read(sdist):

@@ -1,6 +1,7 @@
-"""Write the contract's reference into DEVELOPERS.md, from its source: `python tests/docs/write_reference.py`.
+"""Write `src/benchwater/plugin/REFERENCE.md` from the docstrings of the contract.
 
-A class is its docstring, a table of its fields and one of its methods; a module is a table of its functions.
+Run `python tests/docs/write_reference.py`. A class gives its docstring, fields and methods; a
+module gives its functions.
 """
 
 import ast
@@ -8,8 +9,14 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-DEVELOPERS, HOST = ROOT / "DEVELOPERS.md", ROOT / "src" / "benchwater"
-BEGIN, END = "<!-- reference: begin -->", "<!-- reference: end -->"
+HOST = ROOT / "src" / "benchwater"
+REFERENCE = HOST / "plugin" / "REFERENCE.md"
+HEAD = (
+    "# Reference of the plugin contract",
+    "",
+    "`python tests/docs/write_reference.py` writes this page from docstrings. See also DEVELOPERS.md.",
+    "",
+)
 PARTS = (
     ("Hooks, and what they return", "plugin/hooks.py"),
     ("What a maker may set", "plugin/options.py"),
@@ -25,35 +32,27 @@ PARTS = (
 )
 
 
-def with_reference(document: str) -> str:
-    """The document with all between the marks made anew."""
-    before, _, rest = document.partition(BEGIN)
-    _, mark, after = rest.partition(END)
-    assert mark, f"DEVELOPERS.md needs {BEGIN} and {END}, each on a line"
-    return f"{before}{BEGIN}\n\n{reference()}\n{END}{after}"
-
-
 def reference() -> str:
-    """Every class and function of the contract, as Markdown, in the order of the source."""
-    lines: list[str] = []
+    """Every class and function of the contract as Markdown, in source order."""
+    lines = list(HEAD)
     for title, file in PARTS:
         body = ast.parse((HOST / file).read_text(encoding="utf-8")).body
-        lines += [f"### {title}", "", *_aliases(body), *_functions("function", body)]
+        lines += [f"## {title}", "", *_aliases(body), *_functions("function", body)]
         for node in body:
             if isinstance(node, ast.ClassDef) and "Protocol" not in map(ast.unparse, node.bases):
                 lines += _class(node)
-    return "\n".join(lines)
+    return "\n".join(lines).rstrip() + "\n"
 
 
 def _aliases(body: Iterable[ast.stmt]) -> Iterator[str]:
-    """What the short names of types stand for."""
+    """A line for each type alias."""
     for node in body:
         if isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript | ast.BinOp):
             yield from (f"`{ast.unparse(node.targets[0])}` is {_type(node.value)}.", "")
 
 
 def _class(node: ast.ClassDef) -> Iterator[str]:
-    yield from (f"#### `{node.name}`", "", ast.get_docstring(node) or "", "")
+    yield from (f"### `{node.name}`", "", ast.get_docstring(node) or "", "")
     fields = [each for each in node.body if isinstance(each, ast.AnnAssign)]
     if fields:
         yield from ("| field | type | left out |", "| --- | --- | --- |")
@@ -67,15 +66,15 @@ def _functions(what: str, body: Iterable[ast.stmt]) -> list[str]:
     rows = []
     for node in body:
         if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
-            named_only = {ast.unparse(each) for each in node.decorator_list} & {"property", "pytest.fixture"}
-            called = node.name if named_only else f"{node.name}({_arguments(node.args)})"
-            told = " ".join((ast.get_docstring(node) or "").split()).replace("|", "\\|")
-            rows.append(f"| `{called}` | {told} |")
+            not_called = {ast.unparse(each) for each in node.decorator_list} & {"property", "pytest.fixture"}
+            called = node.name if not_called else f"{node.name}({_arguments(node.args)})"
+            docstring = " ".join((ast.get_docstring(node) or "").split()).replace("|", "\\|")
+            rows.append(f"| `{called}` | {docstring} |")
     return [f"| {what} | |", "| --- | --- |", *rows, ""] if rows else []
 
 
 def _arguments(arguments: ast.arguments) -> str:
-    """Names and defaults, as a call is written; types are in the source."""
+    """Names and defaults as a call is written, without types."""
     first = len(arguments.args) - len(arguments.defaults)
     words = [
         each.arg if at < first else f"{each.arg}={ast.unparse(arguments.defaults[at - first])}"
@@ -109,5 +108,4 @@ def _default(node: ast.expr | None) -> str:
 
 
 if __name__ == "__main__":
-    written = with_reference(DEVELOPERS.read_text(encoding="utf-8"))
-    DEVELOPERS.write_text(written, encoding="utf-8", newline="\n")
+    REFERENCE.write_text(reference(), encoding="utf-8", newline="\n")

@@ -1,3 +1,5 @@
+"""A plugin as an installed package."""
+
 import shutil
 from pathlib import Path
 
@@ -23,7 +25,7 @@ ROWS = "date,mold,cavity,outcome\n" + "".join(
 
 
 @pytest.mark.slow
-def test_a_plugin_installed_as_a_wheel_is_found_by_its_entry_point(tmp_path):
+def test_installed_plugin_is_found_by_its_entry_point(tmp_path):
     shutil.copytree(PROJECT, tmp_path / "project")
     install(build_wheel(tmp_path / "project", tmp_path / "wheels"), tmp_path / "site")
     listed = run_with(tmp_path / "site", "-m", "benchwater", "plugins", tmp_path)
@@ -32,7 +34,7 @@ def test_a_plugin_installed_as_a_wheel_is_found_by_its_entry_point(tmp_path):
     assert "installed: bench_evenings" in listed.stdout
 
 
-def test_its_section_counts_days_and_not_castings():
+def test_section_counts_days_and_not_castings():
     made = make_season(BENCH, {"pour.csv": ROWS}, plugins=[PROJECT / "src" / "bench_evenings.py"])
     section = made.section("bench_evenings")
     check_section(section)

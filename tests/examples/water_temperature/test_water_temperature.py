@@ -1,4 +1,4 @@
-"""The worked example of a log of one's own: it runs in a report, and its bands are the ones done by hand."""
+"""A plugin with a log kind of its own, against bands computed by hand."""
 
 from pathlib import Path
 
@@ -16,7 +16,7 @@ READ = "\n".join(line for line in LOGS["logger.csv"].splitlines() if not line.en
 
 
 @pytest.mark.slow
-def test_a_loggers_file_becomes_a_section_of_the_report_and_its_odd_readings_are_told(run_report):
+def test_report_has_the_section_and_lists_impossible_readings(run_report):
     run = run_report({"bench.toml": BENCH, "plugins/water_temperature.py": PLUGIN, **LOGS}, "--season")
     assert run.status == 0, run.err
     section = run.section("water_temperature")
@@ -31,7 +31,7 @@ def test_a_loggers_file_becomes_a_section_of_the_report_and_its_odd_readings_are
     assert "no temperature of water" in aside["130"]
 
 
-def test_hours_and_fish_are_joined_by_day_and_water_and_days_without_a_reading_are_told():
+def test_hours_and_fish_are_joined_by_day_and_water():
     made = make_season(BENCH, {**LOGS, "logger.csv": READ}, plugins=[PLUGIN])
     section = made.section("water_temperature")
     check_section(section)
@@ -40,7 +40,7 @@ def test_hours_and_fish_are_joined_by_day_and_water_and_days_without_a_reading_a
     assert finding(section, "unread").value == 2
 
 
-def test_bench_toml_sets_the_width_of_a_band_and_where_the_logger_hangs():
+def test_bench_toml_sets_band_width_and_water():
     bench = BENCH.replace('"Mill Reach"', '"Alder Pond"\nband = 10')
     section = make_season(bench, {**LOGS, "logger.csv": READ}, plugins=[PLUGIN]).section("water_temperature")
     check_section(section)

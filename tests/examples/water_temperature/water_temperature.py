@@ -1,17 +1,17 @@
-"""Catch rate by water temperature: a logger's readings, joined to the fishing log by day and water.
+"""Catch rate by water temperature: joins a logger's readings to the fishing log by day and water.
 
     time,water_temp [F]              date,water,build,fished,fate
     2026-05-03 06:00,58              2026-05-03,Mill Reach,perch-grub,3 h,kept
     2026-05-03 12:00,60
 
-That day at Mill Reach the water had 59 °F, in the mean of the day's readings, so its three hours and its fish
-count for the band from 55 to 60 °F. A reading whose file names no water is for the one that bench.toml names:
+The day's mean at Mill Reach is 59 °F, so its three hours and its fish count for the band from 55 to 60 °F.
+bench.toml names the water of readings that name none:
 
     [plugins.water_temperature]
     water = "Mill Reach"
     band = 5
 
-A log is known by its header, so a fishing log must not have a column `water_temp` of its own beside this.
+The host recognises a log by its header, so no fishing log may have a column `water_temp`.
 """
 
 import math
@@ -35,15 +35,15 @@ from benchwater.plugin import (
     TableColumn,
     hookimpl,
 )
+from benchwater.statistics.rates import poisson_rate
 
 CONTRACT_VERSION_NEEDED = 1
 ID = "water_temperature"
 COLDEST_C, HOTTEST_C = -3.0, 45.0
 LEAST_DAYS = 5
 METHODS = (
-    "A day's water temperature is the mean of its readings. Fish per bait-hour is the ratio of the totals "
-    "over days on one water: Cochran 1977, Sampling Techniques, chapter 6; never narrower than exact Poisson "
-    "limits (Garwood 1936).",
+    "A day's water temperature is the mean of its readings. Fish per bait-hour is the total catch over "
+    "the total effort of the band, with exact Poisson limits (Garwood 1936).",
     "Water warms with the season, so a difference between bands may also be the month.",
 )
 COLUMNS = (
@@ -61,7 +61,7 @@ Place = tuple[str, str]
 
 
 def check_reading(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
-    """A logger that lies in the boat, or in ice, says nothing about the water."""
+    """Refuse readings that no water has: the logger lies in the boat or in ice."""
     reading = row["water_temp_c"]
     if isinstance(reading, float) and not COLDEST_C <= reading <= HOTTEST_C:
         coldest, hottest = bench.show(COLDEST_C, "degC"), bench.show(HOTTEST_C, "degC")
@@ -82,14 +82,14 @@ LOGGER = LogKind(
 
 @dataclass(slots=True)
 class Band:
-    """Hours and fish of the days whose water was in one band of temperature, a pair a day and water."""
+    """Hours and fish of each day and water in one band of temperature."""
 
     hours: list[float] = field(default_factory=list)
     fish: list[int] = field(default_factory=list)
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Join the readings to the days fished, and give the catch rate of each band."""
+    """The catch rate of each band of water temperature."""
     options = season.options(ID)
     hours, fish = _fished(season, span)
     if not hours:
@@ -110,8 +110,8 @@ def analyse(season: Season, span: Span) -> Section:
     joined = len(hours) - unread
     findings = [_finding(row, season.bench) for row in rows]
     if unread:
-        told = f"{unread} of {len(hours)} days on a water have no reading, and count for no band."
-        findings.append(Finding(id="unread", text=told, value=unread, unit="1", n=len(hours)))
+        text = f"{unread} of {len(hours)} days on a water have no reading and are in no band."
+        findings.append(Finding(id="unread", text=text, value=unread, unit="1", n=len(hours)))
     if joined == 0:
         return Section(
             status="thin",
@@ -147,7 +147,7 @@ def _fished(season: Season, span: Span) -> tuple[dict[Place, float], dict[Place,
 
 
 def _readings(season: Season, span: Span, hangs_in: str | None) -> dict[Place, float]:
-    """The mean reading by day and water; the water is empty where neither file nor bench.toml names it."""
+    """Mean reading by day and water; water is empty if neither file nor bench.toml names it."""
     table = season.rows(ID, span)
     by_place: dict[Place, list[float]] = defaultdict(list)
     for day, water, reading in zip(table["date"], table["water"], table["water_temp_c"], strict=True):
@@ -169,16 +169,14 @@ def _canonical(printed: float, bench: Bench) -> float:
 
 
 def _row(number: int, width: int, band: Band, bench: Bench) -> tuple[Cell, ...]:
-    from catch_rate.ratio import ratio_of_totals
-
-    rate = ratio_of_totals(band.fish, band.hours)
+    rate = poisson_rate(sum(band.fish), math.fsum(band.hours))
     return (
         _canonical(number * width, bench),
         _canonical((number + 1) * width, bench),
         len(band.hours),
         math.fsum(band.hours),
         sum(band.fish),
-        rate.ratio,
+        rate.estimate,
         rate.low,
         rate.high if math.isfinite(rate.high) else None,
     )

@@ -1,4 +1,4 @@
-"""How many days the bench was in use: castings of two days are two days, however many they are."""
+"""On how many days the maker poured."""
 
 from collections.abc import Iterable
 
@@ -13,10 +13,10 @@ def analyse(season: Season, span: Span) -> Section:
     if poured.empty:
         return Section.empty("Nothing was poured in these days.")
     days = int(poured["date"].dt.normalize().nunique())
-    told = f"You poured on {days} {'day' if days == 1 else 'days'}."
+    text = f"You poured on {days} {'day' if days == 1 else 'days'}."
     return Section(
         status="ok",
-        findings=(Finding(id="days", text=told, value=days, n=len(poured)),),
+        findings=(Finding(id="days", text=text, value=days, n=len(poured)),),
         methods=("Days of the pour log, as written.",),
     )
 
