@@ -13,7 +13,7 @@ from benchwater.ledger.fish import mean_interval
 from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
-from catch_rate.ratio import ratio_of_totals
+from catch_rate.catch_rates import ratio_of_totals
 from defect_rate.one_against_rest import times_as_often
 from simulations.study import Generator, Held
 

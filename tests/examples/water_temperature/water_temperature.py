@@ -169,7 +169,7 @@ def _canonical(printed: float, bench: Bench) -> float:
 
 
 def _row(number: int, width: int, band: Band, bench: Bench) -> tuple[Cell, ...]:
-    from catch_rate.ratio import ratio_of_totals
+    from catch_rate.catch_rates import ratio_of_totals
 
     rate = ratio_of_totals(band.fish, band.hours)
     return (
