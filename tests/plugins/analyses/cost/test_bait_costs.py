@@ -6,7 +6,7 @@ import pytest
 
 from benchwater.statistics.interval import Interval
 from benchwater.statistics.proportions import newcombe_difference, wilson_interval
-from cost.combined_limits import (
+from cost.bait_costs import (
     exactly,
     from_uncertainty,
     rejects_per_good,
@@ -54,8 +54,3 @@ def test_a_factor_of_zero_silences_a_boundless_limit() -> None:
     assert none == exactly(0.0)
     with pytest.raises(ValueError, match="at least 0"):
         scaled(none, -1.0)
-
-
-def test_levels_may_not_be_mixed() -> None:
-    with pytest.raises(ValueError, match="one level"):
-        sum_of_estimates([exactly(1.0), exactly(1.0, level=0.9)])

@@ -1,14 +1,7 @@
 import pytest
 
-from bait_mortality.followed_stretch import first_gap, lives_to_first_gap, well_followed_to
+from bait_mortality.compute import lives_to_first_gap, well_followed_to
 from bait_mortality.survival import follow_up, kaplan_meier
-
-
-def test_a_gap_is_where_nobody_is_at_risk_though_some_come_later() -> None:
-    assert first_gap(follow_up([1, 2, 5], [1, 1, 1], entry=[0, 0, 3])) == 2
-    assert first_gap(follow_up([1, 2, 5], [1, 1, 1], entry=[0, 0, 2])) is None
-    assert first_gap(follow_up([1, 2, 5], [1, 1, 0])) is None
-    assert first_gap(follow_up([4], [1])) is None
 
 
 def test_curves_stop_at_the_gap() -> None:
@@ -16,16 +9,13 @@ def test_curves_stop_at_the_gap() -> None:
         [1, 2, 2, 5, 6], [2, 1, 0, 1, 0], entry=[0, 0, 0, 3, 3], weight=[1, 2, 1, 4, 4], causes=[1, 2, 3]
     )
     alone = kaplan_meier([1, 2, 2], [1, 1, 0], weight=[1, 2, 1])
-    assert lives.gap == 2
     assert lives.records.observed_to == 2
     assert lives.survival.survival.tolist() == alone.survival.tolist() == [0.75, 0.25]
     assert lives.incidence.incidence.tolist() == [[0, 0.5], [0.25, 0.25], [0, 0]]
-    assert not lives.survival.risk_set_emptied_early
 
 
 def test_without_a_gap_everything_is_followed() -> None:
     lives = lives_to_first_gap([1, 5], [1, 1], entry=[0, 0.5], weight=[1, 1], causes=[1])
-    assert lives.gap is None
     assert lives.survival.n_event.sum() == 2
 
 
