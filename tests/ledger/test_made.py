@@ -5,7 +5,7 @@ from functools import cache
 from pathlib import Path
 
 from benchwater.gather.season import gather
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight
 from benchwater.ledger.made import baits_made, spoilt_share
 from benchwater.pipeline import Request, choose_spans, read_workspace
 from benchwater.plugin import Season

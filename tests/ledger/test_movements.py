@@ -9,8 +9,6 @@ from benchwater.ledger.movements import (
     Movements,
     joined,
     net_amount,
-    seen_of_steps,
-    sum_in_order,
 )
 
 START = datetime(2026, 3, 1)
@@ -45,25 +43,3 @@ def test_columns_say_what_the_single_movements_say() -> None:
         signed = [np.sign(each.amount) * each.shared_u for each in moved if each.source == source]
         assert shared[source] == pytest.approx(sum(signed))
     assert net_amount(moved) == pytest.approx(sum(each.amount for each in one + other), rel=1e-13)
-
-
-def test_sums_are_added_one_by_one() -> None:
-    values = [0.1] * 1000 + [1e9, -1e9]
-    assert sum_in_order(values) == sum(values)
-    assert sum_in_order([]) == 0.0
-
-
-@pytest.mark.parametrize("seed", range(30))
-def test_a_line_through_what_is_seen_covers_the_line_through_all(seed: int) -> None:
-    dice = Random(seed)
-    days = np.sort(np.array([dice.randrange(6) for _ in range(dice.randrange(1, 60))]))
-    moments = np.datetime64(START) + days.astype("timedelta64[D]")
-    values = np.cumsum([dice.choice([-2, -1, 1, 2]) for _ in days]).astype(float)
-    seen = seen_of_steps(moments, values)
-    assert np.all(np.diff(seen) > 0)
-    for day in np.unique(days):
-        everything, told = values[days == day], values[seen][days[seen] == day]
-        assert (everything[0], everything.min(), everything.max()) == (told[0], told.min(), told.max())
-        assert everything[-1] == told[-1]
-        assert len(told) <= 4
-    assert len(seen_of_steps(moments[:0], values[:0])) == 0

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import expit
 from scipy.stats import beta
 
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight
 from benchwater.ledger.stock_books import keep_books
 from benchwater.plugin.season import Season, Span
 from defect_rate.flaw_window import FlawWindow, flaw_window, rate_limits

@@ -9,8 +9,7 @@ from unittest.mock import patch
 import numpy as np
 import pandas as pd
 
-from benchwater.ledger import casting_masses
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import casting_masses, midnight
 from benchwater.ledger.stock import Chain, chain_counts, close_books
 from benchwater.ledger.stock_books import Book, keep_books
 from benchwater.ledger.weighing import PieceScatter

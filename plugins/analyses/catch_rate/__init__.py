@@ -19,10 +19,8 @@ from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING
 
+from benchwater.ledger import computed_once, known, sum_in_order
 from benchwater.ledger.log_columns import in_days
-from benchwater.ledger.log_rows import known
-from benchwater.ledger.movements import sum_in_order
-from benchwater.ledger.once import once_a_season
 from benchwater.ledger.trips import ALL, TripBook, keep_trips
 from benchwater.plugin import (
     Action,
@@ -97,7 +95,7 @@ class Rates:
         return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
 
 
-@once_a_season
+@computed_once
 def _trips_in(season: Season, start: date, end: date) -> TripBook:
     span = Span(name="season", label="", start=start, end=end)
     return keep_trips(season.rows("fishing", span), season.rows("catch", span), season.bench)

@@ -13,10 +13,9 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from benchwater.ledger import midnight
 from benchwater.ledger.casting_masses import FEWEST_WEIGHED
 from benchwater.ledger.log_columns import in_days, moments, numbers, words
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.movements import seen_of_steps
 from benchwater.ledger.stock_books import COAT_SHARE
 from benchwater.plugin import (
     Action,
@@ -400,7 +399,7 @@ def _break_even_figure(
         begin, close = np.array([[start], [end]], dtype="datetime64[us]")
         days = np.concatenate([begin, np.maximum(account.steps.when, begin), close])
         saved_by = np.cumsum(np.concatenate([[0.0], account.steps.number, [0.0]]))
-        drawn = seen_of_steps(days, saved_by)
+        drawn = plots.thinned_steps(days, saved_by)
         plots.steps(axes, days[drawn], 100 * saved_by[drawn] / price, series=series)
         ends.append((100 * float(saved_by[-1]) / price, account.mold.name))
         share = f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price"

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from benchwater.ledger import midnight
 from benchwater.ledger.casting_masses import casting_mass
 from benchwater.ledger.log_columns import numbers, words
-from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.made import (
     Castings,
     Steps,

@@ -7,10 +7,9 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from benchwater.ledger import midnight, sum_in_order
 from benchwater.ledger.log_columns import grouped, in_days, moments, numbers, words
-from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.made import NO_STEPS, Steps
-from benchwater.ledger.movements import sum_in_order
 from benchwater.ledger.poured import castings
 from benchwater.plugin.bench import Mold
 from benchwater.plugin.season import Season, Span

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
+from benchwater.ledger import midnight
 from benchwater.ledger.casting_masses import FEWEST_WEIGHED
-from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import Count
 from benchwater.ledger.stock_books import NOMINAL

@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 from math import isfinite, isnan
 
+from benchwater.ledger import midnight
 from benchwater.ledger.casting_masses import OddMass
-from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.movements import net_amount
 from benchwater.ledger.stock import Chain
 from benchwater.plugin import Bench, Finding, Item, Span

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import floor, isnan, log10
 
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight
 from benchwater.ledger.stock import Balance, Chain, LowestBook, chain_counts, close_books, lowest_book
 from benchwater.ledger.stock_books import Book
 from benchwater.plugin import Bench, Item, Season, Span

@@ -8,10 +8,10 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from benchwater.ledger import midnight
 from benchwater.ledger.casting_masses import casting_mass
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.log_columns import factorized, group_by, in_days, moments, numbers
-from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.movements import net_amount
 from benchwater.ledger.poured import castings
 from benchwater.ledger.stock_books import Book

@@ -5,8 +5,7 @@ from math import isfinite
 
 import numpy as np
 
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.movements import seen_of_steps
+from benchwater.ledger import midnight
 from benchwater.plugin import Figure, Season
 
 from .lines import Line
@@ -32,7 +31,7 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
         begin, close = np.array([[count.moment], [end]], dtype="datetime64[us]")
         days = np.concatenate([begin, moved.when, close])
         stock = np.cumsum(np.concatenate([[count.amount], moved.amount, [0.0]]) / size)
-        drawn = seen_of_steps(days, stock)
+        drawn = plots.thinned_steps(days, stock)
         plots.steps(axes, days[drawn], stock[drawn], label="" if number else "by the book")
     found = [count.amount / size for count in counts]
     plots.points(axes, [count.moment for count in counts], found, series=1, label="counted")

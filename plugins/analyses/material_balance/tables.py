@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from math import isfinite, nan
 
-from benchwater.ledger.log_rows import known
+from benchwater.ledger import known
 from benchwater.ledger.stock import Chain
 from benchwater.ledger.stock_books import FLOWS, Book
 from benchwater.plugin import Cell, Item, Season, Span, Table, TableColumn

@@ -13,7 +13,7 @@ from functools import partial
 from math import isnan
 from typing import TYPE_CHECKING
 
-from benchwater.ledger.log_rows import known
+from benchwater.ledger import known
 from benchwater.plugin import (
     Action,
     Analysis,

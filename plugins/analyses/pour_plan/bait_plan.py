@@ -12,9 +12,9 @@ from math import ceil, isfinite, isnan, nan
 
 import numpy as np
 
+from benchwater.ledger import midnight
 from benchwater.ledger.casting_masses import casting_mass
 from benchwater.ledger.log_columns import moments, numbers, words
-from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.made import castings_made, coats_made
 from benchwater.ledger.pieces import Casting, Pieces, body_of, pieces_on_hand, share_pieces
 from benchwater.ledger.prices import unit_prices

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchwater.ledger import computed_once
 from benchwater.ledger.log_columns import FloatArray, Rows, in_days, moments, numbers
-from benchwater.ledger.once import once_a_season
 from benchwater.ledger.poured import Piece, castings
 from benchwater.ledger.weighing import PieceScatter, mean_piece_mass, pooled_scatter, reading_step
 from benchwater.plugin.bench import Bench
@@ -113,7 +113,7 @@ def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
     )
 
 
-@once_a_season
+@computed_once
 def _casting_masses(season: Season) -> Mapping[Cast, CastingMass]:
     """The mass of every casting that was weighed.
 

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import numpy as np
 
+from benchwater.ledger import sum_in_order
 from benchwater.ledger.log_columns import (
     NO_ROWS,
     NOT_RECORDED,
@@ -19,7 +20,6 @@ from benchwater.ledger.log_columns import (
     numbers,
     words,
 )
-from benchwater.ledger.movements import sum_in_order
 from benchwater.ledger.poured import Piece, castings
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season

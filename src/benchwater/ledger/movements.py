@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from benchwater.ledger import sum_in_order
 from benchwater.statistics.uncertainty import combined_uncertainty
 
 FloatArray = NDArray[np.float64]
@@ -169,28 +170,6 @@ def joined(parts: Sequence[Movements]) -> Movements:
         kinds=tuple(kinds),
         sources=tuple(sources),
     )
-
-
-def sum_in_order(values: ArrayLike) -> float:
-    """The sum of `values` (n,) added one by one, 0 without any.
-
-    numpy's own sum adds in pairs, and where something large is taken off afterwards, how the sum was rounded
-    shows: one order gives one result.
-    """
-    array = np.asarray(values, dtype=np.float64)
-    return float(np.cumsum(array)[-1]) if array.size else 0.0
-
-
-def seen_of_steps(moments: Moments, values: FloatArray) -> NDArray[np.int64]:
-    """What a curve of steps needs of moments in order (n,) and the values from each on (n,).
-
-    Of each moment, where the first, the lowest, the highest and the last value is: a line drawn through these
-    is the line through all.
-    """
-    last = np.append(moments[1:] != moments[:-1], True)[: len(moments)]
-    first = np.append(True, last[:-1])[: len(moments)]
-    by_size = np.lexsort((values, moments))
-    return np.unique(np.concatenate([np.flatnonzero(first | last), by_size[first], by_size[last]]))
 
 
 def net_amount(movements: Movements) -> float:

@@ -2,8 +2,8 @@
 
 from typing import NamedTuple
 
+from benchwater.ledger import computed_once
 from benchwater.ledger.log_columns import Groups, grouped, renamed
-from benchwater.ledger.once import once_a_season
 from benchwater.plugin.season import Season
 
 Piece = tuple[str, str]
@@ -23,7 +23,7 @@ class Poured(NamedTuple):
         return self.mold, self.cavity
 
 
-@once_a_season
+@computed_once
 def castings(season: Season) -> Groups[Poured]:
     """The rows of the pour log, up to the report's end, by what was poured."""
 

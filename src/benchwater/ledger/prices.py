@@ -8,11 +8,9 @@ from math import isfinite
 
 import numpy as np
 
+from benchwater.ledger import computed_once, midnight, sum_in_order
 from benchwater.ledger.log_columns import Rows, grouped, moments, numbers
-from benchwater.ledger.log_rows import midnight
 from benchwater.ledger.made import spoilt_share
-from benchwater.ledger.movements import sum_in_order
-from benchwater.ledger.once import once_a_season
 from benchwater.ledger.stock import Ledger
 from benchwater.ledger.stock_books import keep_books
 from benchwater.plugin.season import Season
@@ -38,7 +36,7 @@ class UnitPrice:
     spent: float = 0.0
 
 
-@once_a_season
+@computed_once
 def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
     """The price of every item of the bench, from what was received before `up_to`.
 

@@ -14,10 +14,10 @@ from math import isfinite, nan
 
 import numpy as np
 
+from benchwater.ledger import computed_once
 from benchwater.ledger.casting_masses import OUNCE_G, CastingMass, casting_mass, net_masses
 from benchwater.ledger.log_columns import NO_ROWS, Rows, grouped, moments, numbers, words
 from benchwater.ledger.movements import Movements, joined
-from benchwater.ledger.once import once_a_season
 from benchwater.ledger.poured import Poured, castings
 from benchwater.ledger.stock import Ledger, close_books
 from benchwater.ledger.weighing import reading_step
@@ -50,7 +50,7 @@ class Book:
 Entries = defaultdict[str, list[Movements]]
 
 
-@once_a_season
+@computed_once
 def keep_books(season: Season) -> tuple[dict[str, Book], tuple[str, ...]]:
     """A book for every item of the bench, and what has to be said about how they were kept."""
     books = {name: Book(item) for name, item in season.bench.items.items()}
