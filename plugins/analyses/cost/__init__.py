@@ -14,9 +14,9 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from benchwater.ledger import midnight
-from benchwater.ledger.casting_masses import FEWEST_WEIGHED
+from benchwater.ledger.castings import FEWEST_WEIGHED
 from benchwater.ledger.log_columns import in_days, moments, numbers, words
-from benchwater.ledger.stock_books import COAT_SHARE
+from benchwater.ledger.stock import COAT_SHARE
 from benchwater.plugin import (
     Action,
     Analysis,

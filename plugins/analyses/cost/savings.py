@@ -7,10 +7,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from benchwater.ledger import midnight, sum_in_order
+from benchwater.ledger import midnight, rows_by, sum_in_order
+from benchwater.ledger.castings import castings
 from benchwater.ledger.log_columns import grouped, in_days, moments, numbers, words
 from benchwater.ledger.made import NO_STEPS, Steps
-from benchwater.ledger.poured import castings
 from benchwater.plugin.bench import Mold
 from benchwater.plugin.season import Season, Span
 from benchwater.statistics.interval import Interval
@@ -153,15 +153,15 @@ def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Loss
 
 def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
     """What rejects of a span cost: the inserts lost in them and the coat on those to strip, where priced."""
-    cost, inside = 0.0, in_days(moments(season, "pour"), span.start, span.end)
-    poured = castings(season).take(inside)
-    for what, number in poured.sums(numbers(season, "pour", "count")[inside]).items():
-        insert = season.bench.cavity(*what.piece).insert
-        if what.outcome == "reject" and insert is not None:
-            cost += number * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
-    inside = in_days(moments(season, "finishing"), span.start, span.end)
-    coated = grouped(season, "finishing", "mold", "cavity", "coat").take(inside)
-    for (mold, cavity, coat), number in coated.sums(numbers(season, "finishing", "rejects")[inside]).items():
+    cost, poured = 0.0, castings(season)
+    inside = (poured["date"] >= midnight(span.start)) & (poured["date"] < midnight(span.end))
+    rejects = poured[inside & (poured["outcome"] == "reject")]
+    for insert, rows in rows_by(rejects, "insert").items():
+        number = float(rejects["count"].to_numpy()[rows].sum())
+        cost += number * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
+    dipped = in_days(moments(season, "finishing"), span.start, span.end)
+    coated = grouped(season, "finishing", "mold", "cavity", "coat").take(dipped)
+    for (mold, cavity, coat), number in coated.sums(numbers(season, "finishing", "rejects")[dipped]).items():
         alike = [b for b in season.bench.builds.values() if b.coat == coat and (mold, cavity) == b.head]
         mass = next((build.coat_mass_g for build in alike if build.coat_mass_g is not None), 0.0)
         cost += number * mass * (facts.prices[coat].per_unit or 0.0)

@@ -7,11 +7,11 @@ says what each column means. Tables are shared, so take copies of what you chang
 from collections.abc import Callable, Hashable, Sequence
 from datetime import date, datetime, time
 from math import isfinite
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from benchwater.plugin.season import Season
 
@@ -54,6 +54,17 @@ def log_table(
     log = season.log(kind) if season.holds(kind) else pd.DataFrame(columns=columns)
     dtypes = dict.fromkeys(words, "category") | dict.fromkeys(numbers, "float64")
     return log[columns].astype({"date": "datetime64[us]"} | dtypes)
+
+
+def rows_by(table: "pd.DataFrame", *columns: str) -> dict[Any, NDArray[np.int64]]:
+    """Positions of the rows of each group, groups in order of first appearance.
+
+    A key is a value of the one column, or a tuple of the values of several. A row where one is missing is in
+    no group.
+    """
+    by = columns[0] if len(columns) == 1 else list(columns)
+    groups: dict[Any, Any] = dict(table.groupby(by, observed=True, sort=False).indices)
+    return dict(sorted(groups.items(), key=lambda group: int(group[1][0])))
 
 
 def midnight(day: date) -> datetime:
