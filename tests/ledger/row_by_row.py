@@ -1,7 +1,7 @@
 """The books kept plainly, one row at a time: slow, and what the columns must agree with."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import groupby
@@ -42,7 +42,7 @@ def _material(season: Season, mold: str, poured: object) -> str:
     return season.bench.material_of(mold, poured if isinstance(poured, str) else None)
 
 
-def movements(season: Season, steps: dict[str, float]) -> dict[str, list[Movement]]:
+def movements(season: Season, steps: Mapping[str, float]) -> dict[str, list[Movement]]:
     """Every movement of every item, in the order of the log; `steps` are those of the scales."""
     bench = season.bench
     found: defaultdict[str, list[Movement]] = defaultdict(list)

@@ -88,9 +88,9 @@ def test_the_demos_castings_weigh_what_the_balance_takes_them_to() -> None:
         for material in cast.good_of:
             source = f"mean mass of {mold} {cavity} in {material}"
             mass = casting_mass(season, (mold, cavity), material)
-            for move in moved[moved["source"] == source].itertuples():
-                pieces = -move.amount / mass.mass_g
-                assert pieces == pytest.approx(round(pieces))
-                assert move.shared_u == pytest.approx(pieces * mass.u)
-                seen += 1
+            own = moved[moved["source"] == source]
+            pieces = -own["amount"].to_numpy() / mass.mass_g
+            assert pieces == pytest.approx(pieces.round())
+            assert own["shared_u"].to_numpy() == pytest.approx(pieces * mass.u)
+            seen += len(own)
     assert seen > 50

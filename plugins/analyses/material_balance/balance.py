@@ -169,11 +169,10 @@ def movements_of(table: "pd.DataFrame") -> Movements:
 
 def counts_of(table: "pd.DataFrame") -> tuple[tuple[Count, ...], tuple[tuple[Count, Count], ...]]:
     """Of rows of `stock_counts` of one item: the counts that stand, and each replaced one with the next."""
-    columns = (table[name].tolist() for name in ("date", "moment", "amount", "u"))
-    counts = [
-        Count(day=when.date(), moment=moment.to_pydatetime(), amount=amount, u=u)
-        for when, moment, amount, u in zip(*columns, strict=True)
-    ]
+    days = table["date"].to_numpy(dtype="datetime64[D]").tolist()
+    moments = table["moment"].to_numpy(dtype="datetime64[us]").tolist()
+    found = zip(days, moments, table["amount"].tolist(), table["u"].tolist(), strict=True)
+    counts = [Count(day=day, moment=moment, amount=amount, u=u) for day, moment, amount, u in found]
     replaced = table["replaced"].tolist()
     again = [pair for pair, old in zip(pairwise(counts), replaced, strict=False) if old]
     standing = tuple(count for count, old in zip(counts, replaced, strict=True) if not old)

@@ -50,10 +50,10 @@ def log_table(
     """
     import pandas as pd
 
-    columns = ["date", *words, *numbers]
-    log = season.log(kind) if season.holds(kind) else pd.DataFrame(columns=columns)
-    dtypes = dict.fromkeys(words, "category") | dict.fromkeys(numbers, "float64")
-    return log[columns].astype({"date": "datetime64[us]"} | dtypes)
+    dtypes: dict[str, Any] = {"date": "datetime64[us]"}
+    dtypes |= dict.fromkeys(words, "category") | dict.fromkeys(numbers, "float64")
+    log = season.log(kind) if season.holds(kind) else pd.DataFrame(columns=list(dtypes))
+    return pd.DataFrame({name: log[name].astype(dtype) for name, dtype in dtypes.items()}, copy=False)
 
 
 def rows_by(table: "pd.DataFrame", *columns: str) -> dict[Any, NDArray[np.int64]]:

@@ -69,19 +69,19 @@ def castings(season: Season) -> "pd.DataFrame":
     import pandas as pd
 
     table = log_table(season, "pour", ("mold", "cavity", "outcome", "material"), ("count", "mass_g"))
-    insert, insert_g = np.full(len(table), None, dtype=object), np.zeros(len(table))
+    bench = season.bench
+    items = list(bench.items)
+    material = table["material"].cat.set_categories(items).cat.codes.to_numpy(dtype=np.int32, copy=True)
+    insert, insert_g = np.full(len(table), -1, dtype=np.int32), np.zeros(len(table))
     for (mold, cavity), rows in rows_by(table, "mold", "cavity").items():
-        name = season.bench.cavity(mold, cavity).insert
+        name = bench.cavity(mold, cavity).insert
+        material[rows[material[rows] < 0]] = items.index(bench.molds[mold].material)
         if name is not None:
-            insert[rows], insert_g[rows] = name, season.bench.items[name].mass_g or 0.0
-    named = table["material"].astype(object)
-    usual = (
-        table["mold"].astype(object).map({name: mold.material for name, mold in season.bench.molds.items()})
-    )
+            insert[rows], insert_g[rows] = items.index(name), bench.items[name].mass_g or 0.0
     net = table["mass_g"].to_numpy() - insert_g * table["count"].to_numpy()
     return table.assign(
-        material=named.where(named.notna(), usual).astype("category"),
-        insert=pd.Categorical(insert),
+        material=pd.Categorical.from_codes(material, categories=pd.Index(items, dtype="str")),
+        insert=pd.Categorical.from_codes(insert, categories=pd.Index(items, dtype="str")),
         net_mass_g=np.where(net > 0, net, np.nan),
     )
 

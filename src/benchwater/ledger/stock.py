@@ -27,6 +27,8 @@ FLOWS = (*ENTERS, IN_CASTINGS, "used", "discarded")
 COAT_SHARE = 0.10
 NOMINAL = "nominal mass of "
 OUNCE_ML = 29.5735295625
+FloatArray = NDArray[np.float64]
+_Part = dict[str, NDArray[Any]]
 COLUMNS = ["item", "date", "kind", "amount", "u", "source", "shared_u"]
 
 
@@ -118,25 +120,29 @@ def on_hand(season: Season, start: datetime, end: datetime) -> dict[str, float]:
 def _inventory(season: Season) -> "pd.DataFrame":
     """The inventory with `u`: as stated, 0 for what was received, else from the step of the scale."""
     table = log_table(season, "inventory", ("item", "move"), ("amount", "uncertainty"))
-    of_scale = {name: resolution_uncertainty(step) for name, step in scale_steps(season).items()}
-    read_off = table["item"].astype(object).map(of_scale).where(table["move"] != "received", 0.0)
-    return table.assign(u=table["uncertainty"].fillna(read_off.astype("float64")))
+    steps, names = scale_steps(season), table["item"].cat.categories
+    of_scale = np.array([resolution_uncertainty(steps[name]) for name in names])[table["item"].cat.codes]
+    read_off = np.where(table["move"] == "received", 0.0, of_scale)
+    return table.assign(u=np.where(table["uncertainty"].notna(), table["uncertainty"], read_off))
 
 
 @computed_once
 def _movements_and_notes(season: Season) -> tuple["pd.DataFrame", tuple[str, ...]]:
     import pandas as pd
 
-    parts = [_from_inventory(season), _inserts(season)]
-    notes = list(_scale_notes(season))
-    for part, more in (_metals(season), _coats(season)):
-        parts.append(part)
-        notes += more
-    dtypes = {"item": pd.CategoricalDtype(list(season.bench.items)), "kind": pd.CategoricalDtype(list(FLOWS))}
-    sources = dict.fromkeys(name for part in parts for name in part["source"].cat.categories)
-    dtypes["source"] = pd.CategoricalDtype(list(sources))
-    parts = [part[COLUMNS].astype(dtypes) for part in parts]
-    return pd.concat(parts, ignore_index=True), tuple(dict.fromkeys(notes))
+    sources, notes = {"": 0}, list(_scale_notes(season))
+    parts = (
+        _from_inventory(season),
+        _inserts(season),
+        _metals(season, sources, notes),
+        _coats(season, sources, notes),
+    )
+    columns: dict[str, Any] = {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
+    for name, words in (("item", season.bench.items), ("kind", FLOWS), ("source", sources)):
+        columns[name] = pd.Categorical.from_codes(
+            columns[name], categories=pd.Index(list(words), dtype="str")
+        )
+    return pd.DataFrame(columns), tuple(dict.fromkeys(notes))
 
 
 def _scale_notes(season: Season) -> Iterator[str]:
@@ -147,29 +153,28 @@ def _scale_notes(season: Season) -> Iterator[str]:
             yield f"{name} states no scale; its rows read like one with a step of {shown}."
 
 
-def _from_inventory(season: Season) -> "pd.DataFrame":
+def _from_inventory(season: Season) -> _Part:
     table = _inventory(season)
-    table = table[table["move"] != "counted"].rename(columns={"move": "kind"})
-    signed = table["amount"].where(table["kind"].isin(ENTERS), -table["amount"])
-    return _movements(table, kind=table["kind"], amount=signed, u=table["u"])
+    table = table[table["move"] != "counted"]
+    amount, kind = table["amount"].to_numpy(), table["move"].cat.set_categories(list(FLOWS)).cat.codes
+    signed = np.where(table["move"].isin(ENTERS), amount, -amount)
+    return _part(season, table, "item", signed, kind=kind.to_numpy(), u=table["u"].to_numpy())
 
 
-def _inserts(season: Season) -> "pd.DataFrame":
+def _inserts(season: Season) -> _Part:
     """The inserts in good castings."""
     table = castings(season)
     good = table[(table["outcome"] == "good") & table["insert"].notna()]
-    return _movements(good, item=good["insert"], amount=-good["count"])
+    return _part(season, good, "insert", -good["count"].to_numpy())
 
 
-def _metals(season: Season) -> tuple["pd.DataFrame", list[str]]:
-    """What good castings weigh, by cavity, and notes; the source of an error is a cavity's mean mass."""
-    import pandas as pd
-
+def _metals(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
+    """What good castings weigh, cavity by cavity; the source of an error is a cavity's mean mass."""
     bench, table = season.bench, castings(season)
     good = table[table["outcome"] == "good"]
     count, net = good["count"].to_numpy(), good["net_mass_g"].to_numpy()
-    amount, u, shared_u, source = (np.zeros(len(good)) for _ in range(4))
-    sources, notes, groups = {"": 0}, [], rows_by(good, "mold", "cavity", "material")
+    amount, u, shared_u = (np.zeros(len(good)) for _ in range(3))
+    source, groups = np.zeros(len(good), dtype=np.int32), rows_by(good, "mold", "cavity", "material")
     for (mold, cavity, material), rows in groups.items():
         mass = casting_mass(season, (mold, cavity), material)
         weighed, usual, mean = np.isfinite(net[rows]), bench.molds[mold].material, mass.mass_g
@@ -183,47 +188,45 @@ def _metals(season: Season) -> tuple["pd.DataFrame", list[str]]:
         amount[rows] = np.where(weighed, -net[rows], -count[rows] * mean)
         u[rows] = np.where(weighed, resolution_uncertainty(mass.step), mass.scatter * np.sqrt(count[rows]))
         shared_u[rows] = np.where(weighed, 0.0, count[rows] * mass.u)
-        place = f"{mold} {cavity}"
-        shared = f"mean mass of {place} in {material}" if mass.weighed else f"{NOMINAL}{place}"
+        shared = (
+            f"mean mass of {mold} {cavity} in {material}" if mass.weighed else f"{NOMINAL}{mold} {cavity}"
+        )
         source[rows] = np.where(weighed, 0, sources.setdefault(shared, len(sources)))
-    named = pd.Categorical.from_codes(source.astype(np.int32), categories=pd.Index(list(sources)))
-    moved = _movements(good, item=good["material"], amount=amount, u=u, source=named, shared_u=shared_u)
-    return moved.iloc[np.concatenate([np.zeros(0, dtype=np.int64), *groups.values()])], notes
+    part = _part(season, good, "material", amount, u=u, source=source, shared_u=shared_u)
+    order = np.concatenate([np.zeros(0, dtype=np.int64), *groups.values()])
+    return {name: column[order] for name, column in part.items()}
 
 
-def _coats(season: Season) -> tuple["pd.DataFrame", list[str]]:
-    """What went onto coated pieces, and notes; the source of an error is a coat on pieces of one cavity."""
-    import pandas as pd
-
+def _coats(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
+    """What went onto coated pieces; the source of an error is a coat on the pieces of one cavity."""
     bench = season.bench
     table = log_table(season, "finishing", ("mold", "cavity", "coat"), ("count",))
     mean, u, source = np.zeros(len(table)), np.zeros(len(table)), np.zeros(len(table), dtype=np.int32)
-    sources, notes = [""], []
     for (mold, cavity, coat), rows in rows_by(table, "mold", "cavity", "coat").items():
         recipes = [build for build in bench.builds.values() if build.coat == coat]
         same = [build for build in recipes if (mold, cavity) in (build.head, build.trailer)]
         masses = [build.coat_mass_g for build in same if build.coat_mass_g is not None]
         masses = masses or [build.coat_mass_g for build in recipes if build.coat_mass_g is not None]
         if masses and bench.items[coat].unit == "g":
-            mean[rows], range_ = sum(masses) / len(masses), max(masses) - min(masses)
-            u[rows] = rectangular_uncertainty(max(COAT_SHARE * sum(masses) / len(masses), range_ / 2))
-            source[rows] = len(sources)
-            sources.append(f"coat {coat} on {mold} {cavity}")
+            mass, range_ = sum(masses) / len(masses), max(masses) - min(masses)
+            mean[rows], u[rows] = mass, rectangular_uncertainty(max(COAT_SHARE * mass, range_ / 2))
+            source[rows] = sources.setdefault(f"coat {coat} on {mold} {cavity}", len(sources))
         else:
             mean[rows] = nan
             notes.append(
                 f"{coat} on {mold} {cavity}: no build says how many grams a piece takes; use not known."
             )
     count = table["count"].to_numpy()
-    named = pd.Categorical.from_codes(source, categories=pd.Index(sources))
-    moved = _movements(table, item=table["coat"], amount=-count * mean, source=named, shared_u=count * u)
-    return moved, notes
+    return _part(season, table, "coat", -count * mean, source=source, shared_u=count * u)
 
 
-def _movements(rows: "pd.DataFrame", **columns: Any) -> "pd.DataFrame":
-    """Movements at the `date` of some rows; without more said they go into castings and are exact."""
-    import pandas as pd
-
-    nothing = pd.Categorical.from_codes(np.zeros(len(rows), dtype=np.int32), categories=pd.Index([""]))
-    usual: dict[str, Any] = {"kind": IN_CASTINGS, "u": 0.0, "source": nothing, "shared_u": 0.0}
-    return rows.assign(**usual | columns)
+def _part(season: Season, rows: "pd.DataFrame", item: str, amount: FloatArray, **columns: Any) -> _Part:
+    """Columns of movements at the `date` of some rows; words as codes; they go into castings if not said."""
+    usual = {"kind": FLOWS.index(IN_CASTINGS), "u": 0.0, "source": 0, "shared_u": 0.0} | columns
+    items = rows[item].cat.set_categories(list(season.bench.items)).cat.codes.to_numpy()
+    return {
+        "item": items,
+        "date": rows["date"].to_numpy(),
+        "amount": amount,
+        **{name: np.broadcast_to(values, amount.shape) for name, values in usual.items()},
+    }
