@@ -4,7 +4,7 @@ import json
 from functools import cache
 from pathlib import Path
 
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight
 from benchwater.ledger.made import baits_made, spoilt_share
 from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Season

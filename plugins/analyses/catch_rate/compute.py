@@ -7,8 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from benchwater.ledger.movements import sum_in_order
-from benchwater.ledger.once import once_a_season
+from benchwater.ledger import computed_once, sum_in_order
 from benchwater.ledger.trips import ALL, TripBook, keep_trips
 from benchwater.plugin import Season, Span
 
@@ -82,7 +81,7 @@ def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
     return value, int(inside.sum())
 
 
-@once_a_season
+@computed_once
 def _trips_in(season: Season, start: date, end: date) -> TripBook:
     span = Span(name="season", label="", start=start, end=end)
     return keep_trips(season.rows("fishing", span), season.rows("catch", span), season.bench)

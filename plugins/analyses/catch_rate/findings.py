@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from benchwater.ledger.log_rows import known
+from benchwater.ledger import known
 from benchwater.ledger.trips import ALL
 from benchwater.plugin import Action, Bench, Finding, Season, Span
 from benchwater.words import counted

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from benchwater import plots
-from benchwater.ledger.log_rows import known
+from benchwater.ledger import known
 from benchwater.ledger.trips import ALL
 from benchwater.plugin import Cell, Figure, Table, TableColumn
 from benchwater.units import figures as in_figures

@@ -5,19 +5,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from benchwater.ledger.casting_masses import casting_mass
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight
+from benchwater.ledger.castings import Castings, Piece, casting_mass, castings_made
 from benchwater.ledger.made import (
-    Castings,
     Steps,
     baits_made,
-    castings_made,
     coats_made,
     spoilt_share,
 )
-from benchwater.ledger.poured import Piece
 from benchwater.ledger.prices import UnitPrice, unit_prices
-from benchwater.ledger.stock_books import COAT_SHARE
+from benchwater.ledger.stock import COAT_SHARE
 from benchwater.ledger.sums import sums_by
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season

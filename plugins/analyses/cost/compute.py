@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from benchwater.ledger.once import once_a_season
+from benchwater.ledger import computed_once
 from benchwater.ledger.sums import sums_by
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Item
@@ -71,7 +71,7 @@ def _any_rows(season: Season, span: Span, *kinds: str) -> bool:
     return any(season.holds(kind) and len(season.rows(kind, span)) for kind in kinds)
 
 
-@once_a_season
+@computed_once
 def _priced(season: Season) -> tuple[Facts, dict[str, BaitCost]]:
     """Facts and costs at the report's end: every span rests on the same."""
     facts = season_facts(season)

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from datetime import date
 
-from benchwater.ledger.casting_masses import FEWEST_WEIGHED
-from benchwater.ledger.stock_books import COAT_SHARE
+from benchwater.ledger.castings import FEWEST_WEIGHED
+from benchwater.ledger.stock import COAT_SHARE
 from benchwater.plugin import Action, Bench, Cell, Finding, Season
 from benchwater.statistics.interval import Interval
 from benchwater.statistics.rates import poisson_interval, poisson_rate, rate_ratio

@@ -7,9 +7,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight, sum_in_order
 from benchwater.ledger.made import NO_STEPS, Steps
-from benchwater.ledger.movements import sum_in_order
 from benchwater.ledger.sums import sums_by
 from benchwater.plugin.bench import Mold
 from benchwater.plugin.season import Season, Span

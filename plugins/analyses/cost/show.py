@@ -5,8 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from benchwater import plots
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.movements import seen_of_steps
+from benchwater.ledger import midnight
 from benchwater.plugin import Bench, Figure, Season, Table, TableColumn
 from benchwater.words import day_words
 
@@ -145,7 +144,7 @@ def _break_even_figure(
         begin, close = np.array([[start], [end]], dtype="datetime64[us]")
         days = np.concatenate([begin, np.maximum(account.steps.when, begin), close])
         saved_by = np.cumsum(np.concatenate([[0.0], account.steps.number, [0.0]]))
-        kept = seen_of_steps(days, saved_by)
+        kept = plots.thinned_steps(days, saved_by)
         plots.steps(axes, days[kept], 100 * saved_by[kept] / price, series=series)
         ends.append((100 * float(saved_by[-1]) / price, account.mold.name))
         share = f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price"

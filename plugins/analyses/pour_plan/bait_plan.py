@@ -12,12 +12,12 @@ from math import ceil, isfinite, isnan, nan
 
 import pandas as pd
 
-from benchwater.ledger.casting_masses import casting_mass
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.made import castings_made, coats_made
+from benchwater.ledger import midnight
+from benchwater.ledger.castings import casting_mass, castings_made
+from benchwater.ledger.made import coats_made
 from benchwater.ledger.pieces import Casting, Pieces, body_of, pieces_on_hand, share_pieces
 from benchwater.ledger.prices import unit_prices
-from benchwater.ledger.stock_books import keep_books, on_hand
+from benchwater.ledger.stock import on_hand
 from benchwater.ledger.sums import sums_by
 from benchwater.plugin.bench import Bench, Build, Item
 from benchwater.plugin.season import Season
@@ -231,8 +231,7 @@ def make_plan(season: Season, start: date, end: date) -> Plan:
         Need(outlook, target, shares.on_hand.get(outlook.build.name))
         for outlook, target in zip(outlooks, targets, strict=True)
     )
-    books, _ = keep_books(season)
-    stock = {name: on_hand(book, midnight(start), midnight(end)) for name, book in books.items()}
+    stock = on_hand(season, midnight(start), midnight(end))
     pour = _pour(season, shares.lacking, stock)
     prices = unit_prices(season, midnight(end))
     blank = {name: Part(item, stock[name], prices[name].per_unit) for name, item in bench.items.items()}

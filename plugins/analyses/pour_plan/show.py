@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from benchwater import plots
-from benchwater.ledger.log_rows import known
+from benchwater.ledger import known
 from benchwater.plugin import Cell, Figure, Table, TableColumn
 from benchwater.words import counted, listed
 

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from benchwater.statistics.interval import Interval
-from benchwater.statistics.proportions import newcombe_difference, wilson_interval
+from benchwater.statistics.proportions import wilson_interval
 from cost.bait_costs import (
     exactly,
     from_uncertainty,
@@ -14,6 +14,7 @@ from cost.bait_costs import (
     sum_erring_together,
     sum_of_estimates,
 )
+from reference_cases import reference_case
 
 
 def test_normal_limits_combine_by_the_law_of_propagation() -> None:
@@ -24,12 +25,23 @@ def test_normal_limits_combine_by_the_law_of_propagation() -> None:
 
 
 def test_uneven_limits_combine_as_newcombes_difference_of_two_proportions() -> None:
-    # Newcombe 1998, table II (a): 56/70 - 48/80, method 10: 0.0524 to 0.3339.
-    one, two = wilson_interval(56, 70), wilson_interval(48, 80)
-    minus_two = Interval(estimate=-two.estimate, low=-two.high, high=-two.low, level=0.95)
-    total, published = sum_of_estimates([one, minus_two]), newcombe_difference(56, 70, 48, 80)
-    assert (total.low, total.high) == pytest.approx((0.0524, 0.3339), abs=5e-5)
-    assert (total.low, total.high) == pytest.approx((published.low, published.high))
+    # Newcombe 1998, Statistics in Medicine 17:873-890, method 10; includes an arm without events.
+    case = reference_case("propdiff_newcombe")
+    differences = []
+    for x1, n1, x2, n2 in zip(*(case.numbers(name) for name in ("x1", "n1", "x2", "n2")), strict=True):
+        one, two = wilson_interval(x1, n1), wilson_interval(x2, n2)
+        minus_two = Interval(estimate=-two.estimate, low=-two.high, high=-two.low, level=0.95)
+        differences.append(sum_of_estimates([one, minus_two]))
+    found = {
+        "diff": [each.estimate for each in differences],
+        "lower": [each.low for each in differences],
+        "upper": [each.high for each in differences],
+    }
+    for key, values in found.items():
+        expected, tol = case.answer(key)
+        assert values == pytest.approx(expected, abs=tol)
+    for key in ("lower", "upper"):
+        assert found[key] == pytest.approx(case.published[key]["value"], abs=case.published[key]["tol"])
 
 
 def test_rejects_per_good_piece_are_the_odds_of_a_bad_one() -> None:

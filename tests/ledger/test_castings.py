@@ -5,9 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.ledger.casting_masses import CastingMass, casting_mass
-from benchwater.ledger.made import castings_made
-from benchwater.ledger.stock_books import keep_books
+from benchwater.ledger.castings import CastingMass, casting_mass, castings_made
+from benchwater.ledger.stock import stock_movements
 from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.plugin import Season
 from benchwater.testing import make_season
@@ -82,15 +81,15 @@ def test_the_demos_castings_weigh_what_the_balance_takes_them_to() -> None:
     season: Season = gather(
         workspace.reading, workspace.bench, choose_spans(workspace, Request(month="2026-10"))
     )
-    books, _ = keep_books(season)
+    moved = stock_movements(season)
     seen = 0
     for (mold, cavity), cast in castings_made(season).items():
         for material in cast.good_of:
             source = f"mean mass of {mold} {cavity} in {material}"
             mass = casting_mass(season, (mold, cavity), material)
-            for move in (move for move in books[material].ledger.movements if move.source == source):
-                pieces = -move.amount / mass.mass_g
-                assert pieces == pytest.approx(round(pieces))
-                assert move.shared_u == pytest.approx(pieces * mass.u)
-                seen += 1
+            own = moved[moved["source"] == source]
+            pieces = -own["amount"].to_numpy() / mass.mass_g
+            assert pieces == pytest.approx(pieces.round())
+            assert own["shared_u"].to_numpy() == pytest.approx(pieces * mass.u)
+            seen += len(own)
     assert seen > 50

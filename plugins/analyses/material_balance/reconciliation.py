@@ -1,14 +1,91 @@
-"""A chain of counts of one stock with the net flow between each two, and which of them is the odd one out."""
+"""Data reconciliation: measurements changed to satisfy linear balances, and the search for a gross error."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from benchwater.statistics.reconciliation import Reconciliation, reconcile
-
 FloatArray = NDArray[np.float64]
-_ALIKE = 1 - 1e-8
+MOST_ERRORS = 2
+_SAME_SIZE = 1 - 1e-8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reconciliation:
+    """Reconciled measurements (n,), their covariance (n, n), and the tests.
+
+    `adjustment` is reconciled - measured. `statistic` is the global chi-square on `degrees_of_freedom`;
+    `p_value` is None without any. `measurement_z` (n,) is absolute, nan where a quantity is exact or in no
+    balance.
+    """
+
+    reconciled: FloatArray
+    covariance: FloatArray
+    adjustment: FloatArray
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float | None
+    measurement_z: FloatArray
+
+
+def reconcile(measured: ArrayLike, variance: ArrayLike, constraints: ArrayLike) -> Reconciliation:
+    """Change `measured` (n,) as little as possible so that `constraints` (k, n) @ x equals 0.
+
+    Squared changes weigh 1/`variance` (n,). A variance of 0 makes a quantity exact; constraints may repeat
+    each other. Narasimhan and Jordache 2000, Data Reconciliation and Gross Error Detection, chapters 3 and 7;
+    global test Reilly and Carpani 1963; measurement test Mah and Tamhane 1982, AIChE Journal 28:828-830 (all
+    from memory).
+
+    Raises ValueError for other shapes, a variance negative or not finite, or balances that no adjustment of
+    the inexact quantities can satisfy.
+    """
+    from scipy.special import chdtrc
+
+    y, v = np.asarray(measured, dtype=np.float64), np.asarray(variance, dtype=np.float64)
+    a = np.asarray(constraints, dtype=np.float64)
+    if y.ndim != 1 or v.shape != y.shape or a.ndim != 2 or a.shape[1] != y.size:
+        raise ValueError(
+            f"measured {y.shape}, variance {v.shape} and constraints {a.shape} must be (n,), (n,) and (k, n)"
+        )
+    if not all(np.isfinite(part).all() for part in (y, v, a)) or np.any(v < 0):
+        raise ValueError("measurements, variances and constraints must be finite, variances not negative")
+
+    deviation = np.sqrt(v)
+    scaled = a * deviation
+    imbalance = a @ y
+    nodal_deviation = np.sqrt((scaled**2).sum(axis=1))
+    live = nodal_deviation > 0
+    divisor = np.where(live, nodal_deviation, 1.0)
+    magnitude = np.abs(a) @ np.abs(y)
+    if np.any(~live & (np.abs(imbalance) > 1e-9 * magnitude)):
+        raise ValueError("a balance of exact quantities alone is not satisfied")
+
+    left, singular, right = np.linalg.svd(scaled / divisor[:, None], full_matrices=False)
+    kept = singular > 1e-10 * max(scaled.shape)
+    left, singular, right = left[:, kept], singular[kept], right[kept]
+    degrees = int(kept.sum())
+    relative = np.where(live, imbalance / divisor, 0.0)
+    components = left.T @ relative
+    if np.any(np.abs(relative - left @ components) > 1e-8 * (1 + np.abs(relative).max(initial=0.0))):
+        raise ValueError("the balances contradict each other")
+
+    standardized = right.T @ (components / singular)
+    adjustment = -deviation * standardized
+    projector = right.T @ right
+    leverage = np.diag(projector)
+    testable = leverage > 1e-9
+    z = np.full(y.size, np.nan)
+    z[testable] = np.abs(standardized[testable]) / np.sqrt(leverage[testable])
+    statistic = float((standardized**2).sum())
+    return Reconciliation(
+        reconciled=y + adjustment,
+        covariance=np.diag(v) - deviation[:, None] * projector * deviation,
+        adjustment=adjustment,
+        statistic=statistic,
+        degrees_of_freedom=degrees,
+        p_value=float(chdtrc(float(degrees), statistic)) if degrees else None,
+        measurement_z=z,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,14 +111,13 @@ def reconcile_counts(
     flows: ArrayLike,
     flow_u: ArrayLike,
     *,
-    significance: float = 0.01,
-    most_errors: int = 2,
+    significance: float,
 ) -> CountChain:
     """Reconcile `counts` (m + 1,) and net `flows` (m,) so that each count plus the flow is the next count.
 
     `count_u` and `flow_u` are their standard uncertainties. Where the global chi-square test rejects at
     `significance`, the quantity with the largest measurement test is taken as unmeasured and the rest tested
-    again, at most `most_errors` times (serial elimination: Ripps 1965; Narasimhan and Jordache 2000, Data
+    again, at most `MOST_ERRORS` times (serial elimination: Ripps 1965; Narasimhan and Jordache 2000, Data
     Reconciliation and Gross Error Detection, chapter 8; from memory). What was eliminated is suspect only if
     the rest then agrees with at least one degree of freedom left.
 
@@ -55,9 +131,9 @@ def reconcile_counts(
     balances = _balances(m)
     whole = rest = reconcile(measured, variance, balances)
     suspects: list[tuple[int, ...]] = []
-    while not _agrees(rest, significance) and len(suspects) < most_errors:
+    while not _agrees(rest, significance) and len(suspects) < MOST_ERRORS:
         z = np.nan_to_num(rest.measurement_z)
-        suspects.append(tuple(int(i) for i in np.flatnonzero(z >= z.max() * _ALIKE)))
+        suspects.append(tuple(int(i) for i in np.flatnonzero(z >= z.max() * _SAME_SIZE)))
         balances = _without(balances, suspects[-1][0])
         rest = reconcile(measured, variance, balances)
     explained = _agrees(rest, significance) and rest.degrees_of_freedom > 0

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from material_balance.mistyped_counts import DECIMAL_SLIPS, likeliest_slip, unit_slips
+from material_balance.blame import DECIMAL_SLIPS, likeliest_slip, unit_slips
 
 MASSES = {"g": 1.0, "oz": 28.349523125, "lb": 453.59237}
 
