@@ -8,7 +8,9 @@ import sys
 import xml.etree.ElementTree as ElementTree
 from datetime import date, timedelta
 from pathlib import Path
+from random import Random
 
+import numpy as np
 import pytest
 
 from benchwater import plots
@@ -88,3 +90,19 @@ def test_series_colours_differ_in_grey_and_stand_out_from_the_page() -> None:
     for sight in SIGHT:
         for one, other in itertools.combinations(plots.PALETTE, 2):
             assert math.dist(lab(one, sight), lab(other, sight)) > 13, (sight, one, other)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_a_line_through_what_is_seen_covers_the_line_through_all(seed: int) -> None:
+    dice = Random(seed)
+    days = np.sort(np.array([dice.randrange(6) for _ in range(dice.randrange(1, 60))]))
+    moments = np.datetime64("2026-03-01") + days.astype("timedelta64[D]")
+    values = np.cumsum([dice.choice([-2, -1, 1, 2]) for _ in days]).astype(float)
+    seen = plots.thinned_steps(moments, values)
+    assert np.all(np.diff(seen) > 0)
+    for day in np.unique(days):
+        everything, kept = values[days == day], values[seen][days[seen] == day]
+        assert (everything[0], everything.min(), everything.max()) == (kept[0], kept.min(), kept.max())
+        assert everything[-1] == kept[-1]
+        assert len(kept) <= 4
+    assert len(plots.thinned_steps(moments[:0], values[:0])) == 0

@@ -8,6 +8,9 @@ that no series is told by colour alone.
 from collections.abc import Sequence
 from typing import Any, Literal, NamedTuple, TypeAlias
 
+import numpy as np
+from numpy.typing import NDArray
+
 from benchwater.drawing.axes import Axes as Axes
 from benchwater.drawing.labels import EndLabels, Label, moved
 from benchwater.drawing.marks import Area, Bars, Block, Curve, Dots, Ribbon, Rule, Stems, Stretch
@@ -76,6 +79,17 @@ def steps(
     if low is not None and high is not None:
         ax.add(_area(_step_x(places), _step_y(ax.up(low)), _step_y(ax.up(high)), series))
     ax.add(_curve(_step_x(places), _step_y(ax.up(y)), series, label))
+
+
+def thinned_steps(moments: NDArray[np.datetime64], values: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Indices of the points a step curve needs, of `moments` (n,) in order and the value from each on.
+
+    These are the first, lowest, highest and last value of each moment: a line through them looks the same.
+    """
+    last = np.append(moments[1:] != moments[:-1], True)[: len(moments)]
+    first = np.append(True, last[:-1])[: len(moments)]
+    by_size = np.lexsort((values, moments))
+    return np.unique(np.concatenate([np.flatnonzero(first | last), by_size[first], by_size[last]]))
 
 
 def band(ax: Axes, x: Values, low: Values, high: Values, *, series: int = 0) -> None:

@@ -1,21 +1,31 @@
 """The books kept plainly, one row at a time: slow, and what the columns must agree with."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import groupby
 from math import isfinite, nan, sqrt
-from typing import Any
+from typing import Any, NamedTuple
 
-from benchwater.ledger.casting_masses import casting_mass
+from benchwater.ledger.castings import casting_mass
 from benchwater.ledger.fills import COLD, HOT
 from benchwater.ledger.fish import fish_standard
-from benchwater.ledger.movements import Movement
-from benchwater.ledger.stock_books import COAT_SHARE, NOMINAL
+from benchwater.ledger.stock import COAT_SHARE, NOMINAL
 from benchwater.plugin import Season, Span
 from benchwater.statistics.uncertainty import rectangular_uncertainty, resolution_uncertainty
 from cost.bait_costs import Facts
+
+
+class Movement(NamedTuple):
+    """One row of `stock_movements` without its item."""
+
+    when: datetime
+    kind: str
+    amount: float
+    u: float = 0.0
+    source: str = ""
+    shared_u: float = 0.0
 
 
 def rows(season: Season, kind: str, *columns: str) -> Iterator[tuple[Any, ...]]:
@@ -32,7 +42,7 @@ def _material(season: Season, mold: str, poured: object) -> str:
     return season.bench.material_of(mold, poured if isinstance(poured, str) else None)
 
 
-def movements(season: Season, steps: dict[str, float]) -> dict[str, list[Movement]]:
+def movements(season: Season, steps: Mapping[str, float]) -> dict[str, list[Movement]]:
     """Every movement of every item, in the order of the log; `steps` are those of the scales."""
     bench = season.bench
     found: defaultdict[str, list[Movement]] = defaultdict(list)

@@ -1,6 +1,6 @@
 """What was made: castings, their mass, and when a bait counts; the demo against what its makers dressed."""
 
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight
 from benchwater.ledger.made import baits_made, spoilt_share
 from benchwater.plugin import Season
 from benchwater.testing import make_season

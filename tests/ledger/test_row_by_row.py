@@ -12,12 +12,12 @@ from typing import Any
 
 import pytest
 
+from benchwater.ledger.castings import castings, castings_made
 from benchwater.ledger.fills import fills_of, pour_rows, runs_of
-from benchwater.ledger.made import baits_made, castings_made, coats_made
-from benchwater.ledger.movements import Movement, net_amount
+from benchwater.ledger.made import baits_made, coats_made
 from benchwater.ledger.pieces import pieces_on_hand
 from benchwater.ledger.prices import FROM_RECEIPTS, unit_prices
-from benchwater.ledger.stock_books import keep_books
+from benchwater.ledger.stock import scale_steps, stock_counts, stock_movements
 from benchwater.ledger.trips import keep_trips
 from benchwater.plugin import Season, Span
 from benchwater.read.bench_file import parse_bench
@@ -132,23 +132,26 @@ def spans(season: Season) -> list[Span]:
     return [month, Span(name="season", label="s", start=season.start, end=season.end)]
 
 
-def in_time(movements) -> list[Movement]:
+def in_time(movements) -> list[row_by_row.Movement]:
     return sorted(movements, key=lambda move: (move.when, move.kind, move.source, move.amount, move.u))
 
 
 def test_every_movement_and_count_of_every_item(season):
-    books, _ = keep_books(season)
-    wanted = row_by_row.movements(season, {name: book.step for name, book in books.items()})
+    moved, counts, poured = stock_movements(season), stock_counts(season), castings(season)
+    wanted = row_by_row.movements(season, scale_steps(season))
     counted, rejected = row_by_row.counts(season), row_by_row.rejected(season)
     assert any(wanted.values())
-    for name, book in books.items():
-        found = in_time(book.ledger.movements)
+    for name in season.bench.items:
+        rows = moved[moved["item"] == name].drop(columns="item")
+        found = in_time(row_by_row.Movement(*row) for row in rows.itertuples(index=False))
         assert len(found) == len(wanted.get(name, []))
         for one, other in zip(found, in_time(wanted.get(name, [])), strict=True):
             assert (one.when, one.kind, one.source) == (other.when, other.kind, other.source)
             assert (one.amount, one.u, one.shared_u) == close((other.amount, other.u, other.shared_u))
-        assert [(count.moment, count.amount) for count in book.ledger.counts] == counted.get(name, [])
-        assert net_amount(book.rejected.movements) == rejected[name]
+        own = counts[(counts["item"] == name) & ~counts["replaced"]]
+        assert list(zip(own["moment"], own["amount"], strict=True)) == counted.get(name, [])
+        rejects = poured[(poured["insert"] == name) & (poured["outcome"] == "reject")]
+        assert rejects["count"].sum() == rejected[name]
 
 
 def test_what_was_cast_coated_and_made(season):

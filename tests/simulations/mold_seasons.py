@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import expit
 from scipy.stats import beta
 
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.stock_books import keep_books
+from benchwater.ledger import midnight
 from benchwater.plugin.season import Season, Span
 from defect_rate.logistic import (
     cluster_dispersion,
@@ -140,7 +139,7 @@ def metal_yield(rng: Generator) -> Held:
     end = START + timedelta(days=30)
     season = Season(bench(1.0), {"pour": table}, START, end)
     span = Span(name="season", label="", start=START, end=end)
-    (found,) = mold_yields(season, span, keep_books(season)[0])
+    (found,) = mold_yields(season, span)
     # In truth, the share of a fill that goes good together is that of shift below the cavity's share.
     shares = {n: alike * beta.cdf(s, 2, 2) + (1 - alike) * s for n, s in good.items()}
     truth = sum(NOMINAL[n] * s for n, s in shares.items()) / sum(NOMINAL.values())

@@ -12,7 +12,7 @@ from bait_mortality.survival import kaplan_meier, median_survival, restricted_me
 from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
-from catch_rate.ratio import ratio_of_totals
+from catch_rate.catch_rates import ratio_of_totals
 from catch_size.fish_measures import mean_interval
 from defect_rate.stratified import times_as_often
 from simulations.study import Generator, Held

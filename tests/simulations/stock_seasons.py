@@ -9,14 +9,12 @@ from unittest.mock import patch
 import numpy as np
 import pandas as pd
 
-from benchwater.ledger import casting_masses
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.stock import Chain, chain_counts, close_books
-from benchwater.ledger.stock_books import Book, keep_books
+from benchwater.ledger import castings, midnight
 from benchwater.ledger.weighing import PieceScatter
 from benchwater.plugin.bench import Bench, Cavity, Item, Mold
 from benchwater.plugin.season import Season, Span
 from benchwater.statistics.uncertainty import resolution_uncertainty
+from material_balance.balance import Book, Chain, books_of, chain_counts, close_book
 from material_balance.metal import dross_rates
 from simulations.shares_and_lives import inside
 from simulations.study import Generator, Held
@@ -62,7 +60,8 @@ class StockSeason:
 
     def book(self) -> Book:
         """The alloy's book."""
-        return keep_books(self.season)[0]["alloy"]
+        (book,) = books_of(self.season)
+        return book
 
 
 def stock_season(
@@ -134,11 +133,11 @@ def _unaccounted(rng: Generator, months: int, weighed: tuple[float, float], know
     drawn = stock_season(rng, months, [lost, *[0.0] * (months - 1)], weighed)
     if known:
         scatter = PieceScatter(share=drawn.scatter, degrees=10**9)
-        with patch.object(casting_masses, "pooled_scatter", lambda _: scatter):
+        with patch.object(castings, "pooled_scatter", lambda _: scatter):
             book = drawn.book()
     else:
         book = drawn.book()
-    found = close_books(book.ledger, midnight(START), drawn.end)
+    found = close_book(book, midnight(START), drawn.end)
     return inside(-2 * found.u, found.unaccounted - lost, 2 * found.u)
 
 
@@ -173,7 +172,7 @@ def dross_share(rng: Generator) -> Held:
     drawn = stock_season(rng, months, [0.0] * months)
     season = drawn.season
     span = Span(name="season", label="", start=season.start, end=season.end)
-    (found,) = dross_rates(season, span, keep_books(season)[0])
+    (found,) = dross_rates(season, span)
     return inside(found.share.low, drawn.skimmed / (drawn.cast + drawn.skimmed), found.share.high)
 
 
@@ -183,7 +182,7 @@ def dross_share(rng: Generator) -> Held:
 def nothing_missing(rng: Generator) -> Held:
     """The verdict of a month's balance in which every row was kept: `closes`."""
     drawn = stock_season(rng, 1, [0.0])
-    found = close_books(drawn.book().ledger, midnight(START), drawn.end)
+    found = close_book(drawn.book(), midnight(START), drawn.end)
     return abs(found.unaccounted) <= 2 * found.u
 
 
@@ -191,13 +190,13 @@ def nothing_missing_weighed(rng: Generator) -> Held:
     """The same of 3 or 4 months, 50 to 80 % of the rows weighed."""
     months = int(rng.integers(3, 5))
     drawn = stock_season(rng, months, [0.0] * months, MOST)
-    found = close_books(drawn.book().ledger, midnight(START), drawn.end)
+    found = close_book(drawn.book(), midnight(START), drawn.end)
     return abs(found.unaccounted) <= 2 * found.u
 
 
 def _chain(drawn: StockSeason) -> Chain:
     chain = chain_counts(
-        drawn.book().ledger, midnight(START), least_u=resolution_uncertainty(drawn.step), significance=0.01
+        drawn.book(), midnight(START), least_u=resolution_uncertainty(drawn.step), significance=0.01
     )
     assert chain is not None
     return chain

@@ -19,10 +19,10 @@ from bait_mortality.survival import kaplan_meier, log_rank
 from benchwater.statistics.multiplicity import holm_adjusted
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
-from benchwater.statistics.reconciliation import reconcile
 from benchwater.statistics.uncertainty import coverage_factor
 from defect_rate.logistic import LikelihoodProfile, LogisticFit, fit_logistic, line_design
 from defect_rate.stratified import mantel_haenszel
+from material_balance.reconciliation import reconcile
 
 FloatArray = NDArray[np.float64]
 TOLERANCE = 1e-6

@@ -17,6 +17,7 @@ KINDS = {row["kind"] for row in read_table(TRADE / "worked_examples.csv")}
 NOT_USED_CASES = {
     "chart_c_wafers": "sessions are charted by their share of bad castings, not by a count of flaws",
     "chart_u_cloth": "as chart_c_wafers",
+    "gum_h2": "no analysis correlates inputs by a matrix: errors of one source add, others are independent",
 }
 NOT_USED = {
     "alloy_density": "masses are weighed or stated: no analysis takes one from a volume of mixed metals",

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 
 from benchwater.statistics.interval import Interval, normal_quantile
 
-from .survival import FloatArray, IntArray, follow_up
+from .survival import LEVEL, FloatArray, IntArray, follow_up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -20,8 +20,6 @@ class CumulativeIncidence:
     time.
     `low` and `high` are nan where an incidence is 0 or 1. The curves are conditional on being event-free at
     `observed_from`, the earliest entry, and unknown after `observed_to` unless `event_free` is 0.
-    `risk_set_emptied_early` is True when at some moment before `observed_to` nobody was at risk: the curves
-    are then flat over a stretch on which they know nothing, and the later records cannot put that right.
     """
 
     causes: tuple[int, ...]
@@ -33,18 +31,8 @@ class CumulativeIncidence:
     se: FloatArray
     low: FloatArray
     high: FloatArray
-    level: float
     observed_from: float
     observed_to: float
-    risk_set_emptied_early: bool
-
-    def _step(self, time: float) -> int | None:
-        if not time >= 0:
-            raise ValueError(f"time must be at least 0, not {time}")
-        still_free = len(self.event_free) == 0 or self.event_free[-1] > 0
-        if time > self.observed_to and still_free:
-            return None
-        return int(np.searchsorted(self.time, time, side="right")) - 1
 
     def at(self, time: float, cause: int) -> Interval:
         """The incidence of `cause` up to and including `time`, with its limits.
@@ -55,24 +43,17 @@ class CumulativeIncidence:
         """
         if cause not in self.causes:
             raise ValueError(f"cause {cause} is not among {self.causes}")
-        row, step = self.causes.index(cause), self._step(time)
-        if step is None:
+        if not time >= 0:
+            raise ValueError(f"time must be at least 0, not {time}")
+        row, step = self.causes.index(cause), int(np.searchsorted(self.time, time, side="right")) - 1
+        still_free = len(self.event_free) == 0 or self.event_free[-1] > 0
+        if time > self.observed_to and still_free:
             estimate, low, high = np.nan, np.nan, np.nan
         elif step < 0:
             estimate, low, high = 0.0, np.nan, np.nan
         else:
             estimate, low, high = self.incidence[row, step], self.low[row, step], self.high[row, step]
-        return Interval(estimate=float(estimate), low=float(low), high=float(high), level=self.level)
-
-    def event_free_at(self, time: float) -> float:
-        """The probability of no event up to and including `time`; nan where `at` is nan.
-
-        Raises ValueError for a negative or nan time.
-        """
-        step = self._step(time)
-        if step is None:
-            return float("nan")
-        return float(self.event_free[step]) if step >= 0 else 1.0
+        return Interval(estimate=float(estimate), low=float(low), high=float(high), level=LEVEL)
 
 
 def cumulative_incidence(
@@ -82,7 +63,6 @@ def cumulative_incidence(
     entry: ArrayLike | None = None,
     weight: ArrayLike | None = None,
     causes: Sequence[int] | None = None,
-    level: float = 0.95,
 ) -> CumulativeIncidence:
     """The Aalen-Johansen cumulative incidence of each cause, with delta-method standard errors.
 
@@ -90,18 +70,18 @@ def cumulative_incidence(
     the cause that ended it. Records at risk over (`entry`, `time`]; `weight` counts identical, independent
     units.
     `causes` names the codes to report, also those that never struck; by default the codes that occur,
-    ascending. Limits are on the complementary log-log scale, log(-log(1 - F)), so that with a single cause
-    they are one less the log(-log S) limits of the Kaplan-Meier curve. Standard errors propagate the
+    ascending. The 95 % limits are on the complementary log-log scale, log(-log(1 - F)), so that with a single
+    cause they are one less the log(-log S) limits of the Kaplan-Meier curve. Standard errors propagate the
     multinomial (Greenwood-type) variance of the hazards at each event time.
     Raises ValueError as `survival.follow_up` does, for codes in `causes` that are repeated, not above 0 or do
-    not include all that occur, or a level outside 0..1.
+    not include all that occur.
 
     Source: Aalen & Johansen 1978, Scand. J. Statist. 5:141-150; Andersen, Borgan, Gill & Keiding 1993,
     Statistical Models Based on Counting Processes, section IV.4 (from memory, checked against answers
     computed in R).
     """
     records = follow_up(time, cause, entry=entry, weight=weight)
-    z = normal_quantile(level)
+    z = normal_quantile(LEVEL)
     present = [int(code) for code in np.unique(records.outcome) if code > 0]
     codes = present if causes is None else list(causes)
     if len(set(codes)) < len(codes) or any(code < 1 for code in codes) or not set(present) <= set(codes):
@@ -143,9 +123,6 @@ def cumulative_incidence(
         se=se,
         low=low,
         high=high,
-        level=level,
         observed_from=records.observed_from,
         observed_to=records.observed_to,
-        risk_set_emptied_early=records.emptied_before_end()
-        or bool(np.any(times[event_free == 0] < records.observed_to)),
     )

@@ -19,20 +19,18 @@ _NEGLIGIBLE = -150.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CommonRateRatio:
-    """One ratio of rate 1 to rate 2 in all strata, with exact limits and two-sided p-value.
+    """One ratio of rate 1 to rate 2 in all strata, with exact 95 % limits and two-sided p-value.
 
     `ratio` is the conditional maximum-likelihood estimate; it is 0 or infinite, with `low` 0 or `high`
     infinite, where one group has no events, or all, in every informative stratum. `p_central` is twice the
-    smaller tail and agrees with the limits. `informative` strata have events, and exposure in both groups;
-    without any, every number is None.
+    smaller tail and agrees with the limits. Every number is None where no stratum has events, and exposure
+    in both groups.
     """
 
     ratio: float | None
     low: float | None
     high: float | None
-    level: float
     p_central: float | None
-    informative: int
 
 
 def common_rate_ratio(
@@ -40,7 +38,6 @@ def common_rate_ratio(
     exposure1: ArrayLike,
     events2: ArrayLike,
     exposure2: ArrayLike,
-    level: float = 0.95,
     *,
     limits: bool = True,
 ) -> CommonRateRatio:
@@ -50,12 +47,12 @@ def common_rate_ratio(
     binomials with odds R exposure1 / exposure2 in each stratum. With one stratum this is `rates.rate_ratio`.
     Without `limits` there are none and no p-value: the ratio alone is far less work.
     Raises ValueError for unequal shapes, events that are not whole numbers of at least 0, exposures that are
-    negative or not finite, events without exposure, or a level outside 0..1.
+    negative or not finite, or events without exposure.
 
     Source: Martin & Austin 1996, Epidemiology 7:29-33 (from memory, checked against an example computed with
     OpenEpi).
     """
-    tail = tail_probability(level)
+    tail = tail_probability(0.95)
     x1, t1, x2, t2 = (
         np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (events1, exposure1, events2, exposure2)
     )
@@ -70,25 +67,24 @@ def common_rate_ratio(
             raise ValueError("events need exposure")
     use = (t1 > 0) & (t2 > 0) & (x1 + x2 > 0)
     if not use.any():
-        return CommonRateRatio(ratio=None, low=None, high=None, level=level, p_central=None, informative=0)
+        return CommonRateRatio(ratio=None, low=None, high=None, p_central=None)
     x1, t1, x2, t2 = (v[use] for v in (x1, t1, x2, t2))
     given = _GivenTotals(x1 + x2, np.log(t1) - np.log(t2), int(x1.sum()))
     return CommonRateRatio(
         ratio=given.ratio,
         low=given.low(tail) if limits else None,
         high=given.high(tail) if limits else None,
-        level=level,
         p_central=given.p_central() if limits else None,
-        informative=int(use.sum()),
     )
 
 
 class _GivenTotals:
-    """The events of group 1 given each stratum's total: X, a sum of binomials, of which `observed` occurred.
+    """The distribution of X, the events of group 1 given each stratum's total, of which `observed` occurred.
 
-    Probabilities are worked out once, at the ratio that makes the observed number the expected one, and
-    carried from there to other ratios: P_R(k) = P(k) exp((k - observed) d - c) with d the difference of the
-    logarithms of both ratios. So those near the observed number are as exact as doubles are, however small.
+    X is a sum of binomials. Its probabilities are computed once, at the ratio that makes the observed number
+    the expected one, and carried from there to other ratios: P_R(k) = P(k) exp((k - observed) d - c) with d
+    the difference of the logarithms of both ratios. So those near the observed number are as exact as doubles
+    are, however small.
     """
 
     def __init__(self, totals: FloatArray, log_odds: FloatArray, observed: int) -> None:
@@ -155,26 +151,26 @@ class _GivenTotals:
 
 
 def _sum_of_binomials(totals: FloatArray, log_odds: FloatArray) -> tuple[int, FloatArray]:
-    """Where the probabilities of a sum of binomials begin, and these.
+    """The smallest number with a probability in a sum of binomials, and the probabilities from there on.
 
-    Left out are numbers too unlikely in their stratum (below exp(-150) of the likeliest) to be seen in any
-    result: of thousands of events nearly all.
+    Numbers below exp(-150) of the likeliest in their stratum are left out: they change no result, and of
+    thousands of events they are nearly all.
     """
     start, chances = 0, np.ones(1)
     for n, log_odd in zip(totals, log_odds, strict=True):
         k = np.arange(int(n) + 1)
         logs = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1) + k * log_odd
-        told = np.flatnonzero(logs > logs.max() + _NEGLIGIBLE)
-        chances = np.convolve(chances, np.exp(logs[told] - n * np.logaddexp(0.0, log_odd)))
+        kept = np.flatnonzero(logs > logs.max() + _NEGLIGIBLE)
+        chances = np.convolve(chances, np.exp(logs[kept] - n * np.logaddexp(0.0, log_odd)))
         above = np.flatnonzero(chances)
-        start, chances = start + int(told[0] + above[0]), chances[above[0] : above[-1] + 1]
+        start, chances = start + int(kept[0] + above[0]), chances[above[0] : above[-1] + 1]
     return start, chances
 
 
 def _root(
     rising: Callable[[float], float], lowest: float | None = None, highest: float | None = None
 ) -> float:
-    """Where a rising function of the logarithm of the ratio crosses 0, within bounds where there are any."""
+    """The zero of a rising function of the logarithm of the ratio, within bounds where there are any."""
     low = _reach(lambda each: rising(each) <= 0, highest or 0.0, -4.0) if lowest is None else lowest
     high = _reach(lambda each: rising(each) >= 0, lowest or 0.0, 4.0) if highest is None else highest
     return float(brentq(rising, low, high, xtol=1e-14))

@@ -1,6 +1,6 @@
 """Kaplan-Meier survival, its median and restricted mean, and the log-rank test.
 
-All of it takes right censoring, late entry (left truncation) and whole-number weights. A record is at risk
+All functions take right censoring, late entry (left truncation) and whole-number weights. A record is at risk
 over (entry, time]: it counts at an event time t when entry < t <= time, so a record censored at t is still at
 risk at t and one that enters at t is not. One that enters at 0 is at risk from the start, also at time 0.
 Records of one unit over adjoining spans are the same as one record over the whole span.
@@ -17,6 +17,8 @@ from benchwater.statistics.interval import Interval, normal_quantile
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+LEVEL = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,11 +59,11 @@ class FollowUp:
         np.add.at(counts, np.searchsorted(times, self.time[chosen]), self.weight[chosen])
         return counts
 
-    def emptied_before_end(self) -> bool:
-        """Whether, just after some record's end, nobody is at risk though others are followed later."""
+    def first_gap(self) -> float | None:
+        """The first time just after which nobody is at risk though records start later; None without one."""
         ends = np.unique(self.time)[:-1]
-        later = np.nextafter(ends, np.inf)
-        return bool(np.any(self.at_risk(later) == 0))
+        gaps = ends[self.at_risk(np.nextafter(ends, np.inf)) == 0]
+        return float(gaps[0]) if len(gaps) else None
 
 
 def _weight_from(values: FloatArray, weight: IntArray, times: FloatArray) -> IntArray:
@@ -82,7 +84,7 @@ def _whole_numbers(values: ArrayLike, name: str, shape: tuple[int, ...]) -> IntA
 def follow_up(
     time: ArrayLike, outcome: ArrayLike, *, entry: ArrayLike | None = None, weight: ArrayLike | None = None
 ) -> FollowUp:
-    """Check follow-up records and make them ready for counting; records of weight 0 are dropped.
+    """Return checked follow-up records without those of weight 0.
 
     Arrays of shape (n,), times in any one unit. `outcome` is 0 for censored, else a whole-number event code.
     `entry` defaults to 0 and `weight` to 1 for every record.
@@ -120,8 +122,6 @@ class SurvivalCurve:
     `se` is Greenwood's standard error. `se`, `low` and `high` are nan where survival is 0. Without events the
     arrays are empty and the curve is 1 throughout. Survival is conditional on surviving to `observed_from`,
     the earliest entry, and unknown after `observed_to` unless it is 0.
-    `risk_set_emptied_early` is True when at some moment before `observed_to` nobody was at risk: the curve is
-    then 0 or flat over a stretch on which it knows nothing, and the later records cannot put that right.
     """
 
     time: FloatArray
@@ -131,10 +131,8 @@ class SurvivalCurve:
     se: FloatArray
     low: FloatArray
     high: FloatArray
-    level: float
     observed_from: float
     observed_to: float
-    risk_set_emptied_early: bool
 
     @property
     def final_survival(self) -> float:
@@ -156,7 +154,7 @@ class SurvivalCurve:
             estimate, low, high = 1.0, np.nan, np.nan
         else:
             estimate, low, high = self.survival[step], self.low[step], self.high[step]
-        return Interval(estimate=float(estimate), low=float(low), high=float(high), level=self.level)
+        return Interval(estimate=float(estimate), low=float(low), high=float(high), level=LEVEL)
 
 
 def kaplan_meier(
@@ -165,14 +163,13 @@ def kaplan_meier(
     *,
     entry: ArrayLike | None = None,
     weight: ArrayLike | None = None,
-    level: float = 0.95,
 ) -> SurvivalCurve:
-    """The product-limit estimate of survival with Greenwood's standard error and log(-log S) limits.
+    """The product-limit estimate of survival with Greenwood's standard error and 95 % log(-log S) limits.
 
     Arrays of shape (n,), times in any one unit. `event` is 1 (or True) where the record ended in the event, 0
     where it was censored. Records at risk over (`entry`, `time`]; `weight` counts identical, independent
     units.
-    Raises ValueError as `follow_up` does, for an event that is neither 0 nor 1, or a level outside 0..1.
+    Raises ValueError as `follow_up` does, and for an event that is neither 0 nor 1.
 
     Source: Kaplan & Meier 1958, J. Amer. Statist. Assoc. 53:457-481; limits Kalbfleisch & Prentice 1980; late
     entry Klein & Moeschberger 2003, Survival Analysis, sections 4.2-4.3 and 4.6 (from memory, checked against
@@ -181,7 +178,7 @@ def kaplan_meier(
     records = follow_up(time, event, entry=entry, weight=weight)
     if np.any(records.outcome > 1):
         raise ValueError("event must be 0 or 1")
-    z = normal_quantile(level)
+    z = normal_quantile(LEVEL)
     times = records.event_times()
     n, d = records.at_risk(times), records.events(times, 1)
     survival = np.asarray(np.cumprod((n - d) / n), dtype=np.float64)
@@ -200,22 +197,18 @@ def kaplan_meier(
         se=se,
         low=low,
         high=high,
-        level=level,
         observed_from=records.observed_from,
         observed_to=records.observed_to,
-        risk_set_emptied_early=records.emptied_before_end()
-        or (not alive.all() and bool(times[~alive][0] < records.observed_to)),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurvivalTime:
-    """A quantile of a survival curve with its limits; None is a time that the curve does not reach."""
+    """A quantile of a survival curve with 95 % limits; None is a time that the curve does not reach."""
 
     estimate: float | None
     low: float | None
     high: float | None
-    level: float
 
 
 def median_survival(curve: SurvivalCurve) -> SurvivalTime:
@@ -237,7 +230,6 @@ def median_survival(curve: SurvivalCurve) -> SurvivalTime:
         estimate=first_time(curve.survival),
         low=first_time(curve.low),
         high=first_time(curve.high),
-        level=curve.level,
     )
 
 
@@ -252,8 +244,6 @@ class RestrictedMean:
     se: float
     low: float
     high: float
-    level: float
-    horizon: float
 
 
 def restricted_mean(curve: SurvivalCurve, horizon: float) -> RestrictedMean:
@@ -277,14 +267,12 @@ def restricted_mean(curve: SurvivalCurve, horizon: float) -> RestrictedMean:
     alive = n > d
     variance = np.sum(area_after[alive] ** 2 * d[alive] / (n[alive] * (n - d)[alive]))
     se = float(np.sqrt(variance)) if np.any(before) else np.nan
-    z = normal_quantile(curve.level)
+    z = normal_quantile(LEVEL)
     return RestrictedMean(
         estimate=estimate,
         se=se,
         low=float(np.maximum(0.0, estimate - z * se)),
         high=float(np.minimum(horizon, estimate + z * se)),
-        level=curve.level,
-        horizon=float(horizon),
     )
 
 
@@ -332,7 +320,7 @@ def log_rank(
     kept, size = member[weights > 0], len(times) + 1
 
     def by_group(place: NDArray[np.intp], weight: IntArray) -> FloatArray:
-        """The weight of each group by place among the times, (groups, times + 1)."""
+        """Sum the weight by group and place among the times, (groups, times + 1)."""
         sums = np.bincount(kept * size + place, weight, len(labels) * size)
         return np.asarray(sums, dtype=np.float64).reshape(len(labels), size)
 

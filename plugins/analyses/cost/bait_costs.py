@@ -1,35 +1,28 @@
 """What one bait of each build costs, as far as the logs and prices of a season can tell."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from benchwater.ledger.casting_masses import casting_mass
-from benchwater.ledger.log_columns import numbers, words
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight
+from benchwater.ledger.castings import Castings, Piece, casting_mass, castings_made
 from benchwater.ledger.made import (
-    Castings,
     Steps,
     baits_made,
-    castings_made,
     coats_made,
     spoilt_share,
 )
-from benchwater.ledger.poured import Piece
 from benchwater.ledger.prices import UnitPrice, unit_prices
-from benchwater.ledger.stock_books import COAT_SHARE
+from benchwater.ledger.stock import COAT_SHARE
+from benchwater.ledger.sums import sums_by
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
-from benchwater.statistics.interval import Interval
+from benchwater.statistics.interval import Interval, normal_quantile
+from benchwater.statistics.proportions import wilson_interval
 from benchwater.statistics.uncertainty import rectangular_uncertainty
 
-from .combined_limits import (
-    exactly,
-    from_uncertainty,
-    rejects_per_good,
-    scaled,
-    sum_of_estimates,
-)
+LEVEL = 0.95
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,9 +130,11 @@ def season_facts(season: Season) -> Facts:
     for build in bench.builds.values():
         in_recipes |= {*build.fittings, build.coat or ""}
     total = sum(steps.total for steps in made.values())
-    used = words(season, "inventory", "move").are("used")
-    taken = words(season, "inventory", "item").sums(numbers(season, "inventory", "amount"), used)
-    consumables = {item: amount / total for item, amount in taken.items() if item not in in_recipes and total}
+    consumables: dict[str, float] = {}
+    if season.holds("inventory") and total:
+        rows = season.log("inventory")
+        taken = sums_by(rows[rows["move"] == "used"], "amount", "item")
+        consumables = {item: amount / total for item, amount in taken.items() if item not in in_recipes}
     return Facts(
         prices=unit_prices(season, midnight(season.end)),
         castings=castings,
@@ -217,5 +212,73 @@ def _bought_less(bought: float | None, cost: Interval | None) -> Interval | None
     if bought is None or cost is None:
         return None
     return Interval(
-        estimate=bought - cost.estimate, low=bought - cost.high, high=bought - cost.low, level=cost.level
+        estimate=bought - cost.estimate, low=bought - cost.high, high=bought - cost.low, level=LEVEL
+    )
+
+
+def exactly(value: float) -> Interval:
+    """A value that is known."""
+    return Interval(estimate=value, low=value, high=value, level=LEVEL)
+
+
+def from_uncertainty(value: float, u: float) -> Interval:
+    """A value with limits from its standard uncertainty `u`, taken as normal; GUM 6.3.3 (JCGM 100:2008)."""
+    reach = normal_quantile(LEVEL) * u
+    return Interval(estimate=value, low=value - reach, high=value + reach, level=LEVEL)
+
+
+def scaled(interval: Interval, factor: float) -> Interval:
+    """An estimate times a known factor of at least 0. Raises ValueError for a factor below 0."""
+    if not factor >= 0:
+        raise ValueError(f"the factor must be at least 0, not {factor}")
+    high = interval.high * factor if factor else 0.0
+    return Interval(estimate=interval.estimate * factor, low=interval.low * factor, high=high, level=LEVEL)
+
+
+def sum_of_estimates(parts: Iterable[Interval]) -> Interval:
+    """The sum of independent estimates, with limits from theirs, which need not be symmetric.
+
+    Each side's distances from the estimate are squared and added: L = sum(t) - sqrt(sum((t - l)**2)), and
+    likewise above. Of normal limits it is the law of propagation, JCGM 100:2008, 5.1.2.
+
+    Source: Zou & Donner 2008, Statistics in Medicine 27:1693-1702 (method of variance estimates recovery), as
+    Newcombe 1998 does for two proportions (from memory).
+    """
+    terms = list(parts)
+    total = math.fsum(term.estimate for term in terms)
+    return Interval(
+        estimate=total,
+        low=total - math.hypot(*(term.estimate - term.low for term in terms)),
+        high=total + math.hypot(*(term.high - term.estimate for term in terms)),
+        level=LEVEL,
+    )
+
+
+def rejects_per_good(good: int, rejects: int) -> Interval:
+    """Rejects per good piece: (1 - p) / p of the yield p, with Wilson's limits of p.
+
+    The estimate is rejects / good. Raises ValueError without a good piece, for then it has no bound.
+    """
+    if good < 1:
+        raise ValueError("without a good piece nothing bears the rejects")
+    found = wilson_interval(good, good + rejects)
+    return Interval(
+        estimate=rejects / good,
+        low=(1 - found.high) / found.high,
+        high=(1 - found.low) / found.low,
+        level=LEVEL,
+    )
+
+
+def sum_erring_together(parts: Iterable[tuple[float, Interval]]) -> Interval:
+    """The sum of factors (at least 0) times estimates that share their errors: the limits add, too.
+
+    Correlation 1, GUM 5.2.2, note 1 (JCGM 100:2008); the widest that the parts allow. 0 without a part.
+    """
+    terms = [scaled(interval, factor) for factor, interval in parts]
+    return Interval(
+        estimate=math.fsum(term.estimate for term in terms),
+        low=math.fsum(term.low for term in terms),
+        high=math.fsum(term.high for term in terms),
+        level=LEVEL,
     )

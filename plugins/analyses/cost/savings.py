@@ -7,17 +7,14 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from benchwater.ledger.log_columns import grouped, in_days, moments, numbers, words
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import midnight, sum_in_order
 from benchwater.ledger.made import NO_STEPS, Steps
-from benchwater.ledger.movements import sum_in_order
-from benchwater.ledger.poured import castings
+from benchwater.ledger.sums import sums_by
 from benchwater.plugin.bench import Mold
 from benchwater.plugin.season import Season, Span
 from benchwater.statistics.interval import Interval
 
-from .bait_costs import BaitCost, Facts
-from .combined_limits import sum_erring_together
+from .bait_costs import BaitCost, Facts, sum_erring_together
 
 _ROUNDING = 1e-9
 _LONGEST_PROJECTION_D = 3 * 365
@@ -64,6 +61,15 @@ class Losses:
     cost: Interval
     hours: float
     fish: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Savings:
+    """Baits made with a known gain, what they saved (money), and the builds made without a known gain."""
+
+    baits: float
+    saved: Interval
+    unknown: list[str]
 
 
 def baits_to_break_even(price: float, gain: float) -> int | None:
@@ -126,44 +132,51 @@ def _day_paid(season: Season, steps: Steps, saved: float, price: float) -> date 
     return season.end + timedelta(days=math.ceil(days)) if days <= _LONGEST_PROJECTION_D else None
 
 
-def saved_in(span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> tuple[float, Interval, list[str]]:
-    """Baits made in a span with a known gain, what they saved, and the builds made there without one."""
+def saved_in(span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> Savings:
+    """What the baits made in a span saved."""
     start, end = midnight(span.start), midnight(span.end)
     made = {name: facts.made[name].between(start, end) for name in baits}
     known = [(made[name], bait.gain) for name, bait in baits.items() if bait.gain is not None]
     unknown = [name for name, bait in baits.items() if bait.gain is None and made[name] > 0]
-    return sum((number for number, _ in known), 0.0), sum_erring_together(known), unknown
+    number = sum((number for number, _ in known), 0.0)
+    return Savings(baits=number, saved=sum_erring_together(known), unknown=unknown)
 
 
 def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Losses:
     """What was lost and worn in a span, over its bait-hours and its fish."""
-    inside = in_days(moments(season, "fishing"), span.start, span.end)
-    count, fished = numbers(season, "fishing", "count"), numbers(season, "fishing", "fished_h")
-    gone = count * ~words(season, "fishing", "fate").are("kept")
-    ended = {name: round(n) for name, n in words(season, "fishing", "build").sums(gone, inside).items()}
-    landed = numbers(season, "catch", "count")[in_days(moments(season, "catch"), span.start, span.end)]
+    ended: dict[str, int] = {}
+    hours, fish = 0.0, 0
+    if season.holds("fishing"):
+        rows = season.rows("fishing", span)
+        hours = sum_in_order(rows["count"] * rows["fished_h"])
+        gone = sums_by(rows[rows["fate"] != "kept"], "count", "build")
+        ended = {build: round(number) for build, number in gone.items()}
+    if season.holds("catch"):
+        fish = int(season.rows("catch", span)["count"].sum())
     known = [(n, make) for build, n in ended.items() if (make := baits[build].make) is not None]
     return Losses(
         baits=sum(ended.values()),
         priced=sum(n for n, _ in known),
         cost=sum_erring_together(known),
-        hours=sum_in_order((count * fished)[inside]),
-        fish=round(landed.sum()),
+        hours=hours,
+        fish=fish,
     )
 
 
 def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
     """What rejects of a span cost: the inserts lost in them and the coat on those to strip, where priced."""
-    cost, inside = 0.0, in_days(moments(season, "pour"), span.start, span.end)
-    poured = castings(season).take(inside)
-    for what, number in poured.sums(numbers(season, "pour", "count")[inside]).items():
-        insert = season.bench.cavity(*what.piece).insert
-        if what.outcome == "reject" and insert is not None:
-            cost += number * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
-    inside = in_days(moments(season, "finishing"), span.start, span.end)
-    coated = grouped(season, "finishing", "mold", "cavity", "coat").take(inside)
-    for (mold, cavity, coat), number in coated.sums(numbers(season, "finishing", "rejects")[inside]).items():
-        alike = [b for b in season.bench.builds.values() if b.coat == coat and (mold, cavity) == b.head]
-        mass = next((build.coat_mass_g for build in alike if build.coat_mass_g is not None), 0.0)
-        cost += number * mass * (facts.prices[coat].per_unit or 0.0)
+    cost, builds = 0.0, season.bench.builds.values()
+    if season.holds("pour"):
+        rows = season.rows("pour", span)
+        rejects = sums_by(rows[rows["outcome"] == "reject"], "count", "mold", "cavity")
+        for (mold, cavity), number in rejects.items():
+            insert = season.bench.cavity(mold, cavity).insert
+            if insert is not None:
+                cost += number * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
+    if season.holds("finishing"):
+        coated = sums_by(season.rows("finishing", span), "rejects", "mold", "cavity", "coat")
+        for (mold, cavity, coat), number in coated.items():
+            masses = [b.coat_mass_g for b in builds if b.coat == coat and b.head == (mold, cavity)]
+            mass = next((mass for mass in masses if mass is not None), 0.0)
+            cost += number * mass * (facts.prices[coat].per_unit or 0.0)
     return cost

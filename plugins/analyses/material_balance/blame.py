@@ -1,24 +1,29 @@
 """Which count or stretch of days is likeliest to be wrong where the books of an item do not close."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite
+from itertools import permutations
+from math import hypot, isfinite
+from typing import TypeVar
 
-from benchwater.ledger.casting_masses import OUNCE_G
-from benchwater.ledger.movements import net_amount, net_uncertainty
-from benchwater.ledger.stock import Balance, Chain, Count
-from benchwater.ledger.stock_books import OUNCE_ML, Book
+from benchwater.ledger.castings import OUNCE_G
+from benchwater.ledger.stock import OUNCE_ML
 from benchwater.plugin.bench import Item
 from benchwater.statistics.uncertainty import combined_uncertainty
 
-from .mistyped_counts import DECIMAL_SLIPS, likeliest_slip, unit_slips
+from .balance import Balance, Chain, Count
 
 UNITS: Mapping[str, Mapping[str, float]] = {
     "g": {"g": 1.0, "oz": OUNCE_G, "lb": 16 * OUNCE_G, "kg": 1000.0},
     "mL": {"mL": 1.0, "fl oz": OUNCE_ML, "L": 1000.0},
 }
 PACKS = ("packs", "pieces")
+DECIMAL_SLIPS: Mapping[float, float] = {power: power for power in (10.0, 0.1, 100.0, 0.01)}
+SHARPEST = 25.0
+FACTOR = 2.0
+READ_TO = 0.005
 Slip = float | tuple[str, str]
+Key = TypeVar("Key", bound=Hashable)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +43,7 @@ class Blame:
     implied: float = 0.0
 
 
-def blame_chain(book: Book, chain: Chain) -> tuple[tuple[Blame, ...], ...]:
+def blame_chain(item: Item, chain: Chain) -> tuple[tuple[Blame, ...], ...]:
     """The suspects of a chain, each with the alternatives that it leaves open.
 
     Where a slip of the pen explains one alternative, those that nothing explains are dropped.
@@ -49,7 +54,7 @@ def blame_chain(book: Book, chain: Chain) -> tuple[tuple[Blame, ...], ...]:
         for quantity, (value, u) in sorted(zip(quantities, implied, strict=True), reverse=True):
             stretch = quantity - len(chain.counts)
             if stretch < 0:
-                alternatives.append(_count(book.item, chain.counts[quantity], value, u))
+                alternatives.append(_count(item, chain.counts[quantity], value, u))
             else:
                 before, after = chain.counts[stretch : stretch + 2]
                 gap = chain.flows[stretch] - value
@@ -58,16 +63,16 @@ def blame_chain(book: Book, chain: Chain) -> tuple[tuple[Blame, ...], ...]:
     return tuple(found)
 
 
-def blame_two_counts(book: Book, balance: Balance) -> tuple[tuple[Blame, ...], ...]:
+def blame_two_counts(item: Item, balance: Balance) -> tuple[tuple[Blame, ...], ...]:
     """The slips of the pen, in either count, that explain a balance that is off."""
     first, last = balance.first, balance.last
     if first is None or last is None or not isfinite(balance.unaccounted):
         return ()
-    flow, flow_u = net_amount(balance.closed), net_uncertainty(balance.closed)
+    flow, flow_u = balance.closed.net, balance.closed.uncertainty()
     found = _explained(
         [
-            _count(book.item, last, first.amount + flow, combined_uncertainty([first.u, flow_u])),
-            _count(book.item, first, last.amount - flow, combined_uncertainty([last.u, flow_u])),
+            _count(item, last, first.amount + flow, combined_uncertainty([first.u, flow_u])),
+            _count(item, first, last.amount - flow, combined_uncertainty([last.u, flow_u])),
         ]
     )
     return (found,) if found else ()
@@ -89,3 +94,36 @@ def _slips(item: Item) -> dict[Slip, float]:
 def _count(item: Item, count: Count, implied: float, u: float) -> Blame:
     slip = likeliest_slip(count.amount, count.u, implied, u, _slips(item))
     return Blame(count=count, slip=slip, found=count.amount, implied=implied)
+
+
+def unit_slips(units: Mapping[str, float]) -> dict[tuple[str, str], float]:
+    """By (unit written, unit meant): how many times too large that made the amount.
+
+    `units` are the sizes of units of one kind in any one unit: 10 oz written as 10 g is 1 / 28.35 of it.
+    """
+    return {(written, meant): units[written] / units[meant] for written, meant in permutations(units, 2)}
+
+
+def likeliest_slip(
+    found: float, found_u: float, implied: float, implied_u: float, slips: Mapping[Key, float]
+) -> Key | None:
+    """The slip that made `found` out of what other records say it must be, `implied`; None where none fits.
+
+    `slips` are by key how many times too large they made it. One fits where found / slip and `implied` differ
+    by at most `FACTOR` times their joint standard uncertainty; of several the nearest, the earlier of equals.
+    `found_u` is that of the scale, which no slip changes; besides, an amount is taken to be read to `READ_TO`
+    of itself. None is named where `implied` is not above `SHARPEST` times its own uncertainty, as by then
+    some slip or other fits nearly any amount. A convention, no source.
+    """
+    if not all(isfinite(value) for value in (found, found_u, implied, implied_u)):
+        return None
+    if implied <= SHARPEST * implied_u or implied <= 0 or found <= 0:
+        return None
+    best: Key | None = None
+    nearest = FACTOR
+    spread = hypot(implied_u, found_u, READ_TO * implied)
+    for key, slip in slips.items():
+        off = abs(found / slip - implied) / spread
+        if off < nearest:
+            best, nearest = key, off
+    return best

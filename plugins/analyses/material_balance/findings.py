@@ -1,20 +1,97 @@
-"""What the balance of an item says, in sentences: missing, surplus, never counted, below zero."""
+"""What the section says: findings, actions and methods."""
 
 from collections.abc import Iterator, Sequence
-from math import isfinite, isnan
+from math import floor, isfinite, isnan, log10
 
-from benchwater.ledger.casting_masses import OddMass
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.movements import net_amount
-from benchwater.ledger.stock import Chain
-from benchwater.plugin import Bench, Finding, Item, Span
-from benchwater.words import limits, make_finding
+from benchwater.ledger import midnight
+from benchwater.ledger.castings import FEWEST_WEIGHED
+from benchwater.ledger.fills import SPRUES
+from benchwater.ledger.prices import unit_prices
+from benchwater.ledger.stock import COAT_SHARE, NOMINAL
+from benchwater.ledger.weighing import FEWEST_DEGREES
+from benchwater.plugin import Action, Bench, Cell, Finding, Item, Season, Span
+from benchwater.words import in_brackets, limits, listed, make_finding
 
-from .lines import UNLOGGED, WORK, K, Line, both_units
-from .slips import blame_words
+from .balance import Chain, Count
+from .blame import PACKS, UNITS, Blame
+from .compute import SIGNIFICANCE, UNLOGGED, WORK, K, Line, MaterialBalance
+from .metal import ODD_FACTOR, Dross, MoldYield, OddMass
 
+FEWEST_FOR_YIELD = 20
 MOST_SAID = 6
 MOST_ODD = 3
+METHODS = (
+    "Book closing = opening + received + recovered − in good castings (coats: on coated pieces) − used − "
+    "discarded; rejects, sprues and blank fills stay inside. Unaccounted = book − counted: above 0 is "
+    "missing. A count holds for the end of its day or its own moment, the very first of an item for the "
+    "start of its day; of two of one moment the later row stands. A balance begins with the last count up to "
+    "its first day, rolled forward, else with the first one after.",
+    "Standard uncertainties: a scale's step d gives d/√12 (JCGM 100:2008, F.2.2.1), a stated one wins; packs "
+    "received and whole pieces are exact. Combined by the law of propagation (JCGM 100:2008, 5.1 and 5.2), "
+    "errors shared by the castings of a cavity added before they are squared; expanded with k = 2 (about "
+    "95 %): beyond that an item is missing or surplus, within it it closes. Where the log of the work that "
+    "uses an item holds no row at all, what is missing is work not logged.",
+    "Castings: as weighed, less the insert's stated mass; else the mean of this season's weighed ones of "
+    f"that cavity and material, from {FEWEST_WEIGHED} on; else the nominal mass, its tolerance a rectangular "
+    "half-width (JCGM 100:2008, 4.3.7). Their scatter is pooled over mold and material (JCGM 100:2008, "
+    "4.2.4), allowing for few weighings (JCGM 101:2008, 6.4.9), and with fewer than "
+    f"{FEWEST_DEGREES} beyond the first of each cavity no less than the tolerance. Where tolerances weigh "
+    "most, k = 2 covers more than 95 %. A coat: its recipe's mass on every piece dipped, good to "
+    f"±{COAT_SHARE:.0%}, or to half the range where recipes differ by more. Castings of over {ODD_FACTOR:g} "
+    f"times their nominal mass, or under 1/{ODD_FACTOR:g} of it, are pointed out (project choice, no "
+    "source).",
+    "First-pass yield: good castings over good and rejected ones. Metal yield: the mass of the good ones "
+    "over that of all poured, blank fills with them; one that is not good weighs what a good one does, and "
+    "sprues go round. 95 % intervals: Wilson 1927, on the effective number of castings (Rao & Scott 1992), "
+    "the fill being the cluster. Dross: discarded over castings and discarded, expanded with k = 2. Sprues "
+    "are melted with every fill and weighed in none, so that of all metal melted a smaller share was lost; "
+    "that they take half the castings' metal again is common practice, no source.",
+)
+CHAIN_METHOD = (
+    "Between counts (season only): each count plus the rows up to the next must give the next. Weighted "
+    "least squares and global chi-square test: Narasimhan & Jordache 2000; the likeliest error: "
+    "measurement test of Mah & Tamhane 1982 with serial elimination, named only at "
+    f"p < {SIGNIFICANCE:g} and if the rest then agrees. A decimal place, or a unit written for another, is "
+    "named where it brings the amount within twice its uncertainty of what the rest implies (a convention, "
+    "no source). Nothing is taken as surer than one step of the scale, or one piece, and stretches as "
+    "independent of each other."
+)
+
+
+def findings(result: MaterialBalance) -> tuple[Finding, ...]:
+    """Every finding of the section, what is missing first."""
+    bench, lines = result.bench, result.lines
+    return (
+        *items_closed(result.counted, bench),
+        *(unaccounted(line, bench, result.whole_season) for line in lines),
+        *(imbalance(line, chain, bench) for line, chain in result.chains),
+        *(found for line in lines for found in below_zero(line, bench)),
+        *weighed_oddly(result.odd, bench),
+        *(found for each in result.yields for found in yield_findings(each, bench)),
+        *(dross_finding(each, bench) for each in result.dross),
+        *(entry for line in lines for entry in closings(line, bench)),
+    )
+
+
+def actions(result: MaterialBalance, season: Season) -> tuple[Action, ...]:
+    """What to do: look again at a count, look for what left, weigh castings, keep a log."""
+    if not result.counted:
+        return ()
+    by_line = (action for line in result.lines for action in advice(line, season, result.whole_season))
+    return (*by_line, *keep_logs(result.lines, result.bench))
+
+
+def methods(result: MaterialBalance) -> tuple[str, ...]:
+    """How each number is made, with its published source."""
+    return (*METHODS, CHAIN_METHOD) if result.chains else METHODS
+
+
+def not_said(result: MaterialBalance) -> str:
+    """Which items have no balance, where others have one."""
+    names = [line.item.name for line in result.lines if line.verdict == "not counted"]
+    if not names or not result.counted:
+        return ""
+    return f"Whether all of {listed(names, 4)} is there: it takes a count before and one after."
 
 
 def items_closed(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
@@ -23,12 +100,12 @@ def items_closed(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
         off = [f"{line.item.name} ({how_much(line, bench)})" for line in counted if line.verdict != "closes"]
         closed = len(counted) - len(off)
         more = f" and {len(off) - MOST_SAID} more" if len(off) > MOST_SAID else ""
-        said = (
+        rest = (
             f"Not so: {', '.join(off[:MOST_SAID])}{more}."
             if off
             else "The rows explain what is on the bench."
         )
-        text = f"The books of {closed} of {len(counted)} items close. {said}"
+        text = f"The books of {closed} of {len(counted)} items close. {rest}"
         yield Finding(id="items_closed", text=text, value=float(closed), unit="pieces", n=len(counted))
 
 
@@ -66,8 +143,8 @@ def _finding(
     return make_finding(id, text, limits, item.unit, n=n, group=item.name, quiet=quiet)
 
 
-def unaccounted(line: Line, bench: Bench, told: bool) -> Finding:
-    """`told` where the chain of counts is reported beside it."""
+def unaccounted(line: Line, bench: Bench, with_chain: bool) -> Finding:
+    """What is unaccounted for; `with_chain` where the chain of counts is reported beside it."""
     balance, unit, name, day = line.balance, line.item.unit, line.item.name, line.day
     off, spread = balance.unaccounted, K * balance.u
     book, counted = bench.show(balance.book, unit), bench.show(balance.counted, unit)
@@ -87,12 +164,10 @@ def unaccounted(line: Line, bench: Bench, told: bool) -> Finding:
             f"{f' ({range_} unaccounted)' if spread else ''}: {book} by the book, {counted} from the count "
             f"of {day(balance.last.day)}."
         )
-        first, last = balance.first.moment, balance.last.moment
-        rejects = round(net_amount(line.book.rejected.between(first, last)))
-        if rejects and line.verdict == "missing":
-            text += f" {rejects} went into rejects: those thrown away need a `discarded` row."
+        if line.rejected and line.verdict == "missing":
+            text += f" {line.rejected} went into rejects: those thrown away need a `discarded` row."
         text += _unlogged_words(line)
-        if line.slips and not (told and line.chain is not None):
+        if line.slips and not (with_chain and line.chain is not None):
             text += f" Most likely {blame_words(line, line.slips[0], bench)}."
     rows = len(balance.closed) + 2 if balance.last is not None else None
     return _finding("unaccounted", text, line.item, off, balance.u, rows, quiet=line.verdict == "closes")
@@ -160,14 +235,180 @@ def imbalance(line: Line, chain: Chain, bench: Bench) -> Finding:
 
 def count_notes(line: Line, span: Span, bench: Bench) -> Iterator[str]:
     """What has to be said of the counts of an item."""
-    item, first, ledger = line.item, line.balance.first, line.book.ledger
-    for before, after in ledger.recounted:
+    item, first, book = line.item, line.balance.first, line.book
+    for before, after in book.recounted:
         if span.start <= after.day < span.end:
             both = " and ".join(bench.show(count.amount, item.unit) for count in (before, after))
             yield f"{item.name} was counted twice on {line.day(after.day)}, {both}: the later row stands."
     if first is not None and first.day > span.start:
-        earlier = len(ledger.between(midnight(span.start), first.moment))
+        earlier = len(book.between(midnight(span.start), first.moment))
         if earlier:
             rows = "1 earlier row is" if earlier == 1 else f"{earlier} earlier rows are"
             day = line.day(first.day)
             yield f"{item.name} was first counted on {day}: its balance begins there, {rows} not in it."
+
+
+def yield_findings(found: MoldYield, bench: Bench) -> Iterator[Finding]:
+    """First-pass and metal yield of a mold."""
+    mold, total = found.mold, found.good + found.rejects
+    if found.first_pass is not None:
+        share = bench.show(found.first_pass.estimate, "1")
+        text = f"{mold}: {share} of {total} castings were good at the first pour."
+        if total < FEWEST_FOR_YIELD:
+            text = (
+                f"{mold}: {found.good} of {total} castings were good at the first pour, too few to judge by."
+            )
+        yield make_finding("first_pass_yield", text, found.first_pass, "1", n=total, group=mold, quiet=True)
+    if found.metal is not None and found.poured_g is not None:
+        share, amount = bench.show(found.metal.estimate, "1"), bench.show(found.poured_g, "g")
+        text = f"{mold}: {share} of the {amount} poured became good castings; the rest goes round again."
+        yield make_finding(
+            "metal_yield", text, found.metal, "1", n=total + found.blanks, group=mold, quiet=True
+        )
+
+
+def dross_finding(found: Dross, bench: Bench) -> Finding:
+    """The share of a metal that was skimmed or thrown away."""
+    share, amount = bench.show(found.share.estimate, "1"), bench.show(found.discarded, "g")
+    less = found.discarded / (SPRUES * (found.melted - found.discarded) + found.discarded)
+    share += in_brackets(lambda value: bench.show(value, "1"), found.share.low, found.share.high)
+    text = f"{found.item}: {share} of what was melted was skimmed or thrown away, {amount}. That reads high, "
+    text += "as sprues are melted along and weighed nowhere: with half the castings' metal again in them, as "
+    text += f"is common, {bench.show(less, '1')}."
+    more: dict[str, Cell] = {"with_customary_sprues": less}
+    return make_finding("dross_rate", text, found.share, "1", n=found.rows, group=found.item, more=more)
+
+
+def blame_words(line: Line, alternatives: Sequence[Blame], bench: Bench) -> str:
+    """What most likely went wrong: a count, or a stretch between two; alternatives with `or`."""
+    item, parts = line.item, []
+    for blame in alternatives:
+        if blame.count is not None:
+            parts.append(f"the count of {line.day(blame.count.day)} looks {slip_words(item, blame, bench)}")
+        elif blame.stretch is not None:
+            before, after = blame.stretch
+            how = "left" if blame.gap > 0 else "came in"
+            amount = bench.show(abs(blame.gap), item.unit)
+            parts.append(
+                f"{amount} {how} without a row between {line.day(before.day)} and {line.day(after.day)}"
+            )
+    return ", or ".join(parts)
+
+
+def slip_words(item: Item, blame: Blame, bench: Bench) -> str:
+    """How a count was written wrong: a decimal place, packs for pieces, one unit for another."""
+    found, implied = bench.show(blame.found, item.unit), bench.show(blame.implied, item.unit)
+    if blame.slip is None:
+        return "mistyped"
+    if isinstance(blame.slip, float):
+        times = blame.slip if blame.slip > 1 else 1 / blame.slip
+        how = f"{times:g} times too {'large' if blame.slip > 1 else 'small'}"
+    elif blame.slip == PACKS:
+        how = f"counted in packs of {item.pack:g}"
+    else:
+        written, meant = blame.slip
+        number = blame.found / UNITS[item.unit][written]
+        how = f"like {number:.6g} {meant} written as {written}"
+    return f"{how} ({found} for {implied})"
+
+
+def advice(line: Line, season: Season, with_chain: bool) -> Iterator[Action]:
+    """What to do about one item; `with_chain` where the chain of counts and what it blames are reported."""
+    bench, item, balance = season.bench, line.item, line.balance
+    certain = [each for each in line.blames if len(each) == 1 or all(b.slip is not None for b in each)]
+    blamed = [(blame, blame.count) for each in certain for blame in each if blame.count is not None]
+    for blame, count in blamed if with_chain else ():
+        yield _look_again(line, blame, count, bench)
+    if line.verdict == "not counted":
+        return
+    counts = [count for _, count in blamed]
+    off = line.verdict in {"missing", "surplus"}
+    if off and not line.slips and balance.first not in counts and balance.last not in counts:
+        yield _search(line, season)
+    shared = balance.closed.shared_by_source(signed=False).items()
+    nominal = {source.removeprefix(NOMINAL): u for source, u in shared if source.startswith(NOMINAL)}
+    worst = max(nominal, key=lambda source: nominal[source], default="")
+    if worst and nominal[worst] ** 2 > balance.u**2 / 2:
+        yield Action(
+            id=f"weigh-castings-{item.name}",
+            text=f"Weigh {FEWEST_WEIGHED} or more good castings of {worst} and log their mass.",
+            because=f"Its nominal mass makes most of the {margin(K * balance.u, item.unit, bench)} that the "
+            f"balance of {item.name} leaves open.",
+        )
+
+
+def _look_again(line: Line, blame: Blame, count: Count, bench: Bench) -> Action:
+    item, because = line.item, "Without this one count the others agree with the rows between them."
+    if blame.slip is not None:
+        because = f"It looks {slip_words(item, blame, bench)}; with that put right the rest agrees."
+    return Action(
+        id=f"recount-{item.name}-{count.day}",
+        text=f"Look again at the count of {item.name} of {line.day(count.day)}: the row says "
+        f"{bench.show(count.amount, item.unit)}.",
+        because=because,
+    )
+
+
+def keep_logs(lines: Sequence[Line], bench: Bench) -> Iterator[Action]:
+    """One action a log that is not kept and that would explain what is gone."""
+    for log in dict.fromkeys(line.log for line in lines if line.verdict == UNLOGGED):
+        gone = [line for line in lines if line.verdict == UNLOGGED and line.log == log]
+        names = ", ".join(
+            f"{bench.show(line.balance.unaccounted, line.item.unit)} of {line.item.name}" for line in gone
+        )
+        yield Action(
+            id=f"keep-{log.replace(' ', '-')}",
+            text=f"Keep a {log}, or log what is `used`.",
+            because=f"Without it nobody can tell whether {names} was used or lost.",
+        )
+
+
+def _search(line: Line, season: Season) -> Action:
+    """What to do about an item that is missing or surplus, in the stretch that the chain points to."""
+    bench, balance, item, chain = season.bench, line.balance, line.item, line.chain
+    assert balance.first is not None
+    assert balance.last is not None
+    first, last, again = balance.first, balance.last, " Count it once more first."
+    pointed = [each for each in line.blames if each[0].stretch is not None]
+    if chain is not None and len(pointed) == 1 and pointed[0][0].stretch is not None:
+        before, after = pointed[0][0].stretch
+        if first.moment <= before.moment and after.moment <= last.moment:
+            first, last = before, after
+            if len(pointed[0]) == 1:
+                again = ""
+            elif pointed[0][1].count is chain.counts[0]:
+                again = f" Or its count of {line.day(first.day)} was off."
+    amount, day = both_units(abs(balance.unaccounted), item, bench), line.day
+    amount = f"{amount} {item.name}" if item.unit == "pieces" else f"{amount} of {item.name}"
+    when = f"without a row between {day(first.day)} and {day(last.day)}"
+    room = f"the rows leave room for {margin(K * balance.u, item.unit, bench)}"
+    book, counted = bench.show(balance.book, item.unit), bench.show(balance.counted, item.unit)
+    because = f"{book} by the book, {counted} counted; {room if balance.u else 'pieces are exact'}."
+    packs = abs(balance.unaccounted) / item.pack if item.pack else 0.5
+    if line.verdict == "surplus" and not balance.u and packs == int(packs):
+        because += f" That is just {packs:.0f} pack{'' if packs == 1 else 's'}: a purchase without its row?"
+    if line.verdict == "surplus":
+        text = f"Log what brought {amount}: it came in {when}.{again}"
+        return Action(id=f"log-{item.name}", text=text, because=because)
+    price = unit_prices(season, midnight(season.end))[item.name].per_unit
+    return Action(
+        id=f"look-for-{item.name}",
+        text=f"Look for {amount} that left {when}.{again}",
+        because=because,
+        worth=None if price is None else balance.unaccounted * price,
+        worth_unit=None if price is None else "money",
+    )
+
+
+def margin(value: float, unit: str, bench: Bench) -> str:
+    """`±0.62 oz`: an uncertainty, in two figures."""
+    size = abs(float(bench.show(value, unit).split()[0].replace("−", "-")))
+    digits = max(0, 1 - floor(log10(size))) if size else None
+    return f"±{bench.show(value, unit, digits)}"
+
+
+def both_units(value: float, item: Item, bench: Bench) -> str:
+    """`1.09 lb (494 g)`: as the bench prints it, and as the item is kept where that is the other system."""
+    shown, kept = bench.show(value, item.unit), bench.show(value, item.unit, item=item.name)
+    foreign = ("g", "kg", "mL", "L") if bench.system == "us" else ("oz", "lb", "fl oz")
+    return f"{shown} ({kept})" if kept.endswith(tuple(f" {unit}" for unit in foreign)) else shown

@@ -1,25 +1,25 @@
-"""How much of the metal poured became good castings, and how much of it was skimmed or thrown away."""
+"""What became of the metal poured: yields by mold, dross, and castings whose mass cannot be theirs."""
 
-from collections import Counter
-from collections.abc import Mapping
 from dataclasses import dataclass
 from math import sqrt
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchwater.ledger.casting_masses import casting_mass
+from benchwater.ledger import midnight, rows_by, sum_in_order
+from benchwater.ledger.castings import casting_mass, castings
 from benchwater.ledger.fills import poured_in
-from benchwater.ledger.log_columns import factorized, group_by, in_days, moments, numbers
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.movements import net_amount
-from benchwater.ledger.poured import castings
-from benchwater.ledger.stock_books import Book
+from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.season import Season, Span
 from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.statistics.interval import Interval
 from benchwater.statistics.uncertainty import combined_uncertainty
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+ODD_FACTOR = 2.0
 FACTOR = 2.0
 
 
@@ -40,6 +40,19 @@ class MoldYield:
     metal: Interval | None
 
 
+@dataclass(frozen=True, slots=True)
+class OddMass:
+    """A row of good castings that weigh what no casting of theirs does: `each_g` without the insert, in g."""
+
+    file: str
+    line: int
+    mold: str
+    cavity: str
+    pieces: int
+    each_g: float
+    nominal_g: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dross:
     """What of a metal was discarded, as a share of what was melted: what was cast, and what was discarded."""
@@ -51,76 +64,103 @@ class Dross:
     share: Interval
 
 
-def mold_yields(season: Season, span: Span, books: Mapping[str, Book]) -> list[MoldYield]:
+def mold_yields(season: Season, span: Span) -> tuple[MoldYield, ...]:
     """The yield of every mold poured in the span, in the order of the bench.
 
     A reject or blank casting is taken to weigh what a good one of its cavity does, without its insert. The
     limits allow for castings of one fill being alike, and of unlike mass.
     """
     if not season.holds("pour"):
-        return []
+        return ()
     rows = poured_in(season, span)[["mold", "cavity", "outcome", "material", "count", "key"]]
-    found = []
-    for mold in season.bench.molds:
-        own = rows[rows["mold"] == mold]
-        if own.empty:
-            continue
-        count = own["count"].to_numpy(dtype=np.float64)
-        outcome, fill = factorized(own["outcome"]), own["key"].to_numpy()
-        good, blank = outcome.are("good"), outcome.are("blank")
-        castings_of = group_by(factorized(own["cavity"]), factorized(own["material"]))
-        kinds = [(cavity, season.bench.material_of(mold, named)) for cavity, named in castings_of.keys]
-        masses = np.array(
-            [casting_mass(season, (mold, cavity), material).mass_g for cavity, material in kinds]
-        )[castings_of.of_row]
-        is_metal = all(season.bench.items[material].kind == "metal" for _, material in kinds)
-        judged = ~blank
-        found.append(
-            MoldYield(
-                mold=mold,
-                good=round(count[good].sum()),
-                rejects=round(count[outcome.are("reject")].sum()),
-                blanks=round(count[blank].sum()),
-                poured_g=float((count * masses).sum()) if is_metal else None,
-                first_pass=_share(good[judged], count[judged], np.ones(judged.sum()), fill[judged]),
-                metal=_share(good, count, masses, fill) if is_metal else None,
-            )
-        )
-    return found
+    of_mold = rows_by(rows, "mold")
+    return tuple(
+        _mold_yield(season, mold, rows.iloc[of_mold[mold]]) for mold in season.bench.molds if mold in of_mold
+    )
 
 
-def dross_rates(season: Season, span: Span, books: Mapping[str, Book]) -> list[Dross]:
+def _mold_yield(season: Season, mold: str, rows: "pd.DataFrame") -> MoldYield:
+    named = rows["material"].astype(object)
+    rows = rows.assign(material=named.where(named.notna(), season.bench.molds[mold].material))
+    count, fill, mass = rows["count"].to_numpy(dtype=np.float64), rows["key"].to_numpy(), np.zeros(len(rows))
+    is_metal = True
+    for (cavity, material), own in rows_by(rows, "cavity", "material").items():
+        mass[own] = casting_mass(season, (mold, cavity), material).mass_g
+        is_metal &= season.bench.items[material].kind == "metal"
+    good, reject, blank = ((rows["outcome"] == outcome).to_numpy() for outcome in ("good", "reject", "blank"))
+    judged = ~blank
+    return MoldYield(
+        mold=mold,
+        good=round(count[good].sum()),
+        rejects=round(count[reject].sum()),
+        blanks=round(count[blank].sum()),
+        poured_g=float((count * mass).sum()) if is_metal else None,
+        first_pass=_share(good[judged], count[judged], np.ones(judged.sum()), fill[judged]),
+        metal=_share(good, count, mass, fill) if is_metal else None,
+    )
+
+
+def dross_rates(season: Season, span: Span) -> tuple[Dross, ...]:
     """The dross of every metal kept by mass that was both poured and discarded in the span.
 
     melted = castings of any outcome, blank fills with them, + discarded. Sprues are melted along and weighed
-    nowhere, so that the share of all metal melted is lower than this: it reads high.
+    nowhere, so the share of all metal melted is lower than this: it reads high.
     Expanded uncertainty (k = 2) of discarded / melted by the law of propagation: JCGM 100:2008, 5.1.2.
     """
-    inside = in_days(moments(season, "pour"), span.start, span.end)
-    poured = castings(season).take(inside)
-    cast: dict[str, Counter[tuple[str, str]]] = {}
-    for what, count in poured.sums(numbers(season, "pour", "count")[inside]).items():
-        cast.setdefault(what.material, Counter())[what.piece] += round(count)
-    found = []
-    for name, pieces in cast.items():
-        book = books[name]
-        moved = book.ledger.between(midnight(span.start), midnight(span.end))
-        thrown = moved.of_kind("discarded")
-        discarded = -net_amount(thrown)
-        if book.item.kind != "metal" or book.item.unit != "g" or discarded <= 0:
+    poured, moved = (
+        table[(table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))]
+        for table in (castings(season), stock_movements(season))
+    )
+    thrown_away, pieces = moved[moved["kind"] == "discarded"], poured["count"].to_numpy()
+    found, of_piece = [], rows_by(poured, "material", "mold", "cavity")
+    for name in dict.fromkeys(material for material, _, _ in of_piece):
+        thrown, item = thrown_away[thrown_away["item"] == name], season.bench.items[name]
+        discarded = -sum_in_order(thrown["amount"])
+        if item.kind != "metal" or item.unit != "g" or discarded <= 0:
             continue
-        masses = {piece: casting_mass(season, piece, name) for piece in pieces}
-        amount = sum(count * masses[piece].mass_g for piece, count in pieces.items())
-        amount_u = combined_uncertainty([count * masses[piece].u for piece, count in pieces.items()])
+        counts = {key[1:]: round(pieces[rows].sum()) for key, rows in of_piece.items() if key[0] == name}
+        masses = {piece: casting_mass(season, piece, name) for piece in counts}
+        amount = sum(count * masses[piece].mass_g for piece, count in counts.items())
+        amount_u = combined_uncertainty([count * masses[piece].u for piece, count in counts.items()])
         melted = amount + discarded
-        discarded_u = combined_uncertainty(thrown.u)
+        discarded_u = combined_uncertainty(thrown["u"])
         share = discarded / melted
         spread = FACTOR * sqrt((amount * discarded_u) ** 2 + (discarded * amount_u) ** 2) / melted**2
         limits = Interval(
             estimate=share, low=max(0.0, share - spread), high=min(1.0, share + spread), level=0.95
         )
         found.append(Dross(item=name, discarded=discarded, melted=melted, rows=len(thrown), share=limits))
-    return found
+    return tuple(found)
+
+
+def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
+    """The span's rows of good castings that weigh more than twice, or less than half, of the nominal mass.
+
+    Most likely another unit was meant, or other pieces were counted than weighed. The factor is a project
+    choice, no published source.
+    """
+    table = castings(season)
+    inside = (table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))
+    rows = table[inside & (table["outcome"] == "good") & table["net_mass_g"].notna()]
+    each, nominal = (rows["net_mass_g"] / rows["count"]).to_numpy(), np.zeros(len(rows))
+    for piece, own in rows_by(rows, "mold", "cavity").items():
+        nominal[own] = season.bench.cavity(*piece).mass_g
+    odd = (each > ODD_FACTOR * nominal) | (each < nominal / ODD_FACTOR)
+    if not odd.any():
+        return ()
+    places = season.log("pour").loc[rows.index[odd], ["file", "line"]]
+    columns = ["mold", "cavity", "count"]
+    return tuple(
+        OddMass(str(file), int(line), mold, cavity, int(pieces), float(each_g), float(nominal_g))
+        for file, line, (mold, cavity, pieces), each_g, nominal_g in zip(
+            places["file"],
+            places["line"],
+            rows.loc[odd, columns].itertuples(index=False),
+            each[odd],
+            nominal[odd],
+            strict=True,
+        )
+    )
 
 
 def _share(

@@ -10,15 +10,15 @@ from dataclasses import dataclass, field
 from datetime import date
 from math import ceil, isfinite, isnan, nan
 
-import numpy as np
+import pandas as pd
 
-from benchwater.ledger.casting_masses import casting_mass
-from benchwater.ledger.log_columns import moments, numbers, words
-from benchwater.ledger.log_rows import midnight
-from benchwater.ledger.made import castings_made, coats_made
+from benchwater.ledger import midnight
+from benchwater.ledger.castings import casting_mass, castings_made
+from benchwater.ledger.made import coats_made
 from benchwater.ledger.pieces import Casting, Pieces, body_of, pieces_on_hand, share_pieces
 from benchwater.ledger.prices import unit_prices
-from benchwater.ledger.stock_books import keep_books, on_hand
+from benchwater.ledger.stock import on_hand
+from benchwater.ledger.sums import sums_by
 from benchwater.plugin.bench import Bench, Build, Item
 from benchwater.plugin.season import Season
 from benchwater.statistics.stock_level import (
@@ -35,6 +35,7 @@ MONTH_DAYS = 365.25 / 12
 PRIOR_PIECES = 10.0
 LEAST_YIELD = 0.01
 HIGHEST_LEVEL = 0.999
+LEAST_ENDS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ class Need:
 
     @property
     def build(self) -> Build:
-        """The build."""
+        """The build of the outlook."""
         return self.outlook.build
 
     @property
@@ -147,7 +148,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """All of it. `ends` baits have ended so far; `lacking` are castings, by casting and build."""
+    """The plan of a month. `ends` baits have ended so far; `lacking` counts castings by casting and build."""
 
     ends: int
     level: float
@@ -156,6 +157,11 @@ class Plan:
     lacking: Mapping[Casting, Mapping[str, int]]
     pour: Pour
     parts: tuple[Part, ...]
+
+    @property
+    def thin(self) -> bool:
+        """Whether too few baits have ended to foresee any loss."""
+        return self.ends < LEAST_ENDS
 
     @property
     def to_make(self) -> list[Need]:
@@ -173,20 +179,28 @@ class Plan:
         return [part for part in self.parts if part.short > 0]
 
 
+def ends_and_hours(season: Season, start: date | None, end: date) -> tuple[dict[str, int], dict[str, float]]:
+    """Baits lost or worn, and bait-hours, of every build from `start` (the first row for None) to `end`."""
+    ended: dict[str, int] = dict.fromkeys(season.bench.builds, 0)
+    hours = dict.fromkeys(season.bench.builds, 0.0)
+    if season.holds("fishing"):
+        rows = season.before("fishing", end)
+        rows = rows if start is None else rows[rows["date"] >= pd.Timestamp(start)]
+        rows = rows.assign(hours=rows["fished_h"] * rows["count"])
+        gone = sums_by(rows[rows["fate"] != "kept"], "count", "build")
+        ended |= {build: round(number) for build, number in gone.items()}
+        hours |= sums_by(rows, "hours", "build")
+    return ended, hours
+
+
 def look_ahead(season: Season, until: date) -> tuple[list[Outlook], int]:
     """What every build is to lose in the month after `until`, and the number of ends that rests on.
 
     The hours to come are those planned on the bench, else its bait-hours a month in the season so far.
     """
     bench = season.bench
-    when, builds = moments(season, "fishing"), words(season, "fishing", "build")
-    count, fished = numbers(season, "fishing", "count"), numbers(season, "fishing", "fished_h")
-    gone = count * ~words(season, "fishing", "fate").are("kept")
-    before = when < np.datetime64(until)
-    none = dict.fromkeys(bench.builds, 0.0)
-    ended = none | builds.sums(gone, before)
-    hours = none | builds.sums(fished * count, before)
-    lately = none | builds.sums(fished * count, before & (when >= np.datetime64(season.start)))
+    ended, hours = ends_and_hours(season, None, until)
+    _, lately = ends_and_hours(season, season.start, until)
     prior = shared_rate([ended[name] for name in bench.builds], [hours[name] for name in bench.builds])
     months = max(1.0, (until - season.start).days / MONTH_DAYS)
     outlooks = []
@@ -195,7 +209,7 @@ def look_ahead(season: Season, until: date) -> tuple[list[Outlook], int]:
         rate = prior.after(ended[name], hours[name]) if prior is not None else None
         why = _cannot_be_made(build, bench)
         outlooks.append(Outlook(build, 0.0 if why else max(0.0, planned), rate, why))
-    return outlooks, round(sum(ended.values()))
+    return outlooks, sum(ended.values())
 
 
 def service_level(bench: Bench) -> float:
@@ -203,22 +217,21 @@ def service_level(bench: Bench) -> float:
     return min(bench.plan.service_level, HIGHEST_LEVEL)
 
 
-def make_plan(season: Season, start: date, end: date, least_ends: int) -> Plan:
+def make_plan(season: Season, start: date, end: date) -> Plan:
     """The plan for the month after `end`, with the stock that the balance from `start` to `end` closes with.
 
-    With fewer than `least_ends` baits ended nothing is foreseen: every target is 0, nothing is to be made.
+    With fewer than LEAST_ENDS baits ended nothing is foreseen: every target is 0, nothing is to be made.
     """
     bench, level = season.bench, service_level(season.bench)
     outlooks, ends = look_ahead(season, end)
     pieces = pieces_on_hand(season)
-    targets = [0 if ends < least_ends else outlook.at(level) for outlook in outlooks]
+    targets = [0 if ends < LEAST_ENDS else outlook.at(level) for outlook in outlooks]
     shares = share_pieces(pieces, [(each.build, want) for each, want in zip(outlooks, targets, strict=True)])
     needs = tuple(
         Need(outlook, target, shares.on_hand.get(outlook.build.name))
         for outlook, target in zip(outlooks, targets, strict=True)
     )
-    books, _ = keep_books(season)
-    stock = {name: on_hand(book, midnight(start), midnight(end)) for name, book in books.items()}
+    stock = on_hand(season, midnight(start), midnight(end))
     pour = _pour(season, shares.lacking, stock)
     prices = unit_prices(season, midnight(end))
     blank = {name: Part(item, stock[name], prices[name].per_unit) for name, item in bench.items.items()}
@@ -288,7 +301,7 @@ def _parts(
     pour: Pour,
     parts: Mapping[str, Part],
 ) -> tuple[Part, ...]:
-    """The plan exploded into every item that a mold or a build of the bench takes; what lacks comes first."""
+    """The parts list: every item that a mold or a build of the bench takes; what lacks comes first."""
     bench = season.bench
     taken = {mold.material for mold in bench.molds.values()}
     for (mold, name), of_build in lacking.items():

@@ -21,23 +21,21 @@ SLACK = 1e-7
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FillPlan:
-    """Fills of each mold (m,), the pieces of each kind they yield, and the part beyond the demand."""
+    """Fills of each mold (m,), and the pieces of each kind that they yield (kinds,)."""
 
     fills: tuple[int, ...]
     yielded: tuple[float, ...]
-    surplus: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stops:
     """Why no plan exists, by place.
 
-    `demands` that no mold can ever yield. `short`: what each stock lacks in the plan that lacks least (each
+    `short`: what each stock lacks in the plan that lacks least (each
     shortage measured in what is there of that stock). `alone`: the stocks that would stop every plan even if
     all the others were plenty; without any, it is the short ones together that do.
     """
 
-    demands: tuple[int, ...]
     short: dict[int, float]
     alone: tuple[int, ...]
 
@@ -60,20 +58,20 @@ def plan_fills(
     return FillPlan(
         fills=tuple(int(number) for number in fills),
         yielded=tuple(yielded.tolist()),
-        surplus=tuple((yielded - problem.demand).tolist()),
     )
 
 
 def what_stops(yields: ArrayLike, demand: Sequence[float], uses: ArrayLike, limits: Sequence[float]) -> Stops:
     """What to blame where `plan_fills` finds nothing: each limit alone, then all relaxed at least cost.
 
-    Elastic programming: Chinneck 2008, Feasibility and Infeasibility in Optimization, chapter 6 (from
+    Raises ValueError as `plan_fills` does, and where no mold yields a kind that is wanted.
+
+    Source: elastic programming, Chinneck 2008, Feasibility and Infeasibility in Optimization, chapter 6 (from
     memory).
     """
     problem = _Problem.of(yields, demand, uses, limits)
-    impossible = np.flatnonzero((problem.demand > 0) & (problem.yields.max(axis=1, initial=0.0) <= 0))
-    if len(impossible):
-        return Stops(demands=tuple(impossible.tolist()), short={}, alone=())
+    if np.any((problem.demand > 0) & (problem.yields.max(axis=1, initial=0.0) <= 0)):
+        raise ValueError("no mold yields a kind that is wanted")
     alone = []
     for stock in range(len(problem.limits)):
         only = np.full(len(problem.limits), np.inf)
@@ -82,7 +80,7 @@ def what_stops(yields: ArrayLike, demand: Sequence[float], uses: ArrayLike, limi
             alone.append(stock)
     lacking = problem.least_lacking()
     short = {stock: float(amount) for stock, amount in enumerate(lacking) if amount > SLACK}
-    return Stops(demands=(), short=short, alone=tuple(alone))
+    return Stops(short=short, alone=tuple(alone))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,1 +1,87 @@
-"""Books: what several analyses must agree on about a season, worked out once from its logs and bench."""
+"""Tables that several analyses share: each is one function of a season, computed once.
+
+A table is a pandas DataFrame with plain numbers in canonical units and categories for words. Its function
+says what each column means. Tables are shared, so take copies of what you change.
+"""
+
+from collections.abc import Callable, Hashable, Sequence
+from datetime import date, datetime, time
+from math import isfinite
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from benchwater.plugin.season import Season
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_Result = TypeVar("_Result")
+_Arguments = ParamSpec("_Arguments")
+_OfSeason = Callable[Concatenate[Season, _Arguments], _Result]
+
+
+def computed_once(compute: _OfSeason[_Arguments, _Result]) -> _OfSeason[_Arguments, _Result]:
+    """Decorate a function of a season so that it runs once for each season and further arguments.
+
+    The results live as long as the season. They are shared, so callers must not change them.
+    """
+    results: WeakKeyDictionary[Season, dict[Hashable, _Result]] = WeakKeyDictionary()
+
+    def cached(season: Season, /, *args: _Arguments.args, **kwargs: _Arguments.kwargs) -> _Result:
+        of_season = results.setdefault(season, {})
+        key = (args, tuple(sorted(kwargs.items())))
+        if key not in of_season:
+            of_season[key] = compute(season, *args, **kwargs)
+        return of_season[key]
+
+    cached.__doc__ = compute.__doc__
+    return cached
+
+
+def log_table(
+    season: Season, kind: str, words: Sequence[str] = (), numbers: Sequence[str] = ()
+) -> "pd.DataFrame":
+    """Rows of a log up to the report's end: `date`, `words` as categories and `numbers` as floats.
+
+    It has no row where the log was not kept.
+    """
+    import pandas as pd
+
+    dtypes: dict[str, Any] = {"date": "datetime64[us]"}
+    dtypes |= dict.fromkeys(words, "category") | dict.fromkeys(numbers, "float64")
+    log = season.log(kind) if season.holds(kind) else pd.DataFrame(columns=list(dtypes))
+    return pd.DataFrame({name: log[name].astype(dtype) for name, dtype in dtypes.items()}, copy=False)
+
+
+def rows_by(table: "pd.DataFrame", *columns: str) -> dict[Any, NDArray[np.int64]]:
+    """Positions of the rows of each group, groups in order of first appearance.
+
+    A key is a value of the one column, or a tuple of the values of several. A row where one is missing is in
+    no group.
+    """
+    by = columns[0] if len(columns) == 1 else list(columns)
+    groups: dict[Any, Any] = dict(table.groupby(by, observed=True, sort=False).indices)
+    return dict(sorted(groups.items(), key=lambda group: int(group[1][0])))
+
+
+def midnight(day: date) -> datetime:
+    """The moment a day begins."""
+    return datetime.combine(day, time())
+
+
+def known(value: float) -> float | None:
+    """The value, or None where it is not finite: a section's cells hold no nan."""
+    return value if isfinite(value) else None
+
+
+def sum_in_order(values: ArrayLike) -> float:
+    """The sum of `values` (n,) added one by one, 0 without any.
+
+    numpy's own sum adds in pairs. Where a large part is subtracted afterwards the rounding shows, so every
+    place adds in the same order.
+    """
+    array = np.asarray(values, dtype=np.float64)
+    return float(np.cumsum(array)[-1]) if array.size else 0.0

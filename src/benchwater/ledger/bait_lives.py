@@ -1,72 +1,70 @@
-"""The fishing log by bait: hours in use of each at start and end of a row, and what sorts baits into groups.
+"""Baits in use: the hours of each at start and end of a fishing row, and the factors that sort baits.
 
     date,build,fished,fate,count,bait,cause,leader,habitat
     2026-03-29,perch-grub,2 h,kept,,PE-01,,wire,gravel
     2026-04-05,perch-grub,45 min,worn,,PE-01,torn,no,weeds
     2026-04-05,crappie-grub,1 h,kept,3,,,no,weeds
 
-PE-01 is followed from 0 to 2 h and from 2 h to 2.75 h, where it ends. The untagged three are a stretch each,
-from 0 to 1 h.
+PE-01 is followed from 0 to 2 h and from 2 h to 2.75 h, where it ends. The three untagged baits are followed
+from 0 to 1 h each.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from benchwater.ledger.log_columns import alike, as_words, factorized
-from benchwater.plugin import Bench, Span
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    Truths = pd.Series[bool]
+from benchwater.plugin import Bench, Season, Span
 
 UNKNOWN = "not recorded"
 _INSTANT_H = 1e-6
 
 
-class Factor(NamedTuple):
-    """A way to sort rows into groups by label, missing where not recorded. `baseline` is named last.
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """A label for each row, missing where not recorded; `baseline` names the group that comes last.
 
-    The groups are compared `one_by_one`, or by one test over all of them. `of_build` says that the build
-    decides.
+    Groups are compared `one_by_one`, or by one test over all of them. `of_build` says that the build decides.
     """
 
     name: str
-    labels: "pd.Series[str]"
+    labels: "pd.Series[Any]"
     baseline: str = ""
     one_by_one: bool = True
     of_build: bool = False
 
     @property
     def groups(self) -> list[str]:
-        """The labels that occur, in order."""
-        return sorted(factorized(self.labels).names, key=lambda group: (group == self.baseline, group))
+        """The labels that occur, sorted, the baseline last."""
+        return sorted(self.labels.dropna().unique(), key=lambda group: (group == self.baseline, group))
 
 
-def rows_in_use(log: "pd.DataFrame", span: Span) -> "pd.DataFrame":
-    """The span's rows with `entry` and `time` (hours in use at start and end), `ended` (baits) and `hours`.
+def rows_in_use(season: Season, span: Span) -> pd.DataFrame:
+    """The span's fishing rows with the hours in use of their baits.
 
-    A tagged bait's hours add up over its trips, those before the span too; a row without a tag is a stretch
-    by itself. `life` numbers the baits that bore one tag, from 0. A used bait with no time fished is in use
-    an instant. `cause` is empty for a bait that was kept.
+    Columns added to those of the log:
+
+    - `entry`, `time` (h): hours in use of each bait at start and end of the row. Those of a tagged bait add
+      up over its trips, also trips before the span; an untagged bait starts at 0 in every row. A used bait
+      with no time fished is in use for an instant.
+    - `life`: numbers the baits that bore one tag, from 0: a tag that goes on after a loss is a new bait.
+    - `ended`: baits lost or worn in the row.
+    - `hours` (bait-hours): hours fished times the count of baits.
+    - `cause`: empty for a bait that was kept, UNKNOWN where a loss has none.
     """
-    import pandas as pd
-
-    inside = (log["date"] >= pd.Timestamp(span.start)) & (log["date"] < pd.Timestamp(span.end))
-    before = log["bait"].isin(log.loc[inside, "bait"].dropna().unique()) & (
-        log["date"] < pd.Timestamp(span.start)
-    )
+    log, start = season.log("fishing"), pd.Timestamp(span.start)
+    inside = (log["date"] >= start) & (log["date"] < pd.Timestamp(span.end))
+    before = log["bait"].isin(log.loc[inside, "bait"].dropna().unique()) & (log["date"] < start)
     log, inside = log[inside | before], inside[inside | before]
     fished, ended, tagged = log["fished_h"], log["fate"] != "kept", log["bait"].notna()
     entry, time, life = fished * 0.0, fished.round(6), log["count"] * 0
     if tagged.any():
-        build, tag = (factorized(log.loc[tagged, name]) for name in ("build", "bait"))
-        of_tag, ends = alike(build, tag)[0], ended[tagged].astype(int)
-        life[tagged] = ends.groupby(of_tag).cumsum() - ends
-        of_life = alike(as_words(of_tag), as_words(life[tagged].to_numpy()))[0]
-        total = fished[tagged].groupby(of_life).cumsum()
+        tag = log[tagged].groupby(["build", "bait"], observed=True, sort=False).ngroup()
+        ends = ended[tagged].astype(int)
+        life[tagged] = ends.groupby(tag).cumsum() - ends
+        total = fished[tagged].groupby([tag, life[tagged]]).cumsum()
         time[tagged], entry[tagged] = total.round(6), (total - fished[tagged]).round(6).clip(lower=0)
     rows = log.assign(
         entry=entry,
@@ -79,76 +77,77 @@ def rows_in_use(log: "pd.DataFrame", span: Span) -> "pd.DataFrame":
     return rows[inside].reset_index(drop=True)
 
 
-def number_of_baits(rows: "pd.DataFrame") -> int:
-    """Tagged baits once each, untagged ones as often as their rows count them."""
+def count_baits(rows: pd.DataFrame) -> int:
+    """The number of baits in rows of `rows_in_use`: tagged ones once, untagged ones by the rows' counts."""
     lives = rows[rows["bait"].notna()].drop_duplicates(["build", "bait", "life"])
-    return len(lives) + untagged(rows)
+    return len(lives) + count_untagged(rows)
 
 
-def untagged(rows: "pd.DataFrame") -> int:
-    """Baits without a tag, each a stretch by itself."""
+def count_untagged(rows: pd.DataFrame) -> int:
+    """The number of baits without a tag, by the rows' counts."""
     return int(rows.loc[rows["bait"].isna(), "count"].sum())
 
 
-def factors_of(rows: "pd.DataFrame", bench: Bench) -> list[Factor]:
-    """The leader first, then what else the logs and the bench can tell; each other fitting by its own "
-    "name."""
+def factors_of(rows: pd.DataFrame, bench: Bench) -> list[Factor]:
+    """Leader, leader material, coat, guard, every other fitting by its name, build, water and habitat."""
     builds = bench.builds
     guards = {item for build in builds.values() for item in build.fittings if "guard" in item.casefold()}
     others = sorted({item for build in builds.values() for item in build.fittings} - guards)
-    leader = rows["leader"].astype(object).map(lambda word: word.casefold(), na_action="ignore")
+    leader, build, water = (rows[name].astype(object) for name in ("leader", "build", "water"))
+    leader = leader.map(lambda word: word.casefold(), na_action="ignore")
     either = leader.map(lambda word: "no leader" if word == "no" else "leader", na_action="ignore")
 
     def bears(name: str, items: set[str]) -> Factor:
-        has = {key: name if items & set(build.fittings) else f"no {name}" for key, build in builds.items()}
-        return Factor(name, rows["build"].map(has), baseline=name, of_build=True)
+        has = {key: name if items & set(each.fittings) else f"no {name}" for key, each in builds.items()}
+        return Factor(name, build.map(has), baseline=name, of_build=True)
 
-    coats = {name: build.coat or "no coat" for name, build in builds.items()}
+    coats = {name: each.coat or "no coat" for name, each in builds.items()}
     return [
         Factor("leader", either, baseline="leader"),
         Factor("leader material", leader.where(~leader.isin(["yes", "no"])), one_by_one=False),
-        Factor("coat", rows["build"].map(coats), baseline="no coat", of_build=True),
+        Factor("coat", build.map(coats), baseline="no coat", of_build=True),
         bears("guard", guards),
         *(bears(item, {item}) for item in others),
-        Factor("build", rows["build"], of_build=True),
-        Factor("water", rows["water"]),
-        Factor("habitat", rows["habitat"].map(together, na_action="ignore")),
+        Factor("build", build, of_build=True),
+        Factor("water", water),
+        Factor("habitat", rows["habitat"].astype(object).map(habitat_label, na_action="ignore")),
     ]
 
 
-def summed_alike(rows: "pd.DataFrame", factors: Sequence[Factor]) -> tuple["pd.DataFrame", list[Factor]]:
-    """One row for all that are alike in every factor, angler and cause, and the factors of these.
+def sum_equal_rows(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[pd.DataFrame, list[Factor]]:
+    """One row for all rows that are equal in every factor, angler and cause, and the factors of these.
 
-    `count`, `ended` and `hours` are theirs together; the other cells are of the first of them.
+    `count`, `ended` and `hours` are sums; the other cells are those of the first row.
     """
-    told_apart = [*(factor.labels for factor in factors), rows["angler"], rows["cause"]]
-    group, first = alike(*map(factorized, told_apart))
+    keys = [*(factor.labels for factor in factors), rows["angler"], rows["cause"]]
+    group, _ = pd.factorize(rows.groupby(keys, observed=True, sort=False, dropna=False).ngroup())
+    first = np.flatnonzero(~pd.Series(group).duplicated())
     sums = {name: np.bincount(group, rows[name]) for name in ("count", "ended", "hours")}
     summed = rows.iloc[first].assign(**sums).astype({"count": np.int64, "ended": np.int64})
     return (
         summed.reset_index(drop=True),
-        [factor._replace(labels=factor.labels.iloc[first].reset_index(drop=True)) for factor in factors],
+        [replace(factor, labels=factor.labels.iloc[first].reset_index(drop=True)) for factor in factors],
     )
 
 
-def together(tags: Iterable[str]) -> str:
-    """Tags as one label."""
+def habitat_label(tags: Iterable[str]) -> str:
+    """Habitat tags as one label: `deep + timber`."""
     return " + ".join(sorted(tags))
 
 
-def habitat_tags(rows: "pd.DataFrame") -> dict[str, "Truths"]:
-    """The rows of each habitat tag; tags that always go together are one."""
-    tags_of = rows["habitat"].map(frozenset, na_action="ignore").dropna()
+def habitat_tags(rows: pd.DataFrame) -> dict[str, "pd.Series[bool]"]:
+    """A mask of rows for each habitat tag; tags that always go together are one label."""
+    tags_of = rows["habitat"].astype(object).map(frozenset, na_action="ignore").dropna()
     having: dict[tuple[int, ...], list[str]] = {}
     for tag in sorted(frozenset().union(*tags_of)):
         having.setdefault(tuple(tags_of.index[[tag in tags for tags in tags_of]]), []).append(tag)
-    return {together(tags): rows.index.to_series().isin(has) for has, tags in having.items()}
+    return {habitat_label(tags): rows.index.to_series().isin(has) for has, tags in having.items()}
 
 
-def sides(rows: "pd.DataFrame", factor: Factor) -> list[tuple[str, str, "Truths", "Truths"]]:
-    """Who is held against whom: two groups, each of several against the others, a tag against elsewhere.
+def sides(rows: pd.DataFrame, factor: Factor) -> list[tuple[str, str, "pd.Series[bool]", "pd.Series[bool]"]]:
+    """The comparisons of a factor: two groups, each of several against the others, a tag against elsewhere.
 
-    Each as (group, against, rows of the first, rows of the second).
+    Each as (group, against, mask of the first, mask of the second).
     """
     labels, groups = factor.labels, factor.groups
     if factor.name == "habitat":

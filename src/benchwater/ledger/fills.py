@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from benchwater.ledger import computed_once
 from benchwater.ledger.log_columns import (
     NOT_RECORDED,
     Moments,
@@ -21,7 +22,6 @@ from benchwater.ledger.log_columns import (
     group_by,
     renamed,
 )
-from benchwater.ledger.once import once_a_season
 from benchwater.plugin.season import Season, Span
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def pour_rows(rows: "pd.DataFrame") -> "pd.DataFrame":
     )
 
 
-@once_a_season
+@computed_once
 def poured_in(season: Season, span: Span) -> "pd.DataFrame":
     """The `pour_rows` of a span. They are shared: take what you need, and change nothing."""
     return pour_rows(season.rows("pour", span))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from benchwater.ledger.once import once_a_season
+from benchwater.ledger import computed_once
 from benchwater.plugin.season import Season
 
 FloatArray = NDArray[np.float64]
@@ -93,7 +93,7 @@ class Groups(Generic[Key]):
         return np.flatnonzero(np.array([key in wanted for key in self.keys], dtype=bool)[self.of_row])
 
 
-@once_a_season
+@computed_once
 def words(season: Season, kind: str, column: str) -> Words:
     """A column of words; no row where the log holds none."""
     if not season.holds(kind):
@@ -101,7 +101,7 @@ def words(season: Season, kind: str, column: str) -> Words:
     return factorized(season.log(kind)[column])
 
 
-@once_a_season
+@computed_once
 def numbers(season: Season, kind: str, column: str) -> FloatArray:
     """A column of numbers, nan where nothing was recorded; no row where the log holds none."""
     if not season.holds(kind):
@@ -109,7 +109,7 @@ def numbers(season: Season, kind: str, column: str) -> FloatArray:
     return season.log(kind)[column].to_numpy(dtype=np.float64)
 
 
-@once_a_season
+@computed_once
 def moments(season: Season, kind: str) -> Moments:
     """When each row was; no row where the log holds none."""
     if not season.holds(kind):
@@ -117,7 +117,7 @@ def moments(season: Season, kind: str) -> Moments:
     return season.log(kind)["date"].to_numpy(dtype="datetime64[us]")
 
 
-@once_a_season
+@computed_once
 def grouped(season: Season, kind: str, *columns: str) -> Groups[tuple[Any, ...]]:
     """The rows of a log by what they say in some of its columns of words, None where nothing was recorded."""
     return group_by(*(words(season, kind, column) for column in columns))

@@ -1,11 +1,13 @@
 """What a bench has made: castings by cavity, their mass and yield, coats that held, and finished baits."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
+from benchwater.ledger import sum_in_order
+from benchwater.ledger.castings import Piece, castings
 from benchwater.ledger.log_columns import (
     NO_ROWS,
     NOT_RECORDED,
@@ -19,8 +21,6 @@ from benchwater.ledger.log_columns import (
     numbers,
     words,
 )
-from benchwater.ledger.movements import sum_in_order
-from benchwater.ledger.poured import Piece, castings
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 
@@ -56,32 +56,6 @@ class Steps:
 NO_STEPS = Steps(np.zeros(0, dtype="datetime64[us]"), np.zeros(0))
 
 
-@dataclass(slots=True)
-class Castings:
-    """The castings of one cavity: good ones by material, and rejects; warm-up fills are in neither."""
-
-    good_of: dict[str, int] = field(default_factory=dict)
-    rejects: int = 0
-
-    @property
-    def good(self) -> int:
-        """Good castings of any material."""
-        return sum(self.good_of.values())
-
-
-def castings_made(season: Season) -> dict[Piece, Castings]:
-    """The castings of every cavity of the bench up to the report's end, none where none were poured."""
-    molds = season.bench.molds.values()
-    made = {(mold.name, cavity): Castings() for mold in molds for cavity in mold.cavities}
-    for what, number in castings(season).sums(numbers(season, "pour", "count")).items():
-        cast = made[what.piece]
-        if what.outcome == "good":
-            cast.good_of[what.material] = round(number)
-        elif what.outcome == "reject":
-            cast.rejects += round(number)
-    return made
-
-
 def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
     """By mold, cavity and coat: the pieces that came out good, and those to strip or scrap."""
     coated = grouped(season, "finishing", "mold", "cavity", "coat")
@@ -104,14 +78,10 @@ def spoilt_share(season: Season, insert: str) -> float:
     if not len(rows):
         return 1.0
     last = moments(season, "inventory")[rows].max().astype("datetime64[D]")
-    poured = castings(season)
-    in_rejects = poured.of(
-        what
-        for what in poured.keys
-        if what.outcome == "reject" and season.bench.cavity(*what.piece).insert == insert
-    )
-    by_then = in_rejects[moments(season, "pour")[in_rejects].astype("datetime64[D]") <= last]
-    rejects = numbers(season, "pour", "count")[by_then].sum()
+    table = castings(season)
+    in_rejects = (table["outcome"] == "reject") & (table["insert"] == insert)
+    by_then = in_rejects & (table["date"] < last + np.timedelta64(1, "D"))
+    rejects = table.loc[by_then, "count"].sum()
     amount = sum_in_order(numbers(season, "inventory", "amount")[rows])
     share = min(1.0, amount / float(rejects)) if rejects else 1.0
     return share if len(thrown) else 1.0 - share
@@ -156,8 +126,11 @@ def _coats(season: Season, build: Build, alike: int) -> Steps:
 
 def _cast(season: Season, build: Build, alike: int) -> Steps:
     poured, body = castings(season), _body(build)
-    rows = poured.of(what for what in poured.keys if what.piece == body and what.outcome == "good")
-    return Steps(moments(season, "pour")[rows], numbers(season, "pour", "count")[rows] / alike)
+    if body is None:
+        return NO_STEPS
+    good = (poured["mold"] == body[0]) & (poured["cavity"] == body[1]) & (poured["outcome"] == "good")
+    rows = poured[good]
+    return Steps(rows["date"].to_numpy(), rows["count"].to_numpy() / alike)
 
 
 def _seen_on_the_water(season: Season) -> dict[str, Steps]:

@@ -13,8 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from benchwater.ledger import rows_by
+from benchwater.ledger.castings import castings
 from benchwater.ledger.log_columns import FloatArray, Moments, grouped, moments, numbers, words
-from benchwater.ledger.poured import castings
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 from benchwater.statistics.stock_level import share_out
@@ -158,10 +159,11 @@ def _moves_of_each(season: Season) -> dict[str | Body, list[float]]:
 
 def _moves(season: Season) -> Iterator[_Moves]:
     bench = season.bench
-    poured, count = castings(season), numbers(season, "pour", "count")
-    for what, rows in poured.rows.items():
-        if what.outcome == "good":
-            yield _Moves((*what.piece, None), POURED, moments(season, "pour")[rows], count[rows])
+    poured = castings(season)
+    poured = poured[poured["outcome"] == "good"]
+    when, count = poured["date"].to_numpy(), poured["count"].to_numpy()
+    for piece, rows in rows_by(poured, "mold", "cavity").items():
+        yield _Moves((*piece, None), POURED, when[rows], count[rows])
     when, dipped, bad, cure_c = (
         moments(season, "finishing"),
         *(numbers(season, "finishing", column) for column in ("count", "rejects", "cure_temp_c")),

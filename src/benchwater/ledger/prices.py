@@ -3,24 +3,23 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache, partial
 from math import isfinite
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchwater.ledger.log_columns import Rows, grouped, moments, numbers
-from benchwater.ledger.log_rows import midnight
+from benchwater.ledger import computed_once, log_table, midnight, rows_by, sum_in_order
 from benchwater.ledger.made import spoilt_share
-from benchwater.ledger.movements import sum_in_order
-from benchwater.ledger.once import once_a_season
-from benchwater.ledger.stock import Ledger
-from benchwater.ledger.stock_books import keep_books
+from benchwater.ledger.stock import stock_counts, stock_movements
 from benchwater.plugin.season import Season
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FROM_RECEIPTS = "receipts"
 FROM_BENCH = "bench.toml price"
 NO_PRICE = "no price"
-_NO_ROWS: Rows = np.zeros(0, dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +37,7 @@ class UnitPrice:
     spent: float = 0.0
 
 
-@once_a_season
+@computed_once
 def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
     """The price of every item of the bench, from what was received before `up_to`.
 
@@ -49,32 +48,26 @@ def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
     in force, or that of the first receipt with a cost. Counts and what leaves do not move the average. An
     item no receipt of which states a cost falls back on the price per pack of bench.toml.
     """
-    books, _ = keep_books(season)
-    when, amounts, costs = (
-        moments(season, "inventory"),
-        *(numbers(season, "inventory", n) for n in ("amount", "cost")),
-    )
-    of_item = grouped(season, "inventory", "item", "move").rows
+    table = log_table(season, "inventory", ("item", "move"), ("amount", "cost"))
+    receipts = table[(table["move"] == "received") & (table["date"] < up_to)]
+    columns = [receipts[name].to_numpy() for name in ("date", "amount", "cost")]
+    rows, levels = rows_by(receipts, "item"), _Levels(season)
     prices = {}
-    for name, book in books.items():
-        rows = of_item.get((name, "received"), _NO_ROWS)
-        rows = rows[when[rows] < np.datetime64(up_to)]
-        received, spent = sum_in_order(amounts[rows]), 0.0
-        average, source, costed, today = None, NO_PRICE, 0, (datetime.min, 0.0)
-        stock_before = cache(partial(_stock_before, book.ledger))
-        for moment, amount, cost in zip(
-            *(column[rows].tolist() for column in (when, amounts, costs)), strict=True
-        ):
-            earlier_today = today[1] if today[0] == moment else 0.0
-            today = (moment, earlier_today + amount)
+    for name, item in season.bench.items.items():
+        when, amounts, costs = (column[rows.get(name, slice(0))] for column in columns)
+        average, source, costed, spent = None, NO_PRICE, 0, 0.0
+        latest, earlier, received = np.datetime64("NaT"), 0.0, 0.0
+        for moment, amount, cost in zip(when, amounts.tolist(), costs.tolist(), strict=True):
+            earlier = earlier + received if moment == latest else 0.0
+            latest, received = moment, amount
             if not isfinite(cost) or amount <= 0:
                 continue
-            before = 0.0 if average is None else stock_before(moment) + earlier_today
+            before = 0.0 if average is None else levels.before(name, moment) + earlier
             average = ((average or 0.0) * before + cost) / (before + amount)
             costed, spent, source = costed + 1, spent + cost, FROM_RECEIPTS
-        if average is None and book.item.price is not None and book.item.pack:
-            average, source = book.item.price / book.item.pack, FROM_BENCH
-        prices[name] = UnitPrice(average, source, costed, received, spent)
+        if average is None and item.price is not None and item.pack:
+            average, source = item.price / item.pack, FROM_BENCH
+        prices[name] = UnitPrice(average, source, costed, sum_in_order(amounts), spent)
     return prices
 
 
@@ -91,9 +84,38 @@ def cost_of_reject(season: Season, mold: str, cavity: str) -> float | None:
     return None if price is None else price * spoilt_share(season, insert)
 
 
-def _stock_before(ledger: Ledger, when: datetime) -> float:
-    """What was on hand just before that moment; a movement of unknown size is left to the next count."""
-    last = ledger.last_count(up_to=when)
-    since, amount = (last.moment, last.amount) if last else (datetime.min, 0.0)
-    moved = ledger.between(since, when).amount
-    return max(0.0, amount + sum_in_order(moved[np.isfinite(moved)]))
+class _Levels:
+    """The stock of each item just before a moment: the last count rolled forward, or the sum of its rows.
+
+    A movement of unknown size is left to the next count.
+    """
+
+    def __init__(self, season: Season) -> None:
+        counts = stock_counts(season)
+        moved = stock_movements(season)
+        moved = moved[moved["amount"].notna()]
+        self._counts = _by_item(counts[~counts["replaced"]], "moment")
+        self._moved = _by_item(moved, "date")
+        self._known: dict[tuple[str, np.datetime64], float] = {}
+
+    def before(self, item: str, moment: np.datetime64) -> float:
+        """Never below 0."""
+        if (item, moment) not in self._known:
+            counted, found = self._counts.get(item, _NOTHING)
+            moved, amounts = self._moved.get(item, _NOTHING)
+            last = int(counted.searchsorted(moment, side="right")) - 1
+            begin = int(moved.searchsorted(counted[last])) if last >= 0 else 0
+            since = sum_in_order(amounts[begin : int(moved.searchsorted(moment))])
+            self._known[item, moment] = max(0.0, (float(found[last]) if last >= 0 else 0.0) + since)
+        return self._known[item, moment]
+
+
+_InTime = tuple[NDArray[np.datetime64], NDArray[np.float64]]
+_NOTHING: _InTime = np.zeros(0, dtype="datetime64[us]"), np.zeros(0)
+
+
+def _by_item(table: "pd.DataFrame", time: str) -> dict[str, _InTime]:
+    """Times in order, and amounts, by item."""
+    table = table.sort_values(time, kind="stable")
+    when, amounts = table[time].to_numpy(), table["amount"].to_numpy()
+    return {item: (when[rows], amounts[rows]) for item, rows in rows_by(table, "item").items()}

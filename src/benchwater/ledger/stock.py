@@ -1,279 +1,232 @@
-"""The stock of one item as a ledger of counts and movements, and its balance over a stretch of time.
+"""Stock: every movement and every count of every item that the logs account for.
 
-The algebra of any stock (from memory): book closing = opening + what entered - what left, and what is
-unaccounted for = book closing - counted closing. Uncertainties by the law of propagation, JCGM 100:2008.
+Received and recovered stock enters. Good castings (metal and inserts), coat on coated pieces, used and
+discarded stock leave. Rejects, sprues and blank fills stay inside the shop.
 """
 
-from bisect import bisect_right
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime
-from itertools import pairwise
+from collections.abc import Iterator, Mapping
+from datetime import datetime
 from math import isfinite, nan
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from benchwater.ledger.count_chain import CountChain, reconcile_counts
-from benchwater.ledger.movements import Moments, Movements, net_amount, net_uncertainty
+from benchwater.ledger import computed_once, log_table, rows_by, sum_in_order
+from benchwater.ledger.castings import OUNCE_G, casting_mass, castings
+from benchwater.ledger.weighing import reading_step
+from benchwater.plugin.season import Season
+from benchwater.statistics.uncertainty import rectangular_uncertainty, resolution_uncertainty
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ENTERS = ("received", "recovered")
+IN_CASTINGS = "in_castings"
+FLOWS = (*ENTERS, IN_CASTINGS, "used", "discarded")
+COAT_SHARE = 0.10
+NOMINAL = "nominal mass of "
+OUNCE_ML = 29.5735295625
+FloatArray = NDArray[np.float64]
+_Part = dict[str, NDArray[Any]]
+COLUMNS = ["item", "date", "kind", "amount", "u", "source", "shared_u"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Count:
-    """A count: the day it was made, the moment it stands for, what was found and its standard uncertainty."""
+def stock_movements(season: Season) -> "pd.DataFrame":
+    """Every change of stock up to the report's end: inventory rows, then castings, then coats.
 
-    day: date
-    moment: datetime
-    amount: float
-    u: float = 0.0
-
-
-_NO_COUNTS = (np.zeros(0, dtype="datetime64[us]"), np.zeros(0), np.zeros(0))
-
-
-@dataclass(slots=True)
-class Ledger:
-    """The counts, in order of their moments, and the movements of one item.
-
-    `recounted` are the counts that a later one of the same moment replaced with another amount, each with
-    that later one.
+    | column | meaning |
+    |---|---|
+    | `item` | category: the item whose stock changes |
+    | `date` | when |
+    | `kind` | category: one of `FLOWS` |
+    | `amount` | in the item's unit, below 0 where it leaves; nan where not known |
+    | `u` | the movement's own standard uncertainty |
+    | `source` | category: an error that its movements share, such as a cavity's mean mass; or "" |
+    | `shared_u` | standard uncertainty from that source: within a source these add before they are squared |
     """
+    return _movements_and_notes(season)[0]
 
-    movements: Movements = field(default_factory=Movements.none)
-    counts: list[Count] = field(default_factory=list, init=False)
-    recounted: list[tuple[Count, Count]] = field(default_factory=list, init=False)
-    _counted: tuple[NDArray[Any], ...] = field(default=_NO_COUNTS, init=False, repr=False, compare=False)
-    _in_time: tuple[Moments, NDArray[np.int64]] | None = field(
-        default=None, init=False, repr=False, compare=False
+
+def stock_notes(season: Season) -> tuple[str, ...]:
+    """What a reader must know of how the movements were worked out, in sentences."""
+    return _movements_and_notes(season)[1]
+
+
+@computed_once
+def stock_counts(season: Season) -> "pd.DataFrame":
+    """Every count up to the report's end, in order of `moment`.
+
+    | column | meaning |
+    |---|---|
+    | `item` | category: the item counted |
+    | `date` | when it was counted |
+    | `moment` | the moment it stands for: without a time the end of its day, for an item's first the start |
+    | `amount`, `u` | what was found, in the item's unit, and its standard uncertainty |
+    | `replaced` | True where a later row of the same moment stands instead |
+    """
+    import pandas as pd
+
+    table = _inventory(season)
+    counts = table.loc[table["move"] == "counted", ["item", "date", "amount", "u"]]
+    ends_day = (counts["date"] == counts["date"].dt.normalize()) & counts.duplicated("item")
+    moment = counts["date"].where(~ends_day, counts["date"] + pd.Timedelta(days=1))
+    counts = counts.assign(moment=moment).sort_values("moment", kind="stable", ignore_index=True)
+    return counts.assign(replaced=counts.duplicated(["item", "moment"], keep="last"))
+
+
+@computed_once
+def scale_steps(season: Season) -> Mapping[str, float]:
+    """The step of each item's scale, in its unit: as stated, else as its rows read, 0 without any."""
+    table = log_table(season, "inventory", ("item", "move"), ("amount",))
+    read = table[table["move"] != "received"]
+    readings, of_item = read["amount"].to_numpy(), rows_by(read, "item")
+    steps = {}
+    for name, item in season.bench.items.items():
+        steps[name] = item.resolution or 0.0
+        if item.resolution is None and name in of_item:
+            units = (1.0, OUNCE_G if item.unit == "g" else OUNCE_ML)
+            steps[name] = reading_step(readings[of_item[name]], units=units)
+    return steps
+
+
+def on_hand(season: Season, start: datetime, end: datetime) -> dict[str, float]:
+    """The stock of every item at `end`: the last count since `start` rolled forward, else by the book.
+
+    nan for an item never counted. The material balance calls these `counted_closing` and `book_closing`.
+    """
+    counts, moved = stock_counts(season), stock_movements(season)
+    counts = counts[~counts["replaced"] & (counts["date"] < end)]
+    days, moments, found = (counts[name].to_numpy() for name in ("date", "moment", "amount"))
+    when, amounts, of_item = moved["date"].to_numpy(), moved["amount"].to_numpy(), rows_by(moved, "item")
+    begin, close = np.array([start, end], dtype="datetime64[us]")
+
+    def net(rows: NDArray[np.int64], since: np.datetime64, until: np.datetime64) -> float:
+        return sum_in_order(amounts[rows[(when[rows] >= since) & (when[rows] < until)]])
+
+    stock = dict.fromkeys(season.bench.items, nan)
+    for name, of_counts in rows_by(counts, "item").items():
+        own = of_item.get(name, of_counts[:0])
+        first, last = of_counts[max(int((moments[of_counts] <= begin).sum()) - 1, 0)], of_counts[-1]
+        if last != first and days[last] >= begin:
+            stock[name] = float(found[last]) + net(own, moments[last], close)
+        if not isfinite(stock[name]):
+            opening = max(begin, moments[first])
+            stock[name] = float(found[first]) + net(own, moments[first], opening) + net(own, opening, close)
+    return stock
+
+
+@computed_once
+def _inventory(season: Season) -> "pd.DataFrame":
+    """The inventory with `u`: as stated, 0 for what was received, else from the step of the scale."""
+    table = log_table(season, "inventory", ("item", "move"), ("amount", "uncertainty"))
+    steps, names = scale_steps(season), table["item"].cat.categories
+    of_scale = np.array([resolution_uncertainty(steps[name]) for name in names])[table["item"].cat.codes]
+    read_off = np.where(table["move"] == "received", 0.0, of_scale)
+    return table.assign(u=np.where(table["uncertainty"].notna(), table["uncertainty"], read_off))
+
+
+@computed_once
+def _movements_and_notes(season: Season) -> tuple["pd.DataFrame", tuple[str, ...]]:
+    import pandas as pd
+
+    sources, notes = {"": 0}, list(_scale_notes(season))
+    parts = (
+        _from_inventory(season),
+        _inserts(season),
+        _metals(season, sources, notes),
+        _coats(season, sources, notes),
     )
-
-    def add_count(self, when: datetime, amount: float, u: float = 0.0) -> None:
-        """One more count; see `add_counts`."""
-        self.add_counts(np.array([when], dtype="datetime64[us]"), [amount], [u])
-
-    def add_counts(self, when: Moments, amount: ArrayLike, u: ArrayLike) -> None:
-        """More counts, arrays (k,): when each was made, what was found, and its standard uncertainty.
-
-        A count without a time stands for the end of its day; the very first one for the start of it. Two
-        counts of one moment are a count and its recount: the later one stands. So an item counted twice on
-        its first day opens with one and closes that day with the other. Counts are to be added in order of
-        `when`, those of a day in the order they were written.
-        """
-        more = when, *(np.asarray(values, dtype=np.float64) for values in (amount, u))
-        self._counted = tuple(np.concatenate(pair) for pair in zip(self._counted, more, strict=True))
-        whens, amounts, us = self._counted
-        days = whens.astype("datetime64[D]")
-        whole_day = whens == days
-        whole_day[:1] = False
-        moments = whens + whole_day.astype("timedelta64[D]")
-
-        def count(row: int) -> Count:
-            return Count(
-                day=days[row].item(), moment=moments[row].item(), amount=float(amounts[row]), u=float(us[row])
-            )
-
-        order = np.argsort(moments, kind="stable")
-        before, after = order[:-1], order[1:]
-        again = moments[before] == moments[after]
-        changed = again & (amounts[before] != amounts[after])
-        pairs = sorted(zip(after[changed].tolist(), before[changed].tolist(), strict=True))
-        self.recounted = [(count(old), count(new)) for new, old in pairs]
-        self.counts = [count(row) for row in np.append(before[~again], order[-1:]).tolist()]
-
-    def last_count(self, up_to: datetime) -> Count | None:
-        """The last count that stands for that moment or an earlier one."""
-        behind = bisect_right(self.counts, up_to, key=_moment_of)
-        return self.counts[behind - 1] if behind else None
-
-    def between(self, start: datetime, end: datetime) -> Movements:
-        """The movements from `start` up to, not including, `end`, in the order they were written."""
-        return self.movements.take(np.sort(self._rows_between(start, end)))
-
-    def known_between(self, start: datetime, end: datetime) -> bool:
-        """Whether the amount of every movement from `start` up to, not including, `end` is known."""
-        return bool(np.isfinite(self.movements.amount[self._rows_between(start, end)]).all())
-
-    def _rows_between(self, start: datetime, end: datetime) -> NDArray[np.int64]:
-        if self._in_time is None or len(self._in_time[0]) != len(self.movements):
-            order = np.argsort(self.movements.when, kind="stable")
-            self._in_time = self.movements.when[order], order
-        moments, order = self._in_time
-        first, behind = np.searchsorted(moments, np.array([start, end], dtype=moments.dtype))
-        return order[first:behind]
-
-
-def _moment_of(count: Count) -> datetime:
-    return count.moment
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Balance:
-    """A balance from `first` count to `last`; nan where a number cannot be known.
-
-    `opening` is the stock at the start, or at the first count where that is later. `flows` are the amounts
-    that moved from then to the end, by kind and without sign. `counted` is the last count in the stretch
-    rolled forward to its end. `u`, of `unaccounted`, covers both counts and the movements `closed` between
-    them: what moved before or after is in book and count alike.
-    """
-
-    opening: float
-    flows: Mapping[str, float]
-    book: float
-    book_u: float
-    counted: float
-    counted_u: float
-    unaccounted: float
-    u: float
-    first: Count | None
-    last: Count | None
-    closed: Movements
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chain:
-    """Successive counts of one ledger and the net flow between each two, reconciled.
-
-    `u` are the standard uncertainties that went in, those of the counts first.
-    """
-
-    counts: tuple[Count, ...]
-    flows: tuple[float, ...]
-    u: tuple[float, ...]
-    result: CountChain
-
-    def gap(self, stretch: int) -> float:
-        """What is unaccounted for between count `stretch` and the next: above 0 is missing."""
-        return self.counts[stretch].amount + self.flows[stretch] - self.counts[stretch + 1].amount
-
-
-def close_books(ledger: Ledger, start: datetime, end: datetime) -> Balance:
-    """The balance of a ledger from `start` up to, not including, `end`.
-
-    It opens with the last count that stands for `start` or earlier, rolled forward; where there is none, with
-    the first count in the stretch. It is closed by the last later count made in the stretch.
-    """
-    counts = [count for count in ledger.counts if count.day < end.date()]
-    earlier = [count for count in counts if count.moment <= start]
-    first = earlier[-1] if earlier else counts[0] if counts else None
-    if first is None:
-        flows = ledger.between(start, end).by_kind()
-        return Balance(
-            opening=nan,
-            flows=flows,
-            book=nan,
-            book_u=nan,
-            counted=nan,
-            counted_u=nan,
-            unaccounted=nan,
-            u=nan,
-            first=None,
-            last=None,
-            closed=Movements.none(),
+    columns: dict[str, Any] = {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
+    for name, words in (("item", season.bench.items), ("kind", FLOWS), ("source", sources)):
+        columns[name] = pd.Categorical.from_codes(
+            columns[name], categories=pd.Index(list(words), dtype="str")
         )
-    begin = max(start, first.moment)
-    opening = first.amount + net_amount(ledger.between(first.moment, begin))
-    moved = ledger.between(begin, end)
-    book = opening + net_amount(moved)
-    last = counts[-1] if counts[-1] is not first and counts[-1].day >= start.date() else None
-    closed = ledger.between(first.moment, last.moment) if last else Movements.none()
-    after = ledger.between(last.moment, end) if last else Movements.none()
-    counted = last.amount + net_amount(after) if last else nan
-    return Balance(
-        opening=opening,
-        flows=moved.by_kind(),
-        book=book,
-        book_u=net_uncertainty(ledger.between(first.moment, end), [first.u]),
-        counted=counted,
-        counted_u=net_uncertainty(after, [last.u]) if last else nan,
-        unaccounted=book - counted,
-        u=net_uncertainty(closed, [first.u, last.u]) if last else nan,
-        first=first,
-        last=last,
-        closed=closed,
-    )
+    return pd.DataFrame(columns), tuple(dict.fromkeys(notes))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LowestBook:
-    """The lowest stock the book shows at the end of a day, that day, and its standard uncertainty."""
-
-    day: date
-    amount: float
-    u: float
-
-
-def lowest_book(ledger: Ledger, start: datetime, end: datetime) -> LowestBook | None:
-    """The lowest book stock from `start` up to `end`, each count setting the book right again.
-
-    Days are taken whole, since most rows bear no time. An item never counted is followed from 0: what it
-    falls below that was on hand to begin with. None where nothing moved, or an amount is not known.
-    """
-    counts = [count for count in ledger.counts if count.day < end.date()]
-    moments = [count.moment for count in counts] or [datetime.min]
-    bases = [(count.amount, count.u) for count in counts] or [(0.0, 0.0)]
-    if not ledger.known_between(moments[0], end):
-        return None
-    seen_from = max(bisect_right(moments, start) - 1, 0)
-    moments, bases = moments[seen_from:], bases[seen_from:]
-    moved, days, ends = _by_stretch(ledger, [*moments, end])
-    closes = np.append(days[1:] != days[:-1], True)[: len(days)]
-    closes[ends[1:][np.diff(ends) > 0] - 1] = True
-    told = closes & (days >= np.datetime64(start.date()))
-    lowest: tuple[float, int, int] | None = None
-    for stretch in np.unique(np.searchsorted(ends, np.flatnonzero(told), side="right") - 1).tolist():
-        begin, stop = ends[stretch : stretch + 2].tolist()
-        book = bases[stretch][0] + np.cumsum(moved.amount[begin:stop])
-        seen = np.flatnonzero(told[begin:stop])
-        at = int(seen[np.argmin(book[seen])])
-        if not isfinite(book[at]):
-            return None
-        if lowest is None or book[at] < lowest[0]:
-            lowest = float(book[at]), stretch, at
-    if lowest is None:
-        return None
-    found, stretch, at = lowest
-    begin = int(ends[stretch])
-    passed = moved.take(slice(begin, begin + at + 1))
-    day: date = days[begin + at].item()
-    return LowestBook(day=day, amount=found, u=net_uncertainty(passed, [bases[stretch][1]]))
+def _scale_notes(season: Season) -> Iterator[str]:
+    for name, step in scale_steps(season).items():
+        item = season.bench.items[name]
+        if item.resolution is None and step:
+            shown = season.bench.show(step, item.unit, item=name)
+            yield f"{name} states no scale; its rows read like one with a step of {shown}."
 
 
-def _by_stretch(
-    ledger: Ledger, moments: Sequence[datetime]
-) -> tuple[Movements, NDArray[np.datetime64], NDArray[np.int64]]:
-    """The movements from the first of these moments to before the last, by stretch, and the day of each.
-
-    A stretch begins at each moment but the last; its movements lie between two of the ends, by day, and on
-    each day as they were written.
-    """
-    moved = ledger.between(moments[0], moments[-1])
-    days = moved.when.astype("datetime64[D]")
-    stretch = np.searchsorted(np.array(moments, dtype=moved.when.dtype), moved.when, side="right") - 1
-    order = np.lexsort((days, stretch))
-    ends = np.searchsorted(stretch[order], np.arange(len(moments)))
-    return moved.take(order), days[order], ends
+def _from_inventory(season: Season) -> _Part:
+    table = _inventory(season)
+    table = table[table["move"] != "counted"]
+    amount, kind = table["amount"].to_numpy(), table["move"].cat.set_categories(list(FLOWS)).cat.codes
+    signed = np.where(table["move"].isin(ENTERS), amount, -amount)
+    return _part(season, table, "item", signed, kind=kind.to_numpy(), u=table["u"].to_numpy())
 
 
-def chain_counts(
-    ledger: Ledger, since: datetime, *, least_u: float, significance: float = 0.01
-) -> Chain | None:
-    """The chain of all counts that stand for `since` or later; None with fewer than 3, or an unknown flow.
+def _inserts(season: Season) -> _Part:
+    """The inserts in good castings."""
+    table = castings(season)
+    good = table[(table["outcome"] == "good") & table["insert"].notna()]
+    return _part(season, good, "insert", -good["count"].to_numpy())
 
-    No flow is taken as surer than `least_u`, nor any count that states nothing: else what moved without a
-    row in a stretch of no rows could only be blamed on the counts.
-    """
-    counts = [count for count in ledger.counts if count.moment >= since]
-    stretches = [ledger.between(before.moment, after.moment) for before, after in pairwise(counts)]
-    flows = [net_amount(stretch) for stretch in stretches]
-    if len(counts) < 3 or not all(isfinite(flow) for flow in flows):
-        return None
-    count_u = [count.u or least_u for count in counts]
-    flow_u = [max(net_uncertainty(stretch), least_u) for stretch in stretches]
-    amounts = [count.amount for count in counts]
-    return Chain(
-        counts=tuple(counts),
-        flows=tuple(flows),
-        u=(*count_u, *flow_u),
-        result=reconcile_counts(amounts, count_u, flows, flow_u, significance=significance),
-    )
+
+def _metals(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
+    """What good castings weigh, cavity by cavity; the source of an error is a cavity's mean mass."""
+    bench, table = season.bench, castings(season)
+    good = table[table["outcome"] == "good"]
+    count, net = good["count"].to_numpy(), good["net_mass_g"].to_numpy()
+    amount, u, shared_u = (np.zeros(len(good)) for _ in range(3))
+    source, groups = np.zeros(len(good), dtype=np.int32), rows_by(good, "mold", "cavity", "material")
+    for (mold, cavity, material), rows in groups.items():
+        mass = casting_mass(season, (mold, cavity), material)
+        weighed, usual, mean = np.isfinite(net[rows]), bench.molds[mold].material, mass.mass_g
+        if not mass.weighed and material != usual and not weighed.all():
+            notes.append(f"{mold} {cavity} in {material}: its nominal mass in {usual} stood in, uncorrected.")
+        if bench.items[material].unit != "g":
+            weighed, mean = np.zeros(len(rows), dtype=bool), nan
+            notes.append(
+                f"{material} is kept by volume without a density: what went into castings is not known."
+            )
+        amount[rows] = np.where(weighed, -net[rows], -count[rows] * mean)
+        u[rows] = np.where(weighed, resolution_uncertainty(mass.step), mass.scatter * np.sqrt(count[rows]))
+        shared_u[rows] = np.where(weighed, 0.0, count[rows] * mass.u)
+        shared = (
+            f"mean mass of {mold} {cavity} in {material}" if mass.weighed else f"{NOMINAL}{mold} {cavity}"
+        )
+        source[rows] = np.where(weighed, 0, sources.setdefault(shared, len(sources)))
+    part = _part(season, good, "material", amount, u=u, source=source, shared_u=shared_u)
+    order = np.concatenate([np.zeros(0, dtype=np.int64), *groups.values()])
+    return {name: column[order] for name, column in part.items()}
+
+
+def _coats(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
+    """What went onto coated pieces; the source of an error is a coat on the pieces of one cavity."""
+    bench = season.bench
+    table = log_table(season, "finishing", ("mold", "cavity", "coat"), ("count",))
+    mean, u, source = np.zeros(len(table)), np.zeros(len(table)), np.zeros(len(table), dtype=np.int32)
+    for (mold, cavity, coat), rows in rows_by(table, "mold", "cavity", "coat").items():
+        recipes = [build for build in bench.builds.values() if build.coat == coat]
+        same = [build for build in recipes if (mold, cavity) in (build.head, build.trailer)]
+        masses = [build.coat_mass_g for build in same if build.coat_mass_g is not None]
+        masses = masses or [build.coat_mass_g for build in recipes if build.coat_mass_g is not None]
+        if masses and bench.items[coat].unit == "g":
+            mass, range_ = sum(masses) / len(masses), max(masses) - min(masses)
+            mean[rows], u[rows] = mass, rectangular_uncertainty(max(COAT_SHARE * mass, range_ / 2))
+            source[rows] = sources.setdefault(f"coat {coat} on {mold} {cavity}", len(sources))
+        else:
+            mean[rows] = nan
+            notes.append(
+                f"{coat} on {mold} {cavity}: no build says how many grams a piece takes; use not known."
+            )
+    count = table["count"].to_numpy()
+    return _part(season, table, "coat", -count * mean, source=source, shared_u=count * u)
+
+
+def _part(season: Season, rows: "pd.DataFrame", item: str, amount: FloatArray, **columns: Any) -> _Part:
+    """Columns of movements at the `date` of some rows; words as codes; they go into castings if not said."""
+    usual = {"kind": FLOWS.index(IN_CASTINGS), "u": 0.0, "source": 0, "shared_u": 0.0} | columns
+    items = rows[item].cat.set_categories(list(season.bench.items)).cat.codes.to_numpy()
+    return {
+        "item": items,
+        "date": rows["date"].to_numpy(),
+        "amount": amount,
+        **{name: np.broadcast_to(values, amount.shape) for name, values in usual.items()},
+    }

@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike
 
 from benchwater.statistics.interval import Interval, normal_quantile
 
+LEVEL = 0.95
 MINIMUM_DEGREES = 4
 
 
@@ -48,8 +49,8 @@ def design_effect(
     return max(at_least, min(float(observed), alike))
 
 
-def clustered_wilson_interval(events: float, trials: float, effect: float, level: float = 0.95) -> Interval:
-    """Wilson's score interval with the effective sample size trials / `effect` in place of the trials.
+def clustered_wilson_interval(events: float, trials: float, effect: float) -> Interval:
+    """Wilson's 95 % score interval with the effective sample size trials / `effect` in place of the trials.
 
     Wilson 1927, J. Amer. Statist. Assoc. 22:209-212; effective sample size: Korn and Graubard 1998, Survey
     Methodology 24:193-201; the two together compared in Franco, Little, Louis and Slud 2019, J. Survey
@@ -61,7 +62,7 @@ def clustered_wilson_interval(events: float, trials: float, effect: float, level
         raise ValueError(f"events must lie between 0 and trials, and trials be above 0: {events}, {trials}")
     if not effect >= 1:
         raise ValueError(f"the design effect must be at least 1, not {effect}")
-    z = normal_quantile(level)
+    z = normal_quantile(LEVEL)
     share, size = events / trials, trials / effect
     centre = (share + z * z / (2 * size)) / (1 + z * z / size)
     half = z * math.sqrt(share * (1 - share) / size + z * z / (4 * size * size)) / (1 + z * z / size)
@@ -69,5 +70,5 @@ def clustered_wilson_interval(events: float, trials: float, effect: float, level
         estimate=share,
         low=centre - half if events > 0 else 0.0,
         high=centre + half if events < trials else 1.0,
-        level=level,
+        level=LEVEL,
     )

@@ -1,4 +1,4 @@
-"""Confidence limits of one proportion and of the difference of two."""
+"""Confidence limits of a proportion."""
 
 import math
 
@@ -55,27 +55,5 @@ def clopper_pearson_interval(successes: float, total: float, level: float = 0.95
         estimate=x / n,
         low=float(betaincinv(x, n - x + 1, tail)) if x > 0 else 0.0,
         high=float(betainccinv(x + 1, n - x, tail)) if x < n else 1.0,
-        level=level,
-    )
-
-
-def newcombe_difference(
-    successes1: float, total1: float, successes2: float, total2: float, level: float = 0.95
-) -> Interval:
-    """The difference p1 - p2 of two independent proportions with Newcombe's hybrid score limits.
-
-    The two Wilson intervals are combined by squaring and adding, without continuity correction.
-    Raises ValueError as `wilson_interval` does, for either proportion.
-
-    Source: Newcombe 1998, Statistics in Medicine 17:873-890, method 10 (from memory, checked against its
-    printed examples).
-    """
-    first = wilson_interval(successes1, total1, level)
-    second = wilson_interval(successes2, total2, level)
-    difference = first.estimate - second.estimate
-    return Interval(
-        estimate=difference,
-        low=difference - math.hypot(first.estimate - first.low, second.high - second.estimate),
-        high=difference + math.hypot(first.high - first.estimate, second.estimate - second.low),
         level=level,
     )

@@ -10,13 +10,12 @@ from numpy.typing import ArrayLike
 class TrendTest:
     """Cochran-Armitage test: chi-square on one degree of freedom, two-sided p, direction.
 
-    `statistic` uses the total N, `statistic_n_minus_1` N - 1 (the same as (N - 1) r^2), `p_value` belongs to
-    the first. `slope` is the weighted least-squares change of the proportion for one unit of the score.
+    `statistic` uses the total N, not N - 1. `slope` is the weighted least-squares change of the proportion
+    for one unit of the score.
     """
 
     statistic: float
     p_value: float
-    statistic_n_minus_1: float
     slope: float
 
 
@@ -55,6 +54,5 @@ def cochran_armitage(
     return TrendTest(
         statistic=statistic,
         p_value=float(chdtrc(1.0, statistic)),
-        statistic_n_minus_1=statistic * (total - 1) / total,
         slope=covariation / spread,
     )

@@ -26,7 +26,9 @@ def test_incidence_matches_the_published_cases(
     curves = cumulative_incidence(case.numbers(time, **where), case.numbers("cause", **where))
     at = case.answer(prefix + "at")[0]
     steps = np.searchsorted(curves.time, at, side="right") - 1
-    computed: dict[str, NDArray[np.float64]] = {"event_free": np.array([curves.event_free_at(t) for t in at])}
+    computed: dict[str, NDArray[np.float64]] = {
+        "event_free": np.where(steps < 0, 1.0, curves.event_free[steps])
+    }
     for row, cause in enumerate(curves.causes):
         computed[f"cif{cause}"] = np.array([curves.at(t, cause).estimate for t in at])
         computed[f"se_delta{cause}"] = np.where(steps < 0, 0.0, curves.se[row, steps])
@@ -106,7 +108,6 @@ def test_a_single_cause_is_one_less_the_kaplan_meier_curve(seed: int) -> None:
         (curves.high[0], 1 - survival.low),
     ):
         assert mine[alive] == pytest.approx(theirs[alive], abs=1e-10)
-    assert curves.risk_set_emptied_early == survival.risk_set_emptied_early
 
 
 def test_late_entries_count_only_after_they_enter() -> None:
@@ -131,13 +132,7 @@ def test_a_cause_that_never_struck_is_reported_as_0_when_asked_for() -> None:
 
 def test_curves_are_unknown_after_the_last_follow_up_and_without_events_stay_at_0() -> None:
     curves = cumulative_incidence([1, 3], [0, 0], causes=[1])
-    assert (curves.at(2, 1).estimate, curves.event_free_at(2)) == (0.0, 1.0)
+    assert curves.at(2, 1).estimate == 0.0
     assert math.isnan(curves.at(4, 1).estimate)
-    assert math.isnan(curves.event_free_at(4))
     with pytest.raises(ValueError, match="is not among"):
         curves.at(2, 5)
-
-
-def test_a_risk_set_emptied_early_is_flagged() -> None:
-    assert cumulative_incidence([1, 9], [2, 0], entry=[0, 2]).risk_set_emptied_early
-    assert not cumulative_incidence([1, 9], [2, 1]).risk_set_emptied_early

@@ -1,176 +1,128 @@
-"""Groups of baits held against each other, and advice from that."""
-
-import re
-from collections.abc import Sequence
+"""Comparisons of groups of baits: by row and by sums of equal rows, within strata, and with confounders."""
 
 import pytest
-from scipy.stats import binomtest
 
-from benchwater.testing import finding, make_season, records, table
-from fished_seasons import ANALYSIS, BENCH, HEADER, bitten, number, whole
-
-
-def test_a_leader_that_saves_baits_is_advised() -> None:
-    section = whole(*bitten("no", 30, 10), *bitten("wire", 5, 45))
-    contrast = next(row for row in records(section, "contrasts") if row["factor"] == "leader, bite offs")
-    assert (contrast["group"], contrast["against"]) == ("no leader", "leader")
-    assert contrast["ratio"] == pytest.approx(30 / 40 * 50 / 5)
-    assert number(contrast["p_adjusted"]) < 0.001
-    assert contrast["within"] == pytest.approx(contrast["ratio"], rel=1e-6)
-    (action,) = section.actions
-    assert action.id == "tie_a_leader"
-    assert "7.5 times (2.9 to 25)" in action.text
-    assert (action.worth, action.worth_unit) == (26, "baits")  # 30 - 40 h at 0.1 per h
-    said = finding(section, "contrast", "leader, bite offs: no leader")
-    assert (said.value, said.low) == (contrast["ratio"], contrast["low"])
-    assert "as those with a leader: 30 in 40 h against 5 in 50 h" in said.text
-    log_rank = finding(section, "logrank", "leader")
-    assert log_rank.more["df"] == 1
-    assert number(log_rank.more["p_adjusted"]) >= number(log_rank.more["p"])
+from bait_mortality.contrasts import compare_baits, compare_rates, compare_within
+from bait_mortality.stratified_rates import common_rate_ratio
+from benchwater.ledger.bait_lives import factors_of, rows_in_use, sum_equal_rows
+from benchwater.statistics.rates import rate_ratio
 
 
-def test_no_advice_where_the_habitat_explains_the_difference() -> None:
-    # In the weeds and in the open a leader makes no difference, but it was tied on in the open.
-    rows = (
-        *bitten("no", 30, 10),
-        *bitten("wire", 3, 1),
-        *bitten("no", 1, 19, "open"),
-        *bitten("wire", 4, 76, "open"),
+@pytest.mark.parametrize("month", ["2026-05", "2026-10"])
+def test_sums_of_equal_rows_give_the_same_contrasts_as_the_rows(month, demo):
+    made = demo(month)
+    season = made.season
+    rows = rows_in_use(season, made.whole)
+    factors = factors_of(rows, season.bench)
+    summed, of_sums = sum_equal_rows(rows, factors)
+    assert len(summed) < len(rows)
+    for name in ("count", "ended", "hours"):
+        assert summed[name].sum() == pytest.approx(rows[name].sum(), rel=1e-12)
+    (one, skipped), (other, left_out) = compare_baits(rows, factors), compare_baits(summed, of_sums)
+    assert skipped == left_out
+    assert len(one) > 10
+    for by_row, by_group in zip(one, other, strict=True):
+        names = [(c.factor, c.group, c.against, c.cause, c.confounder) for c in (by_row, by_group)]
+        assert names[0] == names[1]
+        crude, within = by_row.rates.crude, by_row.rates.within
+        assert (by_group.p_adjusted, by_group.rates.crude.ratio, by_group.rates.crude.low) == pytest.approx(
+            (by_row.p_adjusted, crude.ratio, crude.low), rel=1e-12
+        )
+        assert (by_group.rates.within.ratio, by_group.rates.within.high) == pytest.approx(
+            (within.ratio, within.high), rel=1e-12
+        )
+
+
+EVENTS = [2, 4, 1, 0, 3, 1]
+EXPOSURE = [1.0, 2.0, 5.0, 1.5, 2.0, 0.0]
+FIRST = [True, True, False, False, True, False]
+SECOND = [False, False, True, True, False, False]
+
+
+def test_records_are_added_up_by_group_and_stratum() -> None:
+    result = compare_rates(EVENTS, EXPOSURE, FIRST, SECOND, ["a", "b", "b", "a", "c", "a"])
+    assert result.events == (9, 1)
+    assert result.exposure == (5.0, 6.5)
+    assert result.crude == rate_ratio(9, 5.0, 1, 6.5)
+    assert result.within == common_rate_ratio([2, 4], [1.0, 2.0], [0, 1], [1.5, 5.0])
+    assert result.excess == pytest.approx(9 - 5.0 / 6.5)
+    assert result.worse_throughout == (result.crude.low > 1 and (result.within.low or 0.0) > 1)
+
+
+def test_one_stratum_gives_the_crude_ratio_twice() -> None:
+    result = compare_rates(EVENTS, EXPOSURE, FIRST, SECOND, [0] * 6)
+    assert (result.within.ratio, result.within.low) == pytest.approx((result.crude.ratio, result.crude.low))
+    assert result.worse_throughout
+
+
+def test_without_a_common_stratum_there_is_nothing_within() -> None:
+    result = compare_rates(EVENTS, EXPOSURE, FIRST, SECOND, FIRST)
+    assert result.within.ratio is None
+    assert not result.worse_throughout
+
+
+def test_groups_that_overlap_are_refused() -> None:
+    with pytest.raises(ValueError, match="share"):
+        compare_rates(EVENTS, EXPOSURE, FIRST, FIRST, [0] * 6)
+
+
+GROUP, OTHER = [True, True, False, False], [False, False, True, True]
+LEVELS = ["pond", "reach", "pond", "reach"]
+
+
+def test_groups_that_never_meet_cannot_be_told_apart() -> None:
+    found = compare_within([9, 2], [10.0, 10.0], [True, False], [False, True], ["pond", "reach"])
+    assert found is not None
+    assert found.apart
+    assert found.information == 0
+    assert found.only == ("pond", "reach")
+    assert found.within.ratio is None
+
+
+def test_groups_spread_alike_keep_all_information_and_the_ratio() -> None:
+    found = compare_within([20, 20, 5, 5], [50.0, 50.0, 25.0, 25.0], GROUP, OTHER, LEVELS)
+    assert found is not None
+    assert found.information == pytest.approx(1)
+    assert found.within.ratio == pytest.approx(2)
+    assert found.only == (None, None)
+    assert not found.apart
+    assert not found.explains(rate_ratio(40, 100.0, 10, 50.0))
+
+
+@pytest.mark.parametrize("swap", [False, True])
+def test_a_difference_that_the_other_factor_makes_is_explained_by_it(swap: bool) -> None:
+    """One in two at the pond, one in twenty on the reach, for both groups; they differ by where they were."""
+    events, hours = [40, 1, 10, 4], [80.0, 20.0, 20.0, 80.0]
+    first, second = (OTHER, GROUP) if swap else (GROUP, OTHER)
+    crude = rate_ratio(14, 100.0, 41, 100.0) if swap else rate_ratio(41, 100.0, 14, 100.0)
+    found = compare_within(events, hours, first, second, LEVELS)
+    assert found is not None
+    assert not found.apart
+    assert found.within.ratio == pytest.approx(1, rel=1e-6)
+    assert found.explains(crude)
+
+
+def test_no_loss_on_one_side_is_no_sign_of_confounding() -> None:
+    found = compare_within([10, 10, 0, 0], [50.0, 50.0, 50.0, 50.0], GROUP, OTHER, LEVELS)
+    assert found is not None
+    assert not found.explains(rate_ratio(20, 100.0, 0, 100.0))
+
+
+def test_one_level_leaves_nothing_to_confound() -> None:
+    assert compare_within([1, 2, 3, 4], [1.0, 1.0, 1.0, 1.0], GROUP, OTHER, ["pond"] * 4) is None
+
+
+@pytest.mark.parametrize("levels", [LEVELS, ["pond", "pond", "reach", "reach"], ["a", "b", "b", "c"]])
+def test_without_limits_and_by_place_it_is_judged_the_same(levels: list[str]) -> None:
+    told = [30, 4, 9, 11], [80.0, 20.0, 25.0, 75.0], GROUP, OTHER
+    whole, names = compare_within(*told, levels), sorted(set(levels))
+    places = [names.index(level) for level in levels]
+    quick = compare_within(*told, places, names=names, limits=False)
+    assert whole is not None
+    assert quick is not None
+    assert (quick.information, quick.only, quick.within.ratio) == (
+        whole.information,
+        whole.only,
+        whole.within.ratio,
     )
-    section = whole(*rows)
-    contrast = next(row for row in records(section, "contrasts") if row["factor"] == "leader, bite offs")
-    assert number(contrast["low"]) > 1
-    assert number(contrast["p_adjusted"]) < 0.05
-    assert contrast["within"] == pytest.approx(1, rel=1e-6)
-    assert "tie_a_leader" not in {action.id for action in section.actions}
-
-
-def test_where_leaders_lost_nothing_the_ratio_is_open_and_the_words_say_at_least() -> None:
-    section = whole(*bitten("no", 12, 20), *bitten("yes", 0, 60))
-    contrast = next(row for row in records(section, "contrasts") if row["factor"] == "leader, bite offs")
-    assert (contrast["ratio"], contrast["high"]) == (None, None)
-    (action,) = section.actions
-    assert re.search(r"at least [\d.]+ times as often", action.text)
-    assert action.worth == 12
-
-
-def test_a_snaggy_habitat_is_named() -> None:
-    section = whole(
-        "2026-05-01,plain,1,lost,14,,snag,reach,timber;current,no",
-        "2026-05-01,plain,1,kept,16,,,reach,timber;current,no",
-        "2026-05-01,plain,1,kept,60,,,reach,gravel;current,no",
-        "2026-05-01,plain,1,lost,1,,snag,reach,gravel;current,no",
-    )
-    assert [action.id for action in section.actions] == ["snags_timber"]
-    assert section.actions[0].worth == 13  # 14 - 30 h at 1 in 61 h
-
-
-def test_only_what_has_hours_and_ends_enough_is_compared() -> None:
-    section = whole(*bitten("no", 6, 30), *bitten("wire", 1, 3, "open"))
-    assert {row["factor"] for row in records(section, "contrasts")} == set()
-    assert {entry.group for entry in section.findings if entry.id == "logrank"} == set()
-    note = table(section, "contrasts").note
-    for factor in ("leader", "coat", "guard", "water", "habitat"):
-        assert factor in note
-
-
-def test_adjusted_p_values_are_holms_over_everything_compared() -> None:
-    section = whole(*bitten("no", 30, 10), *bitten("wire", 5, 45, "open"), *bitten("no", 3, 20, "open"))
-    compared = records(section, "contrasts")
-    # Weeds against elsewhere and open against elsewhere are the same baits turned round: one test, not two.
-    assert len(compared) == 4
-    ordered = sorted(
-        {(row["factor"], round(number(row["p"]), 14)) for row in compared}, key=lambda each: each[1]
-    )
-    by_hand, largest = [], 0.0
-    for rank, (_, p) in enumerate(ordered):
-        largest = max(largest, min(1.0, p * (len(ordered) - rank)))
-        by_hand.append(largest)
-    assert sorted({number(row["p_adjusted"]) for row in compared}) == pytest.approx(sorted(set(by_hand)))
-
-
-def on(water: str, rows: Sequence[str]) -> list[str]:
-    """The same rows fished elsewhere."""
-    return [row.replace(",pond,", f",{water},") for row in rows]
-
-
-def test_a_clear_contrast_says_how_many_times_as_long_and_an_unclear_one_is_kept_for_the_twin() -> None:
-    section = whole(*bitten("no", 30, 10), *bitten("wire", 10, 40))
-    said = finding(section, "contrast", "leader: no leader")
-    assert said.text.startswith(
-        "With a leader, baits last about 3.8 times as long (1.8 to 8.6) as those without a leader: "
-        "30 in 40 h against 10 in 50 h"
-    )
-    # Given 40 ends, the exact limits of the share without a leader are Clopper and Pearson's: outside check.
-    share = binomtest(30, 40).proportion_ci()
-    limits = [p / (1 - p) * 50 / 40 for p in (share.low, share.high)]
-    assert (said.value, said.low, said.high) == pytest.approx((3.75, *limits))
-    assert not said.quiet
-    unclear = whole(*bitten("no", 12, 20), *bitten("wire", 10, 26))
-    quiet = finding(unclear, "contrast", "leader: no leader")
-    assert quiet.quiet
-    assert quiet.text.startswith(
-        "No clear difference: with a leader, baits last about 1.3 times as long (0.53 to 3.5)"
-    )
-
-
-def test_the_longer_lived_group_comes_first_whichever_it_is() -> None:
-    section = whole(*bitten("no", 4, 46), *bitten("wire", 30, 10))
-    said = finding(section, "contrast", "leader: no leader")
-    assert said.text.startswith("Without a leader, baits last about 9.4 times as long (")
-    assert said.value == pytest.approx(4 / 50 / (30 / 40))
-
-
-def test_a_leader_only_ever_used_on_one_water_is_warned_of_and_not_advised() -> None:
-    made = (*bitten("no", 30, 10), *on("reach", bitten("wire", 5, 45)))
-    section = whole(*made)
-    said = finding(section, "contrast", "leader, bite offs: no leader")
-    assert said.more["confounded_by"] == "water"
-    assert (
-        "baits without a leader were only ever fished at pond. So this may be the water's doing" in said.text
-    )
-    assert section.actions == ()
-    row = next(row for row in records(section, "contrasts") if row["factor"] == "leader, bite offs")
-    assert row["confounded_by"] == "water"
-    both_waters = whole(*made, *on("reach", bitten("no", 30, 10)), *bitten("wire", 5, 45))
-    assert finding(both_waters, "contrast", "leader, bite offs: no leader").more["confounded_by"] is None
-    assert [action.id for action in both_waters.actions] == ["tie_a_leader"]
-
-
-def test_a_difference_that_goes_with_the_water_shrinks_and_is_not_advised() -> None:
-    # Three in four go at the pond, one in twenty on the reach, leader or none, and it was tied on the reach.
-    rows = [*bitten("no", 30, 10), *bitten("wire", 3, 1)]
-    rows += on("reach", [*bitten("no", 1, 19), *bitten("wire", 4, 76)])
-    section = whole(*rows)
-    said = finding(section, "contrast", "leader, bite offs: no leader")
-    assert said.more["confounded_by"] == "water"
-    assert "under one water it is 1 times (" in said.text
-    assert section.actions == ()
-
-
-def test_other_fittings_and_builds_are_compared_and_a_fitting_of_one_build_is_one_test_with_it() -> None:
-    bench = BENCH.replace("[items.weed-guard]", '[items.rattle]\nkind = "fitting"\n[items.weed-guard]')
-    bench += "[builds.noisy]\nhead = { mold = 'ball', cavity = '1/8' }\nfittings = { rattle = 1 }\n"
-    rows = ["2026-05-01,noisy,1,lost,20,,torn,,,", "2026-05-01,noisy,1,kept,10,,,,,"]
-    rows += ["2026-05-01,plain,1,lost,4,,torn,,,", "2026-05-01,plain,1,kept,26,,,,,"]
-    made = make_season(bench, {"baits.csv": HEADER + "\n".join(rows) + "\n"})
-    section = ANALYSIS.analyse(made.season, made.whole)
-    compared = {(row["factor"], row["group"]): row for row in records(section, "contrasts")}
-    assert set(compared) == {("rattle", "no rattle"), ("build", "noisy")}
-    assert all(row["p_adjusted"] == pytest.approx(row["p"]) for row in compared.values())
-    assert all(row["confounded_by"] is None for row in compared.values()), (
-        "build and rattle are one, not apart"
-    )
-    assert (
-        "Without rattle, baits last about 5 times as long ("
-        in finding(section, "contrast", "rattle: no rattle").text
-    )
-
-
-def test_untagged_rows_are_said_to_be_stretches() -> None:
-    section = whole("2026-05-01,plain,1,lost,3,,snag,,,", "2026-05-02,plain,2,kept,,A,,,,")
-    loose = finding(section, "untagged")
-    assert (loose.value, loose.n) == (3, 4)
-    assert "3 of 4 baits bore no tag: each row of those is a stretch by itself" in loose.text
-    tagged = whole("2026-05-02,plain,2,kept,,A,,,,")
-    assert not [entry for entry in tagged.findings if entry.id == "untagged"]
+    assert (quick.within.low, quick.within.p_central) == (None, None)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from bait_mortality.survival import (
     FloatArray,
     SurvivalCurve,
+    follow_up,
     kaplan_meier,
     log_rank,
     median_survival,
@@ -66,7 +67,6 @@ def test_curves_match_the_published_cases(
     for key, value in (("rmst", mean.estimate), ("rmst_se", mean.se)):
         expected, tol = case.answer(prefix + key)
         assert value == pytest.approx(expected, abs=tol)
-    assert not curve.risk_set_emptied_early
 
 
 @pytest.mark.parametrize(("name", "time", "event", "group"), LOG_RANKS)
@@ -163,20 +163,11 @@ def test_log_rank_with_late_entry_agrees_with_statsmodels(seed: int) -> None:
     assert sum(result.observed) == pytest.approx(sum(result.expected))
 
 
-def test_a_risk_set_emptied_early_by_deaths_is_flagged() -> None:
-    # The only bait in use at 1 is lost; the ten that enter at 2 cannot lift the curve from 0.
-    curve = kaplan_meier([1, *[9] * 10], [1, *[0] * 10], entry=[0, *[2] * 10])
-    assert curve.risk_set_emptied_early
-    assert curve.at(5).estimate == 0.0
-    assert math.isnan(curve.at(5).low)
-    entering_at_once = kaplan_meier([1, 9], [1, 0], entry=[0, 1])
-    assert entering_at_once.risk_set_emptied_early
-
-
-def test_a_stretch_with_nobody_at_risk_is_flagged_and_adjoining_spans_are_not() -> None:
-    assert kaplan_meier([2, 9], [0, 1], entry=[0, 3]).risk_set_emptied_early
-    assert not kaplan_meier([3, 9], [0, 1], entry=[0, 3]).risk_set_emptied_early
-    assert not kaplan_meier([5, 9], [1, 1], entry=[2, 3]).risk_set_emptied_early
+def test_a_gap_is_where_nobody_is_at_risk_though_some_come_later() -> None:
+    assert follow_up([1, 2, 5], [1, 1, 1], entry=[0, 0, 3]).first_gap() == 2
+    assert follow_up([1, 2, 5], [1, 1, 1], entry=[0, 0, 2]).first_gap() is None
+    assert follow_up([1, 2, 5], [1, 1, 0]).first_gap() is None
+    assert follow_up([4], [1]).first_gap() is None
 
 
 def test_a_curve_without_events_is_1_without_limits_or_median() -> None:

@@ -1,241 +1,193 @@
-"""The balance of an item: hand-worked ones, and what each kind of item takes."""
-
 import math
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from random import Random
 
+import pandas as pd
 import pytest
 
-from benchwater.testing import finding, make_season, table
-from reference_cases import worked_examples
-from stocked_seasons import ANALYSIS, STEP, balance, made
+from benchwater.ledger.stock import COLUMNS
+from benchwater.plugin import Item
+from material_balance.balance import (
+    Book,
+    Count,
+    Movements,
+    chain_counts,
+    close_book,
+    counts_of,
+    lowest_book,
+    movements_of,
+)
+
+ITEM = Item(name="alloy", kind="metal", unit="g", print_unit="g")
+Row = tuple[str, datetime, str, float, float, str, float]
 
 
-@pytest.mark.parametrize(("name", "given", "expected", "tol"), worked_examples("alloy_balance"))
-def test_worked_example(name: str, given: dict[str, float], expected: dict[str, float], tol: float) -> None:
-    n = given["n_good"]
-    season = made(
-        f"2026-03-01,alloy,counted,{given['opening_kg']} kg,,,\n"
-        f"2026-03-04,alloy,received,{given['bought_kg']} kg,26.00,,\n"
-        f"2026-03-20,alloy,discarded,{given['dross_kg']} kg,,,dross\n"
-        f"2026-03-31,alloy,counted,{given['closing_kg']} kg,,,\n",
-        f"2026-03-20,ball,1/4,good,{n},{n * given['gross_g']:.1f} g,,\n"
-        "2026-03-20,ball,1/4,reject,7,,short fill,\n2026-03-20,ball,1/4,blank,3,,,\n",
+def day(number: int, hour: int = 0) -> datetime:
+    return datetime(2026, 5, 1, hour) + timedelta(days=number - 1)
+
+
+def moved(
+    when: datetime, amount: float, kind: str = "used", u: float = 0.0, source: str = "", shared_u: float = 0.0
+) -> Row:
+    return (ITEM.name, when, kind, amount, u, source, shared_u)
+
+
+def movements(*rows: Row) -> Movements:
+    words, numbers = ("item", "kind", "source"), ("amount", "u", "shared_u")
+    dtypes = dict.fromkeys(words, "category") | dict.fromkeys(numbers, "float64")
+    return movements_of(pd.DataFrame(rows, columns=COLUMNS).astype(dtypes | {"date": "datetime64[us]"}))
+
+
+def count(when: datetime, amount: float, u: float = 0.0, opens: bool = False) -> Count:
+    """A count: without a time it stands for the end of its day, or where it opens for the start."""
+    whole_day = when.hour == 0 and not opens
+    return Count(day=when.date(), moment=when + timedelta(days=whole_day), amount=amount, u=u)
+
+
+def book_of(*rows: Row, counts: Sequence[Count] = ()) -> Book:
+    return Book(ITEM, movements(*rows), tuple(counts))
+
+
+def test_shared_errors_add_before_they_are_squared() -> None:
+    twice = movements(*[moved(day(1), -5.0, u=3.0, source="cavity", shared_u=2.0)] * 2)
+    assert twice.net == -10.0
+    # Own: 3 and 3; shared: 2 + 2; another: 1.
+    assert twice.uncertainty(1.0) == pytest.approx(math.sqrt(9 + 9 + 16 + 1))
+
+
+def test_shared_errors_of_opposite_movements_cancel() -> None:
+    there = moved(day(1), -5.0, source="cavity", shared_u=2.0)
+    back = moved(day(2), 5.0, "received", source="cavity", shared_u=2.0)
+    assert movements(there, back).uncertainty() == 0.0
+
+
+def test_movements_add_up_by_kind_without_sign_and_by_source_with_it() -> None:
+    found = movements(
+        moved(day(1), -3.0), moved(day(2), 5.0, "received"), moved(day(3), -4.0, source="x", shared_u=2.0)
     )
-    section = ANALYSIS.analyse(season.season, season.whole)
-    row = balance(section, "alloy")
-    assert row["in_castings"] == pytest.approx(1000 * expected["good_alloy_kg"], rel=tol)
-    assert row["unaccounted"] == pytest.approx(1000 * expected["unaccounted_kg"], rel=tol)
-    assert row["verdict"] == "missing"
-    # Two counts and the dross on the 5 g scale; 1896 g shows a scale with a step of 1 g for the castings.
-    assert row["std_uncertainty"] == pytest.approx(math.sqrt(3 * STEP**2 + 1 / 12))
-    found = finding(section, "unaccounted", "alloy")
-    assert found.low == pytest.approx(153.96185 - 2 * math.sqrt(3 * STEP**2 + 1 / 12))
-    assert (found.unit, found.n) == ("g", 5)
+    assert found.by_kind() == {"used": 7.0, "received": 5.0}
+    assert found.shared_by_source() == {"": 0.0, "x": -2.0}
+    assert found.shared_by_source(signed=False) == {"": 0.0, "x": 2.0}
+    assert len(found.of_kind("used")) == 2
 
 
-def test_what_is_missing_is_to_be_looked_for_and_priced_at_what_was_paid() -> None:
-    season = made(
-        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-04,alloy,received,1000 g,14.00,,\n"
-        "2026-03-31,alloy,counted,1500 g,,,\n",
-        "2026-03-20,ball,1/4,reject,7,,short fill,\n",
+def test_books_close_from_count_to_count() -> None:
+    rows = [moved(day(1), -1.0), moved(day(2), 5.0, "received"), moved(day(3), -2.0)]
+    book = book_of(*rows, counts=[count(day(1), 10.0, 0.3, opens=True), count(day(3), 11.0, 0.4)])
+    found = close_book(book, day(1), day(32))
+    assert (found.opening, found.book, found.counted, found.unaccounted) == (10.0, 12.0, 11.0, 1.0)
+    assert found.flows == {"used": 3.0, "received": 5.0}
+    assert found.u == pytest.approx(0.5)
+
+
+def test_opening_rolls_forward_and_closing_too_and_neither_counts_twice() -> None:
+    rows = [moved(day(2), -1.0, u=3.0), moved(day(12), -2.0, u=4.0), moved(day(22), -4.0, u=9.0)]
+    book = book_of(*rows, counts=[count(day(1), 100.0, opens=True), count(day(20), 96.5)])
+    found = close_book(book, day(10), day(30))
+    assert (found.opening, found.book, found.counted, found.unaccounted) == (99.0, 93.0, 92.5, 0.5)
+    assert found.u == pytest.approx(5.0)
+    assert found.book_u == pytest.approx(math.sqrt(9 + 16 + 81))
+    assert found.counted_u == pytest.approx(9.0)
+
+
+def test_a_balance_begins_with_a_first_count_inside_the_stretch() -> None:
+    rows = [moved(day(2), -1.0), moved(day(12), -2.0)]
+    found = close_book(book_of(*rows, counts=[count(day(10), 50.0, opens=True)]), day(1), day(30))
+    assert (found.opening, found.book) == (50.0, 48.0)
+    assert found.flows == {"used": 2.0}
+    assert found.last is None
+    assert math.isnan(found.unaccounted)
+
+
+def test_never_counted_leaves_only_the_flows() -> None:
+    found = close_book(book_of(moved(day(2), -1.0)), day(1), day(30))
+    assert found.first is None
+    assert math.isnan(found.book)
+    assert found.flows == {"used": 1.0}
+
+
+def test_chain_takes_no_stretch_for_exact() -> None:
+    counts = [count(day(1), 10.0, opens=True), count(day(9), 7.0, 0.7), count(day(19), 6.0)]
+    book = book_of(moved(day(5), -3.0, u=2.0), counts=counts)
+    chain = chain_counts(book, day(1), least_u=0.5, significance=0.01)
+    assert chain is not None
+    assert chain.flows == (-3.0, 0.0)
+    assert chain.u == (0.5, 0.7, 0.5, 2.0, 0.5)
+    assert [chain.gap(0), chain.gap(1)] == [0.0, 1.0]
+    assert chain.result.agrees
+
+
+def test_no_chain_of_two_counts_or_of_an_unknown_flow() -> None:
+    counts = [count(day(1), 10.0, opens=True), count(day(9), 10.0), count(day(19), 10.0)]
+    two, unknown = book_of(counts=counts[:2]), book_of(moved(day(5), math.nan), counts=counts)
+    for book in (two, unknown):
+        assert chain_counts(book, day(1), least_u=0.5, significance=0.01) is None
+
+
+def test_a_recount_stands_with_the_count_it_replaced() -> None:
+    table = pd.DataFrame(
+        [(day(1), 10.0, day(1), False), (day(9), 9.0, day(10), True), (day(9), 8.0, day(10), False)],
+        columns=["date", "amount", "moment", "replaced"],
     )
-    (action,) = ANALYSIS.analyse(season.season, season.period).actions
-    assert action.id == "look-for-alloy"
-    assert action.text == (
-        "Look for 500 g of alloy that left without a row between 1 March and 31 March. "
-        "Count it once more first."
-    )
-    assert action.worth == pytest.approx(7.0)
+    counts, recounted = counts_of(table.assign(u=0.0))
+    assert [each.amount for each in counts] == [10.0, 8.0]
+    assert [(old.amount, new.amount) for old, new in recounted] == [(9.0, 8.0)]
 
 
-def test_a_difference_inside_the_scale_closes_and_asks_for_nothing() -> None:
-    season = made("2026-03-01,alloy,counted,1000 g,,,\n2026-03-31,alloy,counted,996 g,,,\n")
-    section = ANALYSIS.analyse(season.season, season.period)
-    assert balance(section, "alloy")["verdict"] == "closes"
-    assert section.status == "ok"
-    assert section.actions == ()
-    assert finding(section, "items_closed").value == 1.0
-
-
-def test_a_stated_uncertainty_wins_over_the_scale() -> None:
-    season = made("2026-03-01,alloy,counted,1000 g,,3 g,\n2026-03-31,alloy,counted,996 g,,4 g,\n")
-    assert balance(ANALYSIS.analyse(season.season, season.period), "alloy")[
-        "std_uncertainty"
-    ] == pytest.approx(5)
-
-
-def test_hooks_are_balanced_by_the_piece_and_rejects_stay_inside() -> None:
-    stock = "2026-03-01,hook,counted,100,,,\n2026-03-31,hook,counted,{},,,\n"
-    pour = "2026-03-09,ball,1/4,good,40,,,\n2026-03-09,ball,1/4,reject,5,,flash,\n"
-    pour += "2026-03-09,ball,bare,good,9,,,\n"
-    season = made(stock.format(60), pour)
-    section = ANALYSIS.analyse(season.season, season.period)
-    row = balance(section, "hook")
-    assert (row["in_castings"], row["book_closing"], row["unaccounted"]) == (40.0, 60.0, 0.0)
-    assert (row["std_uncertainty"], row["verdict"]) == (0.0, "closes")
-    season = made(stock.format(55), pour)
-    section = ANALYSIS.analyse(season.season, season.period)
-    found = finding(section, "unaccounted", "hook")
-    assert (found.value, found.low, found.high) == (5.0, 5.0, 5.0)
-    assert found.text.endswith("5 went into rejects: those thrown away need a `discarded` row.")
-    assert [action.worth for action in section.actions if action.id == "look-for-hook"] == [1.0]
-
-
-def test_more_than_the_book_says_is_a_row_to_find() -> None:
-    season = made("2026-03-01,hook,counted,100,,,\n2026-03-31,hook,counted,150,,,\n")
-    section = ANALYSIS.analyse(season.season, season.period)
-    assert balance(section, "hook")["verdict"] == "surplus"
-    assert [(action.id, action.worth) for action in section.actions] == [("log-hook", None)]
-
-
-def test_unweighed_castings_take_the_mean_of_the_weighed_ones() -> None:
-    season = made(
-        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-31,alloy,counted,915 g,,,\n",
-        "2026-03-09,ball,1/4,good,2,15.4 g,,\n2026-03-09,ball,1/4,good,1,7.9 g,,\n"
-        "2026-03-09,ball,1/4,good,9,,,\n",
-    )
-    row = balance(ANALYSIS.analyse(season.season, season.period), "alloy")
-    # Poured: 13.8 g of two, 7.1 g of one; mean 20.9 / 3.
-    mean = 20.9 / 3
-    assert row["in_castings"] == pytest.approx(20.9 + 9 * mean)
-    # Two weighings scatter by 0.115 g: too few, so the tolerance of 5 % of 7 g stands in.
-    assert 2 * (6.9 - mean) ** 2 + (7.1 - mean) ** 2 < 0.35**2 / 3
-    scatter2 = 0.35**2 / 3
-    rounding = 0.1 / math.sqrt(12)
-    mean_u2 = scatter2 / 3 + (rounding * 2 / 3) ** 2
-    variance = 2 * STEP**2 + 2 * rounding**2 + 9 * scatter2 + 81 * mean_u2
-    assert row["std_uncertainty"] == pytest.approx(math.sqrt(variance))
-
-
-def test_castings_never_weighed_take_the_nominal_mass_and_share_its_tolerance() -> None:
-    season = made(
-        "2026-03-01,alloy,counted,3000 g,,,\n2026-03-31,alloy,counted,2000 g,,,\n",
-        "2026-03-09,ball,bare,good,60,,,\n2026-03-19,ball,bare,good,40,,,\n",
-    )
-    section = ANALYSIS.analyse(season.season, season.period)
-    row = balance(section, "alloy")
-    assert row["in_castings"] == 1000.0
-    assert row["std_uncertainty"] == pytest.approx(math.sqrt(2 * STEP**2 + (100 * 0.6 / math.sqrt(3)) ** 2))
-    (action,) = section.actions
-    assert action.id == "weigh-castings-alloy"
-    assert "ball bare" in action.text
-
-
-def test_another_material_takes_its_own_book_and_says_that_its_mass_is_nominal() -> None:
-    season = made(
-        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-31,alloy,counted,1000 g,,,\n"
-        "2026-03-01,harder,counted,500 g,,,\n2026-03-31,harder,counted,400 g,,,\n",
-        "2026-03-09,ball,bare,good,10,,,harder\n",
-    )
-    section = ANALYSIS.analyse(season.season, season.period)
-    assert balance(section, "alloy")["in_castings"] == 0.0
-    assert balance(section, "harder")["in_castings"] == 100.0
-    assert "ball bare in harder: its nominal mass in alloy stood in" in table(section, "balance").note
-
-
-def test_a_coat_is_its_recipe_on_every_piece_dipped() -> None:
-    season = made(
-        "2026-03-01,pearl,counted,100 g,,,\n2026-03-31,pearl,counted,88 g,,,\n",
-        coat="2026-03-09,ball,1/4,pearl,40,5\n2026-03-19,ball,bare,pearl,10,0\n",
-    )
-    row = balance(ANALYSIS.analyse(season.season, season.period), "pearl")
-    assert row["in_castings"] == pytest.approx(40 * 0.2 + 10 * 0.4)
-    variance = 2 / 12 + (40 * 0.02 / math.sqrt(3)) ** 2 + (10 * 0.04 / math.sqrt(3)) ** 2
-    assert row["std_uncertainty"] == pytest.approx(math.sqrt(variance))
-
-
-def test_a_coat_of_no_recipe_is_not_known_and_not_guessed() -> None:
-    season = made(
-        "2026-03-01,plain-coat,counted,100 g,,,\n2026-03-31,plain-coat,counted,95 g,,,\n",
-        coat="2026-03-09,ball,1/4,plain-coat,20,0\n",
-    )
-    section = ANALYSIS.analyse(season.season, season.period)
-    row = balance(section, "plain-coat")
-    assert (row["in_castings"], row["book_closing"], row["verdict"]) == (None, None, "not counted")
-    assert row["counted_closing"] == 95.0
-    assert "plain-coat on ball 1/4: no build says" in table(section, "balance").note
-    assert section.status == "thin"
-
-
-def test_opening_is_the_last_count_rolled_forward() -> None:
-    season = made(
-        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-20,alloy,used,100 g,,,\n"
-        "2026-04-10,alloy,used,50 g,,,\n2026-04-20,alloy,counted,850 g,,,\n2026-04-25,alloy,used,30 g,,,\n",
-        month="2026-04",
-    )
-    row = balance(ANALYSIS.analyse(season.season, season.period), "alloy")
-    assert [row[name] for name in ("opening", "used", "book_closing", "counted_closing")] == [
-        900,
-        80,
-        820,
-        820,
+def test_lowest_book_takes_days_whole_and_is_put_right_by_each_count() -> None:
+    rows = [
+        moved(day(3), -12.0, u=3.0),
+        moved(day(3, 18), 5.0, "received", u=4.0),
+        moved(day(5), -4.0),
+        moved(day(12), -6.0),
     ]
-    # Both counts and the two uses between them; the use after the last count cancels.
-    assert row["std_uncertainty"] == pytest.approx(2 * STEP)
+    book = book_of(*rows, counts=[count(day(1), 10.0, opens=True), count(day(10), 4.0, 1.0)])
+    found = lowest_book(book, day(1), day(30))
+    assert found is not None
+    assert (found.day, found.amount, found.u) == (day(12).date(), -2.0, 1.0)
+    earlier = lowest_book(book, day(1), day(10))
+    assert earlier is not None
+    assert (earlier.day, earlier.amount, earlier.u) == (day(5).date(), -1.0, 5.0)
+    assert lowest_book(book, day(20), day(30)) is None
 
 
-def test_a_month_without_a_closing_count_is_thin_and_says_what_the_book_has() -> None:
-    season = made(
-        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-31,alloy,counted,1000 g,,,\n"
-        "2026-04-10,alloy,used,50 g,,,\n",
-        month="2026-04",
-    )
-    section = ANALYSIS.analyse(season.season, season.period)
-    assert section.status == "thin"
-    assert section.actions == ()
-    assert balance(section, "alloy")["verdict"] == "not counted"
-    found = finding(section, "unaccounted", "alloy")
-    assert found.value is None
-    assert found.text == "alloy was not counted again after 31 March; 950 g by the book."
-    assert finding(section, "book_closing", "alloy").value == 950.0
-    assert ANALYSIS.analyse(season.season, season.whole).status == "ok"
+def test_lowest_book_of_an_item_never_counted_is_what_it_needed_to_begin_with() -> None:
+    found = lowest_book(book_of(moved(day(2), -7.0), moved(day(4), 9.0)), day(1), day(30))
+    assert found is not None
+    assert (found.day, found.amount) == (day(2).date(), -7.0)
+    assert lowest_book(book_of(moved(day(2), math.nan)), day(1), day(30)) is None
 
 
-def test_a_balance_begins_at_the_first_count() -> None:
-    season = made(
-        "2026-03-05,alloy,received,500 g,,,\n2026-03-10,alloy,counted,800 g,,,\n"
-        "2026-03-10,alloy,used,100 g,,,\n2026-03-31,alloy,counted,700 g,,,\n"
-    )
-    row = balance(ANALYSIS.analyse(season.season, season.period), "alloy")
-    assert [row[name] for name in ("opening", "received", "used", "unaccounted")] == [800, 0, 100, 0]
+@pytest.mark.parametrize("seed", range(20))
+def test_a_long_book_agrees_with_adding_up_every_row(seed: int) -> None:
+    dice = Random(seed)
+    days = sorted({dice.randrange(1, 90) for _ in range(dice.choice([0, 1, 9]))})
+    counts = [count(day(number, dice.choice([0, 0, 9])), dice.uniform(50, 90), u=1.0) for number in days]
+    when = [day(dice.randrange(1, 90), dice.choice([0, 8, 20])) for _ in range(150)]
+    rows = [moved(each, dice.uniform(-3, 2), u=0.1) for each in when]
+    book = book_of(*rows, counts=counts)
+    for _ in range(20):
+        start, end = day(dice.randrange(1, 90)), day(dice.randrange(1, 90), 8)
+        assert book.between(start, end).amount.tolist() == [row[3] for row in rows if start <= row[1] < end]
+    start = day(dice.randrange(1, 60))
+    found, wanted = lowest_book(book, start, day(91)), lowest_by_adding_up(book, start, day(91))
+    assert found is not None
+    assert (found.day, found.amount, found.u) == (wanted[0], *map(pytest.approx, wanted[1:]))
 
 
-def test_an_item_never_counted_shows_its_flows_alone() -> None:
-    season = made(
-        "2026-03-05,alloy,received,500 g,,,\n2026-03-01,hook,counted,5,,,\n2026-03-31,hook,counted,5,,,\n"
-    )
-    row = balance(ANALYSIS.analyse(season.season, season.period), "alloy")
-    assert [row[name] for name in ("opening", "received", "book_closing", "verdict")] == [
-        *(None, 500.0, None, "not counted"),
-    ]
-
-
-def test_days_in_which_nothing_moved_are_empty() -> None:
-    season = made("2026-03-01,alloy,counted,1000 g,,,\n", month="2026-05")
-    assert ANALYSIS.analyse(season.season, season.period).status == "empty"
-
-
-def test_what_lay_still_stands_last_and_is_told_in_a_sentence_on_paper() -> None:
-    season = made(
-        "2026-03-01,harder,counted,500 g,,,\n2026-03-31,harder,counted,500 g,,,\n"
-        "2026-03-01,alloy,counted,1000 g,,,\n2026-03-10,alloy,discarded,100 g,,,dross\n"
-        "2026-03-31,alloy,counted,900 g,,,\n"
-        "2026-03-01,pearl,counted,90 g,,,\n2026-03-31,pearl,counted,50 g,,,\n",
-        "2026-03-20,ball,1/4,reject,7,,short fill,\n",
-    )
-    found = table(ANALYSIS.analyse(season.season, season.period), "balance")
-    assert [row[0] for row in found.rows] == ["pearl", "alloy", "harder"]
-    assert (found.paper_rows, found.again_rows) == (2, 1)
-    assert found.note.endswith("Nothing moved, and all is there: harder.")
-
-
-def test_of_many_books_that_do_not_close_the_headline_names_six() -> None:
-    names = [f"lot-{letter}" for letter in "abcdefgh"]
-    bench = '[bench]\nname = "b"\n' + "".join(f'[items.{name}]\nkind = "fitting"\n' for name in names)
-    rows = "".join(f"2026-03-01,{name},counted,9\n2026-03-31,{name},counted,5\n" for name in names)
-    season = make_season(bench, {"stock.csv": f"date,item,move,amount\n{rows}"})
-    section = ANALYSIS.analyse(season.season, season.period)
-    text = finding(section, "items_closed").text
-    assert text.startswith("The books of 0 of 8 items close. Not so: lot-a (4")
-    assert text.endswith("and 2 more.")
-    assert text.count("missing") == 6
-    assert sum(each.id == "unaccounted" and not each.quiet for each in section.findings) == 8
+def lowest_by_adding_up(book: Book, start: datetime, end: datetime) -> tuple[date, float, float]:
+    """Every day's stock added up anew from the count it rests on."""
+    levels = []
+    begins = [(count.moment, count.amount, count.u) for count in book.counts if count.day < end.date()]
+    begins = begins or [(datetime.min, 0.0, 0.0)]
+    columns = (book.movements.when, book.movements.amount, book.movements.u)
+    rows = list(zip(*(column.tolist() for column in columns), strict=True))
+    for (begin, amount, u), (stop, *_) in zip(begins, [*begins[1:], (end, 0.0, 0.0)], strict=True):
+        inside = [row for row in rows if begin <= row[0] < stop]
+        for when in sorted({row[0].date() for row in inside if row[0].date() >= start.date()}):
+            moves = [row for row in inside if row[0].date() <= when]
+            level = amount + sum(move[1] for move in moves)
+            levels.append((level, when, math.hypot(u, *(move[2] for move in moves))))
+    amount, when, u = min(levels, key=lambda level: level[0])
+    return when, amount, u

@@ -1,0 +1,140 @@
+"""The numbers of the section: baits in use, their survival, what ended them and what groups differ."""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from benchwater.ledger.bait_lives import (
+    Factor,
+    count_baits,
+    count_untagged,
+    factors_of,
+    rows_in_use,
+    sum_equal_rows,
+)
+from benchwater.plugin import Season, Span
+
+from .competing_risks import CumulativeIncidence, cumulative_incidence
+from .contrasts import LEAST_ENDS, LEAST_HOURS, Contrast, FactorTest, compare_baits, log_rank_tests
+from .survival import FollowUp, SurvivalCurve, follow_up, kaplan_meier
+
+LEAST_BAITS, LEAST_AT_RISK = 10, 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lives:
+    """Follow-up records up to their first gap, with their survival curve and the incidence of each cause."""
+
+    records: FollowUp
+    survival: SurvivalCurve
+    incidence: CumulativeIncidence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mortality:
+    """What became of the baits in use during a span.
+
+    `rows` as `bait_lives.rows_in_use` returns them; `summed` and `factors` as `bait_lives.sum_equal_rows`
+    does. `causes` counts the losses by cause, most first. `lives` are by group: `all`, and with and without
+    a leader where both were fished long enough. `horizon_h` is how far (hours in use) enough baits were
+    followed. `thin` says that the baits are too few for `contrasts` and `tests`.
+    """
+
+    rows: pd.DataFrame
+    baits: int
+    untagged: int
+    ends: int
+    causes: Mapping[str, int]
+    lives: Mapping[str, Lives]
+    horizon_h: float
+    thin: bool
+    summed: pd.DataFrame
+    factors: Sequence[Factor]
+    contrasts: Sequence[Contrast]
+    skipped: Sequence[str]
+    tests: Sequence[FactorTest]
+
+
+def compute(season: Season, span: Span) -> Mortality | None:
+    """The numbers of the section; None where no bait was fished in the span."""
+    rows = rows_in_use(season, span)
+    if rows.empty:
+        return None
+    ends, baits = int(rows["ended"].sum()), count_baits(rows)
+    thin = ends < LEAST_ENDS or baits < LEAST_BAITS
+    ended = rows[rows["ended"] > 0].groupby("cause")["ended"].sum().sort_index()
+    causes = {str(cause): int(n) for cause, n in ended.sort_values(ascending=False, kind="stable").items()}
+    factors = factors_of(rows, season.bench)
+    summed, factors_of_sums = sum_equal_rows(rows, factors)
+    contrasts, skipped = ([], []) if thin else compare_baits(summed, factors_of_sums)
+    lives = {name: lives_of(part, causes) for name, part in _curve_groups(rows, factors[0]).items()}
+    return Mortality(
+        rows=rows,
+        baits=baits,
+        untagged=count_untagged(rows),
+        ends=ends,
+        causes=causes,
+        lives=lives,
+        horizon_h=well_followed_to(lives["all"].records, LEAST_AT_RISK),
+        thin=thin,
+        summed=summed,
+        factors=factors_of_sums,
+        contrasts=contrasts,
+        skipped=skipped,
+        tests=[] if thin else log_rank_tests(rows, factors),
+    )
+
+
+def _curve_groups(rows: pd.DataFrame, leader: Factor) -> dict[str, pd.DataFrame]:
+    """All baits, and those without and with a leader where both were fished long enough."""
+    parts = {group: rows[leader.labels == group] for group in leader.groups}
+    enough = len(parts) == 2 and all(part["hours"].sum() >= LEAST_HOURS for part in parts.values())
+    return {"all": rows, **(parts if enough else {})}
+
+
+def lives_of(rows: pd.DataFrame, causes: Iterable[str]) -> Lives:
+    """The curves of some baits; `causes` are numbered from 1 in their order."""
+    codes = {cause: code for code, cause in enumerate(["", *causes])}
+    return lives_to_first_gap(
+        rows["time"],
+        rows["cause"].map(codes),
+        entry=rows["entry"],
+        weight=rows["count"],
+        causes=range(1, len(codes)),
+    )
+
+
+def lives_to_first_gap(
+    time: ArrayLike, cause: ArrayLike, *, entry: ArrayLike, weight: ArrayLike, causes: Sequence[int]
+) -> Lives:
+    """The curves of records (arrays (n,), see `competing_risks.cumulative_incidence`) up to their first gap.
+
+    With late entry no curve goes beyond a time at which no unit is at risk: nobody knows how many units with
+    the same start the later records stand for.
+    Raises ValueError as `cumulative_incidence` does.
+    """
+    arrays = [np.asarray(values, dtype=np.float64) for values in (time, cause, entry, weight)]
+    gap = follow_up(arrays[0], arrays[1], entry=arrays[2], weight=arrays[3]).first_gap()
+    if gap is not None:
+        arrays = [values[np.asarray(time, dtype=np.float64) <= gap] for values in arrays]
+    times, codes, entries, weights = arrays
+    return Lives(
+        records=follow_up(times, codes, entry=entries, weight=weights),
+        survival=kaplan_meier(times, codes > 0, entry=entries, weight=weights),
+        incidence=cumulative_incidence(times, codes, entry=entries, weight=weights, causes=causes),
+    )
+
+
+def well_followed_to(records: FollowUp, least: int) -> float:
+    """The last time that a record ends before fewer than `least` units are at risk, in half units from 1 up.
+
+    The last time of all where so many are at risk at no end, or at every end. Rounded down, never up.
+    """
+    times = np.unique(records.time)
+    few = np.flatnonzero(records.at_risk(times) < least)
+    last = float(times[few[0] - 1]) if len(few) and few[0] > 0 else float(times[-1])
+    return math.floor(last * 2) / 2 if last >= 1 else last

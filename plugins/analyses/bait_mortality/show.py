@@ -1,0 +1,201 @@
+"""Tables and figures of the section."""
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from benchwater import plots
+from benchwater.ledger.bait_lives import habitat_tags
+from benchwater.plugin import Bench, Cell, Figure, Table, TableColumn
+from benchwater.statistics.rates import poisson_rate
+from benchwater.words import known, make_columns, make_table
+
+from .compute import Mortality
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    Mask = pd.Series[bool]
+
+Row = tuple[Cell, ...]
+MOST_ON_PAPER, MOST_COMPARED_ON_PAPER = 10, 6
+COLUMNS = make_columns(
+    *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "fished", "h", 1)),
+    *(("survival", "still in use", "1"), ("incidence", "share", "1"), ("rate", "rate", "1/h", 3)),
+    *(("ratio", "ratio", None, 1), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
+    *(("within", "within", None, 1), ("within_low", "low", None, 1), ("within_high", "high", None, 1)),
+)
+COLUMNS["confounded_by"] = TableColumn(name="confounded_by", label="not apart from", hidden=True)
+
+
+def tables(found: Mortality) -> tuple[Table, ...]:
+    """What becomes of a bait, rates, comparisons, losses by cause, and the curves behind the figures."""
+    return (
+        _cause_summary(found),
+        _rates(found),
+        _contrasts(found),
+        _losses(found),
+        *_curves(found),
+    )
+
+
+def figures(found: Mortality, bench: Bench) -> tuple[Figure, ...]:
+    """The share still in use over hours, and the share ended by each cause where any bait ended."""
+    survival = _survival_figure(found, bench)
+    return (survival, _causes_figure(found, bench)) if found.causes else (survival,)
+
+
+def _cause_summary(found: Mortality) -> Table:
+    lives, horizon = found.lives["all"], found.horizon_h
+    body: list[Row] = []
+    for code, (cause, baits) in enumerate(found.causes.items(), start=1):
+        share = lives.incidence.at(horizon, code)
+        body.append((cause, baits, horizon, *known(share.estimate, share.low, share.high)))
+    left = lives.survival.at(horizon)
+    body.append(("still in use", None, horizon, *known(left.estimate, left.low, left.high)))
+    note = "Baits that ended in these days, and the share that comes to each end by that time in use."
+    columns = "cause baits time_h incidence low high"
+    return make_table(
+        "cause_summary", "What becomes of a bait", columns, body, COLUMNS, limits_of="incidence", note=note
+    )
+
+
+def _rates(found: Mortality) -> Table:
+    """Losses per bait-hour, of all and by each group of each factor."""
+    rows = found.summed
+    parts: list[tuple[str, str, Mask]] = [("all", "all", rows["count"] > 0)]
+    for factor in found.factors:
+        if factor.name == "habitat":
+            parts += [("habitat", tag, has) for tag, has in habitat_tags(rows).items()]
+        elif len(groups := factor.groups) > 1:
+            parts += [(factor.name, group, factor.labels == group) for group in groups]
+    body: list[Row] = []
+    ended, fished = rows["ended"].to_numpy(), rows["hours"].to_numpy()
+    for name, group, members in parts:
+        own = members.to_numpy(dtype=bool)
+        ends, hours = int(ended[own].sum()), float(fished[own].sum())
+        rate = poisson_rate(ends, hours) if hours > 0 else None
+        limits = (rate.estimate, rate.low, rate.high) if rate else (None, None, None)
+        body.append((name, group, hours, ends, *limits))
+    note = "Fished is in bait-hours, lost counts the worn with them; low and high are 95 % limits. "
+    note += "Habitat tags overlap; a factor with one group is left out."
+    columns = "factor group bait_hours lost rate low high"
+    return make_table(
+        "rates",
+        "How fast baits end",
+        columns,
+        body,
+        COLUMNS,
+        limits_of="rate",
+        note=note,
+        print_rows=60,
+        paper_rows=MOST_ON_PAPER,
+    )
+
+
+def _contrasts(found: Mortality) -> Table:
+    """Every comparison with its ratio, crude and within strata."""
+    columns = "factor group against ratio low high p p_adjusted within within_low within_high"
+    columns += " confounded_by"
+    body: list[Row] = []
+    for c in found.contrasts:
+        crude, within = c.rates.crude, c.rates.within
+        ratios = (crude.ratio, crude.low, crude.high), (within.ratio, within.low, within.high)
+        shown = (*ratios[0], crude.p_central, c.p_adjusted, *ratios[1], c.confounder or None)
+        body.append((c.name, c.group, c.against, *shown))
+    note = "Ratio of the rates of group and against, low and high its 95 % limits. Within: among like trips, "
+    note += "of one habitat (for habitat and water: with and without leader apart)."
+    if found.skipped:
+        note += f" Too little to compare: {', '.join(found.skipped)}."
+    return make_table(
+        "contrasts",
+        "Rates held against each other",
+        columns,
+        body,
+        COLUMNS,
+        limits_of="ratio",
+        note=note,
+        print_rows=40,
+        paper_rows=MOST_COMPARED_ON_PAPER,
+    )
+
+
+def _losses(found: Mortality) -> Table:
+    rows = found.rows
+    baits = (
+        rows[rows["ended"] > 0]
+        .astype({"fate": object})
+        .groupby(["fate", "cause"], as_index=False)[["ended"]]
+        .sum()
+    )
+    baits = baits.sort_values(["fate", "ended", "cause"], ascending=[True, False, True])
+    body = [(str(fate), str(cause), int(n)) for fate, cause, n in baits.itertuples(index=False)]
+    return make_table("losses", "Baits lost and worn", "fate cause baits", body, COLUMNS, print_rows=12)
+
+
+def _curves(found: Mortality) -> tuple[Table, Table]:
+    """Every step of the curves; JSON only."""
+    survival: list[Row] = []
+    incidence: list[Row] = []
+    for group, both in found.lives.items():
+        km, aj = both.survival, both.incidence
+        steps = (v.tolist() for v in (km.time, km.n_risk, km.n_event, km.survival, km.low, km.high))
+        survival += [(group, *step[:3], *known(*step[3:])) for step in zip(*steps, strict=True)]
+        for row, cause in enumerate(found.causes):
+            steps = (v.tolist() for v in (aj.time, aj.incidence[row], aj.low[row], aj.high[row]))
+            incidence += [(group, cause, step[0], *known(*step[1:])) for step in zip(*steps, strict=True)]
+    columns = "group time_h at_risk lost survival low high"
+    title = "Share still in use"
+    still = make_table("survival", title, columns, survival, COLUMNS, limits_of="survival", print_rows=0)
+    columns = "group cause time_h incidence low high"
+    title = "Share ended by each cause"
+    ended = make_table("causes", title, columns, incidence, COLUMNS, limits_of="incidence", print_rows=0)
+    return still, ended
+
+
+def _survival_figure(found: Mortality, bench: Bench) -> Figure:
+    """The share still in use over hours, with and without a leader where both are known."""
+    lives, horizon = found.lives, found.horizon_h
+    names = [name for name in lives if name != "all"] or ["all"]
+    figure, ax = plots.new_figure(plots.HALF_MM, 52 + 4 * len(names))
+    ticks, shares = _ticks(horizon), []
+    for series, name in enumerate(names):
+        curve, label = lives[name].survival, name if name != "all" else "all baits"
+        last = min(horizon, curve.observed_to) if curve.final_survival else horizon
+        shown = curve.time <= last
+        y, low, high = (np.r_[1.0, v[shown], v[shown][-1:]] for v in (curve.survival, curve.low, curve.high))
+        x = np.r_[curve.observed_from, curve.time[shown], [last] if shown.any() else []]
+        plots.steps(ax, x, y, low=low, high=high, series=series, label=label)
+        at_risk = lives[name].records.at_risk(np.asarray(ticks))
+        plots.rows_below(ax, [(label, [str(baits) for baits in at_risk])])
+        shares += [f"{label} {bench.show(curve.at(t).estimate, '1')} at {t:.3g} h" for t in (last / 2, last)]
+    ax.set(xticks=ticks, xlabel="hours in use", ylabel="share still in use", ylim=(0, 1.02))
+    plots.legend(ax)
+    alt = f"Still in use, with 95 % bands: {', '.join(shares)}."
+    title = "How long baits stay in use, and how many were followed"
+    return Figure(id="survival", title=title, alt=alt, svg=plots.to_svg(figure))
+
+
+def _causes_figure(found: Mortality, bench: Bench) -> Figure:
+    """The share that each cause has ended, stacked over hours in use."""
+    incidence, horizon = found.lives["all"].incidence, found.horizon_h
+    figure, ax = plots.new_figure(plots.HALF_MM, 60)
+    shown = incidence.time <= horizon
+    x = np.r_[incidence.observed_from, incidence.time[shown], horizon]
+    tops, parts = {}, []
+    for series, cause in enumerate(found.causes):
+        rising = incidence.incidence[series, shown]
+        tops[cause] = float(rising[-1]) if len(rising) else 0.0
+        parts.append(np.r_[0.0, rising, tops[cause]])
+    left = f"still in use {bench.show(max(0.0, 1 - sum(tops.values())), '1', 0)}"
+    ax.set(xticks=_ticks(horizon), xlabel="hours in use", ylabel="share of baits", ylim=(0, 1))
+    names = [f"{cause} {bench.show(top, '1', 0)}" for cause, top in tops.items()]
+    plots.stacked(ax, x, parts, names, step=True, rest=left)
+    alt = f"After {horizon:.3g} h in use: {', '.join(names)}, {left}."
+    return Figure(id="causes", title="What ends them", alt=alt, svg=plots.to_svg(figure))
+
+
+def _ticks(horizon: float) -> list[float]:
+    step = next((s for s in (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0) if horizon / s <= 8), 20.0)
+    return [step * n for n in range(math.floor(horizon / step) + 1)]

@@ -1,0 +1,95 @@
+"""The numbers of the section: catch rates by group, and the comparisons of builds and of waters."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+
+import numpy as np
+
+from benchwater.ledger import computed_once, sum_in_order
+from benchwater.ledger.trips import ALL, TripBook, keep_trips
+from benchwater.plugin import Season, Span
+
+from .catch_rates import RateContrast, RatioOfTotals, contrast_rates, ratio_of_totals
+
+LEAST_TRIPS, MOST_COMPARED = 5, 12
+FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat"), ("build", "water")
+PER_HOUR = "fish/h"
+
+
+class Rates:
+    """The catch rates of the groups of a book of trips, each computed once."""
+
+    def __init__(self, book: TripBook) -> None:
+        """`book` holds all trips of the span."""
+        self.book = book
+        self.rate = cache(self._rate)
+        self.groups = cache(self._groups)
+
+    def _rate(self, factor: str, group: str, species: str = ALL) -> RatioOfTotals:
+        """Fish per hour of a group, of one species or of all."""
+        trips = self.book.of(factor, group, species)
+        return ratio_of_totals(trips.fish, trips.hours)
+
+    def _groups(self, factor: str, most: int | None = None) -> list[str]:
+        """The groups of a factor (the `most` ones fished longest), the highest rate first."""
+        fished = {
+            group: sum_in_order(self.book.of(factor, group).hours) for group in self.book.groups(factor)
+        }
+        kept = sorted(fished, key=lambda group: (-fished[group], group))[:most]
+        return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CatchRates:
+    """Rates of a span by group, its number of trips, and comparisons, the clearest first; none where thin."""
+
+    rates: Rates
+    trips: int
+    contrasts: Sequence[RateContrast]
+
+    @property
+    def thin(self) -> bool:
+        """Whether the trips are too few to compare anything."""
+        return self.trips < LEAST_TRIPS
+
+
+def compute(season: Season, span: Span) -> CatchRates | None:
+    """The numbers of the section; None where no hours of fishing were logged in the span."""
+    rates = Rates(_trips_in(season, span.start, span.end))
+    if not len(rates.book.days):
+        return None
+    trips = rates.rate(ALL, ALL).units
+    compared = {
+        factor: {group: rates.book.of(factor, group) for group in rates.groups(factor, MOST_COMPARED)}
+        for factor in COMPARED
+    }
+    contrasts = contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS else []
+    return CatchRates(rates=rates, trips=trips, contrasts=contrasts)
+
+
+def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
+    """Fish per bait-hour of the span's trips, None without any, and the number of trips."""
+    book = _trips_in(season, min(season.start, span.start), season.end)
+    if not len(book.days):
+        return None, 0
+    trips = book.of(ALL, ALL)
+    days = book.days[trips.number]
+    inside = (days >= np.datetime64(span.start)) & (days < np.datetime64(span.end))
+    value = float(trips.fish[inside].sum()) / sum_in_order(trips.hours[inside]) if inside.any() else None
+    return value, int(inside.sum())
+
+
+@computed_once
+def _trips_in(season: Season, start: date, end: date) -> TripBook:
+    span = Span(name="season", label="", start=start, end=end)
+    return keep_trips(season.rows("fishing", span), season.rows("catch", span), season.bench)
+
+
+def printable_limits(rate: RatioOfTotals) -> tuple[float, float | None]:
+    """The limits; 0 or None in place of one more than a hundred times off the rate, which says nothing."""
+    if rate.ratio == 0:
+        return rate.low, rate.high
+    low = rate.low if rate.low > rate.ratio / 100 else 0.0
+    return low, rate.high if rate.high < 100 * rate.ratio else None

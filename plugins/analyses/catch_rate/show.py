@@ -1,0 +1,90 @@
+"""Tables and figures of the section."""
+
+from collections.abc import Sequence
+
+from benchwater import plots
+from benchwater.ledger import known
+from benchwater.ledger.trips import ALL
+from benchwater.plugin import Cell, Figure, Table, TableColumn
+from benchwater.units import figures as in_figures
+from benchwater.words import counted
+
+from .catch_rates import RateContrast
+from .compute import FACTORS, MOST_COMPARED, PER_HOUR, CatchRates, Rates, printable_limits
+
+COLUMNS = ("factor", "group", "species", "effort_h", "fish", "rate", "low", "high")
+CONTRASTS = ("factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted")
+UNITS = {"effort_h": "h", "fish": "pieces", "rate": PER_HOUR, "low": PER_HOUR, "high": PER_HOUR}
+LABELS = {"effort_h": "Bait-hours", "p": "p", "p_adjusted": "p adjusted"}
+DIGITS = {"effort_h": 1, "rate": 2, "ratio": 2, "low": 2, "high": 2}
+
+
+def tables(found: CatchRates) -> tuple[Table, ...]:
+    """The rate of every group, and the comparisons."""
+    return _rate_table(found.rates), _contrast_table(found.contrasts)
+
+
+def _rate_table(rates: Rates) -> Table:
+    """Printed: all fish of every group, and each species over all baits. Species by build: JSON only."""
+    keys = [(factor, group, ALL) for factor in FACTORS for group in rates.groups(factor)]
+    keys += [(ALL, ALL, name) for name in rates.book.species]
+    printed = len(keys)
+    keys += [("build", build, name) for build in rates.groups("build") for name in rates.book.species]
+    rows: list[tuple[Cell, ...]] = []
+    for key in keys:
+        rate = rates.rate(*key)
+        rows.append((*key, rate.total_x, int(rate.total_y), rate.ratio, *printable_limits(rate)))
+    note = "Low and high are 95 % limits; a dash is one that so few trips cannot give. "
+    note += "Those of a single trip are of that trip alone. "
+    note += "A bait with several habitat tags counts under each."
+    return _table("cpue", "Fish per bait-hour", COLUMNS, rows, note, min(printed, 40))
+
+
+def _contrast_table(found: Sequence[RateContrast]) -> Table:
+    rows = [(*row[:3], known(row.ratio), row.low, known(row.high), row.p, row.p_adjusted) for row in found]
+    note = "Ratio of the rates; builds on the trips that used both. Left out are pairs with too few trips "
+    note += f"to tell, and any beyond the {MOST_COMPARED} builds and waters fished most."
+    return _table("contrasts", "Builds and waters compared", CONTRASTS, rows, note, 10)
+
+
+def _table(
+    id: str, title: str, names: Sequence[str], rows: Sequence[tuple[Cell, ...]], note: str, print_rows: int
+) -> Table:
+    units = UNITS if "rate" in names else {"p": "p", "p_adjusted": "p"}
+    columns = [
+        TableColumn(
+            name=name,
+            label=LABELS.get(name, name.capitalize()),
+            unit=units.get(name),
+            digits=DIGITS.get(name),
+        )
+        for name in names
+    ]
+    return Table(
+        id=id, title=title, columns=tuple(columns), rows=tuple(rows), note=note, print_rows=print_rows
+    )
+
+
+def figures(rates: Rates) -> tuple[Figure, ...]:
+    """Builds, and habitats where any are logged, each with its interval."""
+    drawn = [_figure(rates, "build", "cpue", "build")]
+    if len(rates.groups("habitat")) > 1:
+        drawn.append(_figure(rates, "habitat", "cpue:habitat", "habitat"))
+    return tuple(drawn)
+
+
+def _figure(rates: Rates, factor: str, id: str, word: str) -> Figure:
+    builds = rates.groups(factor, MOST_COMPARED)
+    each = [rates.rate(factor, build) for build in builds]
+    widest = 2 * max(rate.ratio for rate in each) or max(rate.high for rate in each)
+    values, lows = [rate.ratio for rate in each], [rate.low for rate in each]
+    highs = [min(rate.high, widest) for rate in each]
+    figure, axes = plots.new_figure(plots.HALF_MM, 13 + 4.6 * max(6, len(builds)))
+    plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
+    plots.named_rows(axes, builds)
+    axes.set_xlim(-0.01 * max(highs), max(highs))
+    axes.set_xlabel("fish per bait-hour")
+    best, worst = (f"{builds[at]} {in_figures(each[at].ratio, significant=2)}" for at in (0, -1))
+    alt = f"Fish per bait-hour of {counted(len(builds), word)} with 95 % intervals: highest {best}"
+    alt += f", lowest {worst}." if len(builds) > 1 else "."
+    return Figure(id=id, title=f"Fish per bait-hour by {word}", alt=alt, svg=plots.to_svg(figure))

@@ -1,0 +1,188 @@
+"""What the section says: findings, advice and the methods behind them."""
+
+from collections.abc import Iterator
+from datetime import date
+
+from benchwater.ledger.castings import FEWEST_WEIGHED
+from benchwater.ledger.stock import COAT_SHARE
+from benchwater.plugin import Action, Bench, Cell, Finding, Season
+from benchwater.statistics.interval import Interval
+from benchwater.statistics.rates import poisson_interval, poisson_rate, rate_ratio
+from benchwater.words import counted, day_words, make_finding
+
+from .bait_costs import BaitCost, Facts
+from .compute import Costs
+from .savings import Account, Losses, Savings, baits_to_break_even
+
+FEWEST_LOST = 5
+UNSAID = "Your hours, and the power for pot and oven: they are in no log, and so in no cost."
+METHODS = (
+    "Prices: perpetual weighted average of what was paid (a cost formula of IAS 2), each receipt with a cost "
+    "averaged with the stock on hand at that time; without one, the price per pack of bench.toml; with "
+    "neither no cost is given, never zero. Prices, yields and masses are those at the report's end.",
+    "Material: mean mass of this season's weighed good castings "
+    f"({FEWEST_WEIGHED} or more, else nominal with its tolerance) in the mix that was poured, insert, coat "
+    f"(the recipe's mass ±{COAT_SHARE:.0%}), fittings, and what is `used` outside every recipe, such as "
+    "glue, spread over the baits made.",
+    "Rejects: a good piece bears (1 − p) / p spoilt ones, p the yield of its cavity or coat, with Wilson's "
+    "limits (1927). Metal and plastic go back to the pot; inserts cost as far as `discarded` rows say that "
+    "they were thrown away (all of them where no row tells); coat is lost. Dross and spills are in what was "
+    "bought and in no bait.",
+    "Limits (95 %): mass, coat and yields combined by squaring and adding each side's distances (JCGM "
+    "100:2008, 5.1.2; for uneven limits Zou & Donner 2008, Statistics in Medicine 27:1693-1702); sums over "
+    "builds as if all erred together. Prices count as exact.",
+    "Mold's share: its price over all its good castings so far. What a mold has saved is bought less made, "
+    "before that share; a bait from two molds counts for each by its price.",
+    "A saving is made when a bait is made and not bought; a spare casting saves nothing yet. No log says "
+    "when a bait is finished: one with a coat counts once that came out good, any other once it must have "
+    "been on the water (so at least so many), or once cast where neither log is kept. Baits to break even = "
+    "price of the mold over saving per bait, rounded up; a day to come takes this season's pace to go on.",
+    "Lost baits: those that “What became of the baits” counts as lost or worn, at what another one costs to "
+    "make. Limits per hour: exact Poisson, Garwood 1936; per fish: exact, Przyborowski & Wilenski 1940; both "
+    "take the mean cost of one as known.",
+)
+
+
+def findings(found: Costs, season: Season, whole_season: bool) -> Iterator[Finding]:
+    """Savings, losses, where money goes, each mold's account and each bait's cost."""
+    bench = season.bench
+    yield _saved(bench, found.savings)
+    yield from _lost(bench, found.losses)
+    if not found.why_thin:
+        yield from _where_it_goes(bench, found.losses, found.spoilt)
+    for account in found.accounts:
+        yield from _break_even(bench, account, whole_season, season.end)
+    for bait in found.baits.values():
+        yield _cost(bench, found.facts, bait, whole_season)
+
+
+def actions(found: Costs, bench: Bench) -> Iterator[Action]:
+    """Buy what costs more to make, and say what unpriced items cost."""
+    for name, bait in found.baits.items():
+        if bait.make is not None and bait.gain is not None and bait.gain.high < 0:
+            number = found.facts.made[name].total
+            make, bought = (bench.show(m, "money") for m in (bait.make.estimate, bait.build.bought_price))
+            yield Action(
+                id=f"buy-{name}",
+                text=f"Buy {name} rather than make it.",
+                because=f"Making one costs {make}, the mold not counted; it is {bought} in a shop.",
+                worth=-number * bait.gain.estimate if number else None,
+                worth_unit="money" if number else None,
+            )
+    for item in dict.fromkeys(item for bait in found.baits.values() for item in bait.unpriced):
+        yield Action(
+            id=f"price-{item}",
+            text=f"Say what {item} cost: in its `received` row, or by `price` and `pack` in bench.toml.",
+            because="Without it the baits it goes into have no cost.",
+        )
+
+
+def _money(bench: Bench, value: float) -> str:
+    """Whole where it is whole or 20 and more: what a sum over many baits is sure of."""
+    return bench.show(value, "money", 0 if abs(value) >= 20 or value == round(value) else None)
+
+
+def _saved(bench: Bench, savings: Savings) -> Finding:
+    number, saved, unknown = savings.baits, savings.saved, savings.unknown
+    text = "No bait with a known cost and a `bought_price` was made in these days."
+    if number:
+        text = f"{counted(round(number), 'bait')} made and not bought saved {_money(bench, saved.estimate)}, "
+        text += f"{bench.show(saved.estimate / number, 'money')} each, before the cost of the molds."
+    if unknown:
+        text += f" Made too, but not counted: {', '.join(unknown)}."
+    return make_finding("saved", text, saved if number or not unknown else None, "money", n=round(number))
+
+
+def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
+    """All lost and worn baits, and their cost as far as it is known."""
+    if not losses.hours and not losses.baits:
+        return
+    cost, n = losses.cost.estimate, losses.priced
+    gone = f"{counted(losses.baits, 'bait')} lost or worn"
+    if not n:
+        text = f"{gone}; what another costs is not known." if losses.baits else "No bait was lost or worn."
+        yield make_finding("lost_cost", text, None if losses.baits else losses.cost, "money", n=losses.baits)
+        return
+    hourly = poisson_rate(n, losses.hours) if losses.hours else None
+    by_fish = rate_ratio(n, 1.0, losses.fish, 1.0) if losses.fish else None
+    gone += f", {n} of them of known cost" if n < losses.baits else ""
+    text, rates = f"{gone}: {_money(bench, cost)} to make again", []
+    for id, over, exposure, found in (
+        ("hour", "bait-hour fished", losses.hours, hourly),
+        ("fish", "fish landed", losses.fish, by_fish),
+    ):
+        if found is not None:
+            each = Interval(
+                estimate=cost / exposure, low=found.low * cost / n, high=found.high * cost / n, level=0.95
+            )
+            shown = f"{bench.show(each.estimate, 'money')} per {over}"
+            unit, text = f"money/{id if id == 'fish' else 'h'}", f"{text}, {shown}"
+            say = f"Baits lost or worn cost {shown}."
+            rates.append(make_finding(f"lost_cost_per_{id}", say, each, unit, n=losses.baits, quiet=True))
+    yield make_finding("lost_cost", f"{text}.", losses.cost, "money", n=losses.baits)
+    yield from rates
+
+
+def _where_it_goes(bench: Bench, losses: Losses, spoilt: float) -> Iterator[Finding]:
+    """Losses on the water or rejects at the bench, where one clearly takes more money."""
+    n, lost = losses.priced, losses.cost.estimate
+    if not n:
+        return
+    limits = poisson_interval(n)
+    on_water = n >= FEWEST_LOST and limits.low * lost / n > spoilt
+    if on_water or limits.high * lost / n < spoilt:
+        water, rejects = (_money(bench, each) for each in (lost, spoilt))
+        text = f"The water takes more than the bench: lost and worn baits {water}, rejects {rejects}"
+        if not on_water:
+            text = f"The bench takes more than the water: rejects {rejects}, lost and worn baits {water}"
+        more: dict[str, Cell] = {"lost": lost, "rejects": spoilt, "more_on": "water" if on_water else "bench"}
+        yield make_finding("where_money_goes", f"{text} (inserts and coat).", n=n, more=more)
+
+
+def _break_even(bench: Bench, account: Account, whole_season: bool, end: date) -> Iterator[Finding]:
+    mold, gain, made = account.mold, account.gain, round(account.made)
+    ids = "break_even_baits", "break_even_date"
+    if mold.price is None or gain is None or account.remaining is None:
+        lacks = "a price" if mold.price is None else "a bait with a known cost and a `bought_price`"
+        for id in ids:
+            text = f"{mold.name}: when it has paid for itself cannot be said without {lacks}."
+            yield make_finding(id, text, group=mold.name, quiet=not whole_season or id == ids[1])
+        return
+    price, saved = _money(bench, mold.price), _money(bench, account.saved or 0.0)
+    baits = baits_to_break_even(mold.price, gain.estimate)
+    low, high = (baits_to_break_even(mold.price, limit) for limit in (gain.high, gain.low))
+    text = f"{mold.name} for {price} never pays for itself: making its baits costs no less than buying them."
+    if baits is not None:
+        text = f"{mold.name} for {price} pays for itself with {counted(baits, 'bait')}, each of which saves "
+        text += f"{bench.show(gain.estimate, 'money')} towards it."
+    name, quiet = mold.name, not whole_season or baits is not None
+    yield Finding(
+        id=ids[0], text=text, value=baits, low=low, high=high, unit="pieces", n=made, group=name, quiet=quiet
+    )
+    so_far, paid = f"{counted(made, 'bait')} saved {saved} of its {price}", account.remaining == 0
+    text = f"{mold.name}: {so_far}; at this season's pace it is not paid within three years."
+    if account.day is not None:
+        day = day_words(account.day, end)
+        text = f"{mold.name}: {so_far}; {account.to_go} more to go, at this season's pace by {day}."
+        if paid:
+            text = f"{mold.name} paid for itself by {day}: {counted(made, 'bait')} saved {saved}, "
+            text += f"it cost {price}."
+    more: dict[str, Cell] = {"date": account.day, "paid": paid, "to_go": account.to_go}
+    quiet = not whole_season or baits is None
+    yield make_finding(ids[1], text, n=made, group=mold.name, quiet=quiet, more=more)
+
+
+def _cost(bench: Bench, facts: Facts, bait: BaitCost, whole_season: bool) -> Finding:
+    name, cost, bought = bait.build.name, bait.cost, bait.build.bought_price
+    text = f"{name} has no known cost: {bait.why_unknown or 'bench.toml gives it no part'}."
+    if bait.material is not None:
+        text += f" What is in it costs {bench.show(bait.material.estimate, 'money')}."
+    if cost is not None and bait.make is not None:
+        text = f"{name} costs {bench.show(cost.estimate, 'money')}: "
+        text += f"{bench.show(bait.make.estimate, 'money')} to make and "
+        text += f"{bench.show(bait.mold_share, 'money')} its molds' share so far; "
+        text += "no `bought_price`." if bought is None else f"{bench.show(bought, 'money')} bought."
+    body = bait.build.head or bait.build.trailer
+    castings = facts.castings[body].good if body is not None else None
+    quiet = not whole_season or (bait.saving is not None and bait.gain is not None and bait.gain.low > 0)
+    return make_finding("cost_per_bait", text, cost, "money", n=castings, group=name, quiet=quiet)

@@ -1,0 +1,342 @@
+"""The balance of one item: its counts and movements, the book between two counts, and the chain of them all.
+
+The algebra of any stock (from memory): book closing = opening + what entered - what left, and what is
+unaccounted for = book closing - counted closing. Uncertainties by the law of propagation, JCGM 100:2008.
+"""
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from functools import cached_property
+from itertools import pairwise
+from math import isfinite, nan
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchwater.ledger import computed_once, rows_by, sum_in_order
+from benchwater.ledger.stock import stock_counts, stock_movements
+from benchwater.plugin import Item, Season
+from benchwater.statistics.uncertainty import combined_uncertainty
+
+from .reconciliation import CountChain, reconcile_counts
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Count:
+    """A count: the day it was made, the moment it stands for, what was found and its standard uncertainty."""
+
+    day: date
+    moment: datetime
+    amount: float
+    u: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Movements:
+    """Movements of one item as arrays (n,), the columns of `stock_movements`.
+
+    `kind` and `source` are codes into `kinds` and `sources`.
+    """
+
+    when: NDArray[np.datetime64]
+    kind: NDArray[np.integer[Any]]
+    amount: FloatArray
+    u: FloatArray
+    source: NDArray[np.integer[Any]]
+    shared_u: FloatArray
+    kinds: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self.when)
+
+    def take(self, rows: "NDArray[Any] | slice") -> "Movements":
+        """Some of the movements, in the order of `rows`."""
+        return replace(
+            self,
+            when=self.when[rows],
+            kind=self.kind[rows],
+            amount=self.amount[rows],
+            u=self.u[rows],
+            source=self.source[rows],
+            shared_u=self.shared_u[rows],
+        )
+
+    def of_kind(self, *kinds: str) -> "Movements":
+        """The movements of some kinds."""
+        wanted = np.array([name in kinds for name in self.kinds], dtype=bool)
+        return self.take(wanted[self.kind])
+
+    def by_kind(self) -> dict[str, float]:
+        """What moved of each kind that occurs, without sign."""
+        return _sums(self.kind, np.abs(self.amount), self.kinds)
+
+    def shared_by_source(self, *, signed: bool = True) -> dict[str, float]:
+        """The shared uncertainty of each source that occurs; below 0 where it left, unless not `signed`."""
+        shared = np.where(self.amount >= 0, self.shared_u, -self.shared_u) if signed else self.shared_u
+        return _sums(self.source, shared, self.sources)
+
+    @property
+    def net(self) -> float:
+        """The sum of the amounts, 0 without any."""
+        return sum_in_order(self.amount)
+
+    def uncertainty(self, *others: float) -> float:
+        """Standard uncertainty of `net`, and of `others`, independent standard uncertainties.
+
+        Law of propagation with correlation 1 within a source and 0 elsewhere; GUM 5.1.2 and 5.2.2, note 1.
+        """
+        shared = list(self.shared_by_source().values())
+        return combined_uncertainty(np.concatenate([list(others), self.u, shared]))
+
+
+def _sums(codes: NDArray[np.integer[Any]], values: FloatArray, names: Sequence[str]) -> dict[str, float]:
+    sums, occurs = (np.bincount(codes, weights, len(names)) for weights in (values, None))
+    return {name: float(total) for name, total, n in zip(names, sums, occurs, strict=True) if n}
+
+
+@dataclass(frozen=True)
+class Book:
+    """The movements of one item as logged, and its counts in order of their moments.
+
+    `recounted` are the counts that a later one of the same moment replaced with another amount, each with
+    that later one.
+    """
+
+    item: Item
+    movements: Movements
+    counts: tuple[Count, ...] = ()
+    recounted: tuple[tuple[Count, Count], ...] = ()
+
+    def between(self, start: datetime, end: datetime) -> Movements:
+        """The movements from `start` up to, not including, `end`, as logged."""
+        return self.movements.take(np.sort(self._rows_between(start, end)))
+
+    def known_between(self, start: datetime, end: datetime) -> bool:
+        """Whether the amount of every movement from `start` up to, not including, `end` is known."""
+        return bool(np.isfinite(self.movements.amount[self._rows_between(start, end)]).all())
+
+    @cached_property
+    def _in_time(self) -> NDArray[np.int64]:
+        return np.argsort(self.movements.when, kind="stable")
+
+    @cached_property
+    def _times(self) -> NDArray[np.datetime64]:
+        return self.movements.when[self._in_time]
+
+    def _rows_between(self, start: datetime, end: datetime) -> NDArray[np.int64]:
+        first, behind = np.searchsorted(self._times, np.array([start, end], dtype=self._times.dtype))
+        return self._in_time[first:behind]
+
+
+@computed_once
+def books_of(season: Season) -> tuple[Book, ...]:
+    """The book of every item of the bench that was counted or moved."""
+    moved, counts = stock_movements(season), stock_counts(season)
+    movements, of_item, counted = movements_of(moved), rows_by(moved, "item"), rows_by(counts, "item")
+    books = []
+    for name, item in season.bench.items.items():
+        if name in of_item or name in counted:
+            rows = counts.iloc[counted.get(name, slice(0))]
+            own = movements.take(of_item.get(name, slice(0)))
+            books.append(Book(item, own, *counts_of(rows)))
+    return tuple(books)
+
+
+def movements_of(table: "pd.DataFrame") -> Movements:
+    """Rows of `stock_movements` as arrays."""
+    kind, source = table["kind"].cat, table["source"].cat
+    return Movements(
+        when=table["date"].to_numpy(dtype="datetime64[us]"),
+        kind=kind.codes.to_numpy(),
+        amount=table["amount"].to_numpy(),
+        u=table["u"].to_numpy(),
+        source=source.codes.to_numpy(),
+        shared_u=table["shared_u"].to_numpy(),
+        kinds=tuple(kind.categories),
+        sources=tuple(source.categories),
+    )
+
+
+def counts_of(table: "pd.DataFrame") -> tuple[tuple[Count, ...], tuple[tuple[Count, Count], ...]]:
+    """Of rows of `stock_counts` of one item: the counts that stand, and each replaced one with the next."""
+    days = table["date"].to_numpy(dtype="datetime64[D]").tolist()
+    moments = table["moment"].to_numpy(dtype="datetime64[us]").tolist()
+    found = zip(days, moments, table["amount"].tolist(), table["u"].tolist(), strict=True)
+    counts = [Count(day=day, moment=moment, amount=amount, u=u) for day, moment, amount, u in found]
+    replaced = table["replaced"].tolist()
+    again = [pair for pair, old in zip(pairwise(counts), replaced, strict=False) if old]
+    standing = tuple(count for count, old in zip(counts, replaced, strict=True) if not old)
+    return standing, tuple((old, new) for old, new in again if old.amount != new.amount)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Balance:
+    """A balance from `first` count to `last`; nan where a number cannot be known.
+
+    `opening` is the stock at the start, or at the first count where that is later. `flows` are the amounts
+    that moved from then to the end, by kind and without sign. `counted` is the last count in the stretch
+    rolled forward to its end. `u`, of `unaccounted`, covers both counts and the movements `closed` between
+    them: what moved before or after is in book and count alike.
+    """
+
+    flows: Mapping[str, float]
+    closed: Movements
+    opening: float = nan
+    book: float = nan
+    book_u: float = nan
+    counted: float = nan
+    counted_u: float = nan
+    unaccounted: float = nan
+    u: float = nan
+    first: Count | None = None
+    last: Count | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain:
+    """Successive counts of one item and the net flow between each two, reconciled.
+
+    `u` are the standard uncertainties that went in, those of the counts first.
+    """
+
+    counts: tuple[Count, ...]
+    flows: tuple[float, ...]
+    u: tuple[float, ...]
+    result: CountChain
+
+    def gap(self, stretch: int) -> float:
+        """What is unaccounted for between count `stretch` and the next: above 0 is missing."""
+        return self.counts[stretch].amount + self.flows[stretch] - self.counts[stretch + 1].amount
+
+
+def close_book(book: Book, start: datetime, end: datetime) -> Balance:
+    """The balance of an item from `start` up to, not including, `end`.
+
+    It opens with the last count that stands for `start` or earlier, rolled forward; where there is none, with
+    the first count in the stretch. It is closed by the last later count made in the stretch.
+    """
+    counts = [count for count in book.counts if count.day < end.date()]
+    earlier = [count for count in counts if count.moment <= start]
+    nothing = book.movements.take(slice(0))
+    if not counts:
+        return Balance(flows=book.between(start, end).by_kind(), closed=nothing)
+    first = earlier[-1] if earlier else counts[0]
+    begin = max(start, first.moment)
+    opening = first.amount + book.between(first.moment, begin).net
+    moved = book.between(begin, end)
+    closing = opening + moved.net
+    opened = Balance(
+        opening=opening,
+        flows=moved.by_kind(),
+        book=closing,
+        book_u=book.between(first.moment, end).uncertainty(first.u),
+        first=first,
+        closed=nothing,
+    )
+    last = counts[-1]
+    if last is first or last.day < start.date():
+        return opened
+    closed, after = book.between(first.moment, last.moment), book.between(last.moment, end)
+    counted = last.amount + after.net
+    return replace(
+        opened,
+        counted=counted,
+        counted_u=after.uncertainty(last.u),
+        unaccounted=closing - counted,
+        u=closed.uncertainty(first.u, last.u),
+        last=last,
+        closed=closed,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LowestBook:
+    """The lowest stock the book shows at the end of a day, that day, and its standard uncertainty."""
+
+    day: date
+    amount: float
+    u: float
+
+
+def lowest_book(book: Book, start: datetime, end: datetime) -> LowestBook | None:
+    """The lowest book stock from `start` up to `end`, each count setting the book right again.
+
+    Days are taken whole, since most rows bear no time. An item never counted is followed from 0: what it
+    falls below that was on hand to begin with. None where nothing moved, or an amount is not known.
+    """
+    counts = [count for count in book.counts if count.day < end.date()]
+    moments = [count.moment for count in counts] or [datetime.min]
+    bases = [(count.amount, count.u) for count in counts] or [(0.0, 0.0)]
+    if not book.known_between(moments[0], end):
+        return None
+    seen_from = max(bisect_right(moments, start) - 1, 0)
+    moments, bases = moments[seen_from:], bases[seen_from:]
+    moved, days, ends = _by_stretch(book, [*moments, end])
+    closes = np.append(days[1:] != days[:-1], True)[: len(days)]
+    closes[ends[1:][np.diff(ends) > 0] - 1] = True
+    day_ends = closes & (days >= np.datetime64(start.date()))
+    lowest: tuple[float, int, int] | None = None
+    for stretch in np.unique(np.searchsorted(ends, np.flatnonzero(day_ends), side="right") - 1).tolist():
+        begin, stop = ends[stretch : stretch + 2].tolist()
+        levels = bases[stretch][0] + np.cumsum(moved.amount[begin:stop])
+        ended = np.flatnonzero(day_ends[begin:stop])
+        at = int(ended[np.argmin(levels[ended])])
+        if not isfinite(levels[at]):
+            return None
+        if lowest is None or levels[at] < lowest[0]:
+            lowest = float(levels[at]), stretch, at
+    if lowest is None:
+        return None
+    found, stretch, at = lowest
+    begin = int(ends[stretch])
+    passed = moved.take(slice(begin, begin + at + 1))
+    day: date = days[begin + at].item()
+    return LowestBook(day=day, amount=found, u=passed.uncertainty(bases[stretch][1]))
+
+
+def _by_stretch(
+    book: Book, moments: Sequence[datetime]
+) -> tuple[Movements, NDArray[np.datetime64], NDArray[np.int64]]:
+    """The movements from the first of these moments to before the last, by stretch, and the day of each.
+
+    A stretch begins at each moment but the last; its movements lie between two of the ends, by day, and on
+    each day as they were written.
+    """
+    moved = book.between(moments[0], moments[-1])
+    days = moved.when.astype("datetime64[D]")
+    stretch = np.searchsorted(np.array(moments, dtype=moved.when.dtype), moved.when, side="right") - 1
+    order = np.lexsort((days, stretch))
+    ends = np.searchsorted(stretch[order], np.arange(len(moments)))
+    return moved.take(order), days[order], ends
+
+
+def chain_counts(book: Book, since: datetime, *, least_u: float, significance: float) -> Chain | None:
+    """The chain of all counts that stand for `since` or later; None with fewer than 3, or an unknown flow.
+
+    No flow is taken as surer than `least_u`, nor any count that states nothing: else what moved without a
+    row in a stretch of no rows could only be blamed on the counts.
+    """
+    counts = [count for count in book.counts if count.moment >= since]
+    stretches = [book.between(before.moment, after.moment) for before, after in pairwise(counts)]
+    flows = [stretch.net for stretch in stretches]
+    if len(counts) < 3 or not all(isfinite(flow) for flow in flows):
+        return None
+    count_u = [count.u or least_u for count in counts]
+    flow_u = [max(stretch.uncertainty(), least_u) for stretch in stretches]
+    amounts = [count.amount for count in counts]
+    return Chain(
+        counts=tuple(counts),
+        flows=tuple(flows),
+        u=(*count_u, *flow_u),
+        result=reconcile_counts(amounts, count_u, flows, flow_u, significance=significance),
+    )

@@ -1,0 +1,159 @@
+"""The numbers of the section: each item's balance over a span with its verdict, yields, dross, odd masses."""
+
+from dataclasses import dataclass
+from datetime import date
+from math import isnan
+
+from benchwater.ledger import midnight
+from benchwater.ledger.castings import castings
+from benchwater.ledger.stock import scale_steps, stock_notes
+from benchwater.plugin import Bench, Item, Season, Span
+from benchwater.statistics.uncertainty import resolution_uncertainty
+from benchwater.words import day_words
+
+from .balance import Balance, Book, Chain, LowestBook, books_of, chain_counts, close_book, lowest_book
+from .blame import Blame, blame_chain, blame_two_counts
+from .metal import Dross, MoldYield, OddMass, dross_rates, mold_yields, odd_masses
+
+K = 2.0
+SIGNIFICANCE = 0.01
+UNLOGGED = "work not logged"
+VERDICTS = ("missing", UNLOGGED, "surplus", "closes", "not counted")
+WORK = {
+    "metal": ("pour", "pour log", "castings"),
+    "plastic": ("pour", "pour log", "castings"),
+    "insert": ("pour", "pour log", "castings"),
+    "coat": ("finishing", "finishing log", "pieces"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One item's balance over the span, the chain of its counts since the season opened, what is to blame.
+
+    `log` names the log of the work the item goes into; `unlogged` is True where that log has no row, `quiet`
+    where no row of it takes this item between the two counts. `rejected` inserts went into rejects between
+    them. `lowest` is the book at its lowest, `end` the day after the span's last.
+    """
+
+    book: Book
+    balance: Balance
+    chain: Chain | None
+    blames: tuple[tuple[Blame, ...], ...]
+    lowest: LowestBook | None
+    log: str
+    unlogged: bool
+    quiet: bool
+    rejected: int
+    end: date
+
+    def day(self, day: date) -> str:
+        """A day in words."""
+        return day_words(day, self.end)
+
+    @property
+    def item(self) -> Item:
+        """The item."""
+        return self.book.item
+
+    @property
+    def verdict(self) -> str:
+        """One of `VERDICTS`."""
+        off = self.balance.unaccounted
+        if isnan(off):
+            return "not counted"
+        if abs(off) <= K * self.balance.u + 1e-9 * max(1.0, abs(self.balance.book)):
+            return "closes"
+        if off < 0:
+            return "surplus"
+        return UNLOGGED if self.unlogged else "missing"
+
+    @property
+    def slips(self) -> list[tuple[Blame, ...]]:
+        """The slips of the pen in the first or last count of the balance."""
+        ends = (self.balance.first, self.balance.last)
+        return [
+            each
+            for each in self.blames
+            if all(blame.slip is not None for blame in each) and any(blame.count in ends for blame in each)
+        ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MaterialBalance:
+    """All numbers of the section; `lines` begin with what is off, as `VERDICTS` are ordered."""
+
+    bench: Bench
+    span: Span
+    lines: tuple[Line, ...]
+    yields: tuple[MoldYield, ...]
+    dross: tuple[Dross, ...]
+    odd: tuple[OddMass, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def whole_season(self) -> bool:
+        """Whether the span is the season to date: then the chains of counts are reported too."""
+        return self.span.name == "season"
+
+    @property
+    def counted(self) -> list[Line]:
+        """The lines with a count at both ends."""
+        return [line for line in self.lines if line.verdict != "not counted"]
+
+    @property
+    def chains(self) -> list[tuple[Line, Chain]]:
+        """The lines whose chain of counts is reported."""
+        lines = self.lines if self.whole_season else ()
+        return [(line, line.chain) for line in lines if line.chain is not None]
+
+
+def compute(season: Season, span: Span) -> MaterialBalance:
+    """The balance of every item, and the yield and dross of what was poured, over the span."""
+    lines = [balance_line(book, season, span) for book in books_of(season)]
+    return MaterialBalance(
+        bench=season.bench,
+        span=span,
+        lines=tuple(sorted(lines, key=lambda line: VERDICTS.index(line.verdict))),
+        yields=mold_yields(season, span),
+        dross=dross_rates(season, span),
+        odd=odd_masses(season, span),
+        notes=stock_notes(season),
+    )
+
+
+def balance_line(book: Book, season: Season, span: Span) -> Line:
+    """Close an item's book over the span, chain its counts, and look for what is to blame."""
+    start, end, chain, item = midnight(span.start), midnight(span.end), None, book.item
+    opened = close_book(book, midnight(season.start), end).first
+    if opened is not None:
+        step = 1.0 if item.unit == "pieces" else scale_steps(season)[item.name] or 1.0
+        least = resolution_uncertainty(step)
+        chain = chain_counts(book, opened.moment, least_u=least, significance=SIGNIFICANCE)
+    balance = close_book(book, start, end)
+    kind, log, _ = WORK.get(item.kind, ("", "", ""))
+    worked = len(balance.closed.of_kind("in_castings", "used")) > 0
+    off = not isnan(balance.unaccounted) and abs(balance.unaccounted) > K * balance.u
+    blames = blame_two_counts(item, balance) if off else ()
+    return Line(
+        book=book,
+        balance=balance,
+        chain=chain,
+        blames=blame_chain(item, chain) if chain is not None else blames,
+        lowest=lowest_book(book, start, end),
+        log=log,
+        unlogged=bool(kind) and not worked and not season.holds(kind),
+        quiet=not worked,
+        rejected=_rejected(season, balance, item) if item.kind == "insert" else 0,
+        end=span.end,
+    )
+
+
+def _rejected(season: Season, balance: Balance, insert: Item) -> int:
+    """The inserts in rejects between the first and last count of a balance."""
+    if balance.first is None or balance.last is None:
+        return 0
+    table = castings(season)
+    inside = (table["date"] >= balance.first.moment) & (table["date"] < balance.last.moment)
+    rejects = inside & (table["outcome"] == "reject") & (table["insert"] == insert.name)
+    return round(table.loc[rejects, "count"].sum())

@@ -1,0 +1,261 @@
+"""The tables and figures of the section."""
+
+from collections.abc import Iterator, Sequence
+from math import isfinite, nan
+
+import numpy as np
+
+from benchwater.ledger import known, midnight, rows_by
+from benchwater.ledger.castings import casting_mass, castings
+from benchwater.ledger.stock import FLOWS
+from benchwater.plugin import Cell, Figure, Item, Season, Table, TableColumn
+from benchwater.words import listed
+
+from .balance import Chain
+from .compute import Line, MaterialBalance
+from .findings import count_notes
+from .metal import MoldYield
+
+POUND_G = 453.59237
+MOST_PRINTED = 40
+BALANCE_NOTE = (
+    "Unaccounted is book less counted: above 0 is missing. Std unc. is its standard uncertainty: a book "
+    "closes within twice that."
+)
+
+
+def tables(result: MaterialBalance, season: Season) -> tuple[Table, ...]:
+    """The tables of the section."""
+    return (
+        balance_table(result),
+        *([reconciled_table(result.chains)] if result.chains else []),
+        *([yields_table(result.yields)] if result.yields else []),
+        *masses_table(season),
+    )
+
+
+def figures(result: MaterialBalance, season: Season) -> tuple[Figure, ...]:
+    """Where the main metal went, and its stock over the season; none of a month."""
+    if not result.whole_season:
+        return ()
+    return (*flow_figure(result.lines, season), *stock_figure(result.lines, season))
+
+
+def balance_table(result: MaterialBalance) -> Table:
+    """Every item from opening to unaccounted, with its verdict; what lay still and closes is last."""
+    notes = [note for line in result.lines for note in count_notes(line, result.span, result.bench)]
+    labels = {"in_castings": "In castings", "book_closing": "By the book", "counted_closing": "Counted"}
+    amounts = ("opening", *FLOWS, "book_closing", "counted_closing", "unaccounted", "std_uncertainty")
+    labels["std_uncertainty"] = "Std unc."
+    still = [
+        line for line in result.lines if line.verdict == "closes" and not any(line.balance.flows.values())
+    ]
+    lines = [*(line for line in result.lines if line not in still), *still]
+    rows = []
+    for line in lines:
+        balance = line.balance
+        values = [balance.opening, *(balance.flows.get(kind, 0.0) for kind in FLOWS)]
+        spread = balance.u if isfinite(balance.unaccounted) else nan
+        values += [balance.book, balance.counted, balance.unaccounted, spread]
+        cells = (known(value) for value in values)
+        rows.append((line.item.name, *cells, line.verdict, line.item.unit))
+    return Table(
+        id="balance",
+        title="Material balance",
+        columns=(
+            TableColumn(name="item", label="Item"),
+            *(TableColumn(name=n, label=labels.get(n, n.capitalize()), unit_from="unit") for n in amounts),
+            TableColumn(name="verdict", label="Verdict"),
+            TableColumn(name="unit", label="Unit", hidden=True),
+        ),
+        rows=tuple(rows),
+        note=" ".join((BALANCE_NOTE, *_lay_still(still), *result.notes, *notes)),
+        each_span=True,
+        paper_rows=len(lines) - len(still) or None,
+        again_rows=sum(line.verdict not in ("closes", "not counted") for line in lines),
+        print_units=tuple(print_unit(line.item) for line in lines),
+    )
+
+
+def _lay_still(still: Sequence[Line]) -> Iterator[str]:
+    if still:
+        yield f"Nothing moved, and all is there: {listed([line.item.name for line in still])}."
+
+
+def reconciled_table(chains: Sequence[tuple[Line, Chain]]) -> Table:
+    """Every count and every flow as measured and as reconciled; only items that disagree are printed."""
+    rows: list[tuple[Cell, ...]] = []
+    units: list[str | None] = []
+    printed = 0
+    for line, chain in sorted(chains, key=lambda pair: pair[1].result.agrees):
+        item, found, size = line.item, chain.result.reconciliation, len(chain.counts)
+        measured = [*(count.amount for count in chain.counts), *chain.flows]
+        in_time = sorted(range(len(measured)), key=lambda q: 2 * q if q < size else 2 * (q - size) + 1)
+        for q in in_time:
+            word, count = ("count", q) if q < size else ("net flow", q - size + 1)
+            numbers = (found.reconciled[q], found.adjustment[q], found.measurement_z[q])
+            cells = (measured[q], chain.u[q], *(known(float(number)) for number in numbers))
+            rows.append((item.name, word, chain.counts[count].day, *cells, item.unit))
+            units.append(print_unit(item))
+        printed = printed if chain.result.agrees else len(rows)
+    amounts = {"measured": "Measured", "std_uncertainty": "Std unc.", "reconciled": "Reconciled"}
+    amounts["adjustment"] = "Adjustment"
+    return Table(
+        id="reconciled",
+        title="Counts and the rows between them, reconciled",
+        columns=(
+            TableColumn(name="item", label="Item"),
+            TableColumn(name="quantity", label="Quantity"),
+            TableColumn(name="date", label="Date"),
+            *(TableColumn(name=name, label=label, unit_from="unit") for name, label in amounts.items()),
+            TableColumn(name="z", label="z", digits=1),
+            TableColumn(name="unit", label="Unit", hidden=True),
+        ),
+        rows=tuple(rows),
+        note="A net flow is what the rows moved since the count before. Reconciled are the amounts that "
+        "agree with one another and stray least from the logs; z is the adjustment in standard "
+        "uncertainties, and the largest points to the error.",
+        print_units=tuple(units),
+        print_rows=min(printed, MOST_PRINTED),
+        paper_rows=0,
+    )
+
+
+def masses_table(season: Season) -> Iterator[Table]:
+    """What each casting is taken to weigh, and on what grounds."""
+    poured, rows = castings(season), []
+    good = poured[poured["outcome"] == "good"]
+    for mold, name, material in rows_by(good, "mold", "cavity", "material"):
+        if season.bench.items[material].unit == "g":
+            mass, cavity = casting_mass(season, (mold, name), material), season.bench.cavity(mold, name)
+            basis = f"mean of {mass.weighed} weighed"
+            if not mass.weighed:
+                basis = f"nominal mass ±{season.bench.show(cavity.tolerance, '1')}"
+            rows.append((mold, name, material, mass.mass_g, mass.u, cavity.mass_g, mass.weighed, basis))
+    if rows:
+        yield Table(
+            id="casting_mass",
+            title="What a casting is taken to weigh",
+            columns=(
+                TableColumn(name="mold", label="Mold"),
+                TableColumn(name="cavity", label="Cavity"),
+                TableColumn(name="material", label="Material"),
+                TableColumn(name="mass_g", label="Mass", unit="g"),
+                TableColumn(name="std_uncertainty_g", label="Std unc.", unit="g"),
+                TableColumn(name="nominal_g", label="Nominal", unit="g"),
+                TableColumn(name="weighed", label="Weighed", digits=0, hidden=True),
+                TableColumn(name="basis", label="Taken from"),
+            ),
+            rows=tuple(sorted(rows, key=lambda row: row[:3])),
+            note="Without the insert, up to the last day. A weighed row enters the books as it was weighed.",
+            paper_rows=0,
+        )
+
+
+def print_unit(item: Item) -> str | None:
+    """The unit an item's amounts are printed in; None for what is counted in pieces."""
+    return None if item.unit == "pieces" else item.print_unit
+
+
+def yields_table(yields: Sequence[MoldYield]) -> Table:
+    """Castings good, rejected and blank of each mold, and both yields."""
+    limits = ("", "_low", "_high")
+    rows = []
+    for found in yields:
+        cells: list[Cell] = [found.mold, found.good, found.rejects, found.blanks]
+        for share in (found.first_pass, found.metal):
+            cells += [None] * 3 if share is None else [share.estimate, share.low, share.high]
+        rows.append((*cells, found.poured_g))
+    labels = {"first_pass": "First-pass yield", "metal": "Metal yield", "_low": "low", "_high": "high"}
+    return Table(
+        id="yields",
+        title="What each mold gave",
+        columns=(
+            TableColumn(name="mold", label="Mold"),
+            *(TableColumn(name=n, label=n.capitalize(), digits=0) for n in ("good", "rejects", "blanks")),
+            *(
+                TableColumn(name=f"{share}_yield{end}", label=labels[end or share], unit="1")
+                for share in ("first_pass", "metal")
+                for end in limits
+            ),
+            TableColumn(name="poured_g", label="Poured", unit="g"),
+        ),
+        rows=tuple(rows),
+        note="First-pass yield is by castings, good of good and rejected. Metal yield is by mass, rejects "
+        "and blank fills in what was poured; sprues are not weighed. Low and high are 95 % limits.",
+    )
+
+
+def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
+    """The stock of the metal that most was poured of: the book from each count on, and the counts."""
+    metals = [line for line in lines if line.item.kind == "metal" and line.chain is not None]
+    main = max(metals, key=lambda line: line.balance.flows.get("in_castings", 0.0), default=None)
+    if main is None or main.chain is None or main.item.unit != "g":
+        return ()
+    from benchwater import plots
+
+    size, label = (POUND_G, "lb") if season.bench.system == "us" else (1000.0, "kg")
+    counts, name = main.chain.counts, main.item.name
+    figure, axes = plots.new_figure(plots.HALF_MM, 62)
+    ends = [*(count.moment for count in counts[1:]), midnight(season.end)]
+    for number, (count, end) in enumerate(zip(counts, ends, strict=True)):
+        moved = main.book.between(count.moment, end)
+        moved = moved.take(np.argsort(moved.when, kind="stable"))
+        begin, close = np.array([[count.moment], [end]], dtype="datetime64[us]")
+        days = np.concatenate([begin, moved.when, close])
+        stock = np.cumsum(np.concatenate([[count.amount], moved.amount, [0.0]]) / size)
+        drawn = plots.thinned_steps(days, stock)
+        plots.steps(axes, days[drawn], stock[drawn], label="" if number else "by the book")
+    found = [count.amount / size for count in counts]
+    plots.points(axes, [count.moment for count in counts], found, series=1, label="counted")
+    plots.date_axis(axes)
+    plots.legend(axes)
+    axes.set_ylabel(f"{name}, {label}")
+    axes.set_ylim(bottom=0)
+    gaps = [abs(main.chain.gap(stretch)) for stretch in range(len(counts) - 1)]
+    widest = gaps.index(max(gaps))
+    alt = (
+        f"The book of {name} misses its count most on {main.day(counts[widest + 1].day)}, by "
+        f"{season.bench.show(gaps[widest], 'g')}. Drawn is its stock from each of {len(counts)} "
+        "counts to the next."
+    )
+    title = f"Stock of {name} by the book, and counted"
+    return (Figure(id="stock", title=title, alt=alt, svg=plots.to_svg(figure)),)
+
+
+def flow_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
+    """Where the metal that most was poured of came from and went, from its first count to its last."""
+    metals = [line for line in lines if line.item.kind == "metal" and isfinite(line.balance.unaccounted)]
+    main = max(metals, key=lambda line: line.balance.flows.get("in_castings", 0.0), default=None)
+    if main is None or not main.balance.flows.get("in_castings"):
+        return ()
+    from benchwater import plots
+
+    balance, unit, name = main.balance, main.item.unit, main.item.name
+    off = balance.unaccounted if main.verdict in {"missing", "surplus"} else 0.0
+    flows, show = balance.flows, season.bench.show
+
+    def stream(word: str, amount: float, odd: bool = False) -> plots.Flow:
+        return plots.Flow(f"{word}\n{show(amount, unit)}", amount, odd)
+
+    into = [
+        stream("at the start", balance.opening),
+        stream("bought", flows.get("received", 0.0)),
+        stream("melted back", flows.get("recovered", 0.0)),
+        stream("came in\nwithout a row", -off, odd=True),
+    ]
+    out = [
+        stream("good castings", flows["in_castings"]),
+        stream("used", flows.get("used", 0.0)),
+        stream("thrown away", flows.get("discarded", 0.0)),
+        stream("went without a row", off, odd=True),
+        stream("counted at the end", balance.counted),
+    ]
+    figure, axes = plots.new_figure(plots.HALF_MM, 62)
+    plots.flow(axes, into, out, name)
+    names = [each.name.replace("\n", " ") for each in (*into, *out) if each.amount > 0]
+    odd = [each.name.replace("\n", " ") for each in (*into, *out) if each.odd and each.amount > 0]
+    text = f"{odd[0].capitalize()} of {name}. " if odd else f"What went into and out of the {name} agrees. "
+    text += f"Its season: {', '.join(names)}."
+    title = f"Where the {name} came from, and what became of it"
+    return (Figure(id="flow", title=title, alt=text, svg=plots.to_svg(figure)),)

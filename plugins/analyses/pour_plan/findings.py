@@ -1,0 +1,239 @@
+"""What the section says: findings, advice and the methods behind them."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, timedelta
+from math import isnan
+
+from benchwater.plugin import Action, Bench, Finding, Span
+from benchwater.words import counted, day_words, listed
+
+from .bait_plan import LEAST_ENDS, Need, Part, Plan
+from .compute import LookBack
+
+MONTH = timedelta(days=30)
+METHODS = (
+    "Losses: baits lost and worn per bait-hour, over all logged trips. The builds share a gamma prior (mean: "
+    "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681): "
+    "one fished little is drawn to the rate of all. The losses to come are then negative binomial (Gelman et "
+    "al. 2013, Bayesian Data Analysis, section 2.6) and taken as independent: where one spot takes several "
+    "baits of a trip, more can go than foreseen.",
+    "Hours to come: `planned_hours` where bench.toml states them for the build, else its bait-hours a month "
+    "in the season so far. The target stock is the smallest that suffices at bench.toml's service level.",
+    "On hand, by the logs: good castings, less good coated ones; good coated ones; each less the baits lost "
+    "or worn, and as many trailers. What was cast before the logs began is not known: as few are taken as "
+    "the logs call for. A reject of the coat is taken as stripped and bare again, unless its oven was as hot "
+    "as its metal melts. Builds of one head and coat share what there is, in proportion to their targets.",
+    "Yield of a cavity: its good share, drawn to the bench's as by 10 castings more (beta-binomial posterior "
+    "mean); of a coat likewise. Fills: fewest, then least surplus, all cavities of a mold filled, warm-up "
+    "fills not counted (integer programme, HiGHS, Huangfu & Hall 2018, Math. Prog. Comp. 10:119-142). First "
+    "with the inserts and metal on hand; where those do not do, without that limit, to be bought.",
+    "Parts: inserts for every casting, metal and plastic in the good ones at their mean mass (rejects go "
+    "back to the pot), coat for every dip, fittings less those already on baits (used less gone). Less the "
+    "stock on hand (the balance's closing), in whole packs at the moving average price of the receipts.",
+)
+
+
+def why_no_plan(plan: Plan) -> str:
+    """Why nothing can be foreseen; empty where something can."""
+    if not plan.thin:
+        return ""
+    return f"{counted(plan.ends, 'bait')} ended so far: to foresee losses by them takes {LEAST_ENDS}."
+
+
+def why_not_foreseen(found: LookBack) -> str:
+    """Why no losses were to be foreseen at the span's start; empty where some were."""
+    if not found.thin:
+        return ""
+    return f"{counted(found.ends_before, 'bait')} had ended before: too few to have foreseen these."
+
+
+def findings(plan: Plan, bench: Bench, span: Span) -> Iterator[Finding]:
+    """The plan in a sentence, what stops it, fills, spending, what is left out and what is not known."""
+    yield _in_a_sentence(plan, bench, span)
+    yield from _stops(plan, bench)
+    yield from _fills(plan, bench)
+    yield _spend(plan, bench)
+    yield from _left_out(plan)
+    yield from _not_known(plan, bench)
+
+
+def losses_finding(found: LookBack, bench: Bench) -> Finding:
+    """Losses in the span beside those that were to be expected."""
+    lost, hours = sum(found.ended.values()), sum(found.fished.values())
+    text, more = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
+    if not found.thin:
+        planned, expected, likely = found.planned_h, found.expected_planned, found.expected_fished
+        text += f" By the record before, about {likely:.0f} were to be expected in these hours, and about "
+        text += f"{expected:.0f} in the {bench.show(planned, 'h')} planned."
+        more |= {"planned_h": planned, "expected_planned": expected, "expected_fished": likely}
+        if found.beyond:
+            covered = f"A stock for {bench.show(found.level, '1')} would not have covered"
+            text += f" {covered} {listed(found.beyond)}."
+        elif planned > 2 * hours and expected > 2 * lost:
+            text += " State fewer `planned_hours` if you fish less: the plan will then ask for less."
+    return Finding(id="losses", text=text, value=float(lost), unit="pieces", n=lost, more=more)
+
+
+def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
+    """One action for each mold and what is finished from its castings, one for other baits, one a purchase.
+
+    So no action depends on another that the front page may leave out, and each bait counts in one of them.
+    """
+    needs = {need.build.name: need for need in plan.needs}
+    later = {name: plan.to_pour_for(need.build) for name, need in needs.items()}
+    for mold, fills in plan.pour.fills.items():
+        if fills:
+            lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and by}
+            pieces = [f"{sum(by.values())} of {name} for {listed(list(by))}" for name, by in lacking.items()]
+            worth = sum(needs[name].spared(count) for by in lacking.values() for name, count in by.items())
+            dressed = {
+                need.build.name: later[need.build.name]
+                for need in plan.to_make
+                if later[need.build.name]
+                and (need.build.coat or need.build.fittings)
+                and (need.build.head or need.build.trailer or ("",))[0] == mold
+            }
+            text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills"
+            text += f"; then coat and dress {_baits(dressed, needs)}." if dressed else "."
+            taken = {bench.molds[mold].material, *(c.insert for c in bench.molds[mold].cavities.values())}
+            because = f"Good castings lack: {listed(pieces)}.{_first_buy(plan, taken, dressed)}"
+            yield _action(f"pour-{mold}", text, because, worth)
+    now = {need.build.name: need.to_make - later[need.build.name] for need in plan.to_make}
+    now = {name: count for name, count in now.items() if count > 0}
+    if now:
+        gone = counted(round(sum(needs[name].outlook.expected for name in now)), "bait")
+        which = "this build" if len(now) == 1 else "these builds"
+        because = f"About {gone} of {which} may go in the month from {_day(span.end, span)}."
+        worth = sum(needs[name].spared(needs[name].to_make, later[name]) for name in now)
+        because += _first_buy(plan, set(), now)
+        yield _action("finish-baits", f"Coat and dress {_baits(now, needs)}.", because, worth)
+    for part in plan.to_buy:
+        cost = "no price known" if part.cost is None else bench.show(part.cost, "money")
+        lacking_of = {name: part.lacking(name) for name, pieces in part.pieces.items() if pieces}
+        needed, there = (bench.show(each, part.item.unit) for each in (part.needed, max(0.0, part.on_hand)))
+        because = f"{needed} needed, {there} on hand.{_order_by(plan, part, span)}"
+        worth = sum(needs[name].spared(count) for name, count in lacking_of.items())
+        yield _action(f"buy-{part.item.name}", f"Buy {_packs(part, bench)} ({cost}).", because, worth)
+
+
+def _baits(number: Mapping[str, int], needs: Mapping[str, Need]) -> str:
+    return listed([f"{count} {name} ({needs[name].on_hand} on hand)" for name, count in number.items()])
+
+
+def _first_buy(plan: Plan, taken: set[str | None], dressed: Iterable[str]) -> str:
+    """What must be there before a step can be taken, and is not: of `taken` and of what these builds wear."""
+    wears = {need.build.name: {need.build.coat, *need.build.fittings} for need in plan.needs}
+    items = taken.union(*(wears[name] for name in dressed))
+    short = [part.item.name for part in plan.to_buy if part.item.name in items]
+    return f" First buy {listed(short)}." if short else ""
+
+
+def _order_by(plan: Plan, part: Part, span: Span) -> str:
+    """When to order: as many days before the first build runs out without it as it takes to come."""
+    if part.item.lead_time_d is None:
+        return ""
+    start, lead, ends = span.end, timedelta(days=part.item.lead_time_d), []
+    for need in (need for need in plan.needs if part.pieces[need.build.name] and need.outlook.expected):
+        lasts = (need.target - part.lacking(need.build.name)) / need.outlook.expected
+        ends.append((start + min(1.0, lasts) * MONTH, need.build.name))
+    day, build = min(ends, default=(start + MONTH, ""))
+    when = f"order by {_day(day - lead, span)}" if day - lead > start else "order now"
+    lasts_to = f", and {build} lasts to about {_day(day, span)} without" if day < start + MONTH else ""
+    return f" It takes {lead.days} days to come{lasts_to}: {when}."
+
+
+def _action(id: str, text: str, because: str, worth: float) -> Action:
+    """Advice worth the baits that are not missed by it, where there are any."""
+    if worth <= 0:
+        return Action(id=id, text=text, because=because)
+    return Action(id=id, text=text, because=because, worth=worth, worth_unit="baits")
+
+
+def _in_a_sentence(plan: Plan, bench: Bench, span: Span) -> Finding:
+    pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
+    baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
+    total = sum(need.to_make for need in plan.needs)
+    steps = [f"pour {listed(pours)}"] if pours else []
+    steps += [f"finish {listed(baits)}"] if baits else []
+    steps += [f"buy {listed([_packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
+    todo, sure = "; ".join(steps) or "nothing needs to be poured, made or bought", bench.show(plan.level, "1")
+    text = (
+        f"{todo[0].upper()}{todo[1:]}. {'Then it' if steps else 'It'} is {sure} sure that no build runs out "
+    )
+    text += f"in the month from {_day(span.end, span)}."
+    more = {"service_level": plan.level, "expected_losses": sum(need.outlook.expected for need in plan.needs)}
+    return Finding(
+        id="plan", text=text, value=float(total), unit="pieces", n=plan.ends, more=more, headline=True
+    )
+
+
+def _stops(plan: Plan, bench: Bench) -> Iterator[Finding]:
+    """What is on hand does not do: which stock stops the pour, and what would lift it."""
+    pour = plan.pour
+    for part in (part for part in plan.parts if part.item.name in pour.short):
+        name, unit, lacks = part.item.name, part.item.unit, pour.short[part.item.name]
+        takes, there = bench.show(pour.takes[name], unit), bench.show(max(0.0, part.on_hand), unit)
+        how = "stops the pour" if name in pour.alone else "and what else lacks stop the pour"
+        text = f"{name} {how}: it takes {takes}, {there} on hand. {bench.show(lacks, unit)} more lift it"
+        text += f" ({counted(part.packs, 'pack')})." if part.packs else "."
+        yield Finding(id="stopped_by", text=text, value=lacks, unit=unit, group=name)
+
+
+def _fills(plan: Plan, bench: Bench) -> Iterator[Finding]:
+    pour, beyond = plan.pour, 0.0
+    for mold in bench.molds:
+        castings = [(mold, cavity) for cavity in bench.molds[mold].cavities if pour.fills.get(mold)]
+        gives = [f"{pour.yielded[c]:.1f} good {c[1]} ({pour.needed[c]} needed)" for c in castings]
+        beyond += sum(pour.yielded[casting] - pour.needed[casting] for casting in castings)
+        fills = pour.fills.get(mold, 0)
+        text = f"{mold}: {counted(fills, 'fill')} after warming up, to give about {listed(gives)}."
+        for casting in (casting for casting in castings if not pour.poured[casting]):
+            good = bench.show(pour.good[casting], "1")
+            text += f" No casting of {casting[1]} is logged: {good} good are assumed."
+        n = sum(pour.poured[casting] for casting in castings)
+        text = text if fills else f"{mold} needs no fill."
+        yield Finding(
+            id="fills", text=text, value=float(fills), unit="pieces", n=n, group=mold, quiet=not fills
+        )
+    text = f"About {counted(round(beyond), 'good casting')} beyond what is needed come of these fills."
+    yield Finding(id="surplus", text=text, value=beyond, unit="pieces", quiet=round(beyond) == 0)
+
+
+def _spend(plan: Plan, bench: Bench) -> Finding:
+    costs = [part.cost for part in plan.to_buy if part.cost is not None]
+    unpriced = [part.item.name for part in plan.to_buy if part.cost is None]
+    spend = sum(costs) if costs or not unpriced else None
+    text = f"The packs to buy cost {bench.show(spend, 'money')}."
+    if unpriced:
+        known_part = f"{text} On top comes" if costs else "Not known is what to pay for"
+        text = f"{known_part} {listed(unpriced)}: no receipt and no price on the bench."
+    n, more = len(plan.to_buy), {"unpriced": len(unpriced)}
+    return Finding(id="spend", text=text, value=spend, unit="money", n=n, more=more, quiet=n == 0)
+
+
+def _left_out(plan: Plan) -> Iterator[Finding]:
+    for outlook in (need.outlook for need in plan.needs if need.outlook.left_out):
+        yield Finding(id="left_out", text=outlook.left_out, group=outlook.build.name)
+
+
+def _not_known(plan: Plan, bench: Bench) -> Iterator[Finding]:
+    for part in (part for part in plan.parts if isnan(part.short)):
+        text = f"How much {part.item.name} the plan takes is not known: no build gives the grams of a piece, "
+        text += "or the bench no density."
+        if not isnan(part.needed):
+            needed = bench.show(part.needed, part.item.unit)
+            text = (
+                f"{part.item.name} was never counted: see whether the {needed} that the plan takes are there."
+            )
+        yield Finding(id="not_known", text=text, group=part.item.name)
+
+
+def _packs(part: Part, bench: Bench) -> str:
+    """`2 packs of hook-2`, or the bare amount where no pack is stated."""
+    if part.packs is not None:
+        return f"{counted(part.packs, 'pack')} of {part.item.name}"
+    return f"{bench.show(part.short, part.item.unit)} of {part.item.name}"
+
+
+def _day(day: date, span: Span) -> str:
+    return day_words(day, span.end)

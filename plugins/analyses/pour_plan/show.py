@@ -1,0 +1,121 @@
+"""Tables and figures of the section."""
+
+from collections.abc import Sequence
+
+from benchwater import plots
+from benchwater.ledger import known
+from benchwater.plugin import Cell, Figure, Table, TableColumn
+from benchwater.words import counted, listed
+
+from .bait_plan import Plan
+from .compute import LookBack
+
+MOST_DRAWN = 16
+LABELS = {"on_hand": "On hand", "expected_losses": "Losses expected", "target_stock": "Target"}
+LABELS |= {"planned_hours": "Hours planned", "fished_hours": "Hours fished", "yielded": "Good castings"}
+UNITS = {"planned_hours": "h", "fished_hours": "h", "cost": "money"}
+DIGITS = {"expected_losses": 1, "yielded": 1, "surplus": 1, "planned_hours": 1, "fished_hours": 1}
+
+
+def tables(plan: Plan) -> tuple[Table, ...]:
+    """Baits to have, and castings on hand; fills and parts where anything can be foreseen."""
+    planned = () if plan.thin else (_fills_table(plan), _buy_table(plan))
+    return (_demand_table(plan), *planned, _pieces_table(plan))
+
+
+def losses_table(found: LookBack) -> Table:
+    """Losses foreseen at the start of a month, and what happened, by build."""
+    rows: list[tuple[Cell, ...]] = []
+    for outlook in found.outlooks:
+        foreseen = (None, None) if found.thin else (outlook.expected, outlook.at(found.level))
+        name = outlook.build.name
+        rows.append((name, outlook.hours, *foreseen, found.fished[name], found.ended[name]))
+    columns = "build planned_hours expected_losses target_stock fished_hours ended"
+    return _table("losses", "Losses foreseen at the start, and what happened", columns, rows)
+
+
+def _table(id: str, title: str, columns: str, rows: Sequence[tuple[Cell, ...]], note: str = "") -> Table:
+    made = []
+    for name in columns.split():
+        label = LABELS.get(name, name.capitalize().replace("_", " "))
+        made.append(TableColumn(name=name, label=label, unit=UNITS.get(name), digits=DIGITS.get(name)))
+    return Table(id=id, title=title, columns=tuple(made), rows=tuple(rows), note=note, print_rows=60)
+
+
+def _demand_table(plan: Plan) -> Table:
+    foreseen = not plan.thin
+    rows: list[tuple[Cell, ...]] = []
+    for need in plan.needs:
+        ahead = (need.outlook.expected, need.target, need.to_make) if foreseen else (None, None, None)
+        rows.append((need.build.name, need.on_hand, *ahead))
+    idle = [need.build.name for need in plan.needs if not (need.outlook.hours or need.outlook.left_out)]
+    note = "A build without a coat has every bare casting of its head on hand that no other needs."
+    note += f" No hours are planned for {listed(idle)}." if idle and foreseen else ""
+    if earlier := sum(plan.pieces.earlier.values()):
+        note += f" {counted(earlier, 'casting')} used so far must be from before the logs began."
+    title = "Baits: on hand, and to have" if foreseen else "Baits on hand"
+    return _table("demand", title, "build on_hand expected_losses target_stock to_make", rows, note)
+
+
+def _fills_table(plan: Plan) -> Table:
+    pour = plan.pour
+    rows = [
+        (cast[0], pour.fills[cast[0]], cast[1], given, pour.needed[cast], given - pour.needed[cast])
+        for cast, given in pour.yielded.items()
+        if pour.fills[cast[0]]
+    ]
+    return _table("fills", "Fills", "mold fills cavity yielded needed surplus", rows)
+
+
+def _buy_table(plan: Plan) -> Table:
+    amount = {"needed": "Needed", "on_hand": "On hand"}
+    return Table(
+        id="buy",
+        title="Parts of the plan, and packs to buy",
+        columns=(
+            TableColumn(name="item", label="Item"),
+            *(TableColumn(name=name, label=label, unit_from="unit") for name, label in amount.items()),
+            TableColumn(name="packs", label="Packs"),
+            TableColumn(name="cost", label="Cost", unit="money"),
+            TableColumn(name="unit", label="Unit", hidden=True),
+        ),
+        rows=tuple(
+            (part.item.name, known(part.needed), known(part.on_hand), part.packs, part.cost, part.item.unit)
+            for part in plan.parts
+        ),
+        print_units=tuple(None if p.item.unit == "pieces" else p.item.print_unit for p in plan.parts),
+        print_rows=sum(part.needed != 0 for part in plan.parts),
+    )
+
+
+def _pieces_table(plan: Plan) -> Table:
+    bodies = plan.pieces.bodies.items()
+    rows = [(mold, cavity, coat or "bare", count) for (mold, cavity, coat), count in bodies]
+    note = "Those on baits are among them."
+    return _table("pieces", "Castings on hand", "mold cavity coat on_hand", rows, note)
+
+
+def figures(plan: Plan) -> tuple[Figure, ...]:
+    """Baits on hand and losses expected, of the builds that lose most."""
+    needs = [need for need in plan.needs if need.on_hand is not None]
+    needs = sorted(needs, key=lambda need: -need.outlook.expected)[:MOST_DRAWN]
+    if not needs:
+        return ()
+    names, outlooks = [need.build.name for need in needs], [need.outlook for need in needs]
+    figure, axes = plots.new_figure(plots.HALF_MM, 24 + 5.5 * max(4, len(needs)))
+    low, high = ([outlook.at(level) for outlook in outlooks] for level in (1 - plan.level, plan.level))
+    there = [need.on_hand or 0 for need in needs]
+    most = max(
+        2, *(2 * each for each in high), *sorted(there)[:-1]
+    )  # one long bar does not flatten the others
+    plots.bars(axes, names, [min(most, count) for count in there], series=2, label="on hand")
+    middle, label = [outlook.expected for outlook in outlooks], "losses to expect, up to the target"
+    plots.interval_points(axes, range(len(needs)), middle, low, high, series=1, label=label, horizontal=True)
+    plots.legend(axes)
+    axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(there) > most else ""))
+    each = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
+    short = [need.build.name for need in needs if need.to_make]
+    alt = f"Short of what the month may take: {listed(short)}. " if short else "No build is short. "
+    alt += f"Baits on hand, and losses expected in the coming month: {listed(each)}."
+    title = "On hand, and what the coming month may take"
+    return (Figure(id="stock_and_losses", title=title, alt=alt, svg=plots.to_svg(figure)),)

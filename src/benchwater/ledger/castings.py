@@ -1,0 +1,180 @@
+"""Castings: what was poured, row by row, and what a good casting weighs without its insert."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchwater.ledger import computed_once, log_table, midnight, rows_by
+from benchwater.ledger.weighing import PieceScatter, mean_piece_mass, pooled_scatter, reading_step
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.season import Season
+from benchwater.statistics.uncertainty import rectangular_uncertainty
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FEWEST_WEIGHED = 3
+OUNCE_G = 28.349523125
+
+FloatArray = NDArray[np.float64]
+Piece = tuple[str, str]
+Cast = tuple[Piece, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CastingMass:
+    """The mass of a casting of one cavity in one material, in g, as the books take it.
+
+    `weighed` pieces of this season have the mean `mass_g`; where 0, they were too few or none, and it is the
+    nominal mass. `u` is the standard uncertainty of the mean, `scatter` that of one casting about it, and
+    `step` the scale's, 0 where none was weighed.
+    """
+
+    mold: str
+    cavity: str
+    mass_g: float
+    u: float
+    scatter: float
+    step: float
+    weighed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Weighed:
+    """Castings of one cavity and material: the step of their scale, and what those of this season weighed."""
+
+    step: float
+    nets: FloatArray
+    counts: FloatArray
+
+
+@computed_once
+def castings(season: Season) -> "pd.DataFrame":
+    """The pour log up to the report's end: a row is the castings of one cavity and outcome, as written.
+
+    | column | meaning |
+    |---|---|
+    | `date` | when they were poured |
+    | `mold`, `cavity`, `outcome` | categories; the outcome is good, reject or blank |
+    | `material` | category: what the row names, else the mold's usual material |
+    | `insert` | category: what the cavity takes, missing where it takes none |
+    | `count` | pieces |
+    | `mass_g` | their mass as weighed, inserts included; nan where not weighed |
+    | `net_mass_g` | the same less the inserts' stated mass; nan where nothing is left |
+    """
+    import pandas as pd
+
+    table = log_table(season, "pour", ("mold", "cavity", "outcome", "material"), ("count", "mass_g"))
+    bench = season.bench
+    items = list(bench.items)
+    material = table["material"].cat.set_categories(items).cat.codes.to_numpy(dtype=np.int32, copy=True)
+    insert, insert_g = np.full(len(table), -1, dtype=np.int32), np.zeros(len(table))
+    for (mold, cavity), rows in rows_by(table, "mold", "cavity").items():
+        name = bench.cavity(mold, cavity).insert
+        material[rows[material[rows] < 0]] = items.index(bench.molds[mold].material)
+        if name is not None:
+            insert[rows], insert_g[rows] = items.index(name), bench.items[name].mass_g or 0.0
+    net = table["mass_g"].to_numpy() - insert_g * table["count"].to_numpy()
+    return table.assign(
+        material=pd.Categorical.from_codes(material, categories=pd.Index(items, dtype="str")),
+        insert=pd.Categorical.from_codes(insert, categories=pd.Index(items, dtype="str")),
+        net_mass_g=np.where(net > 0, net, np.nan),
+    )
+
+
+@dataclass(slots=True)
+class Castings:
+    """The castings of one cavity: good ones by material, and rejects; warm-up fills are in neither."""
+
+    good_of: dict[str, int] = field(default_factory=dict)
+    rejects: int = 0
+
+    @property
+    def good(self) -> int:
+        """Good castings of any material."""
+        return sum(self.good_of.values())
+
+
+def castings_made(season: Season) -> dict[Piece, Castings]:
+    """The castings of every cavity of the bench up to the report's end, none where none were poured."""
+    molds = season.bench.molds.values()
+    made = {(mold.name, cavity): Castings() for mold in molds for cavity in mold.cavities}
+    table = castings(season)
+    count = table["count"].to_numpy()
+    for (mold, cavity, outcome, material), rows in rows_by(
+        table, "mold", "cavity", "outcome", "material"
+    ).items():
+        cast, pieces = made[mold, cavity], round(count[rows].sum())
+        if outcome == "good":
+            cast.good_of[material] = pieces
+        elif outcome == "reject":
+            cast.rejects += pieces
+    return made
+
+
+def casting_mass(season: Season, piece: Piece, material: str) -> CastingMass:
+    """The mass of a casting of that cavity in that material, cast or not."""
+    known = _casting_masses(season).get((piece, material))
+    return known if known is not None else _nominal(season.bench, piece, 0.0)
+
+
+@computed_once
+def _casting_masses(season: Season) -> Mapping[Cast, CastingMass]:
+    """The mass of every casting that was weighed.
+
+    Castings of one mold in one material are trimmed by one hand, and taken to scatter alike for their mass.
+    """
+    alike: defaultdict[tuple[str, str], dict[Piece, _Weighed]] = defaultdict(dict)
+    for (piece, material), rows in _weighed(season).items():
+        alike[piece[0], material][piece] = rows
+    masses: dict[Cast, CastingMass] = {}
+    for (_, material), cavities in alike.items():
+        scatter = pooled_scatter((rows.nets, rows.counts) for rows in cavities.values() if rows.nets.size)
+        for piece, rows in cavities.items():
+            masses[piece, material] = _mass(season.bench, piece, rows, scatter)
+    return masses
+
+
+def _weighed(season: Season) -> dict[Cast, _Weighed]:
+    weighed: dict[Cast, _Weighed] = {}
+    table = castings(season)
+    readings, nets, counts = (table[name].to_numpy() for name in ("mass_g", "net_mass_g", "count"))
+    of_use = np.isfinite(nets) & (table["outcome"] == "good").to_numpy()
+    recent = (table["date"] >= midnight(season.start)).to_numpy()
+    for (mold, cavity, material), rows in rows_by(table, "mold", "cavity", "material").items():
+        used = rows[of_use[rows]]
+        if used.size:
+            stated, now = season.bench.items[material].resolution, used[recent[used]]
+            step = reading_step(readings[used], stated, (1.0, OUNCE_G))
+            found = _Weighed(step=step, nets=nets[now], counts=counts[now])
+            weighed[(mold, cavity), material] = found
+    return weighed
+
+
+def _mass(bench: Bench, piece: Piece, rows: _Weighed, scatter: PieceScatter) -> CastingMass:
+    nominal = _nominal(bench, piece, rows.step)
+    if rows.counts.sum() < FEWEST_WEIGHED:
+        return nominal
+    found = mean_piece_mass(rows.nets, rows.counts, rows.step, scatter, at_most=nominal.u)
+    return CastingMass(
+        mold=piece[0],
+        cavity=piece[1],
+        mass_g=found.mean,
+        u=found.mean_uncertainty,
+        scatter=found.scatter,
+        step=rows.step,
+        weighed=found.pieces,
+    )
+
+
+def _nominal(bench: Bench, piece: Piece, step: float) -> CastingMass:
+    """What the bench says, its tolerance a rectangular half-width that holds for every casting."""
+    cavity = bench.cavity(*piece)
+    u = rectangular_uncertainty(cavity.tolerance * cavity.mass_g)
+    return CastingMass(
+        mold=piece[0], cavity=piece[1], mass_g=cavity.mass_g, u=u, scatter=0.0, step=step, weighed=0
+    )
