@@ -3,10 +3,9 @@
 from pathlib import Path
 
 import pytest
-from benchwater.gather.season import gather
 
 from benchwater.ledger.bait_lives import rows_in_use
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 
 DEMO = Path(__file__).parents[2] / "sample_logs"
 

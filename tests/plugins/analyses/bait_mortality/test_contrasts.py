@@ -3,12 +3,11 @@
 from pathlib import Path
 
 import pytest
-from benchwater.gather.season import gather
 
 from bait_mortality.contrasts import compare_baits, compare_rates, compare_within
 from bait_mortality.stratified_rates import common_rate_ratio
 from benchwater.ledger.bait_lives import factors_of, rows_in_use, sum_equal_rows
-from benchwater.pipeline import Request, choose_spans, read_workspace
+from benchwater.pipeline import Request, choose_spans, gather, read_workspace
 from benchwater.statistics.rates import rate_ratio
 
 DEMO = Path(__file__).parents[4] / "sample_logs"
