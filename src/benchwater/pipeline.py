@@ -117,7 +117,7 @@ def make_report(
 
 
 def choose_spans(workspace: Workspace, request: Request) -> Spans:
-    """Return the spans of the report asked for. SpanError if they cannot be told."""
+    """Return the spans of the report asked for. SpanError if there is none such."""
     if request.month is not None and not request.whole_season:
         return month_spans(read_month(request.month), workspace.bench)
     latest = last_day(workspace.reading.tables)

@@ -1,21 +1,19 @@
-"""Pieces: bare castings, coated heads and dressed baits on hand, by what the four logs say came and went.
+"""Pieces on hand: bare castings, coated heads and dressed baits, by what four logs say came and went.
 
-Poured good, a casting is bare; coated, it leaves the bare ones for those of its coat; a bait lost or worn
-takes its head (in its coat) and its trailer with it. No log says which build a piece will become, so builds
-of the same head and coat share what there is. Where more went than came, the rest was there before the logs
-began: each stock opens with the fewest pieces that keep it from ever falling below none.
+A good casting is bare; a coat moves it from the bare ones to those of its coat; a bait lost or worn takes its
+head (in its coat) and its trailer with it. No log says which build a piece will become, so builds of the same
+head and coat share what there is. Where more went than came, the rest was there before the logs began: each
+stock opens with the fewest pieces that keep it from ever falling below 0.
 """
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from benchwater.ledger import rows_by
-from benchwater.ledger.castings import castings
-from benchwater.ledger.log_columns import FloatArray, Moments, grouped, moments, numbers, words
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 from benchwater.statistics.stock_level import share_out
@@ -23,15 +21,16 @@ from benchwater.statistics.stock_level import share_out
 Casting = tuple[str, str]
 Body = tuple[str, str, str | None]
 
-_WORK = POURED, COATED, DRESSED, ENDED = range(4)
+POURED, COATED, DRESSED, ENDED = range(4)
+_STOCK = ["mold", "cavity", "coat", "item"]
 
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """What is there at the report's end.
+    """The pieces on hand at the report's end.
 
-    `bodies` are bare castings (coat None) and coated ones; those on baits count too. `fitted` is how much of
-    each fitting sits on baits that are still there. `earlier` is the part of the bodies made before the logs.
+    `bodies` are castings, bare (coat None) and coated, those on baits too. `fitted` is how much of each
+    fitting is on baits that are still there. `earlier` is the part of the bodies made before the logs began.
     """
 
     bodies: Mapping[Body, int]
@@ -72,17 +71,22 @@ def trailer_of(build: Build) -> Casting | None:
 def pieces_on_hand(season: Season) -> Pieces:
     """The pieces on hand at the report's end, from every row before it.
 
-    A piece rejected at its coat is taken to be stripped and bare again, unless its oven was at least as hot
-    as its metal melts: then it is gone. Whatever comes and goes on one day is taken in the order of the work.
+    A piece rejected at its coat is stripped and bare again, unless its oven was at least as hot as its metal
+    melts: then it is gone. What comes and goes on one day does so in the order of the work.
     """
     bodies: defaultdict[Body, _Stock] = defaultdict(_Stock)
     fitted: defaultdict[str, _Stock] = defaultdict(_Stock)
     for mold in season.bench.molds.values():
         for cavity in mold.cavities:
             bodies[mold.name, cavity, None].move(0)
-    for kept, moves in _moves_of_each(season).items():
-        stock = fitted[kept] if isinstance(kept, str) else bodies[kept]
-        for amount in moves:
+    moves = piece_moves(season)
+    steps = moves.groupby([*_STOCK, "day", "step"], observed=True)["amount"].sum()
+    by_stock: defaultdict[Any, list[float]] = defaultdict(list)
+    for (*key, _, _), amount in zip(steps.index, steps.tolist(), strict=True):
+        by_stock[tuple(key)].append(amount)
+    for mold, cavity, coat, item in moves[_STOCK].drop_duplicates().itertuples(index=False):
+        stock = fitted[item] if item else bodies[mold, cavity, coat or None]
+        for amount in by_stock[mold, cavity, coat, item]:
             stock.move(amount)
     return Pieces(
         bodies={body: round(stock.amount) for body, stock in bodies.items()},
@@ -128,64 +132,75 @@ def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares
     return Shares(on_hand, lacking)
 
 
-class _Moves(NamedTuple):
-    """What came of one thing (or went, below 0) in one step of a day's work: `amount` (n,) at `when` (n,)."""
+def piece_moves(season: Season) -> pd.DataFrame:
+    """What came to each stock of pieces, and went from it, by day and step of the day's work.
 
-    kept: str | Body
-    place: int
-    when: Moments
-    amount: FloatArray
+    | column | meaning |
+    |---|---|
+    | `mold`, `cavity` | the casting; empty for a fitting |
+    | `coat` | the casting's coat; empty where it is bare, and for a fitting |
+    | `item` | the fitting; empty for a casting |
+    | `day` | datetime64, the start of the day |
+    | `step` | 0 poured, 1 coated, 2 dressed, 3 lost or worn |
+    | `amount` | pieces, or the fitting's unit; above 0 came, below 0 went |
 
-
-def _moves_of_each(season: Season) -> dict[str | Body, list[float]]:
-    """By what is kept: what came or went, added up over each step of each day's work, in that order.
-
-    In one step a thing only comes, or only goes.
+    A row may have the amount 0. A stock's first rows are in the order of the logs.
     """
-    import pandas as pd
-
-    parts: defaultdict[str | Body, list[_Moves]] = defaultdict(list)
-    for moves in _moves(season):
-        parts[moves.kept].append(moves)
-    found = {}
-    for kept, several in parts.items():
-        days = np.concatenate([moves.when.astype("datetime64[D]").astype(np.int64) for moves in several])
-        places = np.repeat([moves.place for moves in several], [len(moves.when) for moves in several])
-        step, steps = pd.factorize(days * len(_WORK) + places, sort=True)
-        amounts = np.concatenate([moves.amount for moves in several])
-        found[kept] = np.bincount(step, amounts, len(steps)).tolist()
-    return found
+    parts = [*_poured(season), *_coated(season), *_dressed(season), *_ended(season)]
+    columns = [*_STOCK, "day", "step", "amount"]
+    return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
 
 
-def _moves(season: Season) -> Iterator[_Moves]:
-    bench = season.bench
-    poured = castings(season)
-    poured = poured[poured["outcome"] == "good"]
-    when, count = poured["date"].to_numpy(), poured["count"].to_numpy()
-    for piece, rows in rows_by(poured, "mold", "cavity").items():
-        yield _Moves((*piece, None), POURED, when[rows], count[rows])
-    when, dipped, bad, cure_c = (
-        moments(season, "finishing"),
-        *(numbers(season, "finishing", column) for column in ("count", "rejects", "cure_temp_c")),
-    )
-    for (mold, cavity, coat), rows in grouped(season, "finishing", "mold", "cavity", "coat").rows.items():
-        melts_c = bench.items[bench.molds[mold].material].melts_c
-        melted = cure_c[rows] >= (np.inf if melts_c is None else melts_c)
-        good = dipped[rows] - bad[rows]
-        yield _Moves((mold, cavity, None), COATED, when[rows], -np.where(melted, dipped[rows], good))
-        yield _Moves((mold, cavity, coat), COATED, when[rows], good)
-    fittings = {item for build in bench.builds.values() for item in build.fittings}
-    when, amount = moments(season, "inventory"), numbers(season, "inventory", "amount")
-    for (item, move), rows in grouped(season, "inventory", "item", "move").rows.items():
-        if move == "used" and item in fittings:
-            yield _Moves(item, DRESSED, when[rows], amount[rows])
-    when, count = moments(season, "fishing"), numbers(season, "fishing", "count")
-    kept = words(season, "fishing", "fate").are("kept")
-    for (name,), rows in grouped(season, "fishing", "build").rows.items():
-        build, gone = bench.builds[name], rows[~kept[rows]]
+def _by_day(
+    rows: pd.DataFrame, step: int, amount: "pd.Series[float]", columns: Sequence[str]
+) -> pd.DataFrame:
+    """Amounts (one a row) summed by day and the named columns; the other columns of a stock are empty."""
+    moved = rows[[*columns]].assign(day=rows["date"].dt.normalize(), amount=amount)
+    by = [*columns, "day"]
+    sums = moved.groupby(by, observed=True, sort=False)["amount"].sum().reset_index()
+    return sums.assign(step=step, **dict.fromkeys(set(_STOCK) - set(columns), ""))
+
+
+def _poured(season: Season) -> Iterator[pd.DataFrame]:
+    if season.holds("pour"):
+        rows = season.log("pour")
+        rows = rows[rows["outcome"] == "good"]
+        yield _by_day(rows, POURED, rows["count"], ("mold", "cavity"))
+
+
+def _coated(season: Season) -> Iterator[pd.DataFrame]:
+    if season.holds("finishing"):
+        bench, rows = season.bench, season.log("finishing")
+        melts_c = {name: bench.items[mold.material].melts_c for name, mold in bench.molds.items()}
+        limits_c = {name: np.inf if melts is None else melts for name, melts in melts_c.items()}
+        melted = rows["cure_temp_c"] >= rows["mold"].map(limits_c).astype(float)
+        good = rows["count"] - rows["rejects"]
+        yield _by_day(rows, COATED, -good.where(~melted, rows["count"]), ("mold", "cavity"))
+        yield _by_day(rows, COATED, good, ("mold", "cavity", "coat"))
+
+
+def _dressed(season: Season) -> Iterator[pd.DataFrame]:
+    if season.holds("inventory"):
+        rows = season.log("inventory")
+        fittings = {item for build in season.bench.builds.values() for item in build.fittings}
+        rows = rows[(rows["move"] == "used") & rows["item"].isin(fittings)]
+        yield _by_day(rows, DRESSED, rows["amount"], ("item",))
+
+
+def _ended(season: Season) -> Iterator[pd.DataFrame]:
+    """What lost and worn baits took with them: body, fittings and trailer; amount 0 for kept baits."""
+    if not season.holds("fishing"):
+        return
+    parts: list[tuple[str, str, str, str, str, float]] = []
+    for name, build in season.bench.builds.items():
         body, trailer = body_of(build), trailer_of(build)
-        taken: list[tuple[str | Body | None, float]] = [(body, 1.0), *build.fittings.items()]
-        taken += [((*trailer, None), 1.0)] if trailer is not None else []
-        for part, each in taken:
-            if part is not None:
-                yield _Moves(part, ENDED, when[gone], -count[gone] * each)
+        if body is not None:
+            parts.append((name, body[0], body[1], body[2] or "", "", 1.0))
+        parts += [(name, "", "", "", item, each) for item, each in build.fittings.items()]
+        if trailer is not None:
+            parts.append((name, *trailer, "", "", 1.0))
+    rows = season.log("fishing")
+    gone = _by_day(rows, ENDED, -rows["count"].where(rows["fate"] != "kept", 0), ("build",))
+    gone = gone[["build", "day", "step", "amount"]].astype({"build": object})
+    taken = gone.merge(pd.DataFrame(parts, columns=["build", *_STOCK, "each"], dtype=object), on="build")
+    yield taken.assign(amount=(taken["amount"] * taken["each"]).astype(float))
