@@ -1,4 +1,4 @@
-"""Castings: what was poured, row by row, and what a good casting weighs without its insert."""
+"""Castings and coatings row by row, and what a good casting weighs without its insert."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -84,6 +84,20 @@ def castings(season: Season) -> "pd.DataFrame":
         insert=pd.Categorical.from_codes(insert, categories=pd.Index(items, dtype="str")),
         net_mass_g=np.where(net > 0, net, np.nan),
     )
+
+
+@computed_once
+def coatings(season: Season) -> "pd.DataFrame":
+    """The finishing log up to the report's end: a row is the pieces of one cavity dipped in one coat.
+
+    | column | meaning |
+    |---|---|
+    | `date` | when they were coated |
+    | `mold`, `cavity`, `coat` | categories |
+    | `count`, `rejects` | pieces dipped, and those of them to strip or scrap |
+    | `cure_temp_c` | temperature of the cure, nan where not recorded |
+    """
+    return log_table(season, "finishing", ("mold", "cavity", "coat"), ("count", "rejects", "cure_temp_c"))
 
 
 @dataclass(slots=True)
