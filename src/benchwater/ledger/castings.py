@@ -113,6 +113,7 @@ class Castings:
         return sum(self.good_of.values())
 
 
+@computed_once
 def castings_made(season: Season) -> dict[Piece, Castings]:
     """The castings of every cavity of the bench up to the report's end, none where none were poured."""
     molds = season.bench.molds.values()

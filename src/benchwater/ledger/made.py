@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from benchwater.ledger import log_table, rows_by, sum_in_order
+from benchwater.ledger import computed_once, log_table, rows_by, sum_in_order
 from benchwater.ledger.castings import Piece, castings, coatings
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.bench import Build
@@ -50,6 +50,7 @@ class Steps:
 NO_STEPS = Steps(np.zeros(0, dtype="datetime64[us]"), np.zeros(0))
 
 
+@computed_once
 def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
     """By mold, cavity and coat: the pieces that came out good, and those to strip or scrap."""
     table = coatings(season)
@@ -79,6 +80,7 @@ def spoilt_share(season: Season, insert: str) -> float:
     return 1.0 - share if thrown.empty else share
 
 
+@computed_once
 def baits_made(season: Season) -> dict[str, Steps]:
     """By build: when so many baits were made, in order of time.
 
@@ -132,43 +134,42 @@ def _seen_on_the_water(season: Season) -> dict[str, Steps]:
     table = log_table(season, "fishing", ("build", "bait", *_SAME_BAIT), ("count", "fished_h"))
     if table.empty:
         return {}
-    table = table.assign(habitat=pd.factorize(season.log("fishing")["habitat"].to_numpy(dtype=object))[0])
-    found = {}
-    for build, rows in rows_by(table, "build").items():
-        own = table.iloc[rows]
-        tagged = own["bait"].notna()
-        tags, others = _new_tags(own[tagged]), _new_untagged(own[~tagged])
-        when = np.concatenate([tags.when, others.when])
-        order = np.argsort(when, kind="stable")
-        found[build] = Steps(when[order], np.concatenate([tags.number, others.number])[order])
-    return found
+    habitat = pd.factorize(season.log("fishing")["habitat"].to_numpy(dtype=object))[0]
+    table = table.assign(habitat=habitat, ended=table["fate"] != "kept")
+    tagged = table["bait"].notna()
+    new = pd.concat([_new_tags(table[tagged]), *_new_untagged(table[~tagged])])
+    new = new.sort_values("date", kind="stable")
+    when, number = new["date"].to_numpy(dtype="datetime64[us]"), new["number"].to_numpy()
+    return {build: Steps(when[rows], number[rows]) for build, rows in rows_by(new, "build").items()}
 
 
-def _new_tags(rows: "pd.DataFrame") -> Steps:
-    """Each tag once, and anew after its bait ended; the rows are those of one build that name a tag."""
-    ended = (rows["fate"] != "kept").groupby(rows["bait"], observed=True).shift(fill_value=True)
-    when = rows.loc[ended, "date"].to_numpy()
-    return Steps(when, np.ones(len(when)))
+def _new_tags(rows: "pd.DataFrame") -> "pd.DataFrame":
+    """Each tag of a build once, and anew after its bait ended; the rows are those that name a tag."""
+    new = rows["ended"].groupby([rows["build"], rows["bait"]], observed=True).shift(fill_value=True)
+    return rows.loc[new, ["build", "date"]].assign(number=1.0)
 
 
-def _new_untagged(rows: "pd.DataFrame") -> Steps:
-    """Baits that must be different ones; the rows are those of one build that name no tag.
+def _new_untagged(rows: "pd.DataFrame") -> Iterator["pd.DataFrame"]:
+    """Baits of each build that must be different ones; the rows are those that name no tag.
 
     Rows of one moment have no order: as many of them as one row or several equal ones name were different
     baits, and so were all that ended; a bait kept in one row may be the one that ended in another.
     """
-    words = {name: rows[name].cat.codes for name in _SAME_BAIT}
-    equal = ["date", "fished_h", "habitat", *words]
-    sums = rows.assign(**words).groupby(equal, sort=False, dropna=False)["count"].sum().reset_index()
-    most = sums.groupby("date")["count"].max()
-    over = rows["count"].where(rows["fate"] != "kept", 0.0).groupby(rows["date"]).sum().to_numpy()
-    steps, met, ended = [], 0.0, 0.0
-    for there, over_now in zip(np.maximum(most.to_numpy(), over).tolist(), over.tolist(), strict=True):
-        new = max(0.0, ended + there - met)
-        met, ended = met + new, ended + over_now
-        steps.append(new)
-    number = np.array(steps, dtype=np.float64)
-    return Steps(most.index.to_numpy(dtype="datetime64[us]")[number > 0], number[number > 0])
+    codes = {name: rows[name].cat.codes for name in ("build", *_SAME_BAIT)}
+    equal = rows.assign(**codes).groupby(["date", "fished_h", "habitat", *codes], sort=False, dropna=False)
+    count = equal["count"].transform("sum")
+    ended = rows["count"].where(rows["ended"], 0.0)
+    moments = rows.assign(most=count, over=ended).groupby(["build", "date"], observed=True)
+    found = moments.agg({"most": "max", "over": "sum"}).reset_index()
+    for at in rows_by(found, "build").values():
+        most, over = found["most"].to_numpy()[at], found["over"].to_numpy()[at]
+        steps, met, gone = [], 0.0, 0.0
+        for there, over_now in zip(np.maximum(most, over).tolist(), over.tolist(), strict=True):
+            new = max(0.0, gone + there - met)
+            met, gone = met + new, gone + over_now
+            steps.append(new)
+        number = np.array(steps)
+        yield found.loc[at[number > 0], ["build", "date"]].assign(number=number[number > 0])
 
 
 def _larger_total(one: Steps, other: Steps) -> Steps:
