@@ -5,8 +5,8 @@ from math import isfinite, nan
 
 import numpy as np
 
-from benchwater.ledger import known, midnight, rows_by
-from benchwater.ledger.castings import casting_mass, castings
+from benchwater.ledger import known, midnight
+from benchwater.ledger.castings import casting_mass, castings_made
 from benchwater.ledger.stock import FLOWS
 from benchwater.plugin import Cell, Figure, Item, Season, Table, TableColumn
 from benchwater.words import listed
@@ -123,9 +123,9 @@ def reconciled_table(chains: Sequence[tuple[Line, Chain]]) -> Table:
 
 def masses_table(season: Season) -> Iterator[Table]:
     """What each casting is taken to weigh, and on what grounds."""
-    poured, rows = castings(season), []
-    good = poured[poured["outcome"] == "good"]
-    for mold, name, material in rows_by(good, "mold", "cavity", "material"):
+    rows = []
+    cast = ((piece, material) for piece, made in castings_made(season).items() for material in made.good_of)
+    for (mold, name), material in cast:
         if season.bench.items[material].unit == "g":
             mass, cavity = casting_mass(season, (mold, name), material), season.bench.cavity(mold, name)
             basis = f"mean of {mass.weighed} weighed"

@@ -1,4 +1,4 @@
-"""Castings: what was poured, row by row, and what a good casting weighs without its insert."""
+"""Castings and coatings row by row, and what a good casting weighs without its insert."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -86,6 +86,20 @@ def castings(season: Season) -> "pd.DataFrame":
     )
 
 
+@computed_once
+def coatings(season: Season) -> "pd.DataFrame":
+    """The finishing log up to the report's end: a row is the pieces of one cavity dipped in one coat.
+
+    | column | meaning |
+    |---|---|
+    | `date` | when they were coated |
+    | `mold`, `cavity`, `coat` | categories |
+    | `count`, `rejects` | pieces dipped, and those of them to strip or scrap |
+    | `cure_temp_c` | temperature of the cure, nan where not recorded |
+    """
+    return log_table(season, "finishing", ("mold", "cavity", "coat"), ("count", "rejects", "cure_temp_c"))
+
+
 @dataclass(slots=True)
 class Castings:
     """The castings of one cavity: good ones by material, and rejects; warm-up fills are in neither."""
@@ -99,6 +113,7 @@ class Castings:
         return sum(self.good_of.values())
 
 
+@computed_once
 def castings_made(season: Season) -> dict[Piece, Castings]:
     """The castings of every cavity of the bench up to the report's end, none where none were poured."""
     molds = season.bench.molds.values()

@@ -1,37 +1,31 @@
-"""What a bench has made: castings by cavity, their mass and yield, coats that held, and finished baits."""
+"""What a bench has made: coated pieces, the inserts lost in rejects, and finished baits."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from benchwater.ledger import sum_in_order
-from benchwater.ledger.castings import Piece, castings
-from benchwater.ledger.log_columns import (
-    NO_ROWS,
-    NOT_RECORDED,
-    FloatArray,
-    Moments,
-    Rows,
-    alike,
-    as_words,
-    grouped,
-    moments,
-    numbers,
-    words,
-)
+from benchwater.ledger import computed_once, log_table, rows_by, sum_in_order
+from benchwater.ledger.castings import Piece, castings, coatings
+from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 
-_SAME_BAIT = ("fate", "cause", "water", "angler", "trip", "habitat", "leader")
+if TYPE_CHECKING:
+    import pandas as pd
+
+FloatArray = NDArray[np.float64]
+_SAME_BAIT = ("fate", "cause", "water", "angler", "trip", "leader")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Steps:
     """How many of something were made, step by step: `number` (n,) at `when` (n,), in order of time."""
 
-    when: Moments
+    when: NDArray[np.datetime64]
     number: FloatArray
 
     def __len__(self) -> int:
@@ -56,13 +50,14 @@ class Steps:
 NO_STEPS = Steps(np.zeros(0, dtype="datetime64[us]"), np.zeros(0))
 
 
+@computed_once
 def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
     """By mold, cavity and coat: the pieces that came out good, and those to strip or scrap."""
-    coated = grouped(season, "finishing", "mold", "cavity", "coat")
-    bad = coated.sums(numbers(season, "finishing", "rejects"))
+    table = coatings(season)
+    dipped, bad = table["count"].to_numpy(), table["rejects"].to_numpy()
     return {
-        key: (round(dipped - bad[key]), round(bad[key]))
-        for key, dipped in coated.sums(numbers(season, "finishing", "count")).items()
+        key: (round(dipped[rows].sum() - bad[rows].sum()), round(bad[rows].sum()))
+        for key, rows in rows_by(table, "mold", "cavity", "coat").items()
     }
 
 
@@ -72,29 +67,28 @@ def spoilt_share(season: Season, insert: str) -> float:
     From the inventory: those `discarded` over those in rejects up to the day of the last such row; where none
     was discarded, those not `recovered`. Without a row of either kind every one counts as lost.
     """
-    moved = grouped(season, "inventory", "item", "move").rows
-    thrown, saved = (moved.get((insert, word), NO_ROWS) for word in ("discarded", "recovered"))
-    rows = thrown if len(thrown) else saved
-    if not len(rows):
+    moved = stock_movements(season)
+    moved = moved[(moved["item"] == insert) & moved["kind"].isin(["discarded", "recovered"])]
+    thrown = moved[moved["kind"] == "discarded"]
+    rows = moved if thrown.empty else thrown
+    if rows.empty:
         return 1.0
-    last = moments(season, "inventory")[rows].max().astype("datetime64[D]")
-    table = castings(season)
-    in_rejects = (table["outcome"] == "reject") & (table["insert"] == insert)
-    by_then = in_rejects & (table["date"] < last + np.timedelta64(1, "D"))
-    rejects = table.loc[by_then, "count"].sum()
-    amount = sum_in_order(numbers(season, "inventory", "amount")[rows])
-    share = min(1.0, amount / float(rejects)) if rejects else 1.0
-    return share if len(thrown) else 1.0 - share
+    poured, day_after = castings(season), rows["date"].max().normalize() + np.timedelta64(1, "D")
+    in_rejects = (poured["outcome"] == "reject") & (poured["insert"] == insert)
+    rejects = poured.loc[in_rejects & (poured["date"] < day_after), "count"].sum()
+    share = min(1.0, sum_in_order(rows["amount"].abs()) / float(rejects)) if rejects else 1.0
+    return 1.0 - share if thrown.empty else share
 
 
+@computed_once
 def baits_made(season: Season) -> dict[str, Steps]:
     """By build: when so many baits were made, in order of time.
 
-    No log says that a bait was finished, so those nearest to it tell, whichever tells of more by then: pieces
-    with the build's own coat that came out good, and baits seen on the water (each tag once, and anew after
-    its bait ended; of the untagged as many as must be different ones). A build that neither log could tell
-    of, as it is not kept or the build has no coat, counts with its good castings. Pieces that could become
-    several builds alike are shared equally.
+    No log says that a bait was finished, so the nearest ones count, whichever has more by then: pieces with
+    the build's own coat that came out good, and baits seen on the water (each tag once, and anew after its
+    bait ended; of the untagged as many as must be different ones). A build that neither log could show, as it
+    is not kept or the build has no coat, counts with its good castings. Builds made of the same pieces share
+    them equally.
     """
     builds, fished = season.bench.builds.values(), season.holds("fishing")
     coated = [build for build in builds if build.coat is not None and season.holds("finishing")]
@@ -102,12 +96,12 @@ def baits_made(season: Season) -> dict[str, Steps]:
     made = {}
     for build in builds:
         if fished or build in coated:
-            alike = sum((_body(each), each.coat) == (_body(build), build.coat) for each in coated) or 1
-            coats = _coats(season, build, alike) if build in coated else NO_STEPS
-            made[build.name] = _whichever_is_more(coats, seen.get(build.name, NO_STEPS))
+            sharing = sum((_body(each), each.coat) == (_body(build), build.coat) for each in coated) or 1
+            coats = _coats(season, build, sharing) if build in coated else NO_STEPS
+            made[build.name] = _larger_total(coats, seen.get(build.name, NO_STEPS))
         else:
-            alike = sum(_body(each) == _body(build) for each in builds if each not in coated)
-            made[build.name] = _cast(season, build, alike)
+            sharing = sum(_body(each) == _body(build) for each in builds if each not in coated)
+            made[build.name] = _cast(season, build, sharing)
     return made
 
 
@@ -116,71 +110,69 @@ def _body(build: Build) -> Piece | None:
     return build.head or build.trailer
 
 
-def _coats(season: Season, build: Build, alike: int) -> Steps:
-    body = _body(build)
-    coated = grouped(season, "finishing", "mold", "cavity", "coat").rows
-    rows = NO_ROWS if body is None else coated.get((*body, build.coat), NO_ROWS)
-    dipped, bad = (numbers(season, "finishing", column)[rows] for column in ("count", "rejects"))
-    return Steps(moments(season, "finishing")[rows], (dipped - bad) / alike)
-
-
-def _cast(season: Season, build: Build, alike: int) -> Steps:
-    poured, body = castings(season), _body(build)
+def _coats(season: Season, build: Build, sharing: int) -> Steps:
+    table, body = coatings(season), _body(build)
     if body is None:
         return NO_STEPS
-    good = (poured["mold"] == body[0]) & (poured["cavity"] == body[1]) & (poured["outcome"] == "good")
-    rows = poured[good]
-    return Steps(rows["date"].to_numpy(), rows["count"].to_numpy() / alike)
+    rows = table[(table["mold"] == body[0]) & (table["cavity"] == body[1]) & (table["coat"] == build.coat)]
+    return Steps(rows["date"].to_numpy(), (rows["count"] - rows["rejects"]).to_numpy() / sharing)
+
+
+def _cast(season: Season, build: Build, sharing: int) -> Steps:
+    table, body = castings(season), _body(build)
+    if body is None:
+        return NO_STEPS
+    good = (table["mold"] == body[0]) & (table["cavity"] == body[1]) & (table["outcome"] == "good")
+    rows = table[good]
+    return Steps(rows["date"].to_numpy(), rows["count"].to_numpy() / sharing)
 
 
 def _seen_on_the_water(season: Season) -> dict[str, Steps]:
     """By build: new tags, and untagged baits where those of one moment and all that ended exceed them."""
-    builds = words(season, "fishing", "build")
-    found = {}
-    for build in builds.names:
-        rows = np.flatnonzero(builds.are(build))
-        tagged = words(season, "fishing", "bait").codes[rows] != NOT_RECORDED
-        tags, others = _new_tags(season, rows[tagged]), _new_untagged(season, rows[~tagged])
-        when = np.concatenate([tags.when, others.when])
-        order = np.argsort(when, kind="stable")
-        found[build] = Steps(when[order], np.concatenate([tags.number, others.number])[order])
-    return found
+    import pandas as pd
+
+    table = log_table(season, "fishing", ("build", "bait", *_SAME_BAIT), ("count", "fished_h"))
+    if table.empty:
+        return {}
+    habitat = pd.factorize(season.log("fishing")["habitat"].to_numpy(dtype=object))[0]
+    table = table.assign(habitat=habitat, ended=table["fate"] != "kept")
+    tagged = table["bait"].notna()
+    new = pd.concat([_new_tags(table[tagged]), *_new_untagged(table[~tagged])])
+    new = new.sort_values("date", kind="stable")
+    when, number = new["date"].to_numpy(dtype="datetime64[us]"), new["number"].to_numpy()
+    return {build: Steps(when[rows], number[rows]) for build, rows in rows_by(new, "build").items()}
 
 
-def _new_tags(season: Season, rows: Rows) -> Steps:
-    """Each tag once, and anew after its bait ended; the rows are those of one build that name a tag."""
-    tags = words(season, "fishing", "bait").codes[rows]
-    kept = words(season, "fishing", "fate").are("kept")[rows]
-    order = np.argsort(tags, kind="stable")
-    goes_on = np.zeros(len(rows), dtype=bool)
-    goes_on[order[1:]] = (tags[order[1:]] == tags[order[:-1]]) & kept[order[:-1]]
-    return Steps(moments(season, "fishing")[rows[~goes_on]], np.ones(int((~goes_on).sum())))
+def _new_tags(rows: "pd.DataFrame") -> "pd.DataFrame":
+    """Each tag of a build once, and anew after its bait ended; the rows are those that name a tag."""
+    new = rows["ended"].groupby([rows["build"], rows["bait"]], observed=True).shift(fill_value=True)
+    return rows.loc[new, ["build", "date"]].assign(number=1.0)
 
 
-def _new_untagged(season: Season, rows: Rows) -> Steps:
-    """Baits that must be different ones; the rows are those of one build that name no tag.
+def _new_untagged(rows: "pd.DataFrame") -> Iterator["pd.DataFrame"]:
+    """Baits of each build that must be different ones; the rows are those that name no tag.
 
     Rows of one moment have no order: as many of them as one row or several equal ones name were different
     baits, and so were all that ended; a bait kept in one row may be the one that ended in another.
     """
-    when, count = moments(season, "fishing")[rows], numbers(season, "fishing", "count")[rows]
-    ends = np.where(words(season, "fishing", "fate").are("kept")[rows], 0.0, count)
-    at = as_words(when)
-    told = [words(season, "fishing", column).take(rows) for column in _SAME_BAIT]
-    same, first = alike(at, as_words(numbers(season, "fishing", "fished_h")[rows]), *told)
-    most = np.zeros(len(at.names))
-    np.maximum.at(most, at.codes[first], np.bincount(same, count, len(first)))
-    over = np.bincount(at.codes, ends, len(at.names))
-    steps, met, ended = [], 0.0, 0.0
-    for moment, there in enumerate(np.maximum(most, over).tolist()):
-        new = max(0.0, ended + there - met)
-        met, ended = met + new, ended + over[moment]
-        steps.append(new)
-    number = np.array(steps)
-    return Steps(np.unique(when)[number > 0], number[number > 0])
+    codes = {name: rows[name].cat.codes for name in ("build", *_SAME_BAIT)}
+    equal = rows.assign(**codes).groupby(["date", "fished_h", "habitat", *codes], sort=False, dropna=False)
+    count = equal["count"].transform("sum")
+    ended = rows["count"].where(rows["ended"], 0.0)
+    moments = rows.assign(most=count, over=ended).groupby(["build", "date"], observed=True)
+    found = moments.agg({"most": "max", "over": "sum"}).reset_index()
+    for at in rows_by(found, "build").values():
+        most, over = found["most"].to_numpy()[at], found["over"].to_numpy()[at]
+        steps, met, gone = [], 0.0, 0.0
+        for there, over_now in zip(np.maximum(most, over).tolist(), over.tolist(), strict=True):
+            new = max(0.0, gone + there - met)
+            met, gone = met + new, gone + over_now
+            steps.append(new)
+        number = np.array(steps)
+        yield found.loc[at[number > 0], ["build", "date"]].assign(number=number[number > 0])
 
 
-def _whichever_is_more(one: Steps, other: Steps) -> Steps:
+def _larger_total(one: Steps, other: Steps) -> Steps:
     """Steps of the larger of two running totals."""
     when, number = np.concatenate([one.when, other.when]), np.concatenate([one.number, other.number])
     of_other = np.arange(len(when)) >= len(one)

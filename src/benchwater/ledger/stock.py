@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.ledger import computed_once, log_table, rows_by, sum_in_order
-from benchwater.ledger.castings import OUNCE_G, casting_mass, castings
+from benchwater.ledger.castings import OUNCE_G, casting_mass, castings, coatings
 from benchwater.ledger.weighing import reading_step
 from benchwater.plugin.season import Season
 from benchwater.statistics.uncertainty import rectangular_uncertainty, resolution_uncertainty
@@ -200,7 +200,7 @@ def _metals(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
 def _coats(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
     """What went onto coated pieces; the source of an error is a coat on the pieces of one cavity."""
     bench = season.bench
-    table = log_table(season, "finishing", ("mold", "cavity", "coat"), ("count",))
+    table = coatings(season)
     mean, u, source = np.zeros(len(table)), np.zeros(len(table)), np.zeros(len(table), dtype=np.int32)
     for (mold, cavity, coat), rows in rows_by(table, "mold", "cavity", "coat").items():
         recipes = [build for build in bench.builds.values() if build.coat == coat]
