@@ -33,7 +33,14 @@ def exceedance_table(found: Sequence[Exceedance]) -> Table:
 def standing_tables() -> tuple[Table, ...]:
     """Returns the cautions, the limits and the rules, as their data files hold them."""
     return (
-        _read_table("cautions", "Every time", bench_cautions(), "about About|what What to do", "source"),
+        _read_table(
+            "cautions",
+            "Every time",
+            bench_cautions(),
+            "about About|what What to do",
+            "source",
+            paper_rows=None,
+        ),
         _read_table(
             "published_limits",
             "Published limits, for scale",
@@ -62,10 +69,11 @@ def _read_table(
     shown: str,
     hidden: str,
     note: str = "",
+    paper_rows: int | None = 0,
 ) -> Table:
     """Returns a table of reference rows: fields `shown` with their heading, and `hidden` ones."""
     headings = [each.split(" ", 1) for each in shown.split("|")]
     columns = [TableColumn(name=name, label=label) for name, label in headings]
     columns += [TableColumn(name=name, label=name, hidden=True) for name in hidden.split()]
     cells = tuple(tuple(getattr(row, column.name) or None for column in columns) for row in rows)
-    return Table(id=id, title=title, columns=tuple(columns), rows=cells, note=note)
+    return Table(id=id, title=title, columns=tuple(columns), rows=cells, note=note, paper_rows=paper_rows)
