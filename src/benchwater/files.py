@@ -4,11 +4,13 @@ import hashlib
 import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 LOG_ENDINGS = (".csv", ".tsv", ".txt")
 NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
 SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
 SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
+DEEPEST_FOLDER = 64
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 UNKNOWN_CONTENT = ""
 _HASH_DIGITS = 32
@@ -54,31 +56,57 @@ def content_hash(path: Path) -> str:
         return UNKNOWN_CONTENT
 
 
-def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
-    """Yield every file below the folder that may be a log, sorted by name, with why it cannot be one.
+class FoundFile(NamedTuple):
+    """A file that may be a log, or a folder whose files are out of reach.
 
-    The reason is None for a file to read. The walk skips hidden files, `plugins` and `reports` at the top,
-    and kinds of file that are never logs. It enters a folder that links reach twice only once.
+    `why_not` says why the file is not read, None for one to read. `hides_files` is set for the folder.
+    """
+
+    path: Path
+    why_not: str | None = None
+    hides_files: bool = False
+
+
+def log_files(folder: Path) -> Iterator[FoundFile]:
+    """Yield every file below the folder that may be a log, sorted by name, and every folder it cannot read.
+
+    The walk skips hidden files, `plugins` and `reports` at the top, and kinds of file that are never logs.
+    It enters a folder that links reach twice only once, and none nested more than DEEPEST_FOLDER deep.
     """
     visited: set[str] = set()
-    for current, folders, names in os.walk(folder, followlinks=True):
+    errors: list[OSError] = []
+    for current, folders, names in os.walk(folder, followlinks=True, onerror=errors.append):
+        yield from _unreadable(errors)
         real = os.path.realpath(current)
         if real in visited:
             folders.clear()
             continue
         visited.add(real)
-        at_top = Path(current) == folder
+        depth = len(Path(current).relative_to(folder).parts)
         for name in sorted(folders):
             if name.lower().endswith(LOG_ENDINGS):
-                yield Path(current, name), "is a folder, not a file"
+                yield FoundFile(Path(current, name), "is a folder, not a file")
         folders[:] = sorted(
-            name for name in folders if not name.startswith(".") and not (at_top and name in SKIPPED_FOLDERS)
+            name for name in folders if not name.startswith(".") and (depth or name not in SKIPPED_FOLDERS)
         )
+        if depth == DEEPEST_FOLDER:
+            why = f"is a folder nested more than {DEEPEST_FOLDER} deep: move it up"
+            yield from (FoundFile(Path(current, name), why, hides_files=True) for name in folders)
+            folders.clear()
         for name in sorted(names):
             ending = Path(name).suffix.lower()
             if name.startswith((".", "~")) or ending in NOT_LOGS:
                 continue
-            why = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
+            why_not = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
             if ending in SPREADSHEETS:
-                why = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
-            yield Path(current, name), why
+                why_not = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
+            yield FoundFile(Path(current, name), why_not)
+    yield from _unreadable(errors)
+
+
+def _unreadable(errors: list[OSError]) -> Iterator[FoundFile]:
+    """Yield the folders that the walk could not open or list to the end, and forget the errors."""
+    for error in errors:
+        why = f"is a folder that cannot be read: {error.strerror or error}"
+        yield FoundFile(Path(error.filename), why, hides_files=True)
+    errors.clear()

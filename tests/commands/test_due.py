@@ -6,6 +6,7 @@ import sys
 import pytest
 
 from benchwater.schedule.manifest import FORMAT
+from closed_folders import close_folder
 from command_line import run
 from small_bench import SMALL_BENCH
 
@@ -171,3 +172,16 @@ def test_due_does_not_write_what_report_wrote_until_report_replaces_it_with_less
     again = run("due", folder, "--today", "2026-06-01")
     assert again.out.startswith(f"2026-05: wrote {place / 'season-report.pdf'}")
     assert {path: path.read_bytes() for path in place.iterdir()} == whole
+
+
+def test_due_says_which_report_it_keeps_as_a_folder_cannot_be_read(folder, monkeypatch):
+    (folder / "water").mkdir()
+    (folder / "water" / "more.csv").write_text(HEADER + MAY.replace("05-02", "05-03"))
+    assert run("due", folder, "--today", "2026-06-01").status == 0
+    html = folder / "reports" / "2026-05" / "season-report.html"
+    before = html.read_bytes()
+    close_folder(monkeypatch, folder / "water")
+    outcome = run("due", folder, "--today", "2026-06-01")
+    assert outcome.status == 1
+    assert outcome.err.startswith("2026-05: kept as it was: `water` cannot be read now")
+    assert html.read_bytes() == before

@@ -1,3 +1,4 @@
+from closed_folders import close_folder
 from command_line import run
 from small_bench import SMALL_BENCH
 
@@ -65,3 +66,12 @@ def test_a_missing_folder_is_refused(tmp_path):
     outcome = run("check", tmp_path / "nowhere")
     assert outcome.status == 2
     assert f"there is no folder `{tmp_path / 'nowhere'}`" in outcome.err
+
+
+def test_check_lists_a_folder_that_it_cannot_read(tmp_path, monkeypatch):
+    run("start", tmp_path)
+    (tmp_path / "water").mkdir()
+    close_folder(monkeypatch, tmp_path / "water")
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert "water is a folder that cannot be read: Permission denied" in outcome.out
