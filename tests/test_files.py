@@ -15,6 +15,8 @@ from benchwater.files import (
     append_lines,
     content_hash,
     log_files,
+    open_regular_file,
+    read_own_file,
     write_atomically,
 )
 from closed_folders import close_folder
@@ -189,3 +191,42 @@ def test_the_walk_lists_a_folder_nested_too_deep(tmp_path):
         deepest / "in": "is a folder nested more than 64 deep: move it up",
         deepest / "a.csv": None,
     }
+
+
+def test_a_link_is_neither_read_nor_appended_to(tmp_path):
+    (tmp_path / "target").write_text("kept")
+    for number, target in enumerate(("target", "missing")):
+        link = tmp_path / f"link{number}"
+        link.symlink_to(tmp_path / target)
+        for call in (read_own_file, lambda path: append_lines(path, ["more"])):
+            with pytest.raises(OSError, match="is a link, and a plain file is needed"):
+                call(link)
+    assert (tmp_path / "target").read_text() == "kept"
+    assert not (tmp_path / "missing").exists()
+
+
+def test_a_link_that_appears_after_the_check_is_not_followed_either(tmp_path, monkeypatch):
+    (tmp_path / "target").write_text("kept")
+    (tmp_path / "due.log").symlink_to(tmp_path / "target")
+    monkeypatch.setattr(Path, "is_symlink", lambda self: False)
+    with pytest.raises(OSError, match="symbolic links"):
+        append_lines(tmp_path / "due.log", ["more"])
+    assert (tmp_path / "target").read_text() == "kept"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs FIFOs and devices")
+@pytest.mark.parametrize("flags", [os.O_RDONLY, os.O_RDWR, os.O_WRONLY | os.O_APPEND | os.O_CREAT])
+def test_a_fifo_a_device_and_a_folder_are_refused_at_once(tmp_path, flags):
+    os.mkfifo(tmp_path / "fifo")
+    before = len(os.listdir("/proc/self/fd")) if sys.platform == "linux" else 0
+    for path in (tmp_path / "fifo", Path("/dev/zero"), tmp_path):
+        with pytest.raises(OSError, match=r"is not an ordinary file|No such device|Is a directory"):
+            open_regular_file(path, flags)
+    assert (len(os.listdir("/proc/self/fd")) if sys.platform == "linux" else 0) == before
+
+
+def test_a_file_of_the_programs_own_is_read_up_to_a_bound(tmp_path):
+    (tmp_path / "bench.toml").write_bytes(b"x" * (1024 * 1024 + 1))
+    assert len(read_own_file(tmp_path / "bench.toml", 2 * 1024 * 1024)) == 1024 * 1024 + 1
+    with pytest.raises(OSError, match="is larger than 1 MiB"):
+        read_own_file(tmp_path / "bench.toml", 1024 * 1024)

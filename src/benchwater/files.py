@@ -1,7 +1,9 @@
-"""Files: atomic writes, content hashes, a log of bounded size, and the walk over a maker's logs."""
+"""Files: safe reading, atomic writes, content hashes, a log of bounded size, and the walk over logs."""
 
+import errno
 import hashlib
 import os
+import stat
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -14,6 +16,28 @@ DEEPEST_FOLDER = 64
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 UNKNOWN_CONTENT = ""
 _HASH_DIGITS = 32
+_NEVER_WAIT = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
+
+
+def open_regular_file(path: Path, flags: int = os.O_RDONLY, *, follow_links: bool = False) -> int:
+    """Open a file by `os.open` and return its descriptor. OSError for a link, FIFO, device or folder."""
+    if not follow_links and path.is_symlink():
+        raise OSError(errno.ELOOP, "is a link, and a plain file is needed", str(path))
+    descriptor = os.open(path, flags | _NEVER_WAIT | (0 if follow_links else _NO_LINK), 0o666)
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise OSError(errno.EINVAL, "is not an ordinary file", str(path))
+    return descriptor
+
+
+def read_own_file(path: Path, most_bytes: int = LARGEST_FILE_BYTES) -> bytes:
+    """Return the content of a file that the program keeps. OSError if it is no regular file or too large."""
+    with open(open_regular_file(path), "rb") as stream:
+        data = stream.read(most_bytes + 1)
+    if len(data) > most_bytes:
+        raise OSError(errno.EFBIG, f"is larger than {most_bytes // 1024 // 1024} MiB", str(path))
+    return data
 
 
 def write_atomically(path: Path, data: bytes) -> Path:
@@ -34,9 +58,13 @@ def write_atomically(path: Path, data: bytes) -> Path:
 def append_lines(path: Path, lines: Iterable[str], *, most_bytes: int = 200_000) -> None:
     """Append lines to a log. One larger than `most_bytes` is first renamed to `<name>.old<suffix>`."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    if path.exists() and path.stat().st_size > most_bytes:
+    append = os.O_WRONLY | os.O_APPEND | os.O_CREAT
+    descriptor = open_regular_file(path, append)
+    if os.fstat(descriptor).st_size > most_bytes:
+        os.close(descriptor)
         os.replace(path, path.with_name(f"{path.stem}.old{path.suffix}"))
-    with path.open("a", encoding="utf-8", errors="replace", newline="\n") as stream:
+        descriptor = open_regular_file(path, append)
+    with open(descriptor, "a", encoding="utf-8", errors="replace", newline="\n") as stream:
         stream.writelines(f"{line}\n" for line in lines)
 
 
@@ -50,7 +78,7 @@ def content_hash(path: Path) -> str:
             return "no ordinary file"
         if (size := path.stat().st_size) > LARGEST_FILE_BYTES:
             return f"{size} bytes"
-        with path.open("rb") as stream:
+        with open(open_regular_file(path, follow_links=True), "rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()[:_HASH_DIGITS]
     except OSError:
         return UNKNOWN_CONTENT

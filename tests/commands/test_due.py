@@ -1,4 +1,5 @@
 import json
+import os
 import re
 import subprocess
 import sys
@@ -185,3 +186,29 @@ def test_due_says_which_report_it_keeps_as_a_folder_cannot_be_read(folder, monke
     assert outcome.status == 1
     assert outcome.err.startswith("2026-05: kept as it was: `water` cannot be read now")
     assert html.read_bytes() == before
+
+
+def test_due_follows_no_link_and_waits_for_no_fifo_in_place_of_its_own_files(folder, tmp_path_factory):
+    outside = tmp_path_factory.mktemp("outside") / "start-file"
+    outside.write_text("{}")
+    out = folder / "reports"
+    out.mkdir()
+    for name, status in (("due.log", 2), (".being-written", 2), (".benchwater-due.json", 0)):
+        for make in (lambda path: path.symlink_to(outside), os.mkfifo):
+            (out / ".benchwater-due.json").unlink(missing_ok=True)
+            make(out / name)
+            outcome = run("due", folder, "--today", "2026-05-31", "--log", out / "due.log")
+            assert outcome.status == status, outcome.err
+            assert outside.read_text() == "{}"
+            (out / name).unlink()
+
+
+def test_bench_toml_that_is_a_link_or_fifo_is_refused(folder, tmp_path_factory):
+    outside = tmp_path_factory.mktemp("outside") / "bench.toml"
+    (folder / "bench.toml").rename(outside)
+    for make in (lambda path: path.symlink_to(outside), os.mkfifo):
+        make(folder / "bench.toml")
+        outcome = run("due", folder, "--today", "2026-06-01")
+        assert outcome.status == 2
+        assert "bench.toml cannot be opened: is " in outcome.err
+        (folder / "bench.toml").unlink()

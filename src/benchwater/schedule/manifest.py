@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from benchwater.files import UNKNOWN_CONTENT, write_atomically
+from benchwater.files import UNKNOWN_CONTENT, read_own_file, write_atomically
 
 NAME = ".benchwater-due.json"
 FORMAT = 3
@@ -114,7 +114,7 @@ class Manifest:
 def read_manifest(out: Path) -> Manifest:
     """Read the manifest beside the reports; an empty one if it is missing, damaged or of another format."""
     try:
-        data = json.loads((out / NAME).read_text(encoding="utf-8"))
+        data = json.loads(read_own_file(out / NAME))
         return _manifest(data) if data["format"] == FORMAT else Manifest()
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return Manifest()
