@@ -75,3 +75,12 @@ def test_check_lists_a_folder_that_it_cannot_read(tmp_path, monkeypatch):
     outcome = run("check", tmp_path)
     assert outcome.status == 1
     assert "water is a folder that cannot be read: Permission denied" in outcome.out
+
+
+def test_check_asks_about_a_count_too_large_to_be_one(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    row = "2026-05-02,round-jig,1/8,good,9223372036854775808,2001\n"
+    (tmp_path / "p.csv").write_text(f"date,mold,cavity,outcome,count,fill\n{row}")
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert "p.csv, line 2, column `count`: `9223372036854775808` is too large for `count`" in outcome.out
