@@ -5,10 +5,21 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
-from benchwater.files import UNKNOWN_CONTENT, append_lines, content_hash, log_files, write_atomically
+from benchwater.files import (
+    DEEPEST_FOLDER,
+    UNKNOWN_CONTENT,
+    append_lines,
+    content_hash,
+    log_files,
+    open_regular_file,
+    read_own_file,
+    write_atomically,
+)
+from closed_folders import close_folder
 
 OLD, NEW = b"old " * 1000, b"new " * 2000
 
@@ -132,10 +143,90 @@ def test_the_walk_yields_logs_by_name_and_skips_reports_plugins_and_hidden_files
     (tmp_path / "deep" / "round").symlink_to(tmp_path)
     (tmp_path / "linked.csv").symlink_to(tmp_path / "a.csv")
     (tmp_path / "dangling.csv").symlink_to(tmp_path / "nowhere.csv")
-    found = {path.relative_to(tmp_path).as_posix(): why for path, why in log_files(tmp_path)}
+    found = {each.path.relative_to(tmp_path).as_posix(): each.why_not for each in log_files(tmp_path)}
     assert [name for name, why in found.items() if why is None] == [
         "B.CSV", "a.csv", "dangling.csv", "linked.csv", "notes.txt",
         "deep/er/x.tsv", "deep/plugins/in.csv", "deep/reports/in.csv", "folder.csv/inside.csv",
     ]  # fmt: skip
     assert found["folder.csv"] == "is a folder, not a file"
     assert "photo.jpg" in found
+
+
+def test_the_walk_lists_a_folder_that_it_cannot_read(tmp_path, monkeypatch):
+    for name in ("a.csv", "water/b.csv", "water/deep/c.csv"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text("x")
+    close_folder(monkeypatch, tmp_path / "water")
+    assert list(log_files(tmp_path)) == [
+        (tmp_path / "a.csv", None, False),
+        (tmp_path / "water", "is a folder that cannot be read: Permission denied", True),
+    ]
+
+
+def test_the_walk_lists_the_workspace_if_it_cannot_be_read(tmp_path, monkeypatch):
+    close_folder(monkeypatch, tmp_path)
+    assert [found.path for found in log_files(tmp_path)] == [tmp_path]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a path limit of 4,096 bytes")
+def test_the_walk_lists_a_folder_beyond_the_path_limit(tmp_path):
+    folder = os.open(tmp_path, os.O_RDONLY)
+    for _ in range(20):
+        os.mkdir("x" * 250, dir_fd=folder)
+        inner = os.open("x" * 250, os.O_RDONLY, dir_fd=folder)
+        os.close(folder)
+        folder = inner
+    os.close(folder)
+    (found,) = log_files(tmp_path)
+    assert (found.why_not, found.hides_files) == ("is a folder that cannot be read: File name too long", True)
+
+
+def test_the_walk_lists_a_folder_nested_too_deep(tmp_path):
+    deepest = Path(tmp_path, *["in"] * DEEPEST_FOLDER)
+    (deepest / "in").mkdir(parents=True)
+    (deepest / "a.csv").write_text("x")
+    (deepest / "in" / "b.csv").write_text("x")
+    found = {each.path: each.why_not for each in log_files(tmp_path)}
+    assert found == {
+        deepest / "in": "is a folder nested more than 64 deep: move it up",
+        deepest / "a.csv": None,
+    }
+
+
+def test_a_link_is_neither_read_nor_appended_to(tmp_path):
+    (tmp_path / "target").write_text("kept")
+    for number, target in enumerate(("target", "missing")):
+        link = tmp_path / f"link{number}"
+        link.symlink_to(tmp_path / target)
+        for call in (read_own_file, lambda path: append_lines(path, ["more"])):
+            with pytest.raises(OSError, match="is a link, and a plain file is needed"):
+                call(link)
+    assert (tmp_path / "target").read_text() == "kept"
+    assert not (tmp_path / "missing").exists()
+
+
+def test_a_link_that_appears_after_the_check_is_not_followed_either(tmp_path, monkeypatch):
+    (tmp_path / "target").write_text("kept")
+    (tmp_path / "due.log").symlink_to(tmp_path / "target")
+    monkeypatch.setattr(Path, "is_symlink", lambda self: False)
+    with pytest.raises(OSError, match="symbolic links"):
+        append_lines(tmp_path / "due.log", ["more"])
+    assert (tmp_path / "target").read_text() == "kept"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs FIFOs and devices")
+@pytest.mark.parametrize("flags", [os.O_RDONLY, os.O_RDWR, os.O_WRONLY | os.O_APPEND | os.O_CREAT])
+def test_a_fifo_a_device_and_a_folder_are_refused_at_once(tmp_path, flags):
+    os.mkfifo(tmp_path / "fifo")
+    before = len(os.listdir("/proc/self/fd")) if sys.platform == "linux" else 0
+    for path in (tmp_path / "fifo", Path("/dev/zero"), tmp_path):
+        with pytest.raises(OSError, match=r"is not an ordinary file|No such device|Is a directory"):
+            open_regular_file(path, flags)
+    assert (len(os.listdir("/proc/self/fd")) if sys.platform == "linux" else 0) == before
+
+
+def test_a_file_of_the_programs_own_is_read_up_to_a_bound(tmp_path):
+    (tmp_path / "bench.toml").write_bytes(b"x" * (1024 * 1024 + 1))
+    assert len(read_own_file(tmp_path / "bench.toml", 2 * 1024 * 1024)) == 1024 * 1024 + 1
+    with pytest.raises(OSError, match="is larger than 1 MiB"):
+        read_own_file(tmp_path / "bench.toml", 1024 * 1024)

@@ -23,6 +23,8 @@ def report_written(report: ReportWritten) -> None:
     pdf = next((path for path in report.files if path.suffix == ".pdf"), None)
     if pdf is None:
         raise HandOnError("there is no PDF to copy, as it could not be printed")
+    if pdf.is_symlink():
+        raise HandOnError(f"{pdf} is a link, so the PDF was not copied: remove it, then run `benchwater due`")
     target = folder / f"{pdf.stem}-{report.label}{pdf.suffix}"
     try:
         data = pdf.read_bytes()

@@ -75,6 +75,7 @@ POUR = LogKind(
             name="fill",
             meaning="n-th filling of the mold in that session, warm-up fills counted",
             kind="count",
+            most=2_000,
             also=("fill no", "fill number"),
         ),
         Column(

@@ -1,17 +1,43 @@
-"""Files: atomic writes, content hashes, a log of bounded size, and the walk over a maker's logs."""
+"""Files: safe reading, atomic writes, content hashes, a log of bounded size, and the walk over logs."""
 
+import errno
 import hashlib
 import os
+import stat
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 LOG_ENDINGS = (".csv", ".tsv", ".txt")
 NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
 SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
 SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
+DEEPEST_FOLDER = 64
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 UNKNOWN_CONTENT = ""
 _HASH_DIGITS = 32
+_NEVER_WAIT = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
+
+
+def open_regular_file(path: Path, flags: int = os.O_RDONLY, *, follow_links: bool = False) -> int:
+    """Open a file by `os.open` and return its descriptor. OSError for a link, FIFO, device or folder."""
+    if not follow_links and path.is_symlink():
+        raise OSError(errno.ELOOP, "is a link, and a plain file is needed", str(path))
+    descriptor = os.open(path, flags | _NEVER_WAIT | (0 if follow_links else _NO_LINK), 0o666)
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise OSError(errno.EINVAL, "is not an ordinary file", str(path))
+    return descriptor
+
+
+def read_own_file(path: Path, most_bytes: int = LARGEST_FILE_BYTES) -> bytes:
+    """Return the content of a file that the program keeps. OSError if it is no regular file or too large."""
+    with open(open_regular_file(path), "rb") as stream:
+        data = stream.read(most_bytes + 1)
+    if len(data) > most_bytes:
+        raise OSError(errno.EFBIG, f"is larger than {most_bytes // 1024 // 1024} MiB", str(path))
+    return data
 
 
 def write_atomically(path: Path, data: bytes) -> Path:
@@ -32,9 +58,13 @@ def write_atomically(path: Path, data: bytes) -> Path:
 def append_lines(path: Path, lines: Iterable[str], *, most_bytes: int = 200_000) -> None:
     """Append lines to a log. One larger than `most_bytes` is first renamed to `<name>.old<suffix>`."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    if path.exists() and path.stat().st_size > most_bytes:
+    append = os.O_WRONLY | os.O_APPEND | os.O_CREAT
+    descriptor = open_regular_file(path, append)
+    if os.fstat(descriptor).st_size > most_bytes:
+        os.close(descriptor)
         os.replace(path, path.with_name(f"{path.stem}.old{path.suffix}"))
-    with path.open("a", encoding="utf-8", errors="replace", newline="\n") as stream:
+        descriptor = open_regular_file(path, append)
+    with open(descriptor, "a", encoding="utf-8", errors="replace", newline="\n") as stream:
         stream.writelines(f"{line}\n" for line in lines)
 
 
@@ -48,37 +78,63 @@ def content_hash(path: Path) -> str:
             return "no ordinary file"
         if (size := path.stat().st_size) > LARGEST_FILE_BYTES:
             return f"{size} bytes"
-        with path.open("rb") as stream:
+        with open(open_regular_file(path, follow_links=True), "rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()[:_HASH_DIGITS]
     except OSError:
         return UNKNOWN_CONTENT
 
 
-def log_files(folder: Path) -> Iterator[tuple[Path, str | None]]:
-    """Yield every file below the folder that may be a log, sorted by name, with why it cannot be one.
+class FoundFile(NamedTuple):
+    """A file that may be a log, or a folder whose files are out of reach.
 
-    The reason is None for a file to read. The walk skips hidden files, `plugins` and `reports` at the top,
-    and kinds of file that are never logs. It enters a folder that links reach twice only once.
+    `why_not` says why the file is not read, None for one to read. `hides_files` is set for the folder.
+    """
+
+    path: Path
+    why_not: str | None = None
+    hides_files: bool = False
+
+
+def log_files(folder: Path) -> Iterator[FoundFile]:
+    """Yield every file below the folder that may be a log, sorted by name, and every folder it cannot read.
+
+    The walk skips hidden files, `plugins` and `reports` at the top, and kinds of file that are never logs.
+    It enters a folder that links reach twice only once, and none nested more than DEEPEST_FOLDER deep.
     """
     visited: set[str] = set()
-    for current, folders, names in os.walk(folder, followlinks=True):
+    errors: list[OSError] = []
+    for current, folders, names in os.walk(folder, followlinks=True, onerror=errors.append):
+        yield from _unreadable(errors)
         real = os.path.realpath(current)
         if real in visited:
             folders.clear()
             continue
         visited.add(real)
-        at_top = Path(current) == folder
+        depth = len(Path(current).relative_to(folder).parts)
         for name in sorted(folders):
             if name.lower().endswith(LOG_ENDINGS):
-                yield Path(current, name), "is a folder, not a file"
+                yield FoundFile(Path(current, name), "is a folder, not a file")
         folders[:] = sorted(
-            name for name in folders if not name.startswith(".") and not (at_top and name in SKIPPED_FOLDERS)
+            name for name in folders if not name.startswith(".") and (depth or name not in SKIPPED_FOLDERS)
         )
+        if depth == DEEPEST_FOLDER:
+            why = f"is a folder nested more than {DEEPEST_FOLDER} deep: move it up"
+            yield from (FoundFile(Path(current, name), why, hides_files=True) for name in folders)
+            folders.clear()
         for name in sorted(names):
             ending = Path(name).suffix.lower()
             if name.startswith((".", "~")) or ending in NOT_LOGS:
                 continue
-            why = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
+            why_not = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
             if ending in SPREADSHEETS:
-                why = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
-            yield Path(current, name), why
+                why_not = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
+            yield FoundFile(Path(current, name), why_not)
+    yield from _unreadable(errors)
+
+
+def _unreadable(errors: list[OSError]) -> Iterator[FoundFile]:
+    """Yield the folders that the walk could not open or list to the end, and forget the errors."""
+    for error in errors:
+        why = f"is a folder that cannot be read: {error.strerror or error}"
+        yield FoundFile(Path(error.filename), why, hides_files=True)
+    errors.clear()

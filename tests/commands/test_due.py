@@ -1,4 +1,5 @@
 import json
+import os
 import re
 import subprocess
 import sys
@@ -6,6 +7,7 @@ import sys
 import pytest
 
 from benchwater.schedule.manifest import FORMAT
+from closed_folders import close_folder
 from command_line import run
 from small_bench import SMALL_BENCH
 
@@ -171,3 +173,42 @@ def test_due_does_not_write_what_report_wrote_until_report_replaces_it_with_less
     again = run("due", folder, "--today", "2026-06-01")
     assert again.out.startswith(f"2026-05: wrote {place / 'season-report.pdf'}")
     assert {path: path.read_bytes() for path in place.iterdir()} == whole
+
+
+def test_due_says_which_report_it_keeps_as_a_folder_cannot_be_read(folder, monkeypatch):
+    (folder / "water").mkdir()
+    (folder / "water" / "more.csv").write_text(HEADER + MAY.replace("05-02", "05-03"))
+    assert run("due", folder, "--today", "2026-06-01").status == 0
+    html = folder / "reports" / "2026-05" / "season-report.html"
+    before = html.read_bytes()
+    close_folder(monkeypatch, folder / "water")
+    outcome = run("due", folder, "--today", "2026-06-01")
+    assert outcome.status == 1
+    assert outcome.err.startswith("2026-05: kept as it was: `water` cannot be read now")
+    assert html.read_bytes() == before
+
+
+def test_due_follows_no_link_and_waits_for_no_fifo_in_place_of_its_own_files(folder, tmp_path_factory):
+    outside = tmp_path_factory.mktemp("outside") / "start-file"
+    outside.write_text("{}")
+    out = folder / "reports"
+    out.mkdir()
+    for name, status in (("due.log", 2), (".being-written", 2), (".benchwater-due.json", 0)):
+        for make in (lambda path: path.symlink_to(outside), os.mkfifo):
+            (out / ".benchwater-due.json").unlink(missing_ok=True)
+            make(out / name)
+            outcome = run("due", folder, "--today", "2026-05-31", "--log", out / "due.log")
+            assert outcome.status == status, outcome.err
+            assert outside.read_text() == "{}"
+            (out / name).unlink()
+
+
+def test_bench_toml_that_is_a_link_or_fifo_is_refused(folder, tmp_path_factory):
+    outside = tmp_path_factory.mktemp("outside") / "bench.toml"
+    (folder / "bench.toml").rename(outside)
+    for make in (lambda path: path.symlink_to(outside), os.mkfifo):
+        make(folder / "bench.toml")
+        outcome = run("due", folder, "--today", "2026-06-01")
+        assert outcome.status == 2
+        assert "bench.toml cannot be opened: is " in outcome.err
+        (folder / "bench.toml").unlink()

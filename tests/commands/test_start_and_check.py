@@ -1,3 +1,4 @@
+from closed_folders import close_folder
 from command_line import run
 from small_bench import SMALL_BENCH
 
@@ -65,3 +66,21 @@ def test_a_missing_folder_is_refused(tmp_path):
     outcome = run("check", tmp_path / "nowhere")
     assert outcome.status == 2
     assert f"there is no folder `{tmp_path / 'nowhere'}`" in outcome.err
+
+
+def test_check_lists_a_folder_that_it_cannot_read(tmp_path, monkeypatch):
+    run("start", tmp_path)
+    (tmp_path / "water").mkdir()
+    close_folder(monkeypatch, tmp_path / "water")
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert "water is a folder that cannot be read: Permission denied" in outcome.out
+
+
+def test_check_asks_about_a_count_too_large_to_be_one(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    row = "2026-05-02,round-jig,1/8,good,9223372036854775808,2001\n"
+    (tmp_path / "p.csv").write_text(f"date,mold,cavity,outcome,count,fill\n{row}")
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert "p.csv, line 2, column `count`: `9223372036854775808` is too large for `count`" in outcome.out

@@ -2,8 +2,8 @@ from datetime import datetime
 
 import pytest
 
-from benchwater.plugin import Bench, Item
-from benchwater.read.cells import CellContext, read_amount, read_date
+from benchwater.plugin import Bench, Column, Item
+from benchwater.read.cells import CellContext, read_amount, read_cell, read_date
 from benchwater.read.refusals import CellError, Reason
 
 
@@ -49,3 +49,25 @@ def test_a_volume_of_something_kept_by_mass_needs_its_density():
     with pytest.raises(CellError, match="density"):
         read_amount("3 fl oz", alloy, context)
     assert read_amount("2", alloy, context) == pytest.approx(907.18474)
+
+
+@pytest.mark.parametrize("text", ["9223372036854775808", "100001", "20260502", "5e18", "9" * 30])
+def test_a_count_that_cannot_be_meant_is_set_aside_with_a_question(text):
+    count, context = count_column(), CellContext(bench=Bench(name="b"), decimal_comma=False, bare_unit=None)
+    assert read_cell("100000", count, context) == 100_000
+    with pytest.raises(CellError) as refusal:
+        read_cell(text, count, context)
+    assert refusal.value.reason == Reason.NUMBER
+    if "e" not in text:
+        assert refusal.value.why == "is too large for `count`: is it a count? (at most 100000)"
+
+
+def test_a_log_kind_may_state_another_largest_count():
+    context = CellContext(bench=Bench(name="b"), decimal_comma=False, bare_unit=None)
+    assert read_cell("100001", count_column(most=10**6), context) == 100_001
+    with pytest.raises(CellError, match="at most 12"):
+        read_cell("13", count_column(most=12), context)
+
+
+def count_column(**options):
+    return Column(name="count", meaning="castings", kind="count", **options)

@@ -14,6 +14,7 @@ from benchwater.schedule.catch_up import Made, catch_up
 from benchwater.schedule.manifest import NAME, read_manifest
 from benchwater.schedule.owed import nothing_to_do, states
 from benchwater.schedule.scan import hash_inputs, scan_folder
+from closed_folders import close_folder
 from small_bench import SMALL_BENCH
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
@@ -67,9 +68,11 @@ class Folder:
         return nothing_to_do(manifest, hash_inputs(self.path), self.out, date.fromisoformat(today))
 
     def listed(self, today: str) -> dict[str, str]:
-        manifest = read_manifest(self.out)
-        scan, _ = scan_folder(self.path, manifest, inputs=hash_inputs(self.path))
-        found = states(scan, manifest.reports, self.out, date.fromisoformat(today))
+        manifest, inputs = read_manifest(self.out), hash_inputs(self.path)
+        scan, _ = scan_folder(self.path, manifest, inputs=inputs)
+        found = states(
+            scan, manifest.reports, self.out, date.fromisoformat(today), unreadable=inputs.unreadable
+        )
         return {state.label: state.what for state in found}
 
 
@@ -346,3 +349,32 @@ def test_the_manifest_is_small_holds_no_path_and_is_the_same_for_the_same_folder
     folder.made("2026-06-01")
     assert (folder.out / NAME).read_text() == text
     assert sys.modules["benchwater"].__version__ in text
+
+
+def test_reports_made_from_a_folder_that_cannot_be_read_are_kept(folder, monkeypatch):
+    folder.write("water/early.csv", HEADER + row("2026-03-03"))
+    folder.write("water/may.csv", HEADER + row("2026-05-03"))
+    folder.write("pour.csv", HEADER + row("2026-05-02"))
+    folder.write("new.csv", HEADER + row("2026-06-02"))
+    assert list(folder.made("2026-06-01")) == ["2026-03", "2026-05"]
+    before = read_manifest(folder.out).reports
+    with monkeypatch.context() as patch:
+        close_folder(patch, folder.path / "water")
+        done = {each.label: each for each in folder.run("2026-07-01")}
+        why = "kept as it was: `water` cannot be read now, and this report was made from rows in it"
+        assert done["2026-05"].problems == done["2026-03"].problems == (why,)
+        assert not done["2026-05"].clean
+        assert done["2026-06"].why == "no report yet"
+        assert folder.listed("2026-07-01")["2026-05"] == why
+        assert not folder.settled("2026-07-01")
+    after = read_manifest(folder.out).reports
+    assert {label: after[label] for label in before} == before
+    assert folder.made("2026-07-01") == {"2026-06": "water/early.csv changed, water/may.csv changed"}
+
+
+def test_a_kept_report_whose_files_are_gone_is_written_from_what_can_be_read(folder, monkeypatch):
+    folder.write("water/may.csv", HEADER + row("2026-05-03"))
+    folder.made("2026-06-01")
+    (folder.out / "2026-05" / "season-report.html").unlink()
+    close_folder(monkeypatch, folder.path / "water")
+    assert folder.made("2026-06-01") == {"2026-05": "season-report.html is missing"}

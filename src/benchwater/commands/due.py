@@ -64,14 +64,15 @@ def due(
     Every month that has ended and has rows is owed a report; so is every season that has ended. A report
     is owed again when its files are gone, or when something it was made from has changed: its rows,
     bench.toml, a plugin, or benchwater itself. Rows of later months change no earlier report. A report in
-    which something failed is written again once something it was made from changes. All this is recorded
-    in .benchwater-due.json beside the reports.
+    which something failed is written again once something it was made from changes. A report stays as it
+    was while a log or folder that it was made from cannot be read. All this is recorded in
+    .benchwater-due.json beside the reports.
 
     With nothing to do it is quick and prints nothing.
 
     Exit status: 0 nothing was owed, or all of it is written; 1 a report could not be written, something
-    in one failed, or a plugin could do nothing with it; 2 bench.toml cannot be used, or another run is
-    still writing.
+    in one failed, one was kept as logs could not be read, or a plugin could do nothing with it;
+    2 bench.toml cannot be used, or another run is still writing.
     """
     day = date.today() if today is None else today.date()
     out = out or folder / "reports"
@@ -129,7 +130,7 @@ def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
         scan, _ = scan_folder(
             folder, manifest, inputs=inputs, workspace_plugins=workspace_plugins, progress=step
         )
-    found = states(scan, manifest.reports, out, day)
+    found = states(scan, manifest.reports, out, day, unreadable=inputs.unreadable)
     width = max((len(state.label) for state in found), default=0)
     for state in found:
         click.echo(f"{state.label:<{width}}  {plain(state.what)}")

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from benchwater.commands.terminal import Folder, debug_option, plain
+from benchwater.files import write_atomically
 
 
 @click.command()
@@ -31,7 +32,7 @@ def start(folder: Path) -> None:
         if path.exists():
             kept.append(path)
         else:
-            path.write_text(text, encoding="utf-8", newline="\n")
+            write_atomically(path, text.encode())
             written.append(path)
     (folder / "plugins").mkdir(exist_ok=True)
     (folder / "reports").mkdir(exist_ok=True)
@@ -76,7 +77,7 @@ def new_analysis(name: str, folder: Path) -> None:
     plugins.mkdir(exist_ok=True)
     for path, template in written.items():
         text = _template(template).replace("@ID@", identity).replace("@TITLE@", title)
-        path.write_text(text, encoding="utf-8", newline="\n")
+        write_atomically(path, text.encode())
         click.echo(f"Wrote {plain(str(path))}")
     click.echo("It is in the next `benchwater report`. Its test runs with `python -m pytest`.")
 

@@ -118,6 +118,6 @@ def _steps(system: str, action: str, job: "Job") -> Iterator[str]:
 def _status(file: "TimerFile") -> str:
     if not file.path.exists():
         return "not there"
-    if file.path.read_bytes() == file.data:
+    if file.is_in_place():
         return "in place"
     return "another one is in place" if file.is_ours() else "there, and not written by benchwater"

@@ -133,7 +133,7 @@ def _written_type(column: Column, bench: Bench | None) -> tuple[str, Descriptor]
     if column.kind == "date":
         return "string", {"pattern": _date_pattern(bench)}
     if column.kind == "count":
-        return "integer", {"minimum": None if column.signed else 0}
+        return "integer", {"minimum": None if column.signed else 0, "maximum": column.most}
     if column.kind in {"number", "money"}:
         return "number", {"minimum": None if column.signed else 0}
     if is_quantity(column.kind):
@@ -191,7 +191,7 @@ def _canonical_field(column: Column, bench: Bench | None) -> Descriptor:
     if column.kind == "date":
         return _field(name, "datetime", meaning, format=DATE_FORMAT, required=filled)
     if column.kind == "count":
-        return _field(name, "integer", meaning, unit="1", required=filled, minimum=least)
+        return _field(name, "integer", meaning, unit="1", required=filled, minimum=least, maximum=column.most)
     if column.kind == "number":
         return _field(name, "number", meaning, required=filled, minimum=least)
     if column.kind == "money":

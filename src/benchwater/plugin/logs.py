@@ -26,6 +26,7 @@ ColumnKind = Literal[
     "volume",
 ]
 Reference = Literal["mold", "cavity", "item", "build"]
+MOST_COUNTED = 100_000
 Value = str | float | int | bool | object | None
 
 
@@ -38,7 +39,7 @@ class Column:
     - `date` a day, or day and time; `text` as written; `tags` several, set apart by `;`;
     - `name` as written, upper and lower case not told apart;
     - `word` one of `words`, any case; `yes_no` yes or no, or (when `words` is `("*",)`) any other text;
-    - `count` a whole number, 0 or more; `number` any number; `money` 0 or more;
+    - `count` a whole number from 0 to `most`; `number` any number; `money` 0 or more;
     - `temperature`, `mass`, `duration`, `length`, `volume` a quantity, held in degC, g, h, mm, mL under
       the name with the suffix `_c`, `_g`, `_h`, `_mm`, `_ml`;
     - `amount` a quantity in the unit of the item that the row's `item` column names, whole pieces for
@@ -46,9 +47,9 @@ class Column:
 
     `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`. `also`
     lists other headings people use. `default` stands in for an empty cell; without one an empty cell is
-    missing. `signed` lets a number be negative. `bare_unit` is the unit of a bare number where neither the
-    cell, the heading nor bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL`
-    by the bench's units).
+    missing. `signed` lets a number be negative. `most` is the largest plausible count: a row with a larger
+    one is set aside. `bare_unit` is the unit of a bare number where neither the cell, the heading nor
+    bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
     """
 
     name: str
@@ -60,6 +61,7 @@ class Column:
     refers_to: Reference | None = None
     default: float | int | str | None = None
     signed: bool = False
+    most: int = MOST_COUNTED
     bare_unit: str = ""
 
     @property

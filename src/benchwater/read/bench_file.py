@@ -8,6 +8,7 @@ from pathlib import Path as FilePath
 from types import MappingProxyType
 from typing import Any, cast
 
+from benchwater.files import read_own_file
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.toml_lines import Path, key_lines, nearest_line
 from benchwater.text import did_you_mean, near_names, quoted
@@ -16,6 +17,7 @@ from benchwater.units.quantities import canonical_unit_name
 
 _TABLE, _PART = re.compile(r"\('[^()]*'[^()]*\)"), re.compile("'([^']*)'")
 FILE_NAME = "bench.toml"
+_MOST_BYTES = 16 * 1024 * 1024
 DEFAULT_TOLERANCE = 0.05
 _COUNTED = ("insert", "fitting")
 _DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
@@ -43,7 +45,7 @@ def load_bench(folder: FilePath) -> BenchFile:
     """Read bench.toml of a workspace. BenchError with one clear sentence for whatever is wrong."""
     path = folder / FILE_NAME
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_own_file(path, _MOST_BYTES).decode("utf-8-sig").replace("\r\n", "\n")
     except FileNotFoundError:
         raise no_bench(folder) from None
     except UnicodeDecodeError:

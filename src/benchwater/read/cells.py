@@ -200,6 +200,9 @@ def _plain_number(text: str, column: Column, context: CellContext) -> float | in
     if value < 0 and not column.signed:
         raise CellError(Reason.NUMBER, "is negative")
     if column.kind == "count":
+        if abs(value) > column.most:
+            why = f"is too large for `{column.name}`: is it a count? (at most {column.most})"
+            raise CellError(Reason.NUMBER, why)
         if value != int(value):
             raise CellError(Reason.NUMBER, "is not a whole number")
         return int(value)

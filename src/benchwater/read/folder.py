@@ -40,7 +40,7 @@ def read_folder(
     """
     files: list[_ReadFile] = []
     not_read: list[NotRead] = []
-    for path, why in log_files(folder):
+    for path, why, _ in log_files(folder):
         name = path.relative_to(folder).as_posix()
         progress(name)
         if why is not None:

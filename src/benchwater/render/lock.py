@@ -14,6 +14,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from benchwater.files import open_regular_file
+
 LOCK_NAME = ".being-written"
 _TRIES = 3
 _MOST_BYTES = 1000
@@ -31,7 +33,7 @@ def only_writer(folder: Path) -> Iterator[None]:
 
     It takes over the lock file of a killed run. It respects one from another machine (a synced folder) and
     any on a disk without locks, since neither can be checked: the message says which file to remove. Raises
-    OSError where the folder cannot be written to.
+    OSError where the folder cannot be written to or the lock file is no regular file.
     """
     lock = folder / LOCK_NAME
     for _ in range(_TRIES):
@@ -96,7 +98,7 @@ def _open(lock: Path) -> tuple[int, bool]:
     except FileExistsError:
         pass
     try:
-        return os.open(lock, os.O_RDWR | os.O_CREAT, 0o644), False
+        return open_regular_file(lock, os.O_RDWR | os.O_CREAT), False
     except PermissionError:
         raise _locked_error(lock, "") from None
 
@@ -104,7 +106,7 @@ def _open(lock: Path) -> tuple[int, bool]:
 def _is_still_there(lock: Path, handle: int) -> bool:
     """Return whether the open file still has that name: its last owner may just have removed it."""
     try:
-        return os.path.samestat(os.stat(lock), os.fstat(handle))
+        return os.path.samestat(os.lstat(lock), os.fstat(handle))
     except OSError:
         return False
 

@@ -130,8 +130,11 @@ def catch_up(
         )
         unprinted = any(not report.printed for report in manifest.reports.values())
         can_print = unprinted and _can_print()
-        for state in states(scan, manifest.reports, out, today, can_print=can_print):
-            if state.period is not None and state.owed:
+        found = states(scan, manifest.reports, out, today, can_print=can_print, unreadable=inputs.unreadable)
+        for state in found:
+            if state.kept:
+                yield Done(label=state.label, why="", problems=(state.kept,))
+            elif state.period is not None and state.owed:
                 yield run.write(state.period, state.owed)
             elif state.period is not None and state.to_hand_on:
                 yield from run.hand_on_again(state)

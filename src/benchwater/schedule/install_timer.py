@@ -77,7 +77,7 @@ def install(timer: Timer, run: Runner) -> Iterator[str]:
         _refuse_foreign(file)
     _refuse_foreign_task(timer, run)
     for file in timer.files:
-        if file.path.exists() and file.path.read_bytes() == file.data:
+        if file.is_in_place():
             yield f"Already there: {file.path}"
             continue
         file.path.parent.mkdir(parents=True, exist_ok=True)

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from benchwater.files import UNKNOWN_CONTENT, write_atomically
+from benchwater.files import UNKNOWN_CONTENT, read_own_file, write_atomically
 
 NAME = ".benchwater-due.json"
 FORMAT = 3
@@ -17,8 +17,8 @@ FORMAT = 3
 class Inputs:
     """Content hashes by name: of each file that may be a log, of bench.toml, and of each plugin.
 
-    UNKNOWN_CONTENT stands for a file that could not be opened or changed while it was read. It equals no
-    other content, itself included, so that such a file is read again.
+    UNKNOWN_CONTENT stands for a file or folder that could not be opened or changed while it was read. It
+    equals no other content, itself included, so that it is read again.
     """
 
     version: str
@@ -30,6 +30,11 @@ class Inputs:
         """Return whether nothing changed between the two."""
         contents = {self.bench, *self.logs.values(), *self.plugins.values()}
         return self == other and UNKNOWN_CONTENT not in contents
+
+    @property
+    def unreadable(self) -> tuple[str, ...]:
+        """The log files and folders that could not be opened, where no change is marked as unknown."""
+        return tuple(name for name, content in self.logs.items() if content == UNKNOWN_CONTENT)
 
     def mark_changes(self, later: "Inputs") -> "Inputs":
         """Return these inputs, with UNKNOWN_CONTENT for whatever is different in `later`."""
@@ -109,7 +114,7 @@ class Manifest:
 def read_manifest(out: Path) -> Manifest:
     """Read the manifest beside the reports; an empty one if it is missing, damaged or of another format."""
     try:
-        data = json.loads((out / NAME).read_text(encoding="utf-8"))
+        data = json.loads(read_own_file(out / NAME))
         return _manifest(data) if data["format"] == FORMAT else Manifest()
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return Manifest()

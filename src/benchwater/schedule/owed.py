@@ -14,13 +14,17 @@ _MOST_REASONS = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
-    """Whether the report of one period is owed. `period` is None for months without rows."""
+    """Whether the report of one period is owed. `period` is None where the logs as read have no rows.
+
+    `kept` says why a report stays though its rows changed: some of them are in logs that cannot be read now.
+    """
 
     label: str
     what: str
     period: Period | None = None
     owed: str = ""
     to_hand_on: bool = False
+    kept: str = ""
 
 
 def states(
@@ -30,16 +34,28 @@ def states(
     today: date,
     *,
     can_print: bool = False,
+    unreadable: Sequence[str] = (),
 ) -> tuple[State, ...]:
     """Return the state of every period with rows, in order, and of the months without rows between and after.
 
-    A report whose PDF could not be printed is owed again once `can_print` is true.
+    A report whose PDF could not be printed is owed again once `can_print` is true. A report made from logs
+    that are `unreadable` now, or lie in a folder that is, is kept; those without any row left come last.
     """
+    kept = {label: _kept(label, report, out, unreadable) for label, report in reports.items()}
     found = [
-        _state(period, made_from(period, scan.inputs), reports.get(period.label), out, today, can_print)
+        _state(
+            period,
+            made_from(period, scan.inputs),
+            reports.get(period.label),
+            out,
+            today,
+            can_print,
+            kept.pop(period.label, ""),
+        )
         for period in scan.periods
     ]
-    return tuple(_with_gaps(found, today))
+    without_rows = [State(label=label, what=why, kept=why) for label, why in sorted(kept.items()) if why]
+    return (*_with_gaps(found, today), *without_rows)
 
 
 def nothing_to_do(manifest: Manifest, inputs: Inputs, out: Path, today: date) -> bool:
@@ -63,10 +79,18 @@ def made_from(period: Period, inputs: Inputs) -> MadeFrom:
 
 
 def _state(
-    period: Period, now: MadeFrom, report: WrittenReport | None, out: Path, today: date, can_print: bool
+    period: Period,
+    now: MadeFrom,
+    report: WrittenReport | None,
+    out: Path,
+    today: date,
+    can_print: bool,
+    kept: str,
 ) -> State:
     if period.ended_on > today:
         return State(label=period.label, what="not ended", period=period)
+    if kept:
+        return State(label=period.label, what=kept, period=period, kept=kept)
     why = _why_owed(period.label, now, report, out)
     if not why and can_print and report is not None and not report.printed:
         why = "its PDF could not be printed"
@@ -80,6 +104,21 @@ def _state(
         notes.append("not handed on yet")
     what = f"written ({', '.join(notes)})" if notes else "written"
     return State(label=period.label, what=what, period=period, to_hand_on=not report.handed_on)
+
+
+def _kept(label: str, report: WrittenReport, out: Path, unreadable: Sequence[str]) -> str:
+    """Return why the report stays as it is, empty where it does not."""
+    lost = next(
+        (
+            name
+            for name in unreadable
+            if name == "." or any(f"{file}/".startswith(f"{name}/") for file in report.made_from.files)
+        ),
+        None,
+    )
+    if lost is None or not all((out / label / name).is_file() for name in report.files):
+        return ""
+    return f"kept as it was: `{lost}` cannot be read now, and this report was made from rows in it"
 
 
 def _why_owed(label: str, now: MadeFrom, report: WrittenReport | None, out: Path) -> str:

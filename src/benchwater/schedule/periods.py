@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from benchwater.analyse.spans import month_after, month_spans, season_spans
+from benchwater.files import LARGEST_FILE_BYTES, open_regular_file
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.read.cells import read_date
@@ -164,7 +165,8 @@ def _set_aside(folder: Path, entries: Sequence[SetAside], kinds: Sequence[LogKin
 def _dates(path: Path, lines: Sequence[int], kinds: Sequence[LogKind], bench: Bench) -> dict[int, datetime]:
     """Map the line of each of these records to its date, where it has one that can be read."""
     try:
-        header = recognise(decode(path.read_bytes()).text, kinds)
+        with open(open_regular_file(path, follow_links=True), "rb") as stream:
+            header = recognise(decode(stream.read(LARGEST_FILE_BYTES)).text, kinds)
     except (OSError, FileError):
         return {}
     at = header.date_position

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import benchwater
-from benchwater.files import content_hash, log_files
+from benchwater.files import UNKNOWN_CONTENT, content_hash, log_files
 from benchwater.plugin_host.contents import plugin_contents
 from benchwater.schedule.manifest import Inputs, Manifest, Scan
 
@@ -20,11 +20,11 @@ BENCH = "bench.toml"
 
 
 def hash_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
-    """Hash everything that reports of this folder are made from. Raises nothing for a file it cannot open."""
+    """Hash everything that reports of this folder are made from. Raises nothing for what it cannot open."""
     logs = {
-        path.relative_to(folder).as_posix(): content_hash(path)
-        for path, why_not in log_files(folder)
-        if why_not is None
+        path.relative_to(folder).as_posix(): UNKNOWN_CONTENT if hides_files else content_hash(path)
+        for path, why_not, hides_files in log_files(folder)
+        if why_not is None or hides_files
     }
     return replace(hash_bench_and_plugins(folder, workspace_plugins=workspace_plugins), logs=logs)
 

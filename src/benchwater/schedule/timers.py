@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
+from benchwater.files import read_own_file
+
 MARK = "Written by benchwater timer"
 LOG_NAME = "due.log"
 TASK_NAMESPACE = "http://schemas.microsoft.com/windows/2004/02/mit/task"
@@ -70,11 +72,18 @@ class TimerFile:
         return self.data.decode(self.encoding)
 
     def is_ours(self) -> bool:
-        """Return whether benchwater wrote the file at this path, or none is there."""
+        """Return whether benchwater wrote the file at this path, or none is there. OSError for a link."""
         try:
-            return MARK in self.path.read_bytes().decode(self.encoding, "replace")
+            return MARK in read_own_file(self.path).decode(self.encoding, "replace")
         except FileNotFoundError:
             return True
+
+    def is_in_place(self) -> bool:
+        """Return whether the file at this path has this content. OSError for a link."""
+        try:
+            return read_own_file(self.path) == self.data
+        except FileNotFoundError:
+            return False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -167,3 +167,14 @@ def test_a_hook_with_an_unknown_argument_is_refused_by_name(tmp_path):
     )
     (problem,) = [each for each in load_plugins(tmp_path).problems if each.origin == "workspace"]
     assert "clock" in problem.why
+
+
+def test_a_link_in_place_of_the_pdf_is_not_copied(tmp_path):
+    (tmp_path / "drive").mkdir()
+    (tmp_path / "private").write_text("private")
+    report = written(tmp_path, folder="drive")
+    report.files[0].unlink()
+    report.files[0].symlink_to(tmp_path / "private")
+    with pytest.raises(HandOnError, match="is a link"):
+        copy_report.report_written(report)
+    assert everything(tmp_path / "drive") == {}
