@@ -8,10 +8,10 @@ import pytest
 from benchwater.commands import COMMANDS
 from benchwater.commands.report import report
 from benchwater.plugin.hooks import CONTRACT_VERSION
+from benchwater.plugin.section_check import UNITS
 from benchwater.render.json_twin import render_json
 from benchwater.render.lock import LOCK_NAME
 from benchwater.schedule.manifest import NAME, Manifest, manifest_text
-from benchwater.testing.sections import _UNITS
 from developers import DEVELOPERS, ROOT, part, rows, typed
 from render.sample_report import sample_report
 from tasks import TASKS
@@ -67,7 +67,7 @@ def test_files_beside_the_reports_are_named():
 
 def test_each_unit_that_a_section_may_use_is_listed():
     listed = {unit.partition("/")[0] for unit in typed(part("What an analysis gets and returns"))}
-    assert listed >= _UNITS
+    assert listed >= UNITS
 
 
 def test_each_task_is_in_the_table_and_its_files_exist():

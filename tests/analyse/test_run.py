@@ -37,7 +37,7 @@ def broken(season, span):
             lambda season, span: Section(
                 status="ok", findings=(Finding(id="f", text="", value=float("nan")),)
             ),
-            "not a number",
+            "value is nan",
         ),
         (
             lambda season, span: Section(

@@ -82,6 +82,19 @@ def test_a_single_file_in_the_workspace_is_a_plugin_and_stands_where_its_order_s
         (GOOD.format(id="a").replace("@hookimpl", "@hookimpl(wrapper=True)"), ["`analyses`", "wrapper=True"]),
         (GOOD.format(id="a").replace("@hookimpl", "@hookimpl(hookwrapper=True)"), ["`analyses`", "wrapper"]),
         (POUR_AGAIN, ["`pour`", "ingest/pour.py", "off = ['ingest.pour']"]),
+        (
+            GOOD.format(id="a").replace('"T"', "None"),
+            ["`Analysis.title` must be str, not None", "line 6"],
+        ),
+        (GOOD.format(id="a").replace("=1", '="950"'), ["`Analysis.order` must be int, not '950'", "line 6"]),
+        (
+            GOOD.format(id="a").replace("=1", '=1, needs=("pour")'),
+            ["`Analysis.needs` must be a tuple of str, not 'pour'", "comma"],
+        ),
+        (
+            LOG.format(name="weather", date="date").replace("(date,)", "(date)"),
+            ["`LogKind.columns` must be a tuple of Column", "comma"],
+        ),
     ],
 )
 def test_a_broken_plugin_is_told_by_name_and_its_neighbours_load(tmp_path, text, words):

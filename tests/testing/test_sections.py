@@ -1,9 +1,25 @@
 import math
+import re
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
-from benchwater.plugin import Action, Figure, Finding, Section, Table, TableColumn
+from benchwater.analyse.run import run_analyses
+from benchwater.plugin import (
+    Action,
+    Analysis,
+    Bench,
+    Figure,
+    Finding,
+    Season,
+    Section,
+    Span,
+    Table,
+    TableColumn,
+)
+from benchwater.plugin.section_check import section_faults
+from benchwater.plugin_host.loaded import LoadedPlugin
 from benchwater.testing import check_section
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"/>'
@@ -24,14 +40,9 @@ GOOD = Section(
     actions=(ACTION,),
     methods=("A ratio of totals: Cochran 1977.",),
 )
-
-
-def spoilt(value, **changes):
-    """The value with fields set as they are given, past its own checks."""
-    copy = replace(value)
-    for name, change in changes.items():
-        object.__setattr__(copy, name, change)
-    return copy
+SPAN = Span(name="season", label="season", start=date(2026, 3, 1), end=date(2026, 6, 1))
+SEASON = Season(Bench(name="b"), {}, SPAN.start, SPAN.end)
+PLUGIN = LoadedPlugin(name="mine", origin="workspace", where="mine.py", log_kinds=(), analyses=())
 
 
 def test_a_section_that_keeps_the_contract_passes():
@@ -41,31 +52,102 @@ def test_a_section_that_keeps_the_contract_passes():
     check_section(replace(GOOD, methods=("Common practice, no source.",)))
 
 
+BREACHES = {
+    "status": (
+        lambda: Section(status="wrong", why="So."),
+        "`Section.status` must be ok, thin, empty or failed",
+    ),
+    "status for the host": (lambda: Section(status="failed", why="It broke."), "raise an exception"),
+    "advice": (lambda: replace(GOOD, status="thin", why="Too few trips."), "must give no advice"),
+    "no reason": (lambda: Section(status="empty"), "must say why"),
+    "one action": (lambda: replace(GOOD, actions=(ACTION)), "`Section.actions` must be a tuple.*comma"),
+    "one table": (lambda: replace(GOOD, tables=(TABLE)), "`Section.tables` must be a tuple.*comma"),
+    "one figure": (lambda: replace(GOOD, figures=(FIGURE)), "`Section.figures` must be a tuple.*comma"),
+    "one finding": (lambda: replace(GOOD, findings=(FINDING)), "`Section.findings` must be a tuple.*comma"),
+    "one method": (
+        lambda: replace(GOOD, methods=("Counts.")),
+        "`Section.methods` must be a tuple.*'Counts.'",
+    ),
+    "no methods": (lambda: replace(GOOD, methods=None), "`Section.methods` must be a tuple of str, not None"),
+    "method": (lambda: replace(GOOD, methods=(3,)), "`Section.methods` must be a tuple of str.*3"),
+    "text": (lambda: replace(FINDING, text=None), "`Finding.text` must be str, not None"),
+    "finding": (lambda: replace(GOOD, findings=(TABLE,)), "`Section.findings` must be a tuple of Finding"),
+    "more": (lambda: replace(FINDING, more={"p": [1]}), "`Finding.more`"),
+    "worth": (lambda: replace(ACTION, worth="9"), "`Action.worth` must be float or None, not '9'"),
+    "worth of what": (lambda: replace(GOOD, actions=(replace(ACTION, worth_unit=None),)), "of what"),
+    "value": (lambda: with_finding(value=math.nan), "value is nan"),
+    "limit": (lambda: with_finding(high=math.inf), "high is inf"),
+    "outside its limits": (lambda: with_finding(value=3.0), "not between its limits"),
+    "unit": (lambda: with_finding(unit="degF"), "'degF' is no canonical unit"),
+    "level": (lambda: with_finding(level=95), "level is 95"),
+    "count": (lambda: with_finding(n=-1), "count is -1"),
+    "same finding": (lambda: replace(GOOD, findings=(FINDING, FINDING)), "there twice"),
+    "same table": (lambda: replace(GOOD, tables=(TABLE, TABLE)), "table 't' is there twice"),
+    "same column": (lambda: with_table(columns=(TABLE.columns[0],) * 2), "'water' is there twice"),
+    "width": (lambda: with_table(rows=(("a",),)), "row 1 has 1 cells, 2 columns"),
+    "row": (lambda: with_table(rows=(3,)), "`Table.rows` must be a tuple of a tuple"),
+    "number of a cell": (lambda: with_table(rows=(("a", math.nan),)), "'n' is nan"),
+    "list as a cell": (lambda: with_table(rows=(("a", ["b"]),)), "'n' is a list, not a plain value"),
+    "unit of a column": (lambda: with_columns(unit="degF"), "'degF' is no canonical unit"),
+    "unit from": (lambda: with_columns(unit_from="measure"), "'measure', which is no column"),
+    "unit in a cell": (lambda: with_columns(unit_from="n"), "row 1, 'n': 3 is no canonical unit"),
+    "svg": (lambda: replace(GOOD, figures=(replace(FIGURE, svg="<svg"),)), "figure 'f' is no SVG"),
+    "other xml": (
+        lambda: replace(GOOD, figures=(replace(FIGURE, svg="<p/>"),)),
+        "figure 'f' is no SVG, but <p>",
+    ),
+    "picture": (lambda: replace(FIGURE, svg=object()), "`Figure.svg` must be str, not object"),
+}
+
+
+def with_finding(**changes):
+    return replace(GOOD, findings=(replace(FINDING, **changes),))
+
+
+def with_table(**changes):
+    return replace(GOOD, tables=(replace(TABLE, **changes),))
+
+
+def with_columns(**changes):
+    return with_table(columns=(replace(TABLE.columns[0], **changes), TABLE.columns[1]))
+
+
+@pytest.mark.parametrize(("make", "words"), BREACHES.values(), ids=BREACHES)
+def test_every_breach_of_the_contract_is_named_by_the_test_kit(make, words):
+    with pytest.raises((AssertionError, TypeError, ValueError), match=words):
+        check_section(make())
+
+
+@pytest.mark.parametrize(("make", "words"), BREACHES.values(), ids=BREACHES)
+def test_every_breach_of_the_contract_fails_its_section_alone(make, words):
+    breaking = Analysis(id="mine", title="T", question="?", order=1, analyse=lambda season, span: make())
+    fine = replace(breaking, id="fine", analyse=lambda season, span: GOOD)
+    broken, other = run_analyses([(breaking, PLUGIN), (fine, PLUGIN)], SEASON, [SPAN])
+    assert (broken.status, other.status) == ("failed", "ok")
+    assert re.search(words, broken.why)
+
+
+def test_a_fault_of_a_section_names_the_plugins_file():
+    breaking = Analysis(
+        id="mine", title="T", question="?", order=1, analyse=lambda season, span: with_finding(unit="degF")
+    )
+    (section,) = run_analyses([(breaking, PLUGIN)], SEASON, [SPAN])
+    assert section.why.endswith("finding 'rate': 'degF' is no canonical unit (mine.py)")
+
+
 @pytest.mark.parametrize(
     ("section", "words"),
     [
-        (spoilt(GOOD, status="thin", why="Too few trips."), "must give no advice"),
         (replace(GOOD, status="thin", actions=(), why="few"), "whole sentence"),
-        (spoilt(GOOD, status="failed", why="It broke.", actions=()), "raise an exception"),
-        (replace(GOOD, findings=(replace(FINDING, value=math.nan),)), "value is nan"),
-        (replace(GOOD, findings=(replace(FINDING, high=math.inf),)), "high is inf"),
-        (replace(GOOD, findings=(replace(FINDING, value=3.0),)), "not between its limits"),
-        (replace(GOOD, findings=(replace(FINDING, unit="degF"),)), "'degF' is no canonical unit"),
-        (replace(GOOD, findings=(replace(FINDING, text="one fish"),)), "no whole sentence"),
-        (replace(GOOD, findings=(replace(FINDING, level=95),)), "level is 95"),
-        (replace(GOOD, findings=(FINDING, FINDING)), "there twice"),
-        (replace(GOOD, tables=(spoilt(TABLE, rows=(("a",),)),)), "row 1 has 1 cells, 2 columns"),
-        (replace(GOOD, tables=(replace(TABLE, rows=(("a", math.nan),)),)), "'n' is nan"),
-        (replace(GOOD, tables=(spoilt(TABLE, rows=(("a", ["b"]),)),)), "not a plain value"),
-        (replace(GOOD, tables=(spoilt(TABLE, columns=(TABLE.columns[0],) * 2),)), "'water' is there twice"),
+        (with_finding(text="one fish"), "no whole sentence"),
         (replace(GOOD, figures=(replace(FIGURE, alt=" "),)), "alt is no whole sentence"),
-        (replace(GOOD, figures=(replace(FIGURE, svg="<svg"),)), "no SVG"),
-        (replace(GOOD, actions=(replace(ACTION, worth_unit=None),)), "of what"),
+        (replace(GOOD, actions=(replace(ACTION, because=""),)), "and why"),
         (replace(GOOD, methods=()), "names its source"),
         (replace(GOOD, methods=("We divided.",)), "names its source"),
     ],
 )
-def test_every_breach_of_the_contract_is_named(section, words):
+def test_words_that_leave_a_reader_without_an_answer_are_named_by_the_test_kit_alone(section, words):
+    assert not list(section_faults(section))
     with pytest.raises(AssertionError, match=words):
         check_section(section)
 

@@ -109,8 +109,8 @@ def _odd(species: CaughtSpecies, bench: Bench) -> Iterator[Finding]:
             f"{bench.show(row['length_mm'], 'mm')} and {bench.show(row['mass_g'], 'g')} has relative weight "
             f"{row['wr']:.0f}, which no fish has. It is in the mean."
         )
-        quiet = number > MOST_ODD
-        yield Finding(id="odd_weight", text=text, value=row["wr"], group=species.name, quiet=quiet)
+        fish = f"{species.name}, {row['file']} line {row['line']}"
+        yield Finding(id="odd_weight", text=text, value=row["wr"], group=fish, quiet=number > MOST_ODD)
 
 
 def _without_standard(species: Sequence[CaughtSpecies]) -> Iterator[Finding]:

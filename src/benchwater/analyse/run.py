@@ -1,6 +1,5 @@
 """Run the analyses one by one, each in its own guard: one that raises becomes a failed section."""
 
-import math
 import threading
 import traceback
 from collections.abc import Callable, Sequence
@@ -11,6 +10,7 @@ from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Section, Status
+from benchwater.plugin.section_check import section_faults
 from benchwater.plugin_host.loaded import LoadedPlugin, line_of
 
 _Result = TypeVar("_Result")
@@ -100,25 +100,24 @@ def _guarded(
         return Section.empty(f"There is nothing yet in {listed}.")
     try:
         section = within(LONGEST_ANALYSIS_S, lambda: analysis.analyse(season, span))
-        _check(section)
+        faults = _faults(section)
     except (Exception, SystemExit) as error:
         on_failure(analysis.id, traceback.format_exc())
         where = _where(error, plugin)
         return Section(status="failed", why=f"This analysis broke: {type(error).__name__}: {error}{where}")
+    if faults:
+        on_failure(analysis.id, "\n".join(faults))
+        more = f" and {len(faults) - 1} more" if len(faults) > 1 else ""
+        return Section(
+            status="failed", why=f"This analysis broke the contract: {faults[0]}{more} ({plugin.where})"
+        )
     return section
 
 
-def _check(section: object) -> None:
+def _faults(section: object) -> list[str]:
     if not isinstance(section, Section):
-        raise TypeError(f"`analyse` must return a Section, not {type(section).__name__}")
-    if section.status == "failed":
-        raise ValueError("`failed` is for the host to give: raise an exception instead")
-    for finding in section.findings:
-        for value in (finding.value, finding.low, finding.high):
-            if value is not None and math.isnan(value):
-                raise ValueError(
-                    f"finding {finding.id!r} is not a number: leave it None when it is not known"
-                )
+        return [f"`analyse` must return a Section, not {type(section).__name__}"]
+    return list(section_faults(section))
 
 
 def _overall(parts: Sequence[SpanSection]) -> tuple[Status, str]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pluggy
 
+from benchwater.plugin.field_types import refuse_wrong_types
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
@@ -46,6 +47,10 @@ class Analysis:
     needs: tuple[str, ...] = ()
     options: tuple[Option, ...] = ()
     vitals: Callable[[Season, Span], Sequence[Vital]] | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.field_types import refuse_wrong_types
 from benchwater.units import QUANTITIES, is_quantity
 
 ColumnKind = Literal[
@@ -64,6 +65,10 @@ class Column:
     most: int = MOST_COUNTED
     bare_unit: str = ""
 
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
+
     @property
     def frame_name(self) -> str:
         """The name of this column in the season's table, canonical unit included."""
@@ -92,6 +97,10 @@ class LogKind:
     columns: tuple[Column, ...]
     known_by: tuple[str, ...] = ()
     check: Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]] | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
 
     @property
     def signature(self) -> tuple[str, ...]:

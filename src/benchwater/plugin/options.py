@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from benchwater.plugin.field_types import refuse_wrong_types
+
 OptionKind = Literal[
     "text",
     "texts",
@@ -40,3 +42,7 @@ class Option:
     words: tuple[str, ...] = ()
     least: float | None = None
     most: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
+from benchwater.plugin.field_types import refuse_wrong_types
+
 Cell = str | float | int | bool | date | None
 Status = Literal["ok", "thin", "empty", "failed"]
 
@@ -39,6 +41,10 @@ class Finding:
     quiet: bool = False
     headline: bool = False
 
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableColumn:
@@ -55,6 +61,10 @@ class TableColumn:
     unit_from: str | None = None
     digits: int | None = None
     hidden: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +92,8 @@ class Table:
     again_rows: int | None = None
 
     def __post_init__(self) -> None:
-        """Refuse rows that do not fit the columns."""
+        """Refuse fields of another type, and rows that do not fit the columns."""
+        refuse_wrong_types(self)
         width = len(self.columns)
         for number, row in enumerate(self.rows, start=1):
             if len(row) != width:
@@ -102,6 +113,10 @@ class Figure:
     alt: str
     svg: str
 
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Action:
@@ -118,6 +133,10 @@ class Action:
     worth: float | None = None
     worth_unit: Literal["money", "baits"] | None = None
     urgent: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +155,10 @@ class Vital:
     unit: str | None = None
     better: Literal["up", "down"] | None = None
     n: int | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,6 +183,7 @@ class Section:
 
     def __post_init__(self) -> None:
         """Hold a section to its own promises."""
+        refuse_wrong_types(self)
         if self.status != "ok" and not self.why:
             raise ValueError(f"a section that is {self.status!r} must say why")
         if self.status != "ok" and self.actions:
