@@ -6,6 +6,7 @@
 Off until a folder is named. A path that is not absolute begins at the workspace.
 """
 
+import glob
 import os
 from pathlib import Path
 
@@ -57,6 +58,8 @@ def _folder(report: ReportWritten) -> Path:
 
 def _write_atomically(target: Path, data: bytes) -> None:
     """Write under another ending first, then rename: a hot folder prints every PDF that it sees."""
+    for left in target.parent.glob(f".{glob.escape(target.stem)}.????????.part"):
+        left.unlink(missing_ok=True)  # of a run that was killed
     temporary = target.with_name(f".{target.stem}.{os.urandom(4).hex()}.part")
     try:
         with open(temporary, "xb") as stream:

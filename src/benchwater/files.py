@@ -3,8 +3,10 @@
 import errno
 import hashlib
 import os
+import re
 import stat
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -16,6 +18,7 @@ DEEPEST_FOLDER = 64
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 UNKNOWN_CONTENT = ""
 _HASH_DIGITS = 32
+_TEMPORARY = re.compile(r"\..+\.[0-9a-f]{8}\.part", re.DOTALL)
 _NEVER_WAIT = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 _NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 
@@ -53,6 +56,16 @@ def write_atomically(path: Path, data: bytes) -> Path:
         temporary.unlink(missing_ok=True)
         raise
     return path
+
+
+def remove_temporary_files(folder: Path) -> None:
+    """Remove what writes that were killed have left in a folder, while no other process writes there."""
+    with os.scandir(folder) as entries:
+        left = [entry for entry in entries if _TEMPORARY.fullmatch(entry.name)]
+    for entry in left:
+        if entry.is_file(follow_symlinks=False):
+            with suppress(OSError):
+                os.unlink(entry)
 
 
 def append_lines(path: Path, lines: Iterable[str], *, most_bytes: int = 200_000) -> None:

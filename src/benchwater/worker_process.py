@@ -3,8 +3,10 @@
 import copyreg
 import multiprocessing
 import os
+import shutil
 import signal
 import sys
+import tempfile
 import warnings
 from collections.abc import Callable
 from contextlib import suppress
@@ -23,6 +25,7 @@ class WorkerProcess:
 
     The worker calls `prepare` at once, then each function that it is sent. A function that the worker cannot
     run or send back runs in this process instead, as all do outside the context or where `can_fork` is false.
+    The worker's temporary files lie in a folder of its own, which goes with it.
     """
 
     def __init__(self, prepare: Callable[[], object] = lambda: None) -> None:
@@ -31,14 +34,16 @@ class WorkerProcess:
         self._process: Any = None
         self._pipe: Any = None
         self._function: Callable[[], Any] | None = None
+        self._temporary = ""
 
     def __enter__(self) -> "WorkerProcess":
         """Fork the worker."""
         if can_fork():
             context = multiprocessing.get_context("fork")
             self._pipe, workers_end = context.Pipe()
+            self._temporary = tempfile.mkdtemp(prefix="benchwater-")
             self._process = context.Process(
-                target=_serve, args=(workers_end, self._pipe, self._prepare), daemon=True
+                target=_serve, args=(workers_end, self._pipe, self._prepare, self._temporary), daemon=True
             )
             with warnings.catch_warnings():  # Python 3.12 warns of other threads: numpy's are idle here
                 warnings.simplefilter("ignore", DeprecationWarning)
@@ -76,16 +81,19 @@ class WorkerProcess:
             self._process.join()
             self._pipe.close()
             self._process = None
+            shutil.rmtree(self._temporary, ignore_errors=True)
 
 
-def _serve(pipe: Connection, parents_end: Connection, prepare: Callable[[], object]) -> None:
+def _serve(pipe: Connection, parents_end: Connection, prepare: Callable[[], object], temporary: str) -> None:
     """Call functions until one fails or the parent has ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches both processes; the parent kills this one
     parents_end.close()  # or this process would not see the other end close
+    tempfile.tempdir = temporary
     with suppress(Exception):
         prepare()
         while True:
             pipe.send(pipe.recv()())
+    shutil.rmtree(temporary, ignore_errors=True)
 
 
 def _read_only(entries: dict[Any, Any]) -> MappingProxyType[Any, Any]:

@@ -84,3 +84,14 @@ def test_check_asks_about_a_count_too_large_to_be_one(tmp_path):
     outcome = run("check", tmp_path)
     assert outcome.status == 1
     assert "p.csv, line 2, column `count`: `9223372036854775808` is too large for `count`" in outcome.out
+
+
+def test_a_line_break_in_a_name_or_cell_begins_no_line_of_check(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    header, forged = "date,mold,cavity,outcome\n", "\nSet aside: 0 rows\u2028\x85"
+    (tmp_path / f"a{forged}.csv").write_text(f'{header}2026-05-02,round-jig,"1/9{forged}",good\n')
+    (tmp_path / f"b{forged}.jpg").write_text("no log")
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert not [line for line in outcome.out.splitlines() if line.startswith("Set aside: 0")]
+    assert "a\\nSet aside: 0 rows\\u2028\\x85.csv" in outcome.out

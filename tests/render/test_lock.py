@@ -42,6 +42,16 @@ def test_a_second_run_is_refused_and_told_who_is_writing(tmp_path):
     assert not (tmp_path / LOCK_NAME).exists()
 
 
+def test_temporary_files_of_a_killed_run_are_removed_by_the_next_and_nothing_else(tmp_path):
+    left, kept = ".season-report.pdf.0123abcd.part", ("season-report.pdf", "my.part", ".x.0123abcg.part")
+    for name in (left, *kept):
+        (tmp_path / name).write_text("half")
+    (tmp_path / ".folder.0123abcd.part").mkdir()
+    with only_writer(tmp_path):
+        assert not (tmp_path / left).exists()
+    assert {path.name for path in tmp_path.iterdir()} == {*kept, ".folder.0123abcd.part"}
+
+
 def test_one_process_does_not_write_twice_at_once_either(tmp_path):
     with (
         only_writer(tmp_path),
@@ -162,6 +172,7 @@ class TestWindows:
         def refused(path: Path, flags: int, mode: int) -> int:
             raise (FileExistsError if flags & os.O_EXCL else PermissionError)(path)
 
-        monkeypatch.setattr("benchwater.render.lock.os.open", refused)
+        for room in ("render.lock", "files"):
+            monkeypatch.setattr(f"benchwater.{room}.os.open", refused)
         with pytest.raises(BeingWrittenError, match="remove"), only_writer(tmp_path):
             pass

@@ -1,3 +1,4 @@
+import os
 import plistlib
 import re
 import shlex
@@ -17,6 +18,7 @@ from benchwater.schedule.install_timer import (
     install_in_crontab,
     remove,
     remove_from_crontab,
+    run_command,
     this_system,
     timer_for,
 )
@@ -322,3 +324,24 @@ def test_files_are_readable_by_their_owner_and_whole(tmp_path):
         assert file.path.stat().st_mode & stat.S_IRUSR
         assert file.path.read_bytes() == file.data
         assert MARK in file.text
+
+
+@pytest.mark.parametrize("separator", ["\u2028", "\x85", "\x1c", "\x0c"])
+def test_only_a_line_feed_ends_a_line_of_a_crontab(separator):
+    mine = f"0 4 * * * backup 'a{separator}# {MARK}: {job().name}{separator}b'\n"
+    with_mine = with_job(mine, job())
+    assert with_mine.startswith(mine)
+    assert without_job(with_mine, job()) == mine
+
+
+@pytest.mark.parametrize("separator", ["\u2028", "\x85"])
+def test_the_job_of_a_folder_named_with_a_line_separator_is_one_line_and_is_removed_whole(separator):
+    awkward = job(f"my{separator}0 0 * * * bench")
+    assert with_job("", awkward).count("\n") == 2
+    assert without_job(with_job("MAILTO=me\n", awkward), awkward) == "MAILTO=me\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs cat")
+def test_what_a_command_says_and_is_given_keeps_its_bytes():
+    said = run_command(["cat"], "ü \udce9\n").out
+    assert said == "ü \udce9\n"

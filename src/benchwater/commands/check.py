@@ -9,7 +9,7 @@ from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
     debug_option,
     folder_argument,
-    plain,
+    plain_line,
     progress,
     workspace_plugins_option,
 )
@@ -48,11 +48,11 @@ def check(folder: Path, workspace_plugins: bool) -> int:
 def _print_bench(workspace: "Workspace") -> None:
     bench = workspace.bench
     click.echo(
-        f"{plain(bench.name)}: {_count(len(bench.items), 'item')}, {_count(len(bench.molds), 'mold')}, "
+        f"{plain_line(bench.name)}: {_count(len(bench.items), 'item')}, {_count(len(bench.molds), 'mold')}, "
         f"{_count(len(bench.builds), 'build')}"
     )
     for fallback in bench.fallbacks:
-        click.echo(f"  note: {plain(fallback)}")
+        click.echo(f"  note: {plain_line(fallback)}")
 
 
 def _print_files(workspace: "Workspace") -> None:
@@ -60,17 +60,17 @@ def _print_files(workspace: "Workspace") -> None:
     if not reading.sources and not reading.not_read:
         click.echo("No logs yet: drop CSV files into this folder.")
     if reading.sources:
-        width = max(len(plain(source.file)) for source in reading.sources)
+        width = max(len(plain_line(source.file)) for source in reading.sources)
         click.echo(f"\n{'file':<{width}}  {'log':<10}{'rows':>6}{'used':>6}{'repeated':>10}{'set aside':>11}")
     for source in reading.sources:
         click.echo(
-            f"{plain(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
+            f"{plain_line(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
             f"{source.repeated:>10}{source.set_aside:>11}"
         )
     if reading.not_read:
         click.echo("\nNot read:")
     for entry in reading.not_read:
-        click.echo(f"  {plain(entry.file)} {plain(entry.why)}")
+        click.echo(f"  {plain_line(entry.file)} {plain_line(entry.why)}")
 
 
 def _print_repeats(workspace: "Workspace") -> None:
@@ -78,7 +78,7 @@ def _print_repeats(workspace: "Workspace") -> None:
         click.echo("\nTaken as repeats (say otherwise with `keep_repeats` under [logs] in bench.toml):")
     for repeat in workspace.reading.repeats:
         lines = f"line{'' if repeat.lines.isdecimal() else 's'} {repeat.lines}"
-        click.echo(f"  {plain(repeat.file)}, {lines}: already in {plain(repeat.first_in)}")
+        click.echo(f"  {plain_line(repeat.file)}, {lines}: already in {plain_line(repeat.first_in)}")
 
 
 def _print_set_aside(workspace: "Workspace") -> None:
@@ -87,16 +87,16 @@ def _print_set_aside(workspace: "Workspace") -> None:
         return
     click.echo(f"\nSet aside: {_count(len(set_aside), 'row')}")
     for entry in set_aside:
-        column = f", column `{plain(entry.column)}`" if entry.column else ""
-        written = f"`{plain(entry.value)}` " if entry.value else ""
-        click.echo(f"  {plain(entry.file)}, line {entry.line}{column}: {written}{plain(entry.why)}")
+        column = f", column `{plain_line(entry.column)}`" if entry.column else ""
+        written = f"`{plain_line(entry.value)}` " if entry.value else ""
+        click.echo(f"  {plain_line(entry.file)}, line {entry.line}{column}: {written}{plain_line(entry.why)}")
 
 
 def _print_plugins(workspace: "Workspace") -> None:
     if workspace.plugins.problems:
         click.echo("\nPlugins that could not be used:")
     for problem in workspace.plugins.problems:
-        click.echo(f"  {plain(problem.name)} ({problem.origin}) {plain(problem.why)}")
+        click.echo(f"  {plain_line(problem.name)} ({problem.origin}) {plain_line(problem.why)}")
 
 
 def _count(number: int, what: str) -> str:

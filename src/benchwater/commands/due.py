@@ -17,6 +17,7 @@ from benchwater.commands.terminal import (
     debugging,
     folder_argument,
     plain,
+    plain_line,
     progress,
     workspace_plugins_option,
 )
@@ -109,7 +110,7 @@ def _print(done: "Done", output: "_Output") -> None:
     if done.files:
         first, *others = done.files
         named = ", ".join([str(first), *(path.suffix for path in others)])
-        output.line(f"{done.label}: wrote {named} ({done.why})")
+        output.line(f"{done.label}: wrote {named} ({plain_line(done.why)})")
     if done.error is not None:
         output.line(f"{done.label}: not written. {sentence(done.error)}", err=True)
     for problem in done.problems:
@@ -133,7 +134,7 @@ def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
     found = states(scan, manifest.reports, out, day, unreadable=inputs.unreadable)
     width = max((len(state.label) for state in found), default=0)
     for state in found:
-        click.echo(f"{state.label:<{width}}  {plain(state.what)}")
+        click.echo(f"{state.label:<{width}}  {plain_line(state.what)}")
     if not found:
         click.echo("The logs hold no rows yet.")
     return DONE
@@ -167,4 +168,4 @@ def _logged(output: _Output, log: Path | None) -> Iterator[None]:
 
             stamp = f"{datetime.now():%Y-%m-%d %H:%M}"
             texts = output.lines or ["nothing is owed"]
-            append_lines(log, [f"{stamp}  {line}" for text in texts for line in text.splitlines()])
+            append_lines(log, [f"{stamp}  {line}" for text in texts for line in text.split("\n")])

@@ -8,19 +8,25 @@ from typing import Any, TypeVar
 
 import click
 
+_UNSAFE = frozenset({"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"})
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 
 def plain(text: str) -> str:
-    """Escape control and format characters (as `\\x1b`) in text, so that it prints safely."""
+    """Escape control characters, format characters and line separators (as `\\x1b`) but no line feed."""
     import unicodedata
 
     return "".join(
         character
-        if character in "\n " or unicodedata.category(character)[0] != "C"
+        if character in "\n " or unicodedata.category(character) not in _UNSAFE
         else character.encode("unicode_escape").decode("ascii")
         for character in text
     )
+
+
+def plain_line(text: str) -> str:
+    """Escape the same and line breaks, so that the text stays on its line."""
+    return plain(text).replace("\n", "\\n")
 
 
 class Moment(click.DateTime):

@@ -20,6 +20,7 @@ from benchwater.commands.terminal import (
     debugging,
     folder_argument,
     plain,
+    plain_line,
     workspace_plugins_option,
 )
 
@@ -128,7 +129,7 @@ def _run_due(command: Sequence[str], names: Sequence[str]) -> None:
     if silent and run.returncode < 0:
         click.echo(f"The look was ended by signal {-run.returncode}; still watching.", err=True)
     elif silent and names:
-        click.echo(f"{plain(_listed(names))} changed: nothing is owed")
+        click.echo(f"{plain_line(_listed(names))} changed: nothing is owed")
 
 
 def _stop(run: "subprocess.Popen[str]") -> None:

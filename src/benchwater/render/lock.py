@@ -14,7 +14,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from benchwater.files import open_regular_file
+from benchwater.files import open_regular_file, remove_temporary_files
 
 LOCK_NAME = ".being-written"
 _TRIES = 3
@@ -31,9 +31,10 @@ class BeingWrittenError(RuntimeError):
 def only_writer(folder: Path) -> Iterator[None]:
     """Context manager that holds the folder's lock. Raises BeingWrittenError while another run holds it.
 
-    It takes over the lock file of a killed run. It respects one from another machine (a synced folder) and
-    any on a disk without locks, since neither can be checked: the message says which file to remove. Raises
-    OSError where the folder cannot be written to or the lock file is no regular file.
+    It takes over the lock file of a killed run and removes the run's temporary files. It respects a lock
+    file from another machine (a synced folder) and any on a disk without locks, since neither can be
+    checked: the message says which file to remove. Raises OSError where the folder cannot be written to or
+    the lock file is no regular file.
     """
     lock = folder / LOCK_NAME
     for _ in range(_TRIES):
@@ -44,6 +45,7 @@ def only_writer(folder: Path) -> Iterator[None]:
         raise BeingWrittenError(f"another run keeps writing to {folder}: try again when it is done")
     try:
         os.write(handle, f"{os.getpid()} {socket.gethostname()}\n".encode())
+        remove_temporary_files(folder)
         yield
     finally:
         _release(lock, handle)

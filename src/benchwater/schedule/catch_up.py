@@ -24,6 +24,7 @@ from benchwater.schedule.manifest import (
 )
 from benchwater.schedule.owed import State, made_from, states
 from benchwater.schedule.scan import hash_inputs, scan_folder
+from benchwater.words import visible
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
@@ -133,7 +134,7 @@ def catch_up(
         found = states(scan, manifest.reports, out, today, can_print=can_print, unreadable=inputs.unreadable)
         for state in found:
             if state.kept:
-                yield Done(label=state.label, why="", problems=(state.kept,))
+                yield Done(label=state.label, why="", problems=(visible(state.kept),))
             elif state.period is not None and state.owed:
                 yield run.write(state.period, state.owed)
             elif state.period is not None and state.to_hand_on:

@@ -39,7 +39,7 @@ def run_command(words: Sequence[str], given: str | None = None) -> Completed:
     """Run a system command with a text on its standard input. TimerError if it cannot be started."""
     try:
         done = subprocess.run(
-            words, input=given, capture_output=True, text=True, errors="replace", check=False
+            words, input=given, capture_output=True, text=True, errors="surrogateescape", check=False
         )
     except OSError as error:
         raise TimerError(f"`{words[0]}` cannot be run: {error.strerror or error}") from error

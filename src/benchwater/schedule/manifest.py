@@ -135,7 +135,7 @@ def _manifest(data: Mapping[str, Any]) -> Manifest:
     scan = data["scan"]
     return Manifest(
         scan=None if scan is None else _scan(scan),
-        reports={str(label): _report(each) for label, each in data["reports"].items()},
+        reports={_bare_name(label): _report(each) for label, each in data["reports"].items()},
     )
 
 
@@ -150,7 +150,7 @@ def _scan(data: Mapping[str, Any]) -> Scan:
         ),
         periods=tuple(
             Period(
-                label=str(each["label"]),
+                label=_bare_name(each["label"]),
                 month=str(each["month"]),
                 whole_season=bool(each["whole_season"]),
                 ended_on=date.fromisoformat(each["ended_on"]),
@@ -173,11 +173,18 @@ def _report(data: Mapping[str, Any]) -> WrittenReport:
             plugins=_texts(made_from["plugins"]),
             version=str(made_from["version"]),
         ),
-        files=tuple(str(name) for name in data["files"]),
+        files=tuple(_bare_name(name) for name in data["files"]),
         printed=bool(data["printed"]),
         failed=tuple(str(text) for text in data["failed"]),
         handed_on=bool(data["handed_on"]),
     )
+
+
+def _bare_name(name: str) -> str:
+    """Return the name of a file or folder. ValueError if it leads out of the folder that it lies in."""
+    if name in {"", ".", ".."} or any(character in name for character in "/\\:\0"):
+        raise ValueError(f"{name!r} is no bare name")
+    return name
 
 
 def _texts(data: Mapping[str, Any]) -> dict[str, str]:

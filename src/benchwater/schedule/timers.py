@@ -1,6 +1,7 @@
 """The daily run of `due` as each operating system's own timer: systemd, launchd, Task Scheduler, cron."""
 
 import hashlib
+import io
 import plistlib
 import re
 import shlex
@@ -279,7 +280,7 @@ def with_job(crontab: str, job: Job) -> str:
 def without_job(crontab: str, job: Job) -> str:
     """Return the crontab without the job's comment and the line below it."""
     kept: list[str] = []
-    lines = iter(crontab.splitlines(keepends=True))
+    lines = iter(io.StringIO(crontab, newline="\n"))
     for line in lines:
         if line.rstrip("\n") == _mark(job):
             next(lines, None)

@@ -1,3 +1,4 @@
+import os
 from pathlib import Path
 
 import pytest
@@ -178,3 +179,25 @@ def test_a_link_in_place_of_the_pdf_is_not_copied(tmp_path):
     with pytest.raises(HandOnError, match="is a link"):
         copy_report.report_written(report)
     assert everything(tmp_path / "drive") == {}
+
+
+def test_what_a_killed_run_left_is_removed_by_the_next_copy_and_nothing_else(tmp_path):
+    there = tmp_path / "drive"
+    there.mkdir()
+    for name in (".season-report-2026-05.0123abcd.part", ".season-report-2026-04.0123abcd.part", "my.part"):
+        (there / name).write_text("half")
+    copy_report.report_written(written(tmp_path, folder="drive"))
+    left = sorted(path.name for path in there.iterdir())
+    assert left == [".season-report-2026-04.0123abcd.part", "my.part", "season-report-2026-05.pdf"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs a umask")
+def test_a_copy_has_the_mode_that_the_umask_leaves(tmp_path):
+    (tmp_path / "drive").mkdir()
+    report = written(tmp_path, folder="drive")
+    before = os.umask(0o027)
+    try:
+        copy_report.report_written(report)
+    finally:
+        os.umask(before)
+    assert (tmp_path / "drive" / "season-report-2026-05.pdf").stat().st_mode & 0o777 == 0o640
