@@ -117,3 +117,10 @@ def test_to_csv_of_the_demo_season_conforms_to_its_schema(tmp_path):
 def test_importing_the_package_imports_nothing_heavy():
     code = "import sys, benchwater; print('pandas' in sys.modules or 'benchwater.notebook' in sys.modules)"
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "False"
+
+
+def test_load_is_offered_at_the_top():
+    assert "load" in dir(benchwater)
+    assert benchwater.__all__ == ["load"]
+    with pytest.raises(AttributeError, match="lode"):
+        benchwater.lode  # noqa: B018

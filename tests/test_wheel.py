@@ -71,6 +71,17 @@ def test_sdist_has_sources_tests_and_the_files_that_tests_read(sdist):
     assert names == files_below("src", "plugins", "tests") | read | top | made
 
 
+@pytest.mark.filterwarnings("ignore:Python 3.14:DeprecationWarning")
+def test_sdist_is_unpacked_by_a_python_without_filters_of_tarfile(sdist, tmp_path, monkeypatch):
+    def unfiltered(archive: tarfile.TarFile, path: Path) -> None:
+        for member in archive:
+            archive.extract(member, path)
+
+    monkeypatch.delattr(tarfile, "data_filter")
+    monkeypatch.setattr(tarfile.TarFile, "extractall", unfiltered)
+    assert (unpack(sdist, tmp_path) / "pyproject.toml").is_file()
+
+
 def test_tests_of_the_whole_tree_pass_in_an_unpacked_sdist(sdist, tmp_path):
     project = unpack(sdist, tmp_path)
     done = subprocess.run(

@@ -20,9 +20,15 @@ def build_sdist(project: Path, out: Path) -> Path:
 
 
 def unpack(sdist: Path, folder: Path) -> Path:
-    """Unpack an sdist and return the one folder in it."""
+    """Unpack an sdist and return the one folder in it.
+
+    Debian 12 has Python 3.11.2, whose `extractall` takes no `filter`.
+    """
     with tarfile.open(sdist) as archive:
-        archive.extractall(folder, filter="data")
+        if hasattr(tarfile, "data_filter"):
+            archive.extractall(folder, filter="data")
+        else:
+            archive.extractall(folder)
     (project,) = folder.iterdir()
     return project
 

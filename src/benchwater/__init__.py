@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from benchwater.notebook import load as load
 
+__all__ = ["load"]
 __version__ = "0.1.0"
+
+
+def __dir__() -> list[str]:
+    """Return the names of the module, `load` among them before it is imported."""
+    return sorted({*globals(), *__all__})
 
 
 def __getattr__(name: str) -> object:

@@ -19,7 +19,7 @@ from benchwater.plugin_host.options import read_options
 from benchwater.read.bench_file import load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.outcome import Reading
-from benchwater.text import did_you_mean
+from benchwater.text import did_you_mean, near_names
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -156,6 +156,15 @@ def _wanted(plugins: Plugins, only: Sequence[str]) -> list[tuple[Analysis, Loade
     known = [analysis.id for analysis, _ in plugins.analyses]
     for name in only:
         if name not in known:
-            hint = did_you_mean(name, known, f"there are: {', '.join(known)}")
-            raise UnknownAnalysisError(f"there is no analysis `{name}`{hint}")
+            raise UnknownAnalysisError(_why_unknown(name, known, plugins))
     return [pair for pair in plugins.analyses if not only or pair[0].id in only]
+
+
+def _why_unknown(name: str, known: Sequence[str], plugins: Plugins) -> str:
+    if name in plugins.left_out:
+        return f"`{name}` is switched off in bench.toml"
+    broken = [problem for problem in plugins.problems if Path(problem.name).stem == name]
+    if broken or (plugins.problems and not near_names(name, known)):
+        whys = [f"{each.name} ({each.origin}) {each.why}" for each in broken or plugins.problems]
+        return f"there is no analysis `{name}`: {'; '.join(whys)}"
+    return f"there is no analysis `{name}`{did_you_mean(name, known, 'there are: ' + ', '.join(known))}"

@@ -98,6 +98,18 @@ def test_only_selects_analyses_and_refuses_an_unknown_name(tmp_path):
     assert (unknown.status, "there are: material_balance, " in unknown.err) == (2, True)
 
 
+def test_only_says_why_a_plugin_did_not_load(tmp_path):
+    folder = workspace(tmp_path, mine=FINE.replace("950", '"950"'), rainy="import no_such_module\n")
+    outcome = run("report", folder, "--only", "mine")
+    assert (outcome.status, "no_such_module" in outcome.err) == (2, False)
+    assert "`mine`: mine.py (workspace) could not be loaded: TypeError: `Analysis.order`" in outcome.err
+    assert all(
+        f"{name}.py (workspace)" in run("report", folder, "--only", "x").err for name in ("mine", "rainy")
+    )
+    (folder / "bench.toml").write_text(SMALL_BENCH + '[plugins]\noff = ["cost"]\n')
+    assert "`cost` is switched off in bench.toml" in run("report", folder, "--only", "cost").err
+
+
 def test_an_invalid_month_is_refused(tmp_path):
     outcome = run("report", workspace(tmp_path), "--month", "May")
     assert outcome.status == 2

@@ -160,6 +160,28 @@ def test_plugins_and_single_analyses_can_be_switched_off(tmp_path):
     assert "mine" not in [plugin.name for plugin in found.loaded]
 
 
+@pytest.mark.parametrize(
+    ("file", "text", "name"),
+    [
+        ("mine", GOOD.format(id="catch_rate"), "catch_rate"),
+        ("catch_rate", GOOD.format(id="catch_rate"), "catch_rate"),
+        ("mine", POUR_AGAIN, "ingest.pour"),
+    ],
+)
+def test_a_shipped_one_that_is_switched_off_is_replaced_by_the_workspaces_as_the_message_says(
+    tmp_path, file, text, name
+):
+    folder = workspace(tmp_path, **{file: text})
+    (problem,) = load_plugins(folder).problems
+    assert f"off = ['{name}']" in problem.why
+    found = load_plugins(folder, off=(name,))
+    assert not found.problems
+    (replacement,) = [plugin for plugin in found.loaded if plugin.origin == "workspace"]
+    assert replacement.analyses or replacement.log_kinds
+    ids = [analysis.id for analysis, _ in found.analyses]
+    assert (ids.count("catch_rate"), [kind.name for kind in found.log_kinds].count("pour")) == (1, 1)
+
+
 def test_without_a_workspace_only_what_is_shipped_and_installed_loads():
     assert {plugin.origin for plugin in load_plugins(None).loaded} <= {"shipped", "installed"}
     assert {kind.name for kind in load_plugins(None).log_kinds} >= {

@@ -71,9 +71,9 @@ def test_the_lock_of_a_run_that_was_killed_is_taken_over(tmp_path):
     assert not (tmp_path / LOCK_NAME).exists()
 
 
-@pytest.mark.parametrize("said", ["", f"{os.getpid()} {socket.gethostname()}\n"])
-def test_what_a_lock_file_says_does_not_hold_it_though_its_number_be_another_programs_by_now(tmp_path, said):
-    (tmp_path / LOCK_NAME).write_text(said)
+@pytest.mark.parametrize("says", ["", "{process} {machine}\n"])
+def test_a_lock_file_does_not_hold_the_folder_by_what_it_says(tmp_path, says):
+    (tmp_path / LOCK_NAME).write_text(says.format(process=os.getpid(), machine=socket.gethostname()))
     with only_writer(tmp_path):
         pass
 

@@ -54,35 +54,35 @@ def test_a_section_that_keeps_the_contract_passes():
 
 BREACHES = {
     "status": (
-        lambda: Section(status="wrong", why="So."),
+        lambda: changed(GOOD, status="wrong", why="So."),
         "`Section.status` must be ok, thin, empty or failed",
     ),
     "status for the host": (lambda: Section(status="failed", why="It broke."), "raise an exception"),
-    "advice": (lambda: replace(GOOD, status="thin", why="Too few trips."), "must give no advice"),
+    "advice": (lambda: changed(GOOD, status="thin", why="Too few trips."), "must give no advice"),
     "no reason": (lambda: Section(status="empty"), "must say why"),
-    "one action": (lambda: replace(GOOD, actions=(ACTION)), "`Section.actions` must be a tuple.*comma"),
-    "one table": (lambda: replace(GOOD, tables=(TABLE)), "`Section.tables` must be a tuple.*comma"),
-    "one figure": (lambda: replace(GOOD, figures=(FIGURE)), "`Section.figures` must be a tuple.*comma"),
-    "one finding": (lambda: replace(GOOD, findings=(FINDING)), "`Section.findings` must be a tuple.*comma"),
+    "one action": (lambda: changed(GOOD, actions=(ACTION)), "`Section.actions` must be a tuple.*comma"),
+    "one table": (lambda: changed(GOOD, tables=(TABLE)), "`Section.tables` must be a tuple.*comma"),
+    "one figure": (lambda: changed(GOOD, figures=(FIGURE)), "`Section.figures` must be a tuple.*comma"),
+    "one finding": (lambda: changed(GOOD, findings=(FINDING)), "`Section.findings` must be a tuple.*comma"),
     "one method": (
-        lambda: replace(GOOD, methods=("Counts.")),
+        lambda: changed(GOOD, methods=("Counts.")),
         "`Section.methods` must be a tuple.*'Counts.'",
     ),
-    "no methods": (lambda: replace(GOOD, methods=None), "`Section.methods` must be a tuple of str, not None"),
-    "method": (lambda: replace(GOOD, methods=(3,)), "`Section.methods` must be a tuple of str.*3"),
-    "text": (lambda: replace(FINDING, text=None), "`Finding.text` must be str, not None"),
-    "finding": (lambda: replace(GOOD, findings=(TABLE,)), "`Section.findings` must be a tuple of Finding"),
-    "more": (lambda: replace(FINDING, more={"p": [1]}), "`Finding.more`"),
-    "worth": (lambda: replace(ACTION, worth="9"), "`Action.worth` must be float or None, not '9'"),
-    "worth of what": (lambda: replace(GOOD, actions=(replace(ACTION, worth_unit=None),)), "of what"),
+    "no methods": (lambda: changed(GOOD, methods=None), "`Section.methods` must be a tuple of str, not None"),
+    "method": (lambda: changed(GOOD, methods=(3,)), "`Section.methods` must be a tuple of str.*3"),
+    "text": (lambda: changed(FINDING, text=None), "`Finding.text` must be str, not None"),
+    "finding": (lambda: changed(GOOD, findings=(TABLE,)), "`Section.findings` must be a tuple of Finding"),
+    "more": (lambda: changed(FINDING, more={"p": [1]}), "`Finding.more`"),
+    "worth": (lambda: changed(ACTION, worth="9"), "`Action.worth` must be float or None, not '9'"),
+    "worth of what": (lambda: changed(GOOD, actions=(changed(ACTION, worth_unit=None),)), "of what"),
     "value": (lambda: with_finding(value=math.nan), "value is nan"),
     "limit": (lambda: with_finding(high=math.inf), "high is inf"),
     "outside its limits": (lambda: with_finding(value=3.0), "not between its limits"),
     "unit": (lambda: with_finding(unit="degF"), "'degF' is no canonical unit"),
     "level": (lambda: with_finding(level=95), "level is 95"),
     "count": (lambda: with_finding(n=-1), "count is -1"),
-    "same finding": (lambda: replace(GOOD, findings=(FINDING, FINDING)), "there twice"),
-    "same table": (lambda: replace(GOOD, tables=(TABLE, TABLE)), "table 't' is there twice"),
+    "same finding": (lambda: changed(GOOD, findings=(FINDING, FINDING)), "there twice"),
+    "same table": (lambda: changed(GOOD, tables=(TABLE, TABLE)), "table 't' is there twice"),
     "same column": (lambda: with_table(columns=(TABLE.columns[0],) * 2), "'water' is there twice"),
     "width": (lambda: with_table(rows=(("a",),)), "row 1 has 1 cells, 2 columns"),
     "row": (lambda: with_table(rows=(3,)), "`Table.rows` must be a tuple of a tuple"),
@@ -91,25 +91,29 @@ BREACHES = {
     "unit of a column": (lambda: with_columns(unit="degF"), "'degF' is no canonical unit"),
     "unit from": (lambda: with_columns(unit_from="measure"), "'measure', which is no column"),
     "unit in a cell": (lambda: with_columns(unit_from="n"), "row 1, 'n': 3 is no canonical unit"),
-    "svg": (lambda: replace(GOOD, figures=(replace(FIGURE, svg="<svg"),)), "figure 'f' is no SVG"),
+    "svg": (lambda: changed(GOOD, figures=(changed(FIGURE, svg="<svg"),)), "figure 'f' is no SVG"),
     "other xml": (
-        lambda: replace(GOOD, figures=(replace(FIGURE, svg="<p/>"),)),
+        lambda: changed(GOOD, figures=(changed(FIGURE, svg="<p/>"),)),
         "figure 'f' is no SVG, but <p>",
     ),
-    "picture": (lambda: replace(FIGURE, svg=object()), "`Figure.svg` must be str, not object"),
+    "picture": (lambda: changed(FIGURE, svg=object()), "`Figure.svg` must be str, not object"),
 }
 
 
+def changed(value, **changes):
+    return replace(value, **changes)
+
+
 def with_finding(**changes):
-    return replace(GOOD, findings=(replace(FINDING, **changes),))
+    return changed(GOOD, findings=(changed(FINDING, **changes),))
 
 
 def with_table(**changes):
-    return replace(GOOD, tables=(replace(TABLE, **changes),))
+    return changed(GOOD, tables=(changed(TABLE, **changes),))
 
 
 def with_columns(**changes):
-    return with_table(columns=(replace(TABLE.columns[0], **changes), TABLE.columns[1]))
+    return with_table(columns=(changed(TABLE.columns[0], **changes), TABLE.columns[1]))
 
 
 @pytest.mark.parametrize(("make", "words"), BREACHES.values(), ids=BREACHES)

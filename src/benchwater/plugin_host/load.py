@@ -24,8 +24,9 @@ class _RefusedError(Exception):
 def load_plugins(workspace: Path | None, off: Sequence[str] = (), *, files: Sequence[Path] = ()) -> Plugins:
     """Load plugins from all three places (see `places`). One that fails is a problem in the result.
 
-    `off` names plugins, or the ids of analyses, that bench.toml switches off. `files` are further plugin
-    files, taken as if they lay in the workspace's `plugins/`.
+    `off` names plugins, or the ids of analyses, that bench.toml switches off: the first of that name, so that
+    a later one, such as the workspace's own, takes its place. `files` are further plugin files, taken as if
+    they lay in the workspace's `plugins/`.
     """
     manager = pluggy.PluginManager(PROJECT)
     manager.add_hookspecs(Hooks)
@@ -33,11 +34,12 @@ def load_plugins(workspace: Path | None, off: Sequence[str] = (), *, files: Sequ
     problems: list[PluginProblem] = []
     left_out: set[str] = set()
     for candidate in candidates(workspace, files):
-        if candidate.name in off:
+        still_off = [name for name in off if name not in left_out]
+        if candidate.name in still_off:
             left_out.add(candidate.name)
             continue
         try:
-            loaded.append(_load(candidate, manager, loaded, off, left_out))
+            loaded.append(_load(candidate, manager, loaded, still_off, left_out))
         except _RefusedError as refusal:
             problems.append(_problem(candidate, str(refusal)))
         except (Exception, SystemExit) as error:
