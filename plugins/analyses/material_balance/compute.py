@@ -16,6 +16,7 @@ from .blame import Blame, blame_chain, blame_two_counts
 from .metal import Dross, MoldYield, OddMass, dross_rates, mold_yields, odd_masses
 
 K = 2.0
+ABOUT = 0.25
 SIGNIFICANCE = 0.01
 UNLOGGED = "work not logged"
 VERDICTS = ("missing", UNLOGGED, "surplus", "closes", "not counted")
@@ -67,6 +68,14 @@ class Line:
         if off < 0:
             return "surplus"
         return UNLOGGED if self.unlogged else "missing"
+
+    @property
+    def discarded_from_rejects(self) -> bool:
+        """Whether the surplus of an insert is about what was discarded, to `ABOUT` of that, or one piece."""
+        discarded = self.balance.closed.by_kind().get("discarded", 0.0)
+        if self.verdict != "surplus" or not self.rejected or not discarded:
+            return False
+        return abs(self.balance.unaccounted + discarded) <= max(1.0, ABOUT * discarded) + K * self.balance.u
 
     @property
     def slips(self) -> list[tuple[Blame, ...]]:

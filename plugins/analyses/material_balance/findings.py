@@ -21,11 +21,12 @@ FEWEST_FOR_YIELD = 20
 MOST_SAID = 6
 MOST_ODD = 3
 METHODS = (
-    "Book closing = opening + received + recovered − in good castings (coats: on coated pieces) − used − "
-    "discarded; rejects, sprues and blank fills stay inside. Unaccounted = book − counted: above 0 is "
-    "missing. A count holds for the end of its day or its own moment, the very first of an item for the "
-    "start of its day; of two of one moment the later row stands. A balance begins with the last count up to "
-    "its first day, rolled forward, else with the first one after.",
+    "Book closing = opening + received + recovered − in castings (metal and plastic: good ones; inserts: "
+    "good ones and rejects; coats: on coated pieces) − used − discarded. The metal of rejects, sprues and "
+    "blank fills stays inside; inserts cut out of rejects are `recovered`. Unaccounted = book − counted: "
+    "above 0 is missing. A count holds for the end of its day or its own moment, the very first of an item "
+    "for the start of its day; of two of one moment the later row stands. A balance begins with the last "
+    "count up to its first day, rolled forward, else with the first one after.",
     "Standard uncertainties: a scale's step d gives d/√12 (JCGM 100:2008, F.2.2.1), a stated one wins; packs "
     "received and whole pieces are exact. Combined by the law of propagation (JCGM 100:2008, 5.1 and 5.2), "
     "errors shared by the castings of a cavity added before they are squared; expanded with k = 2 (about "
@@ -164,13 +165,23 @@ def unaccounted(line: Line, bench: Bench, with_chain: bool) -> Finding:
             f"{f' ({range_} unaccounted)' if spread else ''}: {book} by the book, {counted} from the count "
             f"of {day(balance.last.day)}."
         )
-        if line.rejected and line.verdict == "missing":
-            text += f" {line.rejected} went into rejects: those thrown away need a `discarded` row."
-        text += _unlogged_words(line)
+        text += _reject_words(line) + _unlogged_words(line)
         if line.slips and not (with_chain and line.chain is not None):
             text += f" Most likely {blame_words(line, line.slips[0], bench)}."
     rows = len(balance.closed) + 2 if balance.last is not None else None
     return _finding("unaccounted", text, line.item, off, balance.u, rows, quiet=line.verdict == "closes")
+
+
+def _reject_words(line: Line) -> str:
+    """How rejects may explain that more inserts were counted than the book says."""
+    if line.discarded_from_rejects:
+        return (
+            f" {line.balance.closed.by_kind()['discarded']:g} were `discarded`: those cut out of rejects had "
+            "left when they were cast in, and need no row."
+        )
+    if line.verdict == "surplus" and -line.balance.unaccounted <= line.rejected:
+        return f" {line.rejected} went into rejects: those cut out and kept need a `recovered` row."
+    return ""
 
 
 def _unlogged_words(line: Line) -> str:
@@ -387,6 +398,12 @@ def _search(line: Line, season: Season) -> Action:
     packs = abs(balance.unaccounted) / item.pack if item.pack else 0.5
     if line.verdict == "surplus" and not balance.u and packs == int(packs):
         because += f" That is just {packs:.0f} pack{'' if packs == 1 else 's'}: a purchase without its row?"
+    if line.discarded_from_rejects:
+        text = (
+            f"Look at the `discarded` rows of {item.name} between {day(first.day)} and {day(last.day)}: take "
+        )
+        text += "out those of inserts cut out of rejects."
+        return Action(id=f"discarded-{item.name}", text=text, because=because)
     if line.verdict == "surplus":
         text = f"Log what brought {amount}: it came in {when}.{again}"
         return Action(id=f"log-{item.name}", text=text, because=because)

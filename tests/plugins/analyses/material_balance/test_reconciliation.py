@@ -179,13 +179,13 @@ def test_two_errors_are_each_implied_without_the_other() -> None:
     assert [value for ((value, _),) in found.implied] == pytest.approx([-50.0, 7.0])
 
 
-def test_no_quantity_stands_in_two_groups_of_suspects() -> None:
+@pytest.mark.parametrize(("count_u", "flow_u"), [(0.2887, 0.0), (0.2887, 0.2887), (0.0, 0.2887), (1.0, 0.5)])
+def test_no_quantity_stands_in_two_groups_of_suspects(count_u: float, flow_u: float) -> None:
     # Three stretches, every small deviation: ties of the measurement test are common in whole numbers.
-    spreads = ((0.2887, 0.0), (0.2887, 0.2887), (0.0, 0.2887), (1.0, 0.5))
-    for (count_u, flow_u), a, b, d in product(spreads, *[range(-3, 4)] * 3):
+    for a, b, d in product(range(-3, 4), repeat=3):
         found = chained([200, 190 + a, 180 + b, 170 + d], [count_u] * 4, [-10] * 3, [flow_u] * 3)
         named = [quantity for group in found.suspects for quantity in group]
-        assert len(named) == len(set(named)), (count_u, flow_u, a, b, d)
+        assert len(named) == len(set(named)), (a, b, d)
         assert all(found.suspects)
         assert np.isfinite([pair for group in found.implied for pair in group]).all()
         assert [len(group) for group in found.implied] == [len(group) for group in found.suspects]
