@@ -13,7 +13,7 @@ from benchwater.words import day_words
 
 from .balance import Balance, Book, Chain, LowestBook, books_of, chain_counts, close_book, lowest_book
 from .blame import Blame, blame_chain, blame_two_counts
-from .metal import Dross, MoldYield, OddMass, dross_rates, mold_yields, odd_masses
+from .metal import Dross, LeftOut, MoldYield, OddMass, dross_rates, left_out, mold_yields, odd_masses
 
 K = 2.0
 ABOUT = 0.25
@@ -98,6 +98,7 @@ class MaterialBalance:
     yields: tuple[MoldYield, ...]
     dross: tuple[Dross, ...]
     odd: tuple[OddMass, ...]
+    left_out: LeftOut | None
     notes: tuple[str, ...]
 
     @property
@@ -127,6 +128,7 @@ def compute(season: Season, span: Span) -> MaterialBalance:
         yields=mold_yields(season, span),
         dross=dross_rates(season, span),
         odd=odd_masses(season, span),
+        left_out=left_out(season, span),
         notes=stock_notes(season),
     )
 

@@ -15,7 +15,7 @@ from benchwater.words import in_brackets, limits, listed, make_finding
 from .balance import Chain, Count
 from .blame import PACKS, UNITS, Blame
 from .compute import SIGNIFICANCE, UNLOGGED, WORK, K, Line, MaterialBalance
-from .metal import ODD_FACTOR, Dross, MoldYield, OddMass
+from .metal import ODD_FACTOR, Dross, LeftOut, MoldYield, OddMass
 
 FEWEST_FOR_YIELD = 20
 MOST_SAID = 6
@@ -67,6 +67,7 @@ def findings(result: MaterialBalance) -> tuple[Finding, ...]:
         *(unaccounted(line, bench, result.whole_season) for line in lines),
         *(imbalance(line, chain, bench) for line, chain in result.chains),
         *(found for line in lines for found in below_zero(line, bench)),
+        *([] if result.left_out is None else [weighed_too_little(result.left_out)]),
         *weighed_oddly(result.odd, bench),
         *(found for each in result.yields for found in yield_findings(each, bench)),
         *(dross_finding(each, bench) for each in result.dross),
@@ -125,6 +126,17 @@ def weighed_oddly(odd: Sequence[OddMass], bench: Bench) -> Iterator[Finding]:
             group=place,
             quiet=number >= MOST_ODD,
         )
+
+
+def weighed_too_little(found: LeftOut) -> Finding:
+    """Weighed rows that the books leave out, as their castings weigh no more than the inserts in them."""
+    rows = "1 weighed row" if found.rows == 1 else f"{found.rows} weighed rows"
+    text = (
+        f"The books leave out {rows} of castings, from {found.file} line {found.line} on: they weigh no more "
+    )
+    text += "than the inserts in them. "
+    text += "Are they ounces?" if 2 * found.in_ounces > found.rows else "Look at their mass and its unit."
+    return Finding(id="mass_left_out", text=text, value=float(found.rows), unit="pieces", n=found.rows)
 
 
 def how_much(line: Line, bench: Bench, *, both: bool = False) -> str:
@@ -308,7 +320,7 @@ def blame_words(line: Line, alternatives: Sequence[Blame], bench: Bench) -> str:
 
 def slip_words(item: Item, blame: Blame, bench: Bench) -> str:
     """How a count was written wrong: a decimal place, packs for pieces, one unit for another."""
-    found, implied = bench.show(blame.found, item.unit), bench.show(blame.implied, item.unit)
+    found, implied = as_kept(blame.found, item, bench), as_kept(blame.implied, item, bench)
     if blame.slip is None:
         return "mistyped"
     if isinstance(blame.slip, float):
@@ -355,7 +367,7 @@ def _look_again(line: Line, blame: Blame, count: Count, bench: Bench) -> Action:
     return Action(
         id=f"recount-{item.name}-{count.day}",
         text=f"Look again at the count of {item.name} of {line.day(count.day)}: the row says "
-        f"{bench.show(count.amount, item.unit)}.",
+        f"{both_units(count.amount, item, bench)}.",
         because=because,
     )
 
@@ -426,6 +438,12 @@ def margin(value: float, unit: str, bench: Bench) -> str:
 
 def both_units(value: float, item: Item, bench: Bench) -> str:
     """`1.09 lb (494 g)`: as the bench prints it, and as the item is kept where that is the other system."""
-    shown, kept = bench.show(value, item.unit), bench.show(value, item.unit, item=item.name)
+    shown, kept = bench.show(value, item.unit), as_kept(value, item, bench)
+    return shown if kept == shown else f"{shown} ({kept})"
+
+
+def as_kept(value: float, item: Item, bench: Bench) -> str:
+    """`494 g`: as the bench prints it, or as the item is kept where that is the other system."""
+    kept = bench.show(value, item.unit, item=item.name)
     foreign = ("g", "kg", "mL", "L") if bench.system == "us" else ("oz", "lb", "fl oz")
-    return f"{shown} ({kept})" if kept.endswith(tuple(f" {unit}" for unit in foreign)) else shown
+    return kept if kept.endswith(tuple(f" {unit}" for unit in foreign)) else bench.show(value, item.unit)
