@@ -4,7 +4,8 @@
     2026-04-01,alloy,counted,11 lb 4 oz,,,
     2026-04-03,hook-2,received,100,22.00,,two packs
 
-Rejects and sprues go back to the pot: they never left the store, so they need no row.
+The metal of rejects and sprues goes back to the pot: it never left the store, so it needs no row. An insert
+leaves when it is cast in, good or bad; one cut out of a reject and kept is `recovered`.
 """
 
 from collections.abc import Iterable, Mapping

@@ -214,7 +214,6 @@ class Bench:
     finished: defaultdict[str, int] = field(default_factory=lambda: defaultdict(int))
     dressed: defaultdict[str, int] = field(default_factory=lambda: defaultdict(int))
     trailers: int = 0
-    reject_hooks: defaultdict[str, int] = field(default_factory=lambda: defaultdict(int))
     torn: int = 0
     pours: list[tuple[str, Row]] = field(default_factory=list)
     inventory: list[Row] = field(default_factory=list)
@@ -268,8 +267,6 @@ class Bench:
                         if rng.random() < 0.22:
                             cells["mass"] = f"{mass:.1f}"
                         self.heads[mold.name, cavity.name] += count
-                    elif outcome == "reject" and cavity.insert:
-                        self.reject_hooks[cavity.insert] += count
                     if outcome != "blank" and cavity.insert:
                         self.stock[cavity.insert] -= count
                     self.pours.append((plan.date, Row(cells)))
@@ -455,14 +452,8 @@ class Bench:
 
     # --- the month's end -----------------------------------------------------
 
-    def empty_reject_tin(self, day: str) -> None:
-        """Hooks of remelted rejects are thrown away; chewed plastic from the water is melted again."""
-        for item in sorted(self.reject_hooks):
-            if self.reject_hooks[item]:
-                self.move(
-                    day, item, "discarded", str(self.reject_hooks[item]), note="cut from rejects, soft now"
-                )
-        self.reject_hooks.clear()
+    def melt_torn_grubs(self, day: str) -> None:
+        """Melt chewed plastic from the water again; the hooks of rejects are lost and need no row."""
         if self.torn:
             grams = round(self.torn * 1.0)
             self.stock["plastic-chartreuse"] += grams
@@ -510,7 +501,7 @@ def run(bench: Bench, fish: Callable[[str], None]) -> None:
             bench.dress(day)
         fish(day)
         if date.fromordinal(number + 1).isoformat() in COUNT_DAYS:
-            bench.empty_reject_tin(day)
+            bench.melt_torn_grubs(day)
         if day in COUNT_DAYS:
             bench.count(day)
         short = {item: amount for item, amount in bench.stock.items() if amount < 0}

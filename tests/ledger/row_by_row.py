@@ -56,13 +56,15 @@ def movements(season: Season, steps: Mapping[str, float]) -> dict[str, list[Move
             found[item].append(Movement(when=when, kind=kind, amount=signed, u=u))
     columns = ("date", "mold", "cavity", "outcome", "count", "mass_g", "material")
     for when, mold, name, outcome, count, gross, poured in rows(season, "pour", *columns):
-        if outcome != "good":
+        if outcome == "blank":
             continue
         cavity, material = bench.cavity(mold, name), _material(season, mold, poured)
         hook = 0.0
         if cavity.insert is not None:
             hook = bench.items[cavity.insert].mass_g or 0.0
             found[cavity.insert].append(Movement(when=when, kind="in_castings", amount=-float(count)))
+        if outcome == "reject":
+            continue
         mass, net = casting_mass(season, (mold, name), material), gross - hook * count
         source = f"mean mass of {mold} {name} in {material}" if mass.weighed else f"{NOMINAL}{mold} {name}"
         if bench.items[material].unit == "g" and net > 0:

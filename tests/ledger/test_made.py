@@ -74,12 +74,14 @@ def test_baits_seen_on_the_water_count_where_fewer_were_coated() -> None:
     assert steps.between(second, third) == 3.0
 
 
-def test_spoilt_inserts_are_those_thrown_away_of_those_in_rejects_by_then() -> None:
+def test_spoilt_inserts_are_those_in_rejects_and_not_recovered_by_then() -> None:
     later = POUR + "2026-03-20,ball,1/4,reject,10,\n"
+    recovered, discarded = STOCK + "2026-03-10,hook,recovered,{}\n", "2026-03-10,hook,discarded,3\n"
     assert spoilt_share(season(pour=POUR), "hook") == 1.0
-    assert spoilt_share(season(pour=later, stock=STOCK + "2026-03-10,hook,discarded,3\n"), "hook") == 0.75
-    assert spoilt_share(season(pour=POUR, stock=STOCK + "2026-03-10,hook,discarded,30\n"), "hook") == 1.0
-    assert spoilt_share(season(pour=POUR, stock=STOCK + "2026-03-10,hook,recovered,3\n"), "hook") == 0.25
+    assert spoilt_share(season(pour=later, stock=STOCK + discarded), "hook") == 1.0
+    assert spoilt_share(season(pour=later, stock=recovered.format(3) + discarded), "hook") == 0.25
+    assert spoilt_share(season(pour=POUR, stock=recovered.format(30)), "hook") == 0.0
+    assert spoilt_share(season(stock=recovered.format(3)), "hook") == 1.0
 
 
 def test_the_demos_coated_baits_are_those_dressed_and_those_still_to_dress(demo, truth) -> None:

@@ -59,10 +59,10 @@ def test_receipts_average_with_what_is_on_hand() -> None:
     assert found.spent == pytest.approx(44.0)
 
 
-def test_good_castings_take_stock_before_the_next_receipt() -> None:
+def test_castings_good_or_bad_take_stock_before_the_next_receipt() -> None:
     stock = "2026-03-02,hook,received,100,20.00,,\n2026-03-20,hook,received,50,20.00,,\n"
-    pour = "2026-03-09,ball,1/4,good,50\n2026-03-09,ball,1/4,reject,30\n"
-    # 50 hooks left the shop in castings; those in rejects did not: 50 at 0.20 and 50 at 0.40.
+    pour = "2026-03-09,ball,1/4,good,30\n2026-03-09,ball,1/4,reject,20\n"
+    # 50 hooks left the shop in castings: 50 at 0.20 and 50 at 0.40.
     assert price("hook", stock, pour).per_unit == pytest.approx(0.30)
 
 
@@ -115,15 +115,15 @@ def test_a_receipt_that_states_nothing_was_paid_is_believed() -> None:
 
 def test_a_reject_costs_its_insert_at_the_book_price_as_far_as_it_is_lost_with_it() -> None:
     def cost(bench: str, stock: str) -> float | None:
-        pour = "2026-03-02,ball,1/4,good,40\n2026-03-02,ball,1/4,reject,20\n"
+        pour = "2026-03-02,ball,1/4,good,20\n2026-03-02,ball,1/4,reject,20\n"
         return cost_of_reject(
             make_season(bench, {"stock.csv": STOCK + stock, "pour.csv": POUR + pour}).season, "ball", "1/4"
         )
 
     bought = "2026-03-01,hook,received,80,16.00,,\n2026-03-09,hook,received,40,16.00,,\n"
-    # 40 left in good castings: 40 at 0.20 and 40 at 0.40; the mean of what was paid would be 0.27.
+    # 40 left in castings, good or bad: 40 at 0.20 and 40 at 0.40; the mean of what was paid would be 0.27.
     assert cost(BENCH, bought) == pytest.approx(0.30)
     assert cost(BENCH, bought + "2026-03-10,hook,recovered,15,,,\n") == pytest.approx(0.30 * 5 / 20)
-    assert cost(BENCH, bought + "2026-03-10,hook,discarded,10,,,\n") == pytest.approx(0.30 * 10 / 20)
+    assert cost(BENCH, bought + "2026-03-10,hook,discarded,10,,,\n") == pytest.approx(0.30)
     assert cost(BENCH.replace('insert = "hook"', ""), bought) == 0.0
     assert cost(BENCH.replace("pack = 50\nprice = 10.00", ""), "") is None

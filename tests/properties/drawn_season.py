@@ -135,13 +135,14 @@ def _pour(rng: random.Random, rows: list[dict[str, object]], day: date) -> tuple
             row |= {"mold_temp": temp, "melt_temp": 350.3}
             if bad:
                 rows.append(row | {"outcome": "reject", "count": bad, "flaw": "short fill"})
+            used += 2 if hook else 0
             if bad < 2:
                 good = 2 - bad
                 shown = round(10 * good * (mass + hook + rng.uniform(-0.1, 0.1))) / 10
                 rows.append(
                     row | {"outcome": "good", "count": good, "mass": shown if rng.random() < 0.3 else None}
                 )
-                spent, used = spent + good * mass, used + (good if hook else 0)
+                spent += good * mass
     return spent, used
 
 

@@ -25,9 +25,8 @@ METHODS = (
     f"(the recipe's mass ±{COAT_SHARE:.0%}), fittings, and what is `used` outside every recipe, such as "
     "glue, spread over the baits made.",
     "Rejects: a good piece bears (1 − p) / p spoilt ones, p the yield of its cavity or coat, with Wilson's "
-    "limits (1927). Metal and plastic go back to the pot; inserts cost as far as `discarded` rows say that "
-    "they were thrown away (all of them where no row tells); coat is lost. Dross and spills are in what was "
-    "bought and in no bait.",
+    "limits (1927). Metal and plastic go back to the pot; inserts are lost, but for the share that "
+    "`recovered` rows bring back; coat is lost. Dross and spills are in what was bought and in no bait.",
     "Limits (95 %): mass, coat and yields combined by squaring and adding each side's distances (JCGM "
     "100:2008, 5.1.2; for uneven limits Zou & Donner 2008, Statistics in Medicine 27:1693-1702); sums over "
     "builds as if all erred together. Prices count as exact.",

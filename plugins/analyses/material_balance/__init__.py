@@ -3,7 +3,8 @@
 A worked example from the bench. Four kilos of alloy on the shelf and a five-pound ingot bought. 240 good
 heads weigh 7.9 g each with the hook in and the hook is 0.8 g, so 1.704 kg of alloy left in them; 110 g of
 dross was skimmed. The book says 4.454 kg. The scale says 4.3 kg: 154 g went somewhere without a row, and
-with a 5 g scale that is no rounding. Rejects and sprues went back to the pot and need no row.
+with a 5 g scale that is no rounding. The alloy of rejects and sprues went back to the pot and needs no row;
+their hooks left when they were cast in, and those cut out and kept are `recovered`.
 """
 
 from collections.abc import Iterable

@@ -13,9 +13,10 @@ from benchwater.words import day_words
 
 from .balance import Balance, Book, Chain, LowestBook, books_of, chain_counts, close_book, lowest_book
 from .blame import Blame, blame_chain, blame_two_counts
-from .metal import Dross, MoldYield, OddMass, dross_rates, mold_yields, odd_masses
+from .metal import Dross, LeftOut, MoldYield, OddMass, dross_rates, left_out, mold_yields, odd_masses
 
 K = 2.0
+ABOUT = 0.25
 SIGNIFICANCE = 0.01
 UNLOGGED = "work not logged"
 VERDICTS = ("missing", UNLOGGED, "surplus", "closes", "not counted")
@@ -69,6 +70,14 @@ class Line:
         return UNLOGGED if self.unlogged else "missing"
 
     @property
+    def discarded_from_rejects(self) -> bool:
+        """Whether the surplus of an insert is about what was discarded, to `ABOUT` of that, or one piece."""
+        discarded = self.balance.closed.by_kind().get("discarded", 0.0)
+        if self.verdict != "surplus" or not self.rejected or not discarded:
+            return False
+        return abs(self.balance.unaccounted + discarded) <= max(1.0, ABOUT * discarded) + K * self.balance.u
+
+    @property
     def slips(self) -> list[tuple[Blame, ...]]:
         """The slips of the pen in the first or last count of the balance."""
         ends = (self.balance.first, self.balance.last)
@@ -89,6 +98,7 @@ class MaterialBalance:
     yields: tuple[MoldYield, ...]
     dross: tuple[Dross, ...]
     odd: tuple[OddMass, ...]
+    left_out: LeftOut | None
     notes: tuple[str, ...]
 
     @property
@@ -118,6 +128,7 @@ def compute(season: Season, span: Span) -> MaterialBalance:
         yields=mold_yields(season, span),
         dross=dross_rates(season, span),
         odd=odd_masses(season, span),
+        left_out=left_out(season, span),
         notes=stock_notes(season),
     )
 

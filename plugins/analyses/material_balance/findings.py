@@ -15,17 +15,18 @@ from benchwater.words import in_brackets, limits, listed, make_finding
 from .balance import Chain, Count
 from .blame import PACKS, UNITS, Blame
 from .compute import SIGNIFICANCE, UNLOGGED, WORK, K, Line, MaterialBalance
-from .metal import ODD_FACTOR, Dross, MoldYield, OddMass
+from .metal import ODD_FACTOR, Dross, LeftOut, MoldYield, OddMass
 
 FEWEST_FOR_YIELD = 20
 MOST_SAID = 6
 MOST_ODD = 3
 METHODS = (
-    "Book closing = opening + received + recovered − in good castings (coats: on coated pieces) − used − "
-    "discarded; rejects, sprues and blank fills stay inside. Unaccounted = book − counted: above 0 is "
-    "missing. A count holds for the end of its day or its own moment, the very first of an item for the "
-    "start of its day; of two of one moment the later row stands. A balance begins with the last count up to "
-    "its first day, rolled forward, else with the first one after.",
+    "Book closing = opening + received + recovered − in castings (metal and plastic: good ones; inserts: "
+    "good ones and rejects; coats: on coated pieces) − used − discarded. The metal of rejects, sprues and "
+    "blank fills stays inside; inserts cut out of rejects are `recovered`. Unaccounted = book − counted: "
+    "above 0 is missing. A count holds for the end of its day or its own moment, the very first of an item "
+    "for the start of its day; of two of one moment the later row stands. A balance begins with the last "
+    "count up to its first day, rolled forward, else with the first one after.",
     "Standard uncertainties: a scale's step d gives d/√12 (JCGM 100:2008, F.2.2.1), a stated one wins; packs "
     "received and whole pieces are exact. Combined by the law of propagation (JCGM 100:2008, 5.1 and 5.2), "
     "errors shared by the castings of a cavity added before they are squared; expanded with k = 2 (about "
@@ -66,6 +67,7 @@ def findings(result: MaterialBalance) -> tuple[Finding, ...]:
         *(unaccounted(line, bench, result.whole_season) for line in lines),
         *(imbalance(line, chain, bench) for line, chain in result.chains),
         *(found for line in lines for found in below_zero(line, bench)),
+        *([] if result.left_out is None else [weighed_too_little(result.left_out)]),
         *weighed_oddly(result.odd, bench),
         *(found for each in result.yields for found in yield_findings(each, bench)),
         *(dross_finding(each, bench) for each in result.dross),
@@ -126,6 +128,17 @@ def weighed_oddly(odd: Sequence[OddMass], bench: Bench) -> Iterator[Finding]:
         )
 
 
+def weighed_too_little(found: LeftOut) -> Finding:
+    """Weighed rows that the books leave out, as their castings weigh no more than the inserts in them."""
+    rows = "1 weighed row" if found.rows == 1 else f"{found.rows} weighed rows"
+    text = (
+        f"The books leave out {rows} of castings, from {found.file} line {found.line} on: they weigh no more "
+    )
+    text += "than the inserts in them. "
+    text += "Are they ounces?" if 2 * found.in_ounces > found.rows else "Look at their mass and its unit."
+    return Finding(id="mass_left_out", text=text, value=float(found.rows), unit="pieces", n=found.rows)
+
+
 def how_much(line: Line, bench: Bench, *, both: bool = False) -> str:
     """`154 g missing`, as far as the verdict goes; in `both` units where they differ."""
     off = abs(line.balance.unaccounted)
@@ -164,13 +177,23 @@ def unaccounted(line: Line, bench: Bench, with_chain: bool) -> Finding:
             f"{f' ({range_} unaccounted)' if spread else ''}: {book} by the book, {counted} from the count "
             f"of {day(balance.last.day)}."
         )
-        if line.rejected and line.verdict == "missing":
-            text += f" {line.rejected} went into rejects: those thrown away need a `discarded` row."
-        text += _unlogged_words(line)
+        text += _reject_words(line) + _unlogged_words(line)
         if line.slips and not (with_chain and line.chain is not None):
             text += f" Most likely {blame_words(line, line.slips[0], bench)}."
     rows = len(balance.closed) + 2 if balance.last is not None else None
     return _finding("unaccounted", text, line.item, off, balance.u, rows, quiet=line.verdict == "closes")
+
+
+def _reject_words(line: Line) -> str:
+    """How rejects may explain that more inserts were counted than the book says."""
+    if line.discarded_from_rejects:
+        return (
+            f" {line.balance.closed.by_kind()['discarded']:g} were `discarded`: those cut out of rejects had "
+            "left when they were cast in, and need no row."
+        )
+    if line.verdict == "surplus" and -line.balance.unaccounted <= line.rejected:
+        return f" {line.rejected} went into rejects: those cut out and kept need a `recovered` row."
+    return ""
 
 
 def _unlogged_words(line: Line) -> str:
@@ -297,7 +320,7 @@ def blame_words(line: Line, alternatives: Sequence[Blame], bench: Bench) -> str:
 
 def slip_words(item: Item, blame: Blame, bench: Bench) -> str:
     """How a count was written wrong: a decimal place, packs for pieces, one unit for another."""
-    found, implied = bench.show(blame.found, item.unit), bench.show(blame.implied, item.unit)
+    found, implied = as_kept(blame.found, item, bench), as_kept(blame.implied, item, bench)
     if blame.slip is None:
         return "mistyped"
     if isinstance(blame.slip, float):
@@ -344,7 +367,7 @@ def _look_again(line: Line, blame: Blame, count: Count, bench: Bench) -> Action:
     return Action(
         id=f"recount-{item.name}-{count.day}",
         text=f"Look again at the count of {item.name} of {line.day(count.day)}: the row says "
-        f"{bench.show(count.amount, item.unit)}.",
+        f"{both_units(count.amount, item, bench)}.",
         because=because,
     )
 
@@ -387,6 +410,12 @@ def _search(line: Line, season: Season) -> Action:
     packs = abs(balance.unaccounted) / item.pack if item.pack else 0.5
     if line.verdict == "surplus" and not balance.u and packs == int(packs):
         because += f" That is just {packs:.0f} pack{'' if packs == 1 else 's'}: a purchase without its row?"
+    if line.discarded_from_rejects:
+        text = (
+            f"Look at the `discarded` rows of {item.name} between {day(first.day)} and {day(last.day)}: take "
+        )
+        text += "out those of inserts cut out of rejects."
+        return Action(id=f"discarded-{item.name}", text=text, because=because)
     if line.verdict == "surplus":
         text = f"Log what brought {amount}: it came in {when}.{again}"
         return Action(id=f"log-{item.name}", text=text, because=because)
@@ -409,6 +438,12 @@ def margin(value: float, unit: str, bench: Bench) -> str:
 
 def both_units(value: float, item: Item, bench: Bench) -> str:
     """`1.09 lb (494 g)`: as the bench prints it, and as the item is kept where that is the other system."""
-    shown, kept = bench.show(value, item.unit), bench.show(value, item.unit, item=item.name)
+    shown, kept = bench.show(value, item.unit), as_kept(value, item, bench)
+    return shown if kept == shown else f"{shown} ({kept})"
+
+
+def as_kept(value: float, item: Item, bench: Bench) -> str:
+    """`494 g`: as the bench prints it, or as the item is kept where that is the other system."""
+    kept = bench.show(value, item.unit, item=item.name)
     foreign = ("g", "kg", "mL", "L") if bench.system == "us" else ("oz", "lb", "fl oz")
-    return f"{shown} ({kept})" if kept.endswith(tuple(f" {unit}" for unit in foreign)) else shown
+    return kept if kept.endswith(tuple(f" {unit}" for unit in foreign)) else bench.show(value, item.unit)

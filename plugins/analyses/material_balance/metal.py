@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.ledger import midnight, rows_by, sum_in_order
-from benchwater.ledger.castings import casting_mass, castings
+from benchwater.ledger.castings import OUNCE_G, casting_mass, castings
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.season import Season, Span
@@ -51,6 +51,19 @@ class OddMass:
     pieces: int
     each_g: float
     nominal_g: float
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Weighed rows of good castings that weigh no more than their inserts: what they say is not used.
+
+    The earliest stands at `file` and `line`. `in_ounces` of the `rows` would be right as ounces.
+    """
+
+    rows: int
+    in_ounces: int
+    file: str
+    line: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,13 +152,10 @@ def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
     Most likely another unit was meant, or other pieces were counted than weighed. The factor is a project
     choice, no published source.
     """
-    table = castings(season)
-    inside = (table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))
-    rows = table[inside & (table["outcome"] == "good") & table["net_mass_g"].notna()]
-    each, nominal = (rows["net_mass_g"] / rows["count"]).to_numpy(), np.zeros(len(rows))
-    for piece, own in rows_by(rows, "mold", "cavity").items():
-        nominal[own] = season.bench.cavity(*piece).mass_g
-    odd = (each > ODD_FACTOR * nominal) | (each < nominal / ODD_FACTOR)
+    rows = _weighed(season, span)
+    rows = rows[rows["net_mass_g"].notna()]
+    each, nominal = (rows["net_mass_g"] / rows["count"]).to_numpy(), _nominal(season, rows)
+    odd = _is_odd(each, nominal)
     if not odd.any():
         return ()
     places = season.log("pour").loc[rows.index[odd], ["file", "line"]]
@@ -161,6 +171,39 @@ def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
             strict=True,
         )
     )
+
+
+def left_out(season: Season, span: Span) -> LeftOut | None:
+    """The span's weighed rows of good castings that weigh no more than their inserts, None without any."""
+    rows = _weighed(season, span)
+    rows = rows[rows["net_mass_g"].isna()]
+    if rows.empty:
+        return None
+    insert_g = {name: item.mass_g or 0.0 for name, item in season.bench.items.items()}
+    inserts = rows["insert"].astype(object).map(insert_g).fillna(0.0).to_numpy(dtype=np.float64)
+    as_ounces = rows["mass_g"].to_numpy() * OUNCE_G / rows["count"].to_numpy() - inserts
+    place = season.log("pour").loc[rows.index[0], ["file", "line"]]
+    right = ~_is_odd(as_ounces, _nominal(season, rows))
+    return LeftOut(len(rows), int(right.sum()), str(place["file"]), int(place["line"]))
+
+
+def _weighed(season: Season, span: Span) -> "pd.DataFrame":
+    """The span's rows of good castings that were weighed."""
+    table = castings(season)
+    inside = (table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))
+    return table[inside & (table["outcome"] == "good") & table["mass_g"].notna() & (table["count"] > 0)]
+
+
+def _nominal(season: Season, rows: "pd.DataFrame") -> NDArray[np.float64]:
+    """The nominal mass in g of a casting of each row (n,)."""
+    nominal = np.zeros(len(rows))
+    for piece, own in rows_by(rows, "mold", "cavity").items():
+        nominal[own] = season.bench.cavity(*piece).mass_g
+    return nominal
+
+
+def _is_odd(each: NDArray[np.float64], nominal: NDArray[np.float64]) -> NDArray[np.bool_]:
+    return (each > ODD_FACTOR * nominal) | (each < nominal / ODD_FACTOR)
 
 
 def _share(

@@ -1,5 +1,6 @@
 """Data reconciliation: measurements changed to satisfy linear balances, and the search for a gross error."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -137,7 +138,7 @@ def reconcile_counts(
         balances = _without(balances, suspects[-1][0])
         rest = reconcile(measured, variance, balances)
     explained = _agrees(rest, significance) and rest.degrees_of_freedom > 0
-    named = tuple(suspects) if explained else ()
+    named = _each_in_one_group(suspects) if explained else ()
     return CountChain(
         reconciliation=whole,
         agrees=_agrees(whole, significance),
@@ -146,6 +147,14 @@ def reconcile_counts(
             tuple(_implied(measured, variance, m, quantity, named, place) for quantity in suspect)
             for place, suspect in enumerate(named)
         ),
+    )
+
+
+def _each_in_one_group(suspects: Sequence[tuple[int, ...]]) -> tuple[tuple[int, ...], ...]:
+    """The groups, each without what a later one names; what was eliminated stands in its own group alone."""
+    later = [{i for group in suspects[place + 1 :] for i in group} for place in range(len(suspects))]
+    return tuple(
+        tuple(i for i in group if i not in named) for group, named in zip(suspects, later, strict=True)
     )
 
 

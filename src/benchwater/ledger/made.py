@@ -64,20 +64,16 @@ def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
 def spoilt_share(season: Season, insert: str) -> float:
     """The share of the inserts in rejects that are lost with them, 0 to 1.
 
-    From the inventory: those `discarded` over those in rejects up to the day of the last such row; where none
-    was discarded, those not `recovered`. Without a row of either kind every one counts as lost.
+    All but those `recovered`, over those in rejects up to the day of the last such row; all where none was.
     """
     moved = stock_movements(season)
-    moved = moved[(moved["item"] == insert) & moved["kind"].isin(["discarded", "recovered"])]
-    thrown = moved[moved["kind"] == "discarded"]
-    rows = moved if thrown.empty else thrown
+    rows = moved[(moved["item"] == insert) & (moved["kind"] == "recovered")]
     if rows.empty:
         return 1.0
     poured, day_after = castings(season), rows["date"].max().normalize() + np.timedelta64(1, "D")
     in_rejects = (poured["outcome"] == "reject") & (poured["insert"] == insert)
-    rejects = poured.loc[in_rejects & (poured["date"] < day_after), "count"].sum()
-    share = min(1.0, sum_in_order(rows["amount"].abs()) / float(rejects)) if rejects else 1.0
-    return 1.0 - share if thrown.empty else share
+    rejects = float(poured.loc[in_rejects & (poured["date"] < day_after), "count"].sum())
+    return max(0.0, 1.0 - sum_in_order(rows["amount"]) / rejects) if rejects else 1.0
 
 
 @computed_once

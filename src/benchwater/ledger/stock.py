@@ -1,7 +1,8 @@
 """Stock: every movement and every count of every item that the logs account for.
 
-Received and recovered stock enters. Good castings (metal and inserts), coat on coated pieces, used and
-discarded stock leave. Rejects, sprues and blank fills stay inside the shop.
+Received and recovered stock enters. The metal of good castings, the inserts of good and rejected ones, coat
+on coated pieces, used and discarded stock leave. The metal of rejects, sprues and blank fills stays inside
+the shop; an insert cut out of a reject comes back as `recovered`.
 """
 
 from collections.abc import Iterator, Mapping
@@ -162,10 +163,10 @@ def _from_inventory(season: Season) -> _Part:
 
 
 def _inserts(season: Season) -> _Part:
-    """The inserts in good castings."""
+    """The inserts cast in, in good castings and in rejects."""
     table = castings(season)
-    good = table[(table["outcome"] == "good") & table["insert"].notna()]
-    return _part(season, good, "insert", -good["count"].to_numpy())
+    cast_in = table[table["outcome"].isin(["good", "reject"]) & table["insert"].notna()]
+    return _part(season, cast_in, "insert", -cast_in["count"].to_numpy())
 
 
 def _metals(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:

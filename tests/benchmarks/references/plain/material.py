@@ -51,20 +51,21 @@ def casting_masses():
 
 
 def work_rows(masses):
-    """What good castings and coats took of each item, day by day."""
+    """What castings and coats took of each item, day by day: metal in good ones, inserts in rejects too."""
     mean = {
         key: (mass, error)
         for *key, mass, error in masses.iloc[:, :5].itertuples(index=False)
         for key in [tuple(key)]
     }
-    good = POURS[POURS["outcome"] == "good"]
+    cast = POURS[POURS["outcome"].isin(["good", "reject"])]
     rows = []
-    for date, mold, cavity, material, count in good[
-        ["date", "mold", "cavity", "material", "count"]
+    for date, mold, cavity, material, count, outcome in cast[
+        ["date", "mold", "cavity", "material", "count", "outcome"]
     ].itertuples(index=False):
         material = material or BENCH["molds"][mold]["material"]
         mass, error = mean.get((mold, cavity, material), (0.0, 0.0))
-        rows.append((date, material, "in_castings", count * mass, count * error))
+        if outcome == "good":
+            rows.append((date, material, "in_castings", count * mass, count * error))
         if "insert" in CAVITIES.get((mold, cavity), {}):
             rows.append((date, CAVITIES[mold, cavity]["insert"], "in_castings", count, 0.0))
     recipe = {

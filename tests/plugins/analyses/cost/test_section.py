@@ -152,8 +152,8 @@ def test_limits_of_a_saving_carry_the_yields_and_the_masses() -> None:
     assert row["high"] > row["saving"]
 
 
-def test_only_hooks_that_were_thrown_away_are_spoilt() -> None:
-    stock = STOCK + EYES + "2026-03-20,hook,discarded,4,\n"
+def test_only_hooks_that_were_not_cut_out_and_kept_are_spoilt() -> None:
+    stock = STOCK + EYES + "2026-03-20,hook,recovered,6,\n"
     section = whole(made(stock=stock, pour=POUR + POURED))
     assert build(section, "plain")["rejects_share"] == pytest.approx(0.20 * 4 / 40)
 

@@ -103,3 +103,12 @@ def test_first_pass_yield_leaves_blanks_out() -> None:
     assert found.low == pytest.approx(0.5958, abs=5e-5)
     assert found.high == pytest.approx(0.9821, abs=5e-5)
     assert "too few to judge by" in found.text
+
+
+def test_whole_numbers_that_tie_name_every_suspect_once() -> None:
+    counts = ("03-01,hook,counted,200", "03-31,hook,counted,188", "04-30,hook,counted,178")
+    used = ("03-10,hook,used,10", "04-10,hook,used,10", "05-10,hook,used,10", "05-31,hook,counted,166")
+    season = made("".join(f"2026-{row},,,\n" for row in (*counts, *used)))
+    section = ANALYSIS.analyse(season.season, season.whole)
+    assert section.status == "ok"
+    assert "cannot all be right" in finding(section, "imbalance_chi2", "hook").text

@@ -201,3 +201,44 @@ def test_castings_that_weigh_what_none_of_theirs_can_are_pointed_at_and_taken_as
     check_section(both)
     april = ANALYSIS.analyse(season.season, season.period)
     assert [each.n for each in april.findings if each.id == "odd_mass"] == [4]
+
+
+@pytest.mark.parametrize(
+    ("mass", "question"), [("0.53", "Are they ounces?"), ("0", "Look at their mass and its unit.")]
+)
+def test_castings_that_weigh_no_more_than_their_inserts_are_not_left_out_in_silence(
+    mass: str, question: str
+) -> None:
+    """Two castings of 7 g and a hook of 0.8 g weigh 15.6 g, or 0.55 oz."""
+    season = made(
+        "2026-03-01,alloy,counted,3000 g,,,\n2026-03-31,alloy,counted,2800 g,,,\n",
+        f"2026-03-05,ball,1/4,good,2,,,\n2026-03-06,ball,1/4,good,2,{mass} g,,\n"
+        f"2026-03-07,ball,1/4,good,2,{mass} g,,\n2026-03-08,ball,1/4,reject,1,0.1 g,flash,\n",
+    )
+    section = ANALYSIS.analyse(season.season, season.period)
+    found = finding(section, "mass_left_out")
+    assert found.text == (
+        "The books leave out 2 weighed rows of castings, from pour.csv line 3 on: they weigh no more than "
+        f"the inserts in them. {question}"
+    )
+    assert found.n == 2
+    check_section(section)
+
+
+def test_a_casting_without_an_insert_that_weighs_nothing_is_left_out_too() -> None:
+    season = made("2026-03-01,alloy,counted,9 g,,,\n", "2026-03-05,ball,bare,good,2,0 g,,\n")
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert finding(section, "mass_left_out").text.startswith("The books leave out 1 weighed row of castings")
+
+
+def test_a_count_to_look_at_again_is_shown_as_it_was_written_too() -> None:
+    bench = BENCH.replace('units = "metric"', 'units = "us"')
+    rows = ("03-01,1000", "03-31,900", "04-30,80", "05-31,700", "06-30,600")
+    stock = "".join(f"2026-{row.replace(',', ',alloy,counted,')} g,,,\n" for row in rows)
+    stock += "".join(f"2026-{month:02d}-15,alloy,used,100 g,,,\n" for month in range(3, 7))
+    season = make_season(bench, {"stock.csv": STOCK + stock})
+    (action,) = ANALYSIS.analyse(season.season, season.whole).actions
+    assert action.text == "Look again at the count of alloy of 30 April: the row says 2.82 oz (80 g)."
+    assert (
+        action.because == "It looks 10 times too small (80 g for 800 g); with that put right the rest agrees."
+    )

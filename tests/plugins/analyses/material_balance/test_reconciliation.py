@@ -1,3 +1,5 @@
+from itertools import product
+
 import numpy as np
 import pytest
 from numpy.typing import ArrayLike
@@ -175,3 +177,20 @@ def test_two_errors_are_each_implied_without_the_other() -> None:
     counts = [100, 80, 30, 10, -10, -10 + 7, -30 + 7, -50 + 7]
     found = chained(counts, [0.5] * 8, [-20] * 7, [0.5] * 7)
     assert [value for ((value, _),) in found.implied] == pytest.approx([-50.0, 7.0])
+
+
+@pytest.mark.parametrize(("count_u", "flow_u"), [(0.2887, 0.0), (0.2887, 0.2887), (0.0, 0.2887), (1.0, 0.5)])
+def test_no_quantity_stands_in_two_groups_of_suspects(count_u: float, flow_u: float) -> None:
+    # Three stretches, every small deviation: ties of the measurement test are common in whole numbers.
+    for a, b, d in product(range(-3, 4), repeat=3):
+        found = chained([200, 190 + a, 180 + b, 170 + d], [count_u] * 4, [-10] * 3, [flow_u] * 3)
+        named = [quantity for group in found.suspects for quantity in group]
+        assert len(named) == len(set(named)), (a, b, d)
+        assert all(found.suspects)
+        assert np.isfinite([pair for group in found.implied for pair in group]).all()
+        assert [len(group) for group in found.implied] == [len(group) for group in found.suspects]
+
+
+def test_of_a_tie_what_the_next_group_names_is_dropped() -> None:
+    found = chained([200, 193, 183, 170], [0.2887] * 4, [-10] * 3, [0.2887] * 3)
+    assert found.suspects == ((0, 4), (3, 6))

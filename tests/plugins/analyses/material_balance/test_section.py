@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from benchwater.plugin import Section
 from benchwater.testing import finding, make_season, table
 from reference_cases import worked_examples
 from stocked_seasons import ANALYSIS, STEP, balance, made
@@ -63,21 +64,54 @@ def test_a_stated_uncertainty_wins_over_the_scale() -> None:
     ] == pytest.approx(5)
 
 
-def test_hooks_are_balanced_by_the_piece_and_rejects_stay_inside() -> None:
-    stock = "2026-03-01,hook,counted,100,,,\n2026-03-31,hook,counted,{},,,\n"
+def hooks(counted: int, rows: str = "") -> Section:
+    """Return the section of 100 hooks, then 40 in good castings and 5 in rejects, then `counted`."""
+    stock = f"2026-03-01,hook,counted,100,,,\n{rows}2026-03-31,hook,counted,{counted},,,\n"
     pour = "2026-03-09,ball,1/4,good,40,,,\n2026-03-09,ball,1/4,reject,5,,flash,\n"
-    pour += "2026-03-09,ball,bare,good,9,,,\n"
-    season = made(stock.format(60), pour)
-    section = ANALYSIS.analyse(season.season, season.period)
-    row = balance(section, "hook")
-    assert (row["in_castings"], row["book_closing"], row["unaccounted"]) == (40.0, 60.0, 0.0)
+    pour += "2026-03-09,ball,1/4,blank,3,,,\n2026-03-09,ball,bare,good,9,,,\n"
+    season = made(stock, pour)
+    return ANALYSIS.analyse(season.season, season.period)
+
+
+def test_hooks_leave_when_they_are_cast_in_good_or_bad_and_are_balanced_by_the_piece() -> None:
+    row = balance(hooks(55), "hook")
+    assert (row["in_castings"], row["book_closing"], row["unaccounted"]) == (45.0, 55.0, 0.0)
     assert (row["std_uncertainty"], row["verdict"]) == (0.0, "closes")
-    season = made(stock.format(55), pour)
-    section = ANALYSIS.analyse(season.season, season.period)
+    section = hooks(50)
     found = finding(section, "unaccounted", "hook")
     assert (found.value, found.low, found.high) == (5.0, 5.0, 5.0)
-    assert found.text.endswith("5 went into rejects: those thrown away need a `discarded` row.")
+    assert "rejects" not in found.text
     assert [action.worth for action in section.actions if action.id == "look-for-hook"] == [1.0]
+
+
+def test_hooks_cut_out_of_rejects_and_recovered_are_back() -> None:
+    stock = "2026-03-01,hook,counted,100,,,\n2026-03-10,hook,recovered,4,,,\n2026-03-31,hook,counted,90,,,\n"
+    season = made(stock, "2026-03-09,ball,1/4,good,10,,,\n2026-03-09,ball,1/4,reject,4,,flash,\n")
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert balance(section, "hook")["verdict"] == "closes"
+    assert section.actions == ()
+
+
+def test_hooks_of_rejects_kept_without_a_row_ask_for_one() -> None:
+    text = finding(hooks(58), "unaccounted", "hook").text
+    assert text.endswith("5 went into rejects: those cut out and kept need a `recovered` row.")
+    assert "rejects" not in finding(hooks(70), "unaccounted", "hook").text
+
+
+def test_a_surplus_as_large_as_what_was_discarded_points_at_hooks_of_rejects() -> None:
+    section = hooks(55, "2026-03-20,hook,discarded,5,,,\n")
+    found = finding(section, "unaccounted", "hook")
+    assert (found.value, balance(section, "hook")["verdict"]) == (-5.0, "surplus")
+    assert found.text.endswith(
+        "5 were `discarded`: those cut out of rejects had left when they were cast in, and need no row."
+    )
+    (action,) = section.actions
+    assert (action.id, action.text) == (
+        "discarded-hook",
+        "Look at the `discarded` rows of hook between 1 March and 31 March: take out those of inserts cut "
+        "out of rejects.",
+    )
+    assert [each.id for each in hooks(60, "2026-03-20,hook,discarded,5,,,\n").actions] == ["log-hook"]
 
 
 def test_more_than_the_book_says_is_a_row_to_find() -> None:
@@ -220,7 +254,7 @@ def test_what_lay_still_stands_last_and_is_told_in_a_sentence_on_paper() -> None
         "2026-03-01,alloy,counted,1000 g,,,\n2026-03-10,alloy,discarded,100 g,,,dross\n"
         "2026-03-31,alloy,counted,900 g,,,\n"
         "2026-03-01,pearl,counted,90 g,,,\n2026-03-31,pearl,counted,50 g,,,\n",
-        "2026-03-20,ball,1/4,reject,7,,short fill,\n",
+        "2026-03-20,ball,bare,reject,7,,short fill,\n",
     )
     found = table(ANALYSIS.analyse(season.season, season.period), "balance")
     assert [row[0] for row in found.rows] == ["pearl", "alloy", "harder"]

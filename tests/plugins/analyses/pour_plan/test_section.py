@@ -131,7 +131,7 @@ def test_the_parts_are_exploded_and_held_against_the_stock() -> None:
     metal = 7 * ((28 + 10 * usual) / 45 * 3.5 + 2 * usual * 7.0)
     assert parts["alloy"]["needed"] == pytest.approx(metal)
     assert parts["alloy"]["on_hand"] == pytest.approx(1000 - 28 * 3.5)
-    assert (parts["hook"]["needed"], parts["hook"]["on_hand"]) == (21, 72)
+    assert (parts["hook"]["needed"], parts["hook"]["on_hand"]) == (21, 100 - 28 - 7)
     # All 28 dips held: 28.9 of 29 usual, so 5 baits take a little more than 5 dips.
     dips = 5 / ((28 + 10 * 28.9 / 29) / 38)
     assert parts["pearl"]["needed"] == pytest.approx(0.2 * dips)
@@ -173,7 +173,7 @@ def test_what_is_to_be_poured_first_is_not_hidden_by_what_follows_and_no_bait_co
 
 
 def test_what_must_be_bought_first_is_named_where_it_is_taken() -> None:
-    stock = STOCK.replace("hook,counted,100", "hook,counted,31").replace(
+    stock = STOCK.replace("hook,counted,100", "hook,counted,38").replace(
         "guard,counted,40", "guard,counted,29"
     )
     because = {action.id: action.because for action in plan(made(stock=stock)).actions}
@@ -195,7 +195,7 @@ def test_a_bare_build_is_poured_and_not_dressed() -> None:
 
 
 def test_what_stops_the_pour_is_named_with_what_lifts_it_and_bought() -> None:
-    stock = STOCK.replace("hook,counted,100", "hook,counted,31")
+    stock = STOCK.replace("hook,counted,100", "hook,counted,38")
     section = plan(made(stock=stock))
     stopped = finding(section, "stopped_by")
     assert (stopped.group, stopped.value) == ("hook", 21 - 3)
@@ -212,7 +212,7 @@ def test_what_stops_the_pour_is_named_with_what_lifts_it_and_bought() -> None:
 
 
 def test_what_runs_out_before_it_can_come_is_to_be_ordered_now() -> None:
-    stock = STOCK.replace("hook,counted,100", "hook,counted,31").replace("1000 g", "99 g")
+    stock = STOCK.replace("hook,counted,100", "hook,counted,38").replace("1000 g", "99 g")
     bench = (BENCH + POND).replace("planned_hours = 40", "planned_hours = 400")
     section = plan(made(bench, stock=stock))
     assert {entry.group for entry in section.findings if entry.id == "stopped_by"} == {"hook", "alloy"}
@@ -225,7 +225,7 @@ def test_what_runs_out_before_it_can_come_is_to_be_ordered_now() -> None:
 
 
 def test_a_pack_is_priced_at_what_was_paid() -> None:
-    stock = STOCK.replace("hook,counted,100", "hook,counted,31") + "2026-03-02,hook,received,10,4.00\n"
+    stock = STOCK.replace("hook,counted,100", "hook,counted,38") + "2026-03-02,hook,received,10,4.00\n"
     section = plan(made(stock=stock))
     assert row(section, "buy", "hook")["cost"] == pytest.approx(50 * 0.40)
     assert finding(section, "spend").value == pytest.approx(20.0)
