@@ -23,9 +23,9 @@ from benchwater.plugin import Season, Span
 from benchwater.read.bench_file import parse_bench
 from benchwater.testing import make_season
 from cost.bait_costs import BaitCost, season_facts
-from cost.savings import losses_in, spoilt_in
+from cost.compute import losses_in, spoilt_in
 from ledger import row_by_row
-from pour_plan.bait_plan import look_ahead
+from pour_plan.compute import look_ahead
 
 DEMO = Path(__file__).parents[2] / "sample_logs"
 MOVES = ("received", "counted", "used", "discarded", "recovered")

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 from benchwater.plugin import Table, TableColumn
 
-from .compute import Exceedance
-from .safety_tables import (
+from .compute import (
     Caution,
+    Exceedance,
     ExposureLimit,
     TackleRule,
     bench_cautions,

@@ -14,8 +14,7 @@ from scipy.optimize import brentq
 from scipy.special import expit, ndtri, stdtrit
 
 from benchwater.ledger.trips import Trips, shared
-from benchwater.statistics.interval import tail_probability
-from benchwater.statistics.multiplicity import holm_adjusted
+from benchwater.statistics.interval import holm_adjusted, tail_probability
 from benchwater.statistics.rates import poisson_rate
 
 from .permutations import DRAWS, Swaps, deal_sums

@@ -10,8 +10,7 @@ from benchwater.plugin import Bench, Figure, Season, Table, TableColumn
 from benchwater.words import day_words
 
 from .bait_costs import BaitCost
-from .compute import Bought, Costs
-from .savings import Account
+from .compute import Account, Bought, Costs
 
 FEWEST_BARS, MOST_CURVES = 2, 4
 BARS = ("material", "rejects", "mold's share so far")

@@ -7,8 +7,7 @@ from benchwater.ledger import known
 from benchwater.plugin import Cell, Figure, Table, TableColumn
 from benchwater.words import counted, listed
 
-from .bait_plan import Plan
-from .compute import LookBack
+from .compute import LookBack, Plan
 
 MOST_DRAWN = 16
 LABELS = {"on_hand": "On hand", "expected_losses": "Losses expected", "target_stock": "Target"}
