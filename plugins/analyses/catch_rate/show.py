@@ -27,9 +27,11 @@ def tables(found: CatchRates) -> tuple[Table, ...]:
 def _rate_table(rates: Rates) -> Table:
     """Printed: all fish of every group, and each species over all baits. Species by build: JSON only."""
     keys = [(factor, group, ALL) for factor in FACTORS for group in rates.groups(factor)]
-    keys += [(ALL, ALL, name) for name in rates.book.species]
+    keys += [(ALL, ALL, name) for name in rates.trips.species_names()]
     printed = len(keys)
-    keys += [("build", build, name) for build in rates.groups("build") for name in rates.book.species]
+    keys += [
+        ("build", build, name) for build in rates.groups("build") for name in rates.trips.species_names()
+    ]
     rows: list[tuple[Cell, ...]] = []
     for key in keys:
         rate = rates.rate(*key)
