@@ -104,7 +104,7 @@ def _vapour(metal: Poured, bench: Bench) -> Iterator[Finding]:
         "vapor, at the surface. This is NOT an exposure estimate, and no temperature is safe: dust, fume and "
         "unwashed hands follow no thermometer."
     )
-    yield Finding(id="lead_vapour_bound", text=text, value=bound, unit=VAPOUR_UNIT)
+    yield Finding(id="lead_vapour_bound", text=text, value=bound, unit=VAPOUR_UNIT, quiet=True)
 
 
 def all_actions(found: Sequence[Exceedance], season: Season, standing: bool) -> Iterator[Action]:

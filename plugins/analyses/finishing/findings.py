@@ -89,8 +89,8 @@ def all_actions(batches: Batches) -> Iterator[Action]:
             id="clear-guard-holes",
             text=f"Clear the guard holes of {' and '.join(sorted(set(blocked['mold'])))} heads while the "
             "powder is only melted, before the cure.",
-            because=f"{blocked['rejects'].sum()} of {rows['count'].sum()} came out blocked. Cured powder "
-            "must be drilled or burnt off (common practice, no published source).",
+            because=f"{blocked['rejects'].sum()} of {rows['count'].sum()} came out blocked. Never "
+            "burn or drill cured powder off: the head may hold lead. Strip it as its data sheet says.",
         )
 
 

@@ -148,11 +148,11 @@ def _casting_masses(season: Season) -> Mapping[Cast, CastingMass]:
 
     Castings of one mold in one material are trimmed by one hand, and taken to scatter alike for their mass.
     """
-    alike: defaultdict[tuple[str, str], dict[Piece, _Weighed]] = defaultdict(dict)
+    by_mold: defaultdict[tuple[str, str], dict[Piece, _Weighed]] = defaultdict(dict)
     for (piece, material), rows in _weighed(season).items():
-        alike[piece[0], material][piece] = rows
+        by_mold[piece[0], material][piece] = rows
     masses: dict[Cast, CastingMass] = {}
-    for (_, material), cavities in alike.items():
+    for (_, material), cavities in by_mold.items():
         scatter = pooled_scatter((rows.nets, rows.counts) for rows in cavities.values() if rows.nets.size)
         for piece, rows in cavities.items():
             masses[piece, material] = _mass(season.bench, piece, rows, scatter)

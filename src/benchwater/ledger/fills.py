@@ -12,16 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.ledger import computed_once
-from benchwater.ledger.log_columns import (
-    NOT_RECORDED,
-    Moments,
-    Words,
-    alike,
-    alphabetical,
-    factorized,
-    group_by,
-    renamed,
-)
 from benchwater.plugin.season import Season, Span
 
 if TYPE_CHECKING:
@@ -69,19 +59,18 @@ def pour_rows(rows: "pd.DataFrame") -> "pd.DataFrame":
     session = _sessions(rows)
     number = _fill_numbers(rows["fill"], rows["date"], session)
     temp = rows["mold_temp_c"].where(number.isna())
-    of_session = Words(session.codes.astype(np.int32), tuple(session.categories))
-    key, _ = alike(of_session, factorized(number), factorized(temp))
-    count, outcome, flaw = rows["count"], factorized(rows["outcome"]), factorized(rows["flaw"])
-    bad, unnamed = outcome.are("reject"), outcome.are("reject") & (flaw.codes == NOT_RECORDED)
+    key = rows.groupby([session.codes, number, temp], sort=False, dropna=False).ngroup()
+    count, bad = rows["count"], rows["outcome"] == "reject"
+    unnamed = bad & rows["flaw"].isna()
     as_cold = bool(count[unnamed].sum() > count[bad].sum() / 2)
     return rows.assign(
         session=session,
         fill=number,
-        key=key.astype(np.int64),
-        castings=count.where(~outcome.are("blank"), 0),
+        key=key,
+        castings=count.where(rows["outcome"] != "blank", 0),
         rejects=count.where(bad, 0),
-        cold=count.where(bad & (flaw.are(*COLD) | (unnamed & as_cold)), 0),
-        hot=count.where(bad & flaw.are(*HOT), 0),
+        cold=count.where(bad & (rows["flaw"].isin(COLD) | (unnamed & as_cold)), 0),
+        hot=count.where(bad & rows["flaw"].isin(HOT), 0),
     )
 
 
@@ -92,9 +81,18 @@ def poured_in(season: Season, span: Span) -> "pd.DataFrame":
 
 
 def _sessions(rows: "pd.DataFrame") -> "pd.Categorical":
-    """The session of each row, as one of their names: named once, told by number."""
-    told = [rows["date"].dt.normalize(), rows["session"], rows["mold"]]
-    return alphabetical(renamed(group_by(*map(factorized, told)), _session))
+    """The name of each row's session as a categorical, its categories in alphabetical order."""
+    import pandas as pd
+
+    parts = rows[["session", "mold"]].assign(day=rows["date"].dt.normalize())
+    group = parts.groupby(["day", "session", "mold"], observed=True, sort=False, dropna=False).ngroup()
+    first = parts[~group.duplicated().to_numpy()]
+    named = first["session"].astype(object).where(first["session"].notna(), None)
+    names = [_session(*each) for each in zip(first["day"], named, first["mold"], strict=True)]
+    categories = pd.Index(sorted(set(names)), dtype="str")
+    return pd.Categorical.from_codes(
+        categories.get_indexer(pd.Index(names, dtype="str"))[group], categories=categories
+    )
 
 
 def _session(day: "pd.Timestamp", name: str | None, mold: str) -> str:
@@ -142,10 +140,10 @@ def runs_of(fills: "pd.DataFrame", mold: str) -> Runs:
     session = numbered["session"].cat.codes.to_numpy()
     order = np.lexsort((number, session))
     number, session = number[order], session[order]
-    told, row = np.unique(session, return_inverse=True)
-    lengths = np.zeros(len(told), dtype=np.int64)
+    sessions, row = np.unique(session, return_inverse=True)
+    lengths = np.zeros(len(sessions), dtype=np.int64)
     np.maximum.at(lengths, row, number)
-    readings = np.full((len(told), int(lengths.max(initial=0))), np.nan)
+    readings = np.full((len(sessions), int(lengths.max(initial=0))), np.nan)
     readings[row, number - 1] = numbered["mold_temp_c"].to_numpy(dtype=np.float64)[order]
     waits = np.full(readings.shape, np.nan)
     time = numbered["time"].to_numpy("datetime64[us]")[order]
@@ -154,17 +152,17 @@ def runs_of(fills: "pd.DataFrame", mold: str) -> Runs:
         found = _waits(number[own], time[own])
         if found is not None:
             waits[timed, : lengths[timed]] = found
-    names = numbered["session"].cat.categories[told].tolist()
+    names = numbered["session"].cat.categories[sessions].tolist()
     return Runs(sessions=tuple(names), lengths=lengths, readings=readings, waits=waits)
 
 
 def molds_by_weight(fills: "pd.DataFrame") -> list[str]:
     """Molds with castings, the one with most of them at a known temperature first."""
-    mold, castings = factorized(fills["mold"]), fills["castings"].to_numpy(dtype=np.float64)
-    everywhere = np.ones(len(fills), dtype=bool)
-    known = mold.sums(np.where(fills["mold_temp_c"].notna(), castings, 0.0), everywhere)
-    made = {name: number for name, number in mold.sums(castings, everywhere).items() if number > 0}
-    return sorted(sorted(made), key=lambda name: (-known[name], -made[name]))
+    known = fills["castings"].where(fills["mold_temp_c"].notna(), 0)
+    molds = fills.assign(known=known).groupby("mold", observed=True)[["known", "castings"]].sum()
+    made = molds[molds["castings"] > 0].reset_index()
+    made = made.assign(mold=made["mold"].astype("str"))
+    return made.sort_values(["known", "castings", "mold"], ascending=[False, False, True])["mold"].tolist()
 
 
 def read_with_a_gun(rows: "pd.DataFrame") -> set[str]:
@@ -174,8 +172,9 @@ def read_with_a_gun(rows: "pd.DataFrame") -> set[str]:
     for name in read.columns:
         if name in _NO_REMARKS or read[name].dtype.kind in "fiubM":
             continue
-        told = factorized(read[name]).where(_tells_of_a_gun)
-        found.update(read.loc[told, "session"].unique())
+        remarks = [remark for remark in read[name].dropna().unique() if _tells_of_a_gun(remark)]
+        if remarks:
+            found.update(read.loc[read[name].isin(remarks), "session"].unique())
     return found
 
 
@@ -183,7 +182,7 @@ def _tells_of_a_gun(remark: object) -> bool:
     return isinstance(remark, str) and _GUN.search(remark) is not None and _SPOT.search(remark) is None
 
 
-def _waits(fill: NDArray[np.int64], time: Moments) -> FloatArray | None:
+def _waits(fill: NDArray[np.int64], time: NDArray[np.datetime64]) -> FloatArray | None:
     """Times between fills, even between those that are timed; None without two times in the fills' order."""
     timed = ~np.isnat(time)
     if not timed.any():

@@ -100,8 +100,8 @@ def design_effect(
     if int((clusters - 1).sum()) < MINIMUM_DEGREES or binomial <= 0:
         return at_least
     observed = (squares * clusters[several] / (clusters[several] - 1)).sum() / binomial
-    alike = float((n**2).sum() / n.sum())
-    return max(at_least, min(float(observed), alike))
+    mean_size = float((n**2).sum() / n.sum())
+    return max(at_least, min(float(observed), mean_size))
 
 
 def clustered_wilson_interval(events: float, trials: float, effect: float) -> Interval:

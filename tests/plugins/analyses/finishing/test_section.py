@@ -182,6 +182,7 @@ def test_blocked_guard_holes_are_counted_and_advice_names_the_mold():
     assert finding(section, "blocked_guard_holes").value == 10
     assert "ball" in actions(section)["clear-guard-holes"].text
     assert "10 of 50" in actions(section)["clear-guard-holes"].because
+    assert "Never burn or drill" in actions(section)["clear-guard-holes"].because
 
 
 def test_coat_per_piece_comes_from_the_counts_and_is_held_against_the_plan():
