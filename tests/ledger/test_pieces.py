@@ -2,7 +2,7 @@
 
 import pytest
 
-from benchwater.ledger.pieces import Pieces, pieces_on_hand, share_pieces
+from benchwater.ledger.pieces import SOFTENING_MARGIN_C, Pieces, pieces_on_hand, share_pieces, softens
 from benchwater.testing import MadeSeason, make_season
 
 BENCH = """
@@ -140,3 +140,11 @@ def test_the_demo_has_what_its_story_says_was_left(demo, truth) -> None:
         assert pieces.bodies[mold, cavity, coat] == pytest.approx(left + dressed, abs=3)
     assert pieces.fitted["guard"] == finished["pond-guard"] + finished["pickerel-guard"]
     assert pieces.fitted["rattle"] == finished["pickerel-guard"]
+
+
+def test_a_cure_must_stay_a_margin_below_where_the_alloy_begins_to_melt():
+    assert softens(200.0, 138.0)
+    assert softens(200.0, 183.0)
+    assert not softens(200.0, 252.0)
+    assert softens(240.0 + SOFTENING_MARGIN_C, 250.0 + SOFTENING_MARGIN_C)
+    assert not softens(239.9, 250.0)

@@ -18,14 +18,14 @@ from benchwater.ledger.made import baits_made, coats_made
 from benchwater.ledger.pieces import pieces_on_hand
 from benchwater.ledger.prices import FROM_RECEIPTS, unit_prices
 from benchwater.ledger.stock import scale_steps, stock_counts, stock_movements
-from benchwater.ledger.trips import keep_trips
+from benchwater.ledger.trips import trips_of
 from benchwater.plugin import Season, Span
 from benchwater.read.bench_file import parse_bench
 from benchwater.testing import make_season
 from cost.bait_costs import BaitCost, season_facts
-from cost.savings import losses_in, spoilt_in
+from cost.compute import losses_in, spoilt_in
 from ledger import row_by_row
-from pour_plan.bait_plan import look_ahead
+from pour_plan.compute import look_ahead
 
 DEMO = Path(__file__).parents[2] / "sample_logs"
 MOVES = ("received", "counted", "used", "discarded", "recovered")
@@ -222,21 +222,22 @@ def test_every_fill_of_the_pour_log_and_the_sessions_of_each_mold(season):
 
 def test_hours_and_fish_of_every_trip_and_group(season):
     for span in spans(season):
-        book = keep_trips(season.rows("fishing", span), season.rows("catch", span), season.bench)
+        book = trips_of(season.rows("fishing", span), season.rows("catch", span), season.bench)
         wanted = row_by_row.trips(season, span)
         names = list(dict.fromkeys(wanted.hours["all"].get("all", {})))
         assert (book.zero_trips, book.without_hours) == (wanted.zero_trips, wanted.without_hours)
-        assert list(book.species) == list(wanted.species.values())
-        assert [str(day) for day in book.days] == [name[:10] for name in names]
+        assert book.species_names() == list(wanted.species.values())
+        days = book.table.loc[book.table["factor"] == "all", "day"]
+        assert [str(day.date()) for day in days] == [name[:10] for name in names]
         for factor, groups in wanted.hours.items():
             assert sorted(book.groups(factor)) == sorted(groups)
             for group, hours in groups.items():
-                for species in ("all", *book.species):
+                for species in ("all", *book.species_names()):
                     found = book.of(factor, group, species)
                     fish = wanted.fish[factor, group, species]
-                    assert [names[number] for number in found.number] == list(hours)
-                    assert list(found.hours) == close(list(hours.values()))
-                    assert list(found.fish) == [fish[trip] for trip in hours]
+                    assert [names[number] for number in found["trip"]] == list(hours)
+                    assert list(found["hours"]) == close(list(hours.values()))
+                    assert list(found["fish"]) == [fish[trip] for trip in hours]
 
 
 def test_moving_averages_of_what_was_paid(season):

@@ -6,14 +6,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, gamma, gammainc
 
-from bait_mortality.competing_risks import cumulative_incidence
 from bait_mortality.stratified_rates import common_rate_ratio
-from bait_mortality.survival import kaplan_meier, median_survival, restricted_mean
-from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
-from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
+from bait_mortality.survival import cumulative_incidence, kaplan_meier, median_survival, restricted_mean
+from benchwater.statistics.proportions import (
+    clopper_pearson_interval,
+    clustered_wilson_interval,
+    design_effect,
+    wilson_interval,
+)
 from benchwater.statistics.rates import poisson_interval, rate_ratio
 from catch_rate.catch_rates import ratio_of_totals
-from catch_size.fish_measures import mean_interval
+from catch_size.compute import mean_interval
 from defect_rate.stratified import times_as_often
 from simulations.study import Generator, Held
 

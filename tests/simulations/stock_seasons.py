@@ -10,10 +10,9 @@ import numpy as np
 import pandas as pd
 
 from benchwater.ledger import castings, midnight
-from benchwater.ledger.weighing import PieceScatter
 from benchwater.plugin.bench import Bench, Cavity, Item, Mold
 from benchwater.plugin.season import Season, Span
-from benchwater.statistics.uncertainty import resolution_uncertainty
+from benchwater.statistics.uncertainty import PieceScatter, resolution_uncertainty
 from material_balance.balance import Book, Chain, books_of, chain_counts, close_book
 from material_balance.metal import dross_rates
 from simulations.shares_and_lives import inside

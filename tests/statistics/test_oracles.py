@@ -14,9 +14,8 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
-from bait_mortality.competing_risks import cumulative_incidence
-from bait_mortality.survival import kaplan_meier, log_rank
-from benchwater.statistics.multiplicity import holm_adjusted
+from bait_mortality.survival import cumulative_incidence, kaplan_meier, log_rank
+from benchwater.statistics.interval import holm_adjusted
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
 from benchwater.statistics.uncertainty import coverage_factor

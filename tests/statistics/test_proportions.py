@@ -1,9 +1,16 @@
 from collections.abc import Callable
 
+import numpy as np
 import pytest
 
 from benchwater.statistics.interval import Interval
-from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
+from benchwater.statistics.proportions import (
+    clopper_pearson_interval,
+    clustered_wilson_interval,
+    cochran_armitage,
+    design_effect,
+    wilson_interval,
+)
 from reference_cases import reference_case, worked_examples
 
 
@@ -50,3 +57,104 @@ def test_impossible_counts_are_refused() -> None:
         clopper_pearson_interval(4, 3)
     with pytest.raises(ValueError, match="successes must be a whole number"):
         wilson_interval(0.5, 3)
+
+
+def test_clusters_all_alike_count_as_one_trial_each() -> None:
+    assert design_effect([5, 0, 5, 0, 5, 0], [5] * 6) == pytest.approx(5.0)
+
+
+def test_design_effect_by_hand() -> None:
+    # p = 8/20; residuals 1, -1, 2, -2, 0 -> 10 * 5/4 / (20 * 0.24)
+    assert design_effect([3, 0 + 1, 4, 0, 2], [4, 4, 5, 4, 5]) == pytest.approx(
+        5
+        / 4
+        * sum((y - 10 / 22 * n) ** 2 for y, n in zip([3, 1, 4, 0, 2], [4, 4, 5, 4, 5], strict=True))
+        / (22 * (10 / 22) * (12 / 22))
+    )
+
+
+def test_what_strata_differ_by_is_no_part_of_it() -> None:
+    events, trials = [4, 4, 4, 4, 1, 1, 1, 1], [5] * 8
+    assert design_effect(events, trials) > 1.5
+    assert design_effect(events, trials, ["cold"] * 4 + ["warm"] * 4) == 1.0
+
+
+def test_what_cannot_be_estimated_is_one() -> None:
+    assert design_effect([2, 0], [5, 5]) == 1.0
+    assert design_effect([0] * 9, [5] * 9) == 1.0
+    assert design_effect([], []) == 1.0
+    assert design_effect([5, 0, 1, 2], [5, 5, 5, 5], ["a", "b", "c", "d"]) == 1.0
+
+
+def test_independent_castings_have_an_effect_near_one() -> None:
+    rng = np.random.default_rng(11)
+    effects = [design_effect(rng.binomial(5, 0.3, 60), np.full(60, 5), at_least=0.0) for _ in range(200)]
+    assert np.mean(effects) == pytest.approx(1.0, abs=0.04)
+
+
+@pytest.mark.parametrize(("events", "trials"), [(0, 7), (3, 11), (11, 11)])
+def test_effect_of_one_is_wilson(events: int, trials: int) -> None:
+    plain, clustered = wilson_interval(events, trials), clustered_wilson_interval(events, trials, 1.0)
+    assert (clustered.low, clustered.high) == pytest.approx((plain.low, plain.high))
+
+
+def test_effect_of_two_is_wilson_of_half_the_trials() -> None:
+    half, clustered = wilson_interval(5, 20), clustered_wilson_interval(10, 40, 2.0)
+    assert (clustered.low, clustered.high) == pytest.approx((half.low, half.high))
+
+
+def test_senseless_input_is_refused() -> None:
+    with pytest.raises(ValueError, match="between 0 and trials"):
+        design_effect([3], [2])
+    with pytest.raises(ValueError, match="one length"):
+        design_effect([3, 1], [4])
+    with pytest.raises(ValueError, match="at least 1"):
+        clustered_wilson_interval(1, 2, 0.5)
+    with pytest.raises(ValueError, match="trials"):
+        clustered_wilson_interval(0, 0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("prefix", "scores"), [("", [0, 0.5, 1.5, 4, 7]), ("equal.", None), ("score8.", [0, 0.5, 1.5, 4, 8])]
+)
+def test_trend_matches_graubard_and_korn_1987(prefix: str, scores: list[float] | None) -> None:
+    # Graubard and Korn 1987, Biometrics 43:471-476; Agresti, Categorical Data Analysis; a StatXact example.
+    case = reference_case("trend_malformation")
+    found = cochran_armitage(case.numbers("cases"), case.numbers("total"), scores)
+    assert found is not None
+    total = sum(case.numbers("total"))
+    computed = {"chisq": found.statistic, "p": found.p_value, "m2": found.statistic * (total - 1) / total}
+    for key, value in computed.items():
+        expected, tol = case.answer(prefix + key)
+        assert value == pytest.approx(expected, abs=tol)
+        if prefix + key in case.published:
+            printed = case.published[prefix + key]
+            assert value == pytest.approx(printed["value"], abs=printed["tol"])
+    assert found.slope > 0
+
+
+def test_slope_is_the_change_of_a_straight_proportion() -> None:
+    found = cochran_armitage([10, 20, 30], [100, 100, 100], [150, 160, 170])
+    assert found is not None
+    assert found.slope == pytest.approx(0.01)
+
+
+def test_dispersion_divides_the_statistic() -> None:
+    plain = cochran_armitage([10, 20, 30], [100, 100, 100])
+    halved = cochran_armitage([10, 20, 30], [100, 100, 100], dispersion=2)
+    assert plain is not None
+    assert halved is not None
+    assert halved.statistic == pytest.approx(plain.statistic / 2)
+
+
+@pytest.mark.parametrize(
+    ("events", "trials", "scores"),
+    [([0, 0], [4, 4], [1, 2]), ([4, 4], [4, 4], [1, 2]), ([1, 2], [4, 4], [1, 1])],
+)
+def test_nothing_to_test_gives_none(events: list[float], trials: list[float], scores: list[float]) -> None:
+    assert cochran_armitage(events, trials, scores) is None
+
+
+def test_events_above_trials_are_refused() -> None:
+    with pytest.raises(ValueError, match="between 0 and trials"):
+        cochran_armitage([5, 1], [4, 4])

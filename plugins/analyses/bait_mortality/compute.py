@@ -18,9 +18,15 @@ from benchwater.ledger.bait_lives import (
 )
 from benchwater.plugin import Season, Span
 
-from .competing_risks import CumulativeIncidence, cumulative_incidence
 from .contrasts import LEAST_ENDS, LEAST_HOURS, Contrast, FactorTest, compare_baits, log_rank_tests
-from .survival import FollowUp, SurvivalCurve, follow_up, kaplan_meier
+from .survival import (
+    CumulativeIncidence,
+    FollowUp,
+    SurvivalCurve,
+    cumulative_incidence,
+    follow_up,
+    kaplan_meier,
+)
 
 LEAST_BAITS, LEAST_AT_RISK = 10, 5
 
@@ -111,7 +117,7 @@ def lives_of(rows: pd.DataFrame, causes: Iterable[str]) -> Lives:
 def lives_to_first_gap(
     time: ArrayLike, cause: ArrayLike, *, entry: ArrayLike, weight: ArrayLike, causes: Sequence[int]
 ) -> Lives:
-    """The curves of records (arrays (n,), see `competing_risks.cumulative_incidence`) up to their first gap.
+    """The curves of records (arrays (n,), see `survival.cumulative_incidence`) up to their first gap.
 
     With late entry no curve goes beyond a time at which no unit is at risk: nobody knows how many units with
     the same start the later records stand for.

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from benchwater.ledger.bait_lives import UNKNOWN, Factor, sides
-from benchwater.statistics.multiplicity import holm_adjusted
+from benchwater.statistics.interval import holm_adjusted
 from benchwater.statistics.rates import RateRatio, rate_ratio
 
 from .stratified_rates import CommonRateRatio, common_rate_ratio

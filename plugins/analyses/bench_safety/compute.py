@@ -1,14 +1,17 @@
 """Computes which temperatures passed a limit, how hot melts became, how long they stood, and lead vapour."""
 
+import csv
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from benchwater.ledger.cure import SOFTENING_MARGIN_C, softens
+from benchwater.ledger.pieces import SOFTENING_MARGIN_C, softens
 from benchwater.plugin import Bench, Season, Span
 
 MELT_ALERT_C, MELT_NEVER_C, PLASTIC_CEILING_C = 450.0, (900.0 - 32) / 1.8, 190.0
@@ -180,3 +183,76 @@ def saturated_lead_vapour(temp_c: float) -> float:
     moles = lead_vapour_pressure(temp_c) / (GAS_CONSTANT * (temp_c + KELVIN))
     grams = moles * LEAD_G_PER_MOL
     return grams * 1e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExposureLimit:
+    """A published limit: of what, whose, its `value` in `unit`, since when (may be empty) and where read."""
+
+    what: str
+    whose: str
+    value: float
+    unit: str
+    since: str
+    source: str
+    checked: str
+
+    @property
+    def limit(self) -> str:
+        """Returns the value with its unit, joined by no-break spaces."""
+        return f"{self.value:g} {self.unit.replace('/', ' per ')}".replace(" ", "\u00a0")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TackleRule:
+    """An example of a rule on lead tackle: what it covers, whether jig heads and paint, and since when."""
+
+    place: str
+    rule: str
+    jig_heads: str
+    dated: str
+    source: str
+    checked: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """One usual caution at the bench."""
+
+    about: str
+    what: str
+    source: str
+
+
+@cache
+def exposure_limits() -> tuple[ExposureLimit, ...]:
+    """Returns published exposure limits and reference values, for workplaces and blood."""
+    return tuple(
+        ExposureLimit(
+            what=row["what"],
+            whose=row["whose"],
+            value=float(row["value"]),
+            unit=row["unit"],
+            since=row["since"],
+            source=row["source"],
+            checked=row["checked"],
+        )
+        for row in _rows("exposure_limits.csv")
+    )
+
+
+@cache
+def tackle_rules() -> tuple[TackleRule, ...]:
+    """Returns examples of published rules on lead tackle that differ in kind."""
+    return tuple(TackleRule(**row) for row in _rows("tackle_rules.csv"))
+
+
+@cache
+def bench_cautions() -> tuple[Caution, ...]:
+    """Returns the usual cautions of casting, coating and curing."""
+    return tuple(Caution(**row) for row in _rows("bench_cautions.csv"))
+
+
+def _rows(name: str) -> list[dict[str, str]]:
+    text = (Path(__file__).parent / "data" / name).read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))

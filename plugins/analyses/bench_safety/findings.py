@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from benchwater.ledger.cure import SOFTENING_MARGIN_C, softens
+from benchwater.ledger.pieces import SOFTENING_MARGIN_C, softens
 from benchwater.plugin import Action, Bench, Cell, Finding, Season, Span
 from benchwater.units import figures
 from benchwater.words import counted, day_words

@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 
-from benchwater.plugin import Table, TableColumn
+from benchwater.plugin import Table
+from benchwater.words import make_columns, make_table
 
-from .compute import Exceedance
-from .safety_tables import (
+from .compute import (
     Caution,
+    Exceedance,
     ExposureLimit,
     TackleRule,
     bench_cautions,
@@ -14,20 +15,17 @@ from .safety_tables import (
     tackle_rules,
 )
 
+EXCEEDANCES = make_columns(
+    *(("date", "Date"), ("what", "What"), ("value", "Read", "degC"), ("limit", "Limit", "degC")),
+    ("source", "Whose limit"),
+)
+
 
 def exceedance_table(found: Sequence[Exceedance]) -> Table:
     """Returns every temperature that passed a limit."""
-    columns = (
-        TableColumn(name="date", label="Date"),
-        TableColumn(name="what", label="What"),
-        TableColumn(name="value", label="Read", unit="degC"),
-        TableColumn(name="limit", label="Limit", unit="degC"),
-        TableColumn(name="source", label="Whose limit"),
-    )
-    rows = tuple((each.date, each.what, each.value, each.limit, each.source) for each in found)
-    return Table(
-        id="exceedances", title="Temperatures over a limit", columns=columns, rows=rows, print_rows=12
-    )
+    rows = [(each.date, each.what, each.value, each.limit, each.source) for each in found]
+    names, title = " ".join(EXCEEDANCES), "Temperatures over a limit"
+    return make_table("exceedances", title, names, rows, EXCEEDANCES, print_rows=12)
 
 
 def standing_tables() -> tuple[Table, ...]:
@@ -72,8 +70,7 @@ def _read_table(
     paper_rows: int | None = 0,
 ) -> Table:
     """Returns a table of reference rows: fields `shown` with their heading, and `hidden` ones."""
-    headings = [each.split(" ", 1) for each in shown.split("|")]
-    columns = [TableColumn(name=name, label=label) for name, label in headings]
-    columns += [TableColumn(name=name, label=name, hidden=True) for name in hidden.split()]
-    cells = tuple(tuple(getattr(row, column.name) or None for column in columns) for row in rows)
-    return Table(id=id, title=title, columns=tuple(columns), rows=cells, note=note, paper_rows=paper_rows)
+    headings = [(name, label) for name, _, label in (each.partition(" ") for each in shown.split("|"))]
+    columns = make_columns(*headings, *((name, name) for name in hidden.split()), hidden=hidden)
+    cells = [tuple(getattr(row, name) or None for name in columns) for row in rows]
+    return make_table(id, title, " ".join(columns), cells, columns, note=note, paper_rows=paper_rows)

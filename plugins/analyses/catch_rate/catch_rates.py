@@ -9,13 +9,12 @@ from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import expit, ndtri, stdtrit
 
-from benchwater.ledger.trips import Trips, shared
-from benchwater.statistics.interval import tail_probability
-from benchwater.statistics.multiplicity import holm_adjusted
+from benchwater.statistics.interval import holm_adjusted, tail_probability
 from benchwater.statistics.rates import poisson_rate
 
 from .permutations import DRAWS, Swaps, deal_sums
@@ -245,12 +244,13 @@ class RateContrast(NamedTuple):
 
 
 def contrast_rates(
-    factors: Mapping[str, Mapping[str, Trips]],
+    factors: Mapping[str, Mapping[str, pd.DataFrame]],
     *,
     within: Collection[str],
 ) -> list[RateContrast]:
     """Each two groups of each factor compared, the least p first.
 
+    A group's table has the columns `trip` (a number), `fish` and `hours`, one row a trip.
     Groups of a factor in `within` are compared on the trips they share, others each on its own trips. Pairs
     are left out where neither caught a fish, or where so few trips cannot give p below 5 % whatever
     was caught: that rests on the number of trips, not on who caught what, so the tests left need no
@@ -262,8 +262,9 @@ def contrast_rates(
         for first, second in combinations(sorted(groups), 2):
             one, other = groups[first], groups[second]
             if factor in within:
-                one, other = shared(one, other)
-            found = compare(one.fish, one.hours, other.fish, other.hours)
+                one, other = one[one["trip"].isin(other["trip"])], other.set_index("trip")
+                other = other.loc[one["trip"]]
+            found = compare(one["fish"], one["hours"], other["fish"], other["hours"])
             if found.smallest_p > ALPHA or math.isnan(found.ratio):
                 continue
             names, limits = (first, second), (found.ratio, found.low, found.high)

@@ -5,10 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
-import numpy as np
-
-from benchwater.ledger import computed_once, sum_in_order
-from benchwater.ledger.trips import ALL, TripBook, keep_trips
+from benchwater.ledger import computed_once, midnight, sum_in_order
+from benchwater.ledger.trips import ALL, Trips, trips_of
 from benchwater.plugin import Season, Span
 
 from .catch_rates import RateContrast, RatioOfTotals, contrast_rates, ratio_of_totals
@@ -19,24 +17,23 @@ PER_HOUR = "fish/h"
 
 
 class Rates:
-    """The catch rates of the groups of a book of trips, each computed once."""
+    """The catch rates of the groups of trips, each computed once."""
 
-    def __init__(self, book: TripBook) -> None:
-        """`book` holds all trips of the span."""
-        self.book = book
+    def __init__(self, trips: Trips) -> None:
+        """`trips` are those of the span."""
+        self.trips = trips
         self.rate = cache(self._rate)
         self.groups = cache(self._groups)
 
     def _rate(self, factor: str, group: str, species: str = ALL) -> RatioOfTotals:
         """Fish per hour of a group, of one species or of all."""
-        trips = self.book.of(factor, group, species)
-        return ratio_of_totals(trips.fish, trips.hours)
+        rows = self.trips.of(factor, group, species)
+        return ratio_of_totals(rows["fish"], rows["hours"])
 
     def _groups(self, factor: str, most: int | None = None) -> list[str]:
         """The groups of a factor (the `most` ones fished longest), the highest rate first."""
-        fished = {
-            group: sum_in_order(self.book.of(factor, group).hours) for group in self.book.groups(factor)
-        }
+        groups = self.trips.groups(factor)
+        fished = {group: sum_in_order(self.trips.of(factor, group)["hours"]) for group in groups}
         kept = sorted(fished, key=lambda group: (-fished[group], group))[:most]
         return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
 
@@ -58,11 +55,11 @@ class CatchRates:
 def compute(season: Season, span: Span) -> CatchRates | None:
     """The numbers of the section; None where no hours of fishing were logged in the span."""
     rates = Rates(_trips_in(season, span.start, span.end))
-    if not len(rates.book.days):
+    if rates.trips.table.empty:
         return None
     trips = rates.rate(ALL, ALL).units
     compared = {
-        factor: {group: rates.book.of(factor, group) for group in rates.groups(factor, MOST_COMPARED)}
+        factor: {group: rates.trips.of(factor, group) for group in rates.groups(factor, MOST_COMPARED)}
         for factor in COMPARED
     }
     contrasts = contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS else []
@@ -71,20 +68,17 @@ def compute(season: Season, span: Span) -> CatchRates | None:
 
 def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
     """Fish per bait-hour of the span's trips, None without any, and the number of trips."""
-    book = _trips_in(season, min(season.start, span.start), season.end)
-    if not len(book.days):
+    trips = _trips_in(season, min(season.start, span.start), season.end).of(ALL, ALL)
+    inside = trips[(trips["day"] >= midnight(span.start)) & (trips["day"] < midnight(span.end))]
+    if inside.empty:
         return None, 0
-    trips = book.of(ALL, ALL)
-    days = book.days[trips.number]
-    inside = (days >= np.datetime64(span.start)) & (days < np.datetime64(span.end))
-    value = float(trips.fish[inside].sum()) / sum_in_order(trips.hours[inside]) if inside.any() else None
-    return value, int(inside.sum())
+    return float(inside["fish"].sum()) / sum_in_order(inside["hours"]), len(inside)
 
 
 @computed_once
-def _trips_in(season: Season, start: date, end: date) -> TripBook:
+def _trips_in(season: Season, start: date, end: date) -> Trips:
     span = Span(name="season", label="", start=start, end=end)
-    return keep_trips(season.rows("fishing", span), season.rows("catch", span), season.bench)
+    return trips_of(season.rows("fishing", span), season.rows("catch", span), season.bench)
 
 
 def printable_limits(rate: RatioOfTotals) -> tuple[float, float | None]:

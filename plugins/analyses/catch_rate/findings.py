@@ -57,7 +57,7 @@ def findings(found: CatchRates, bench: Bench) -> Iterator[Finding]:
 
 def _rates(rates: Rates, bench: Bench) -> Iterable[Finding]:
     """One finding a group; all but all baits and the builds fished most are quiet."""
-    zero = f", {rates.book.zero_trips} of them without a fish" if rates.book.zero_trips else ""
+    zero = f", {rates.trips.zero_trips} of them without a fish" if rates.trips.zero_trips else ""
     for factor in FACTORS:
         on_page = rates.groups(factor, MOST_ON_PAGE) if factor in {ALL, "build"} else []
         for group in rates.groups(factor):
@@ -81,7 +81,7 @@ def _rates(rates: Rates, bench: Bench) -> Iterable[Finding]:
                 more={"factor": factor, "fish": int(rate.total_y), "effort_h": rate.total_x},
                 quiet=group not in on_page,
             )
-    left = rates.book.without_hours
+    left = rates.trips.without_hours
     if left:
         text = f"{left} fish are in no rate: the fishing log has no hours of their build on their trip."
         yield Finding(id="fish_without_hours", text=text, value=left, unit="pieces", n=left)

@@ -3,20 +3,22 @@
 from collections.abc import Sequence
 
 from benchwater import plots
-from benchwater.ledger import known
 from benchwater.ledger.trips import ALL
-from benchwater.plugin import Cell, Figure, Table, TableColumn
+from benchwater.plugin import Cell, Figure, Table
 from benchwater.units import figures as in_figures
-from benchwater.words import counted
+from benchwater.words import counted, make_columns, make_table
 
 from .catch_rates import RateContrast
 from .compute import FACTORS, MOST_COMPARED, PER_HOUR, CatchRates, Rates, printable_limits
 
-COLUMNS = ("factor", "group", "species", "effort_h", "fish", "rate", "low", "high")
-CONTRASTS = ("factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted")
-UNITS = {"effort_h": "h", "fish": "pieces", "rate": PER_HOUR, "low": PER_HOUR, "high": PER_HOUR}
-LABELS = {"effort_h": "Bait-hours", "p": "p", "p_adjusted": "p adjusted"}
-DIGITS = {"effort_h": 1, "rate": 2, "ratio": 2, "low": 2, "high": 2}
+RATES = make_columns(
+    *(("factor", "Factor"), ("group", "Group"), ("species", "Species"), ("effort_h", "Bait-hours", "h", 1)),
+    *(("fish", "Fish", "pieces"), ("rate", "Rate", PER_HOUR, 2), ("low", "Low"), ("high", "High")),
+)
+CONTRASTS = make_columns(
+    *(("factor", "Factor"), ("group", "Group"), ("against", "Against"), ("ratio", "Ratio", None, 2)),
+    *(("low", "Low"), ("high", "High"), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
+)
 
 
 def tables(found: CatchRates) -> tuple[Table, ...]:
@@ -27,9 +29,11 @@ def tables(found: CatchRates) -> tuple[Table, ...]:
 def _rate_table(rates: Rates) -> Table:
     """Printed: all fish of every group, and each species over all baits. Species by build: JSON only."""
     keys = [(factor, group, ALL) for factor in FACTORS for group in rates.groups(factor)]
-    keys += [(ALL, ALL, name) for name in rates.book.species]
+    keys += [(ALL, ALL, name) for name in rates.trips.species_names()]
     printed = len(keys)
-    keys += [("build", build, name) for build in rates.groups("build") for name in rates.book.species]
+    keys += [
+        ("build", build, name) for build in rates.groups("build") for name in rates.trips.species_names()
+    ]
     rows: list[tuple[Cell, ...]] = []
     for key in keys:
         rate = rates.rate(*key)
@@ -37,32 +41,16 @@ def _rate_table(rates: Rates) -> Table:
     note = "Low and high are 95 % limits; a dash is one that so few trips cannot give. "
     note += "Those of a single trip are of that trip alone. "
     note += "A bait with several habitat tags counts under each."
-    return _table("cpue", "Fish per bait-hour", COLUMNS, rows, note, min(printed, 40))
+    names, title, most = " ".join(RATES), "Fish per bait-hour", min(printed, 40)
+    return make_table("cpue", title, names, rows, RATES, limits_of="rate", note=note, print_rows=most)
 
 
 def _contrast_table(found: Sequence[RateContrast]) -> Table:
-    rows = [(*row[:3], known(row.ratio), row.low, known(row.high), row.p, row.p_adjusted) for row in found]
+    rows = [(*row[:6], row.p, row.p_adjusted) for row in found]
     note = "Ratio of the rates; builds on the trips that used both. Left out are pairs with too few trips "
     note += f"to tell, and any beyond the {MOST_COMPARED} builds and waters fished most."
-    return _table("contrasts", "Builds and waters compared", CONTRASTS, rows, note, 10)
-
-
-def _table(
-    id: str, title: str, names: Sequence[str], rows: Sequence[tuple[Cell, ...]], note: str, print_rows: int
-) -> Table:
-    units = UNITS if "rate" in names else {"p": "p", "p_adjusted": "p"}
-    columns = [
-        TableColumn(
-            name=name,
-            label=LABELS.get(name, name.capitalize()),
-            unit=units.get(name),
-            digits=DIGITS.get(name),
-        )
-        for name in names
-    ]
-    return Table(
-        id=id, title=title, columns=tuple(columns), rows=tuple(rows), note=note, print_rows=print_rows
-    )
+    names, title = " ".join(CONTRASTS), "Builds and waters compared"
+    return make_table("contrasts", title, names, rows, CONTRASTS, limits_of="ratio", note=note, print_rows=10)
 
 
 def figures(rates: Rates) -> tuple[Figure, ...]:

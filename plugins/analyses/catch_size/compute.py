@@ -1,15 +1,123 @@
 """Computes the lengths, the size distribution and the relative weight of each species."""
 
+import math
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import stdtrit
 
-from benchwater.ledger.fish import FishStandard, fish_standard
+from benchwater.ledger.fish import CATEGORIES, FishStandard, LengthCategories, StandardWeight, fish_standard
 from benchwater.plugin import Bench, Season, Span
-from benchwater.statistics.interval import Interval
+from benchwater.statistics.interval import Interval, tail_probability
 from benchwater.statistics.proportions import wilson_interval
 
-from .fish_measures import SizeDistribution, mean_interval, median, relative_weight, size_distribution
+FloatArray = NDArray[np.float64]
+
+MM_PER_INCH = 25.4
+
+
+def standard_weight(equation: StandardWeight, length_mm: ArrayLike) -> FloatArray:
+    """Returns the standard weight in g at each length, nan outside the published range of lengths.
+
+    Source: the authors named in `equation.source`, as compiled by Neumann, Guy & Willis 2012, Fisheries
+    Techniques, 3rd edition, chapter 14 (as far as the data file says so).
+    """
+    lengths = np.asarray(length_mm, dtype=np.float64)
+    inside = (lengths >= equation.min_mm) & (lengths <= equation.max_mm)
+    logs = np.log10(np.where(inside, lengths, 1.0))
+    return np.where(inside, 10.0 ** (equation.a + equation.b * logs + equation.c * logs**2), np.nan)
+
+
+def relative_weight(equation: StandardWeight, length_mm: ArrayLike, mass_g: ArrayLike) -> FloatArray:
+    """Returns Wr = 100 W / Ws, nan outside the published range of lengths.
+
+    100 is about the 75th percentile of the populations behind the equation, not their average.
+    Source: Wege & Anderson 1978 (from memory); the equation as in `standard_weight`.
+    """
+    return np.asarray(
+        100.0 * np.asarray(mass_g, dtype=np.float64) / standard_weight(equation, length_mm), dtype=np.float64
+    )
+
+
+def length_category(
+    categories: LengthCategories, length_mm: ArrayLike, *, inches: bool = False
+) -> NDArray[np.intp]:
+    """Returns the place in `CATEGORIES` of each length; a fish of exactly a limit has reached it.
+
+    With `inches` the limits are those published in inches.
+
+    Source: Gabelhouse 1984, N. Amer. J. Fish. Manage. 4:273-285, and the authors in `categories.source`.
+    """
+    lengths = np.asarray(length_mm, dtype=np.float64)
+    limits = np.asarray(categories.limits_in) * MM_PER_INCH if inches else np.asarray(categories.limits_mm)
+    return np.searchsorted(limits * (1.0 - 1e-9), lengths, side="right")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeDistribution:
+    """How many `fish` are in each of `CATEGORIES`, each fish once: in the highest it reached."""
+
+    fish: tuple[int, ...]
+
+    def at_least(self, category: str) -> int:
+        """Returns the fish that reached a category."""
+        return sum(self.fish[CATEGORIES.index(category) :])
+
+    def proportion(self, category: str = "quality") -> float:
+        """Returns the share of the fish of stock length that reached a category, nan without stock fish.
+
+        A hundred times this is PSD for `quality`, PSD-P, PSD-M and PSD-T for the others.
+        Source: Guy, Neumann, Willis & Anderson 2007, Fisheries 32:348 (from memory).
+        """
+        stock = self.at_least("stock")
+        return self.at_least(category) / stock if stock else math.nan
+
+
+def size_distribution(
+    categories: LengthCategories, length_mm: ArrayLike, fish: ArrayLike, *, inches: bool = False
+) -> SizeDistribution:
+    """Counts the fish in each category; `fish` is how many each length stands for."""
+    places = length_category(categories, length_mm, inches=inches)
+    counts = np.asarray(fish, dtype=np.float64)
+    summed = np.bincount(places, weights=counts, minlength=len(CATEGORIES))
+    return SizeDistribution(fish=tuple(round(float(each)) for each in summed))
+
+
+def mean_interval(values: ArrayLike, fish: ArrayLike) -> Interval:
+    """Returns the mean with Student's t limits at 95 %; `fish` is how many each value stands for.
+
+    Values are the units: three fish written down as one row are one observation, which counts three times in
+    the mean. The limits are nan for a single value. Raises ValueError for none.
+
+    Source: Student's t; for unequal counts the ratio estimator of Cochran 1977, Sampling Techniques,
+    section 6.4 (from memory).
+    """
+    x, w = np.asarray(values, dtype=np.float64), np.asarray(fish, dtype=np.float64)
+    n = len(x)
+    if n == 0:
+        raise ValueError("a mean needs at least one value")
+    mean = float(np.sum(w * x) / np.sum(w))
+    if n == 1:
+        return Interval(estimate=mean, low=math.nan, high=math.nan, level=0.95)
+    error = math.sqrt(n / (n - 1) * float(np.sum((w * (x - mean)) ** 2))) / float(np.sum(w))
+    half = -float(stdtrit(n - 1, tail_probability(0.95))) * error
+    return Interval(estimate=mean, low=mean - half, high=mean + half, level=0.95)
+
+
+def median(values: ArrayLike, fish: ArrayLike) -> float:
+    """Returns the median of values that each stand for so many `fish`. Raises ValueError for none."""
+    x, n = np.asarray(values, dtype=np.float64), np.asarray(fish, dtype=np.float64)
+    if len(x) == 0 or n.sum() <= 0:
+        raise ValueError("a median needs at least one value")
+    order = np.argsort(x, kind="stable")
+    reached = np.cumsum(n[order])
+    half = reached[-1] / 2.0
+    lower = np.searchsorted(reached, half, side="left")
+    upper = np.searchsorted(reached, half, side="right")
+    return float((x[order][lower] + x[order][upper]) / 2.0)
+
 
 ENOUGH_FISH = 5
 ODD_BELOW, ODD_ABOVE = 50.0, 200.0

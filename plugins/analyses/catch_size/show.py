@@ -7,8 +7,8 @@ import numpy as np
 
 from benchwater import plots
 from benchwater.ledger.fish import CATEGORIES
-from benchwater.plugin import Bench, Cell, Figure, Table, TableColumn
-from benchwater.words import known
+from benchwater.plugin import Bench, Cell, Figure, Table
+from benchwater.words import make_columns, make_table
 
 from .compute import CaughtSpecies
 
@@ -22,18 +22,12 @@ OF_WR = (
     "Of fish as long as the standard weight is published for. 100 is the 75th percentile of the populations "
     "behind the equation, not their average."
 )
-COLUMNS = {
-    name: TableColumn(
-        name=name.replace(" ", "_"),
-        label={"mean_wr": "Relative weight"}.get(name, name.removesuffix("_mm").capitalize()),
-        unit="mm" if name.endswith("_mm") else None,
-        digits=1 if name in {"mean_wr", "low", "high"} else None,
-    )
-    for name in (
-        *("species", "fish", "measured", "median_mm", "longest_mm", *CATEGORIES),
-        *("mean_wr", "low", "high", "category"),
-    )
-}
+COLUMNS = make_columns(
+    *((name, name.capitalize()) for name in ("species", "fish", "measured", "category")),
+    *(("median_mm", "Median", "mm"), ("longest_mm", "Longest", "mm")),
+    *((name.replace(" ", "_"), name.capitalize()) for name in CATEGORIES),
+    *(("mean_wr", "Relative weight", None, 1), ("low", "Low"), ("high", "High")),
+)
 
 
 def all_tables(species: Sequence[CaughtSpecies]) -> tuple[Table, ...]:
@@ -51,27 +45,34 @@ def all_tables(species: Sequence[CaughtSpecies]) -> tuple[Table, ...]:
         every += [(each.name, category, count) for category, count in counts.items()]
         if each.condition is not None:
             mean = each.condition.mean
-            limits = known(mean.low, mean.high)
-            conditions.append((each.name, each.condition.fish, mean.estimate, *limits))
-    shown = ("species", "fish", "measured", "median_mm", "longest_mm", *CATEGORIES)
-    wr = ("species", "fish", "mean_wr", "low", "high")
-    return (
-        _table("length_summary", "Lengths reached", shown, short, OF_CATEGORY),
-        _table("condition", "Relative weight", wr, conditions, OF_WR),
-        _table("lengths", "Fish by length category", ("species", "category", "fish"), every, OF_CATEGORY, 0),
+            conditions.append((each.name, each.condition.fish, mean.estimate, mean.low, mean.high))
+    shown = " ".join(
+        ("species fish measured median_mm longest_mm", *(each.replace(" ", "_") for each in CATEGORIES))
     )
-
-
-def _table(
-    id: str,
-    title: str,
-    names: Sequence[str],
-    rows: Sequence[tuple[Cell, ...]],
-    note: str,
-    print_rows: int = 40,
-) -> Table:
-    columns = tuple(COLUMNS[name] for name in names)
-    return Table(id=id, title=title, columns=columns, rows=tuple(rows), note=note, print_rows=print_rows)
+    return (
+        make_table(
+            "length_summary", "Lengths reached", shown, short, COLUMNS, note=OF_CATEGORY, print_rows=40
+        ),
+        make_table(
+            "condition",
+            "Relative weight",
+            "species fish mean_wr low high",
+            conditions,
+            COLUMNS,
+            limits_of="mean_wr",
+            note=OF_WR,
+            print_rows=40,
+        ),
+        make_table(
+            "lengths",
+            "Fish by length category",
+            "species category fish",
+            every,
+            COLUMNS,
+            note=OF_CATEGORY,
+            print_rows=0,
+        ),
+    )
 
 
 def length_figure(species: Sequence[CaughtSpecies], bench: Bench) -> Figure:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from benchwater.ledger import midnight
+from benchwater.ledger import midnight, sums_by
 from benchwater.ledger.castings import Castings, Piece, casting_mass, castings_made
 from benchwater.ledger.made import (
     Steps,
@@ -15,7 +15,6 @@ from benchwater.ledger.made import (
 )
 from benchwater.ledger.prices import UnitPrice, unit_prices
 from benchwater.ledger.stock import COAT_SHARE
-from benchwater.ledger.sums import sums_by
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 from benchwater.statistics.interval import Interval, normal_quantile

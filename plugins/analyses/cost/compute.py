@@ -1,15 +1,185 @@
 """The numbers of the section: costs, mold accounts, savings, losses and purchases."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 
-from benchwater.ledger import computed_once
-from benchwater.ledger.sums import sums_by
+import numpy as np
+
+from benchwater.ledger import computed_once, midnight, sum_in_order, sums_by
+from benchwater.ledger.made import NO_STEPS, Steps
 from benchwater.plugin import Season, Span
-from benchwater.plugin.bench import Item
+from benchwater.plugin.bench import Item, Mold
+from benchwater.statistics.interval import Interval
 
-from .bait_costs import BaitCost, Facts, bait_costs, season_facts
-from .savings import Account, Losses, Savings, losses_in, mold_account, saved_in, spoilt_in
+from .bait_costs import BaitCost, Facts, bait_costs, season_facts, sum_erring_together
+
+_ROUNDING = 1e-9
+_LONGEST_PROJECTION_D = 3 * 365
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account:
+    """A mold's account at the report's end.
+
+    `gain` is what one bait saves towards it, None where no bait's saving is known; `made` those baits and
+    `saved` what they saved towards it, step by step in `steps`. `day` is the day it was paid,
+    or at this season's pace will be; None where that is years off, or never.
+    """
+
+    mold: Mold
+    castings: int
+    gain: Interval | None = None
+    made: float = 0.0
+    saved: float | None = None
+    steps: Steps = NO_STEPS
+    day: date | None = None
+
+    @property
+    def remaining(self) -> float | None:
+        """The part of its price not yet saved."""
+        if self.mold.price is None or self.saved is None:
+            return None
+        return 0.0 if self.saved >= self.mold.price - _ROUNDING else self.mold.price - self.saved
+
+    @property
+    def to_go(self) -> int | None:
+        """How many more baits pay the rest; None where they never do."""
+        if self.remaining is None or self.gain is None:
+            return None
+        return baits_to_break_even(self.remaining, self.gain.estimate)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Losses:
+    """Baits lost and worn in a span, those of them whose making has a known cost, and that cost together."""
+
+    baits: int
+    priced: int
+    cost: Interval
+    hours: float
+    fish: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Savings:
+    """Baits made with a known gain, what they saved (money), and the builds made without a known gain."""
+
+    baits: float
+    saved: Interval
+    unknown: list[str]
+
+
+def baits_to_break_even(price: float, gain: float) -> int | None:
+    """The baits after which a price is saved, rounded up: price / (bought - made); None where never."""
+    if price <= 0:
+        return 0
+    return math.ceil(price / gain - _ROUNDING) if gain > 0 else None
+
+
+def mold_account(season: Season, facts: Facts, baits: Mapping[str, BaitCost], mold: Mold) -> Account:
+    """The account of a mold. A bait that takes two molds counts for each by its price."""
+    gains: dict[str, tuple[float, Interval]] = {}
+    for name, bait in baits.items():
+        share = _share(season, bait, mold)
+        if share > 0 and bait.gain is not None:
+            gains[name] = share, bait.gain
+    castings = facts.good_of(mold.name)
+    if not gains:
+        return Account(mold=mold, castings=castings)
+    when = np.concatenate([facts.made[name].when for name in gains])
+    gained = np.concatenate(
+        [facts.made[name].number * share * gain.estimate for name, (share, gain) in gains.items()]
+    )
+    order = np.lexsort((gained, when))
+    steps = Steps(when[order], gained[order])
+    numbers_made = {name: facts.made[name].total for name in gains}
+    made, saved = sum(numbers_made.values()), math.fsum(steps.number)
+    weights = {name: number / made if made else 1 / len(gains) for name, number in numbers_made.items()}
+    return Account(
+        mold=mold,
+        castings=castings,
+        gain=sum_erring_together((weights[n] * share, gain) for n, (share, gain) in gains.items()),
+        made=made,
+        saved=saved,
+        steps=steps,
+        day=None if mold.price is None else _day_paid(season, steps, saved, mold.price),
+    )
+
+
+def _share(season: Season, bait: BaitCost, mold: Mold) -> float:
+    """A mold's part in what a bait saves: by price among the bait's molds, equal where all came free."""
+    pieces = (bait.build.head, bait.build.trailer)
+    molds = dict.fromkeys(piece[0] for piece in pieces if piece is not None)
+    if mold.name not in molds:
+        return 0.0
+    prices = {name: season.bench.molds[name].price or 0.0 for name in molds}
+    total = sum(prices.values())
+    return prices[mold.name] / total if total else 1 / len(molds)
+
+
+def _day_paid(season: Season, steps: Steps, saved: float, price: float) -> date | None:
+    """The day the running total reached the price, else the day it will at the pace of this season."""
+    if saved >= price - _ROUNDING:
+        paid = np.flatnonzero(np.cumsum(steps.number) >= price - _ROUNDING)
+        if len(paid):
+            day: date = steps.when[paid[0]].astype("datetime64[D]").item()
+            return day
+    now = math.fsum(steps.number[steps.when >= np.datetime64(season.start)])
+    days = (price - saved) / now * (season.end - season.start).days if now > 0 else math.inf
+    return season.end + timedelta(days=math.ceil(days)) if days <= _LONGEST_PROJECTION_D else None
+
+
+def saved_in(span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> Savings:
+    """What the baits made in a span saved."""
+    start, end = midnight(span.start), midnight(span.end)
+    made = {name: facts.made[name].between(start, end) for name in baits}
+    known = [(made[name], bait.gain) for name, bait in baits.items() if bait.gain is not None]
+    unknown = [name for name, bait in baits.items() if bait.gain is None and made[name] > 0]
+    number = sum((number for number, _ in known), 0.0)
+    return Savings(baits=number, saved=sum_erring_together(known), unknown=unknown)
+
+
+def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Losses:
+    """What was lost and worn in a span, over its bait-hours and its fish."""
+    ended: dict[str, int] = {}
+    hours, fish = 0.0, 0
+    if season.holds("fishing"):
+        rows = season.rows("fishing", span)
+        hours = sum_in_order(rows["count"] * rows["fished_h"])
+        gone = sums_by(rows[rows["fate"] != "kept"], "count", "build")
+        ended = {build: round(number) for build, number in gone.items()}
+    if season.holds("catch"):
+        fish = int(season.rows("catch", span)["count"].sum())
+    known = [(n, make) for build, n in ended.items() if (make := baits[build].make) is not None]
+    return Losses(
+        baits=sum(ended.values()),
+        priced=sum(n for n, _ in known),
+        cost=sum_erring_together(known),
+        hours=hours,
+        fish=fish,
+    )
+
+
+def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
+    """What rejects of a span cost: the inserts lost in them and the coat on those to strip, where priced."""
+    cost, builds = 0.0, season.bench.builds.values()
+    if season.holds("pour"):
+        rows = season.rows("pour", span)
+        rejects = sums_by(rows[rows["outcome"] == "reject"], "count", "mold", "cavity")
+        for (mold, cavity), number in rejects.items():
+            insert = season.bench.cavity(mold, cavity).insert
+            if insert is not None:
+                cost += number * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
+    if season.holds("finishing"):
+        coated = sums_by(season.rows("finishing", span), "rejects", "mold", "cavity", "coat")
+        for (mold, cavity, coat), number in coated.items():
+            masses = [b.coat_mass_g for b in builds if b.coat == coat and b.head == (mold, cavity)]
+            mass = next((mass for mass in masses if mass is not None), 0.0)
+            cost += number * mass * (facts.prices[coat].per_unit or 0.0)
+    return cost
+
 
 FEWEST_CASTINGS = 20
 

@@ -11,8 +11,7 @@ from benchwater.statistics.rates import poisson_interval, poisson_rate, rate_rat
 from benchwater.words import counted, day_words, make_finding
 
 from .bait_costs import BaitCost, Facts
-from .compute import Costs
-from .savings import Account, Losses, Savings, baits_to_break_even
+from .compute import Account, Costs, Losses, Savings, baits_to_break_even
 
 FEWEST_LOST = 5
 UNSAID = "Your hours, and the power for pot and oven: they are in no log, and so in no cost."

@@ -6,15 +6,32 @@ import numpy as np
 
 from benchwater import plots
 from benchwater.ledger import midnight
-from benchwater.plugin import Bench, Figure, Season, Table, TableColumn
-from benchwater.words import day_words
+from benchwater.plugin import Bench, Figure, Season, Table
+from benchwater.words import day_words, make_columns, make_table
 
 from .bait_costs import BaitCost
-from .compute import Bought, Costs
-from .savings import Account
+from .compute import Account, Bought, Costs
 
 FEWEST_BARS, MOST_CURVES = 2, 4
 BARS = ("material", "rejects", "mold's share so far")
+PER_BUILD = make_columns(
+    *(("build", "Build"), ("material", "Material", "money"), ("rejects_share", "Rejects", "money")),
+    *(
+        ("mold_share", "Molds, so far", "money"),
+        ("cost", "Cost", "money"),
+        ("bought_price", "Bought", "money"),
+    ),
+    *(("saving", "Saving", "money"), ("low", "Low", "money"), ("high", "High", "money")),
+)
+BY_MOLD = make_columns(
+    *(("mold", "Mold"), ("price", "Price", "money"), ("made", "Good castings", "pieces")),
+    *(("saved", "Saved", "money"), ("remaining", "Still to save", "money")),
+)
+SPENT = make_columns(
+    *(("item", "Item"), ("received", "Received"), ("spent", "Spent", "money"), ("unit", "Unit")),
+    hidden="unit",
+    unit_from={"received": "unit"},
+)
 
 
 def tables(found: Costs, whole_season: bool) -> tuple[Table, ...]:
@@ -34,10 +51,6 @@ def figures(found: Costs, season: Season) -> tuple[Figure, ...]:
     )
 
 
-def _columns(*named: tuple[str, str, str | None]) -> tuple[TableColumn, ...]:
-    return tuple(TableColumn(name=name, label=label, unit=unit) for name, label, unit in named)
-
-
 def _builds_table(baits: Mapping[str, BaitCost], whole_season: bool) -> Table:
     rows = []
     for name, bait in baits.items():
@@ -46,57 +59,28 @@ def _builds_table(baits: Mapping[str, BaitCost], whole_season: bool) -> Table:
         limits = (saving.estimate, saving.low, saving.high) if saving is not None else (None, None, None)
         cost = bait.cost.estimate if bait.cost is not None else None
         rows.append((name, *parts, bait.mold_share, cost, bait.build.bought_price, *limits))
-    return Table(
-        id="per_build",
-        title="What one bait costs",
-        columns=_columns(
-            ("build", "Build", None),
-            ("material", "Material", "money"),
-            ("rejects_share", "Rejects", "money"),
-            ("mold_share", "Molds, so far", "money"),
-            ("cost", "Cost", "money"),
-            ("bought_price", "Bought", "money"),
-            ("saving", "Saving", "money"),
-            ("low", "Low", "money"),
-            ("high", "High", "money"),
-        ),
-        rows=tuple(rows),
-        note="Saving is bought less cost, with its 95 % limits. The molds' share, their price over the good "
-        "castings so far, falls with each further one.",
-        print_rows=40 if whole_season else 0,
-    )
+    note = "Saving is bought less cost, with its 95 % limits. The molds' share, their price over the good "
+    note += "castings so far, falls with each further one."
+    names, title, most = " ".join(PER_BUILD), "What one bait costs", 40 if whole_season else 0
+    return make_table("per_build", title, names, rows, PER_BUILD, note=note, print_rows=most)
 
 
 def _molds_table(accounts: Sequence[Account], whole_season: bool) -> Table:
-    return Table(
-        id="by_mold",
-        title="What the molds have paid back",
-        columns=_columns(
-            ("mold", "Mold", None),
-            ("price", "Price", "money"),
-            ("made", "Good castings", "pieces"),
-            ("saved", "Saved", "money"),
-            ("remaining", "Still to save", "money"),
-        ),
-        rows=tuple((a.mold.name, a.mold.price, a.castings, a.saved, a.remaining) for a in accounts),
-        note="Saved counts finished baits, not spare castings.",
-        print_rows=40 if whole_season else 0,
-    )
+    rows = [(a.mold.name, a.mold.price, a.castings, a.saved, a.remaining) for a in accounts]
+    note = "Saved counts finished baits, not spare castings."
+    names, title, most = " ".join(BY_MOLD), "What the molds have paid back", 40 if whole_season else 0
+    return make_table("by_mold", title, names, rows, BY_MOLD, note=note, print_rows=most)
 
 
 def _spent_table(bought: Sequence[Bought]) -> Table:
     """What came in, by item."""
-    return Table(
-        id="spent",
-        title="What was bought",
-        columns=(
-            TableColumn(name="item", label="Item"),
-            TableColumn(name="received", label="Received", unit_from="unit"),
-            TableColumn(name="spent", label="Spent", unit="money"),
-            TableColumn(name="unit", label="Unit", hidden=True),
-        ),
-        rows=tuple((each.item.name, each.received, each.spent, each.item.unit) for each in bought),
-        print_units=tuple(None if each.item.unit == "pieces" else each.item.print_unit for each in bought),
+    return make_table(
+        "spent",
+        "What was bought",
+        " ".join(SPENT),
+        [(each.item.name, each.received, each.spent, each.item.unit) for each in bought],
+        SPENT,
+        print_units=[None if each.item.unit == "pieces" else each.item.print_unit for each in bought],
         each_span=True,
     )
 

@@ -20,9 +20,13 @@ from benchwater.ledger.fills import (
 )
 from benchwater.ledger.prices import cost_of_reject
 from benchwater.plugin import Bench, Season, Span
-from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.statistics.interval import Interval
-from benchwater.statistics.trend import TrendTest, cochran_armitage
+from benchwater.statistics.proportions import (
+    TrendTest,
+    clustered_wilson_interval,
+    cochran_armitage,
+    design_effect,
+)
 
 from .control_charts import ControlChart, p_chart
 from .mold_heat import (

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 
 from benchwater.plugin import Action, Bench, Cell, Finding, Season
-from benchwater.statistics.trend import TrendTest
+from benchwater.statistics.proportions import TrendTest
 from benchwater.words import counted, day_words, in_brackets, limits, listed, make_finding, p_words, times
 
 from .compute import (

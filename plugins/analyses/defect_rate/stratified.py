@@ -7,8 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc
 
-from benchwater.statistics.interval import normal_quantile
-from benchwater.statistics.multiplicity import holm_adjusted
+from benchwater.statistics.interval import holm_adjusted, normal_quantile
 
 FloatArray = NDArray[np.float64]
 

@@ -1,22 +1,141 @@
 """Computes cures against their windows, rejects, coat used per piece and flaws by temperature."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike, NDArray
 
-from benchwater.ledger.cure import cure_verdict, softens
+from benchwater.ledger.pieces import softens
 from benchwater.plugin import Bench, Season, Span
-from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
-from benchwater.statistics.interval import Interval
-from benchwater.statistics.multiplicity import holm_adjusted
-from benchwater.statistics.trend import TrendTest
-from benchwater.statistics.uncertainty import resolution_uncertainty
+from benchwater.statistics.interval import Interval, holm_adjusted
+from benchwater.statistics.proportions import (
+    TrendTest,
+    clustered_wilson_interval,
+    cochran_armitage,
+    design_effect,
+)
+from benchwater.statistics.uncertainty import combined_uncertainty, resolution_uncertainty
 from benchwater.words import known
 
-from .binned_shares import SharedBin, binned_shares
-from .used_per_piece import UsedPerPiece, used_per_piece
+CureVerdict = Literal["in the window", "too cool", "too hot", "too short", "too long", "not recorded"]
+
+COUNTED = "counted"
+GAINED = ("received", "recovered")
+LOST = "discarded"
+COVERAGE = 2.0
+_ROUNDING = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedPerPiece:
+    """`used` of a stock between the counts of two days, by `pieces` of the batches `meanwhile` (a mask)."""
+
+    opened: date
+    closed: date
+    used: float
+    pieces: int
+    each: Interval
+    meanwhile: NDArray[np.bool_]
+
+
+def used_per_piece(
+    days: Sequence[date],
+    moves: Sequence[str],
+    amounts: ArrayLike,
+    uncertainties: ArrayLike,
+    batch_days: Sequence[date],
+    batch_pieces: ArrayLike,
+    *,
+    start: date,
+    end: date,
+) -> UsedPerPiece | None:
+    """Returns the loss of a stock from a count up to `start` to the last one before `end`, over the pieces.
+
+    Stock rows (k,) and batches (b,) are in order of time; stock rows are of one item, `uncertainties` their
+    standard uncertainties. used = opening + received + recovered - discarded - closing: what went onto
+    pieces or vanished. Without a count up to `start` the first one in the span opens. A count on `start`
+    itself comes before that day's batches, any other after its day's. The lower limit is not held above 0.
+
+    The expanded uncertainty is twice the combined one, about 95 %: GUM 5.1.2 and 6.2.1 (JCGM 100:2008,
+    from memory). None without two counts, the later one in the span, or without a piece between them.
+    """
+    counts = [row for row, move in enumerate(moves) if move == COUNTED and days[row] < end]
+    before = [row for row in counts if days[row] <= start]
+    if not counts or days[counts[-1]] < start:
+        return None
+    first, last = before[-1] if before else counts[0], counts[-1]
+    since = days[first] + timedelta(days=0 if days[first] == start else 1)
+    meanwhile = np.array([since <= day <= days[last] for day in batch_days], dtype=bool)
+    pieces = int(np.asarray(batch_pieces)[meanwhile].sum())
+    if first == last or pieces == 0:
+        return None
+    amount, u = np.asarray(amounts, dtype=np.float64), np.asarray(uncertainties, dtype=np.float64)
+    sign = {first: 1.0, last: -1.0}
+    for row in range(first + 1, last):
+        sign[row] = 1.0 if moves[row] in GAINED else -1.0 if moves[row] == LOST else 0.0
+    used = sum(weight * float(amount[row]) for row, weight in sign.items())
+    spread = COVERAGE * combined_uncertainty([u[row] for row, weight in sign.items() if weight]) / pieces
+    each = used / pieces
+    return UsedPerPiece(
+        opened=days[first],
+        closed=days[last],
+        used=used,
+        pieces=pieces,
+        each=Interval(estimate=each, low=each - spread, high=each + spread, level=0.95),
+        meanwhile=meanwhile,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SharedBin:
+    """Trials and events of one bin, `low` included and `high` not, and the share of events."""
+
+    low: float
+    high: float
+    trials: int
+    events: int
+    share: Interval
+
+
+def binned_shares(
+    x: ArrayLike, events: ArrayLike, trials: ArrayLike, width: float
+) -> tuple[tuple[SharedBin, ...], TrendTest | None]:
+    """Returns the shares events/trials of clusters (k,) by bins of `x` (k,), and the trend over the bins.
+
+    Bins start at whole multiples of `width`. Intervals are Wilson's over trials divided by the design effect
+    within bins (see `clustered`); the trend is Cochran's and Armitage's over the bins' middles and the same
+    effect, None where there is none to test.
+
+    Raises ValueError for unequal shapes, events outside 0..trials, no trials in a cluster or a width not
+    above 0.
+    """
+    places, y, n = (np.asarray(values, dtype=np.float64) for values in (x, events, trials))
+    if not width > 0 or np.any(n <= 0):
+        raise ValueError("the width and every cluster's trials must be above 0")
+    if not places.shape == y.shape == n.shape:
+        raise ValueError(f"x {places.shape}, events {y.shape} and trials {n.shape} must be of one length")
+    number = np.floor(places / width + _ROUNDING)
+    effect = design_effect(y, n, number)
+    bins = tuple(
+        SharedBin(
+            low=float(which * width),
+            high=float((which + 1) * width),
+            trials=round(float(n[number == which].sum())),
+            events=round(float(y[number == which].sum())),
+            share=clustered_wilson_interval(
+                float(y[number == which].sum()), float(n[number == which].sum()), effect
+            ),
+        )
+        for which in np.unique(number)
+    )
+    middles = [(each.low + each.high) / 2 for each in bins]
+    hit, tried = [each.events for each in bins], [each.trials for each in bins]
+    return bins, cochran_armitage(hit, tried, middles, dispersion=effect)
+
 
 IN_WINDOW, NOT_RECORDED, NO_WINDOW = "in the window", "not recorded", "no window stated"
 BLOCKED = "blocked guard hole"
@@ -189,3 +308,34 @@ def _dip_flaws(warm: pd.DataFrame, bench: Bench) -> tuple[DipFlaw, ...]:
         DipFlaw(flaw=flaw, bins=bins, trend=trend, p_adjusted=adjusted.get(flaw))
         for flaw, (bins, trend) in found.items()
     )
+
+
+def cure_verdict(
+    temp_c: float | None,
+    time_h: float | None,
+    *,
+    min_temp_c: float | None = None,
+    max_temp_c: float | None = None,
+    min_time_h: float | None = None,
+    max_time_h: float | None = None,
+) -> CureVerdict:
+    """Where a cure lies against a window whose ends belong to it; an end that is None does not bind.
+
+    Temperature is judged first, as no time makes up for it. A cure known to be out on one count is said
+    to be so even if the other was not recorded; else it is `not recorded` when a needed number is None.
+    """
+    if temp_c is not None:
+        if min_temp_c is not None and temp_c < min_temp_c - _ROUNDING:
+            return "too cool"
+        if max_temp_c is not None and temp_c > max_temp_c + _ROUNDING:
+            return "too hot"
+    if time_h is not None:
+        if min_time_h is not None and time_h < min_time_h - _ROUNDING:
+            return "too short"
+        if max_time_h is not None and time_h > max_time_h + _ROUNDING:
+            return "too long"
+    temp_needed = min_temp_c is not None or max_temp_c is not None
+    time_needed = min_time_h is not None or max_time_h is not None
+    if (temp_needed and temp_c is None) or (time_needed and time_h is None):
+        return "not recorded"
+    return "in the window"

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from benchwater.ledger.cure import SOFTENING_MARGIN_C
+from benchwater.ledger.pieces import SOFTENING_MARGIN_C
 from benchwater.plugin import Action, Cell, Finding, Season
 from benchwater.statistics.proportions import wilson_interval
 from benchwater.words import counted, day_words, known, listed, make_finding

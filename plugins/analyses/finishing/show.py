@@ -1,7 +1,7 @@
 """Shows the batches with their verdict, and flaws by the temperature of the piece."""
 
 from benchwater.plugin import Table
-from benchwater.words import known, make_columns, make_table
+from benchwater.words import make_columns, make_table
 
 from .compute import Batches
 
@@ -25,14 +25,16 @@ def all_tables(batches: Batches) -> tuple[Table, ...]:
 
 def _batches(batches: Batches) -> Table:
     names = ["date", "coat", "count", "cure_temp_c", "cure_time_h", "verdict"]
-    return Table(
-        id="batches",
-        title="Batches and their cure",
-        columns=tuple(BATCH_COLUMNS.values()),
-        rows=tuple(
-            (day.date(), coat, int(count), *known(temp, time * 60), verdict)
-            for day, coat, count, temp, time, verdict in batches.all[names].itertuples(index=False)
-        ),
+    rows = batches.all[names].itertuples(index=False)
+    return make_table(
+        "batches",
+        "Batches and their cure",
+        " ".join(BATCH_COLUMNS),
+        [
+            (day.date(), coat, int(count), temp, time * 60, verdict)
+            for day, coat, count, temp, time, verdict in rows
+        ],
+        BATCH_COLUMNS,
         note="The verdict is the coat's alone: a head may melt at a cure that is right for its powder.",
         each_span=True,
         print_rows=60,

@@ -8,8 +8,8 @@ from benchwater.ledger.castings import FEWEST_WEIGHED
 from benchwater.ledger.fills import SPRUES
 from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import COAT_SHARE, NOMINAL
-from benchwater.ledger.weighing import FEWEST_DEGREES
 from benchwater.plugin import Action, Bench, Cell, Finding, Item, Season, Span
+from benchwater.statistics.uncertainty import FEWEST_DEGREES
 from benchwater.words import in_brackets, limits, listed, make_finding
 
 from .balance import Chain, Count

@@ -12,8 +12,8 @@ from benchwater.ledger.castings import OUNCE_G, casting_mass, castings
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.season import Season, Span
-from benchwater.statistics.clustered import clustered_wilson_interval, design_effect
 from benchwater.statistics.interval import Interval
+from benchwater.statistics.proportions import clustered_wilson_interval, design_effect
 from benchwater.statistics.uncertainty import combined_uncertainty
 
 if TYPE_CHECKING:

@@ -19,7 +19,7 @@ def analyse(season: Season, span: Span) -> Section:
 
 
 def _plan(season: Season, span: Span) -> Section:
-    from .bait_plan import make_plan
+    from .compute import make_plan
     from .findings import METHODS, actions, findings, why_no_plan
     from .show import figures, tables
 

@@ -7,8 +7,7 @@ from math import isnan
 from benchwater.plugin import Action, Bench, Finding, Span
 from benchwater.words import counted, day_words, listed
 
-from .bait_plan import LEAST_ENDS, Need, Part, Plan
-from .compute import LookBack
+from .compute import LEAST_ENDS, LookBack, Need, Part, Plan
 
 MONTH = timedelta(days=30)
 METHODS = (

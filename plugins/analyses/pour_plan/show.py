@@ -3,18 +3,24 @@
 from collections.abc import Sequence
 
 from benchwater import plots
-from benchwater.ledger import known
-from benchwater.plugin import Cell, Figure, Table, TableColumn
-from benchwater.words import counted, listed
+from benchwater.plugin import Cell, Figure, Table
+from benchwater.words import counted, listed, make_columns, make_table
 
-from .bait_plan import Plan
-from .compute import LookBack
+from .compute import LookBack, Plan
 
 MOST_DRAWN = 16
-LABELS = {"on_hand": "On hand", "expected_losses": "Losses expected", "target_stock": "Target"}
-LABELS |= {"planned_hours": "Hours planned", "fished_hours": "Hours fished", "yielded": "Good castings"}
-UNITS = {"planned_hours": "h", "fished_hours": "h", "cost": "money"}
-DIGITS = {"expected_losses": 1, "yielded": 1, "surplus": 1, "planned_hours": 1, "fished_hours": 1}
+COLUMNS = make_columns(
+    *((name, name.capitalize()) for name in ("build", "mold", "cavity", "coat", "fills", "needed", "ended")),
+    *(("on_hand", "On hand"), ("expected_losses", "Losses expected", None, 1), ("target_stock", "Target")),
+    *(("to_make", "To make"), ("yielded", "Good castings", None, 1), ("surplus", "Surplus", None, 1)),
+    *(("planned_hours", "Hours planned", "h", 1), ("fished_hours", "Hours fished", "h", 1)),
+)
+PARTS = make_columns(
+    *(("item", "Item"), ("needed", "Needed"), ("on_hand", "On hand"), ("packs", "Packs")),
+    *(("cost", "Cost", "money"), ("unit", "Unit")),
+    hidden="unit",
+    unit_from={"needed": "unit", "on_hand": "unit"},
+)
 
 
 def tables(plan: Plan) -> tuple[Table, ...]:
@@ -35,11 +41,7 @@ def losses_table(found: LookBack) -> Table:
 
 
 def _table(id: str, title: str, columns: str, rows: Sequence[tuple[Cell, ...]], note: str = "") -> Table:
-    made = []
-    for name in columns.split():
-        label = LABELS.get(name, name.capitalize().replace("_", " "))
-        made.append(TableColumn(name=name, label=label, unit=UNITS.get(name), digits=DIGITS.get(name)))
-    return Table(id=id, title=title, columns=tuple(made), rows=tuple(rows), note=note, print_rows=60)
+    return make_table(id, title, columns, rows, COLUMNS, note=note, print_rows=60)
 
 
 def _demand_table(plan: Plan) -> Table:
@@ -68,23 +70,15 @@ def _fills_table(plan: Plan) -> Table:
 
 
 def _buy_table(plan: Plan) -> Table:
-    amount = {"needed": "Needed", "on_hand": "On hand"}
-    return Table(
-        id="buy",
-        title="Parts of the plan, and packs to buy",
-        columns=(
-            TableColumn(name="item", label="Item"),
-            *(TableColumn(name=name, label=label, unit_from="unit") for name, label in amount.items()),
-            TableColumn(name="packs", label="Packs"),
-            TableColumn(name="cost", label="Cost", unit="money"),
-            TableColumn(name="unit", label="Unit", hidden=True),
-        ),
-        rows=tuple(
-            (part.item.name, known(part.needed), known(part.on_hand), part.packs, part.cost, part.item.unit)
-            for part in plan.parts
-        ),
-        print_units=tuple(None if p.item.unit == "pieces" else p.item.print_unit for p in plan.parts),
-        print_rows=sum(part.needed != 0 for part in plan.parts),
+    parts = plan.parts
+    return make_table(
+        "buy",
+        "Parts of the plan, and packs to buy",
+        " ".join(PARTS),
+        [(p.item.name, p.needed, p.on_hand, p.packs, p.cost, p.item.unit) for p in parts],
+        PARTS,
+        print_units=[None if p.item.unit == "pieces" else p.item.print_unit for p in parts],
+        print_rows=sum(p.needed != 0 for p in parts),
     )
 
 

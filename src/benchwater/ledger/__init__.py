@@ -85,3 +85,13 @@ def sum_in_order(values: ArrayLike) -> float:
     """
     array = np.asarray(values, dtype=np.float64)
     return float(np.cumsum(array)[-1]) if array.size else 0.0
+
+
+def sums_by(rows: "pd.DataFrame", amount: str, *keys: str) -> dict[Any, float]:
+    """The sum of the column `amount` for each value of a key column, or each tuple of values of several.
+
+    In order of first appearance; a row without a key is in no sum.
+    """
+    by = keys[0] if len(keys) == 1 else list(keys)
+    sums: dict[Any, float] = rows.groupby(by, observed=True, sort=False)[amount].sum().to_dict()
+    return sums

@@ -9,10 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.ledger import computed_once, log_table, midnight, rows_by
-from benchwater.ledger.weighing import PieceScatter, mean_piece_mass, pooled_scatter, reading_step
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Season
-from benchwater.statistics.uncertainty import rectangular_uncertainty
+from benchwater.statistics.uncertainty import (
+    PieceScatter,
+    mean_piece_mass,
+    pooled_scatter,
+    reading_step,
+    rectangular_uncertainty,
+)
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -21,8 +21,13 @@ from benchwater.statistics.stock_level import share_out
 Casting = tuple[str, str]
 Body = tuple[str, str, str | None]
 
+SOFTENING_MARGIN_C = 10.0
+"""How far below the start of melting a cure must stay. A project choice, no published source: an oven's
+own thermostat swings by about as much."""
+
 POURED, COATED, DRESSED, ENDED = range(4)
 _STOCK = ["mold", "cavity", "coat", "item"]
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,3 +209,12 @@ def _ended(season: Season) -> Iterator[pd.DataFrame]:
     gone = gone[["build", "day", "step", "amount"]].astype({"build": object})
     taken = gone.merge(pd.DataFrame(parts, columns=["build", *_STOCK, "each"], dtype=object), on="build")
     yield taken.assign(amount=(taken["amount"] * taken["each"]).astype(float))
+
+
+def softens(cure_c: float, melts_c: float) -> bool:
+    """Whether a cure comes within SOFTENING_MARGIN_C of `melts_c`, where the alloy begins to melt.
+
+    The solidus, and not the liquidus, is what counts: a part with a little liquid in it already slumps
+    (Callister, Materials Science and Engineering, on hot shortness; from memory).
+    """
+    return cure_c > melts_c - SOFTENING_MARGIN_C - _ROUNDING

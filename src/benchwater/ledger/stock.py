@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 
 from benchwater.ledger import computed_once, log_table, rows_by, sum_in_order
 from benchwater.ledger.castings import OUNCE_G, casting_mass, castings, coatings
-from benchwater.ledger.weighing import reading_step
 from benchwater.plugin.season import Season
-from benchwater.statistics.uncertainty import rectangular_uncertainty, resolution_uncertainty
+from benchwater.statistics.uncertainty import reading_step, rectangular_uncertainty, resolution_uncertainty
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -1,290 +1,147 @@
-"""Trips: the hours and the fish of each, by what was fished, where, and what was caught.
+"""Trips: the bait-hours and the fish of each, by what was fished, where, and what was caught.
 
 A trip is the day and its `trip`, or the day and its water where no trip is written. A row belongs to several
 groups, those of a factor at a time: all baits, its build, the build's coat, its water, its habitat tags.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
-from benchwater.ledger.log_columns import (
-    Codes,
-    Flags,
-    FloatArray,
-    Moments,
-    Rows,
-    Words,
-    alike,
-    as_words,
-    factorized,
-)
+from benchwater.ledger.fish import fish_standard
 from benchwater.plugin.bench import Bench
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 ALL, NO_COAT = "all", "no coat"
-_SORTING = ("trip", "water", "build", "angler", "habitat")
-_TELLING = {"trip": True, "water": True, "build": False, "angler": False}
-_NOWHERE = -1
-
-_GroupsOf = Callable[[Any], Iterable[str]]
-_Told = dict[str, Codes]
-_Places = dict[str, int]
+_NAMED_BY = {"trip": True, "water": True, "build": False, "angler": False}
+_COLUMNS = (*_NAMED_BY, "habitat")
+_GROUP = ["factor", "group", "trip"]
+_NO_TRIP = -1
+_ANY = "\t"  # no word holds it
 
 
-class Trips(NamedTuple):
-    """Trips of one group, all arrays (n,): their number, each once, their fish and their hours."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Trips:
+    """Hours and fish of every trip, by group.
 
-    number: Rows
-    fish: FloatArray
-    hours: FloatArray
+    `table` has one row for each trip of each group that has hours, in order of the fishing log:
 
-    def take(self, rows: Rows) -> "Trips":
-        """Some of them, in that order."""
-        return Trips(self.number[rows], self.fish[rows], self.hours[rows])
+    | column | meaning |
+    |---|---|
+    | `factor` | `all`, `build`, `coat`, `water` or `habitat` |
+    | `group` | the group: `all`, a build, a coat or `no coat`, a water, a habitat tag |
+    | `trip` | the number of the trip, from 0 |
+    | `day` | datetime64, the day of the trip |
+    | `hours` | bait-hours, above 0 |
+    | `fish` | fish of all species |
 
-
-def shared(one: Trips, other: Trips) -> tuple[Trips, Trips]:
-    """The trips that both have, in the order of the first."""
-    _, of_one, of_other = np.intersect1d(one.number, other.number, assume_unique=True, return_indices=True)
-    order = np.argsort(of_one)
-    return one.take(of_one[order]), other.take(of_other[order])
-
-
-class _Alike(NamedTuple):
-    """Rows of one day that say the same, once (n,): what they say by column, and their amounts together."""
-
-    day: Moments
-    said: dict[str, Words]
-    amount: FloatArray
-
-
-class _Effort(NamedTuple):
-    """The hours of one factor by group and trip, those of the group at a place from `ends[place]` on.
-
-    `trip` and `hours` (k,) are in order of the group's first rows of each. `places` are by what a group is
-    found by, `names` as it is written.
+    `species` has the same rows, and the fish of one species in each column, named as first written.
+    `zero_trips` counts trips without a fish, `without_hours` the fish whose build has no hours on their trip:
+    these are in no group.
     """
 
-    places: _Places
-    names: tuple[str, ...]
-    ends: Rows
-    trip: Rows
-    hours: FloatArray
-
-
-class _Landed(NamedTuple):
-    """Fish (m,) of the groups of one factor: the row of each in its `_Effort`, and its species."""
-
-    row: Rows
-    species: Codes
-    fish: FloatArray
-
-
-class TripBook(NamedTuple):
-    """Hours and fish, trip by trip, of every group that was fished.
-
-    `days` (trips,) is when each trip was, `species` those caught, as first written. `zero_trips` are the
-    trips without a fish, `without_hours` the fish whose build has no hours on their trip: these are in no
-    group.
-    """
-
-    days: Moments
-    species: tuple[str, ...]
+    table: pd.DataFrame
+    species: pd.DataFrame
     zero_trips: int
     without_hours: int
-    efforts: Mapping[str, _Effort]
-    landed: Mapping[str, _Landed]
 
-    def groups(self, factor: str) -> tuple[str, ...]:
+    def groups(self, factor: str) -> list[str]:
         """The groups of a factor that have hours."""
-        return self.efforts[factor].names
+        groups = self.table.loc[self.table["factor"] == factor, "group"]
+        return [str(group) for group in groups.unique()]
 
-    def of(self, factor: str, group: str, species: str = ALL) -> Trips:
-        """The trips of a group in order of its rows, with its fish of one species, or of all."""
-        effort, landed = self.efforts[factor], self.landed[factor]
-        at = effort.names.index(group)
-        begin, end = effort.ends[at : at + 2].tolist()
-        own = (landed.row >= begin) & (landed.row < end)
-        if species != ALL:
-            own &= landed.species == self.species.index(species)
-        fish = _sums(landed.row[own] - begin, landed.fish[own], end - begin)
-        return Trips(effort.trip[begin:end], fish, effort.hours[begin:end])
+    def species_names(self) -> list[str]:
+        """The species caught, as first written."""
+        return [str(name) for name in self.species.columns]
+
+    def of(self, factor: str, group: str, species: str = ALL) -> pd.DataFrame:
+        """The rows of the table for one group, its `fish` those of one species, or of all."""
+        own = (self.table["factor"] == factor) & (self.table["group"] == group)
+        rows = self.table[own]
+        return rows if species == ALL else rows.assign(fish=self.species.loc[own, species])
 
 
-def keep_trips(fishing: "pd.DataFrame", catch: "pd.DataFrame", bench: Bench) -> TripBook:
-    """Put every stretch of fishing and every fish of these rows to its trip and its groups.
+def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
+    """Assign every stretch of fishing and every fish of these log rows to its trip and its groups.
 
-    A fish is of the trip and the water that it names; its build and its angler tell which where several are
-    left. A word is the same whatever its case.
+    A fish belongs to the trip and the water that it names; where several are left, its build and its angler
+    decide. Words are compared whatever their case.
     """
-    hours = (fishing["fished_h"] * fishing["count"]).to_numpy(dtype=np.float64)
-    fished = _summed_alike(fishing[hours > 0], hours[hours > 0], _SORTING)
-    caught = _summed_alike(catch, catch["count"].to_numpy(dtype=np.float64), (*_SORTING, "species"))
-    places: dict[str, _Places] = {column: {"": 0} for column in _TELLING}
-    known, asked = (
-        {column: _coded(each.said[column], places[column]) for column in _TELLING}
-        for each in (fished, caught)
-    )
-    day = as_words(np.concatenate([fished.day, caught.day])).codes
-    trip, days = _trips(fished.day, known, places)
-    of_fish = _told_apart(day[: len(trip)], known, day[len(trip) :], asked, trip)
-    factors, fish = _factors(bench), caught.amount
-    efforts = {
-        factor: _effort(fished.said[column], groups_of, trip, fished.amount)
-        for factor, (column, groups_of) in factors.items()
-    }
-    found = {
-        factor: _found(efforts[factor], caught.said[column], groups_of, of_fish)
-        for factor, (column, groups_of) in factors.items()
-    }
-    spelt: dict[str, str] = {}
-    for water in fished.said["water"].names:
-        spelt.setdefault(plainly(water), water)
-    efforts["water"] = efforts["water"]._replace(names=tuple(spelt[key] for key in efforts["water"].places))
-    counted = np.zeros(len(fish), dtype=bool)
-    counted[found["build"][0]] = True
-    species, kind = _species(caught.said["species"], counted)
-    return TripBook(
-        days=days,
-        species=species,
-        zero_trips=len(days) - len(np.unique(of_fish[of_fish != _NOWHERE])),
-        without_hours=round(fish[~counted].sum()),
-        efforts=efforts,
-        landed={
-            factor: _Landed(at[counted[rows]], kind[rows[counted[rows]]], fish[rows[counted[rows]]])
-            for factor, (rows, at) in found.items()
-        },
-    )
+    hours = fishing["fished_h"] * fishing["count"]
+    fished = _sum_equal_rows(fishing[hours > 0], hours[hours > 0], _COLUMNS)
+    caught = _sum_equal_rows(catch, catch["count"], (*_COLUMNS, "species")).reset_index(names="row")
+    name = fished["trip_key"].where(fished["trip_key"] != "", "at " + fished["water_key"])
+    fished["trip"] = fished.groupby(["day", name], sort=False).ngroup()
+    caught["trip"] = _trips_of_fish(fished, caught)
+    by_trip = _members(fished, bench).groupby(_GROUP, sort=False)
+    table = by_trip.agg(day=("day", "first"), hours=("amount", "sum")).reset_index()
+    landed = _members(caught, bench).merge(table[_GROUP].reset_index(names="place"), on=_GROUP)
+    counted = caught["row"].isin(landed.loc[landed["factor"] == "build", "row"])
+    first_of: dict[str, str] = {}
+    words = caught.loc[counted, "species"].unique()
+    names = {word: first_of.setdefault(fish_standard(word).key, word) for word in words}
+    landed = landed[landed["row"].isin(caught.loc[counted, "row"])]
+    landed = landed.assign(name=landed["species"].map(names))
+    species = landed.groupby(["place", "name"])["amount"].sum().unstack()
+    species = species.reindex(index=table.index, columns=[*first_of.values()]).fillna(0.0)
+    spelt = fished.drop_duplicates("water_key").set_index("water_key")["water"]
+    table["group"] = table["group"].where(table["factor"] != "water", table["group"].map(spelt))
+    table = table.astype({"factor": "category", "group": "category"}).assign(fish=species.sum(axis=1))
+    without_fish = set(fished["trip"]) - set(caught["trip"])
+    return Trips(table, species, len(without_fish), round(caught.loc[~counted, "amount"].sum()))
 
 
-def plainly(cell: object) -> str:
-    """A word without its case and spaces; empty for none."""
-    return " ".join(cell.split()).casefold() if isinstance(cell, str) else ""
+def _sum_equal_rows(rows: pd.DataFrame, amounts: "pd.Series[float]", columns: Sequence[str]) -> pd.DataFrame:
+    """One row for all rows of one day with equal columns, in order of first appearance, with `amount`.
 
-
-def _summed_alike(rows: "pd.DataFrame", amounts: FloatArray, columns: Sequence[str]) -> _Alike:
-    day = rows["date"].to_numpy(dtype="datetime64[D]")
-    said = {column: factorized(rows[column]) for column in columns}
-    of_row, first = alike(as_words(day), *said.values())
-    return _Alike(
-        day=day[first],
-        said={column: word.take(first) for column, word in said.items()},
-        amount=_sums(of_row, amounts, len(first)),
-    )
-
-
-def _sums(of_row: Rows | Codes, values: FloatArray, size: int) -> FloatArray:
-    return np.asarray(np.bincount(of_row, values, size), dtype=np.float64)
-
-
-def _coded(said: Words, places: _Places) -> Codes:
-    """What each row says (n,) by its place, 0 where that is nothing; new words get the next ones."""
-    to = [places.setdefault(plainly(name), len(places)) for name in said.names]
-    return np.array([*to, 0], dtype=np.int32)[said.codes]
-
-
-def _trips(day: Moments, told: _Told, places: Mapping[str, _Places]) -> tuple[Rows, Moments]:
-    """The trip of each row of fishing (n,), in order of their first rows, and the day of each trip."""
-    names: _Places = {}
-    of_trip, of_water = (
-        np.array([names.setdefault(f"{at}{word}", len(names)) for word in places[column]], dtype=np.int32)
-        for column, at in (("trip", ""), ("water", "at "))
-    )
-    name = np.where(told["trip"] > 0, of_trip[told["trip"]], of_water[told["water"]])
-    trip, first = alike(as_words(day), as_words(name))
-    return trip.astype(np.int64), day[first]
-
-
-def _told_apart(day: Codes, known: _Told, day_of_fish: Codes, asked: _Told, trip: Rows) -> Rows:
-    """The trip of each catch (m,), or `_NOWHERE`.
-
-    `known` is what the rows of fishing (n,) say, each of a `trip`. Of those of its day, a catch is left with
-    the ones that say what it says, column by column; where none does, with those that say nothing of trip or
-    water, but with all whatever they say of build and angler.
+    `trip_key` and so on are the words to compare: without case and spaces, empty where missing.
     """
-    left, node = np.arange(len(trip)), day.astype(np.int64)
-    at = day_of_fish.astype(np.int64)
-    for column, must in _TELLING.items():
-        width = int(max(known[column].max(initial=0), asked[column].max(initial=0))) + 2
-        every = width - 1
-        same, whole = node * width + known[column][left], node * width + every
-        wanted = at * width + asked[column]
-        met = np.isin(wanted, same)
-        instead = at * width + (0 if must else every)
-        at = np.where(asked[column] == 0, at * width + every, np.where(met, wanted, instead))
-        left, node = np.tile(left, 2), np.concatenate([same, whole])
-        some = np.isin(node, at)
-        codes = as_words(np.concatenate([node[some], at])).codes.astype(np.int64)
-        left, node, at = left[some], codes[: some.sum()], codes[some.sum() :]
-    size = int(max(node.max(initial=-1), at.max(initial=-1))) + 1
-    least, most = np.full(size, len(trip)), np.full(size, _NOWHERE)
-    np.minimum.at(least, node, trip[left])
-    np.maximum.at(most, node, trip[left])
-    return np.where(least[at] == most[at], most[at], _NOWHERE)
+    words = rows[[*columns]].assign(day=rows["date"].dt.normalize())
+    group = words.groupby(["day", *columns], observed=True, sort=False, dropna=False).ngroup()
+    of_row, _ = pd.factorize(group)
+    first = np.flatnonzero(~group.duplicated())
+    summed = words.iloc[first].reset_index(drop=True).astype(dict.fromkeys(columns, object))
+    keys = {f"{column}_key": summed[column].map(_plain) for column in _NAMED_BY}
+    return summed.assign(**keys, amount=np.bincount(of_row, amounts, len(first)))
 
 
-def _factors(bench: Bench) -> dict[str, tuple[str, _GroupsOf]]:
-    """By factor the column that tells, and the groups that what it says stands for."""
-    return {
-        ALL: ("build", lambda build: [ALL]),
-        "build": ("build", lambda build: [build]),
-        "coat": ("build", lambda build: [bench.builds[build].coat or NO_COAT]),
-        "water": ("water", lambda water: filter(None, [plainly(water)])),
-        "habitat": ("habitat", lambda tags: dict.fromkeys(map(plainly, tags))),
+def _plain(word: object) -> str:
+    return " ".join(word.split()).casefold() if isinstance(word, str) else ""
+
+
+def _trips_of_fish(fished: pd.DataFrame, caught: pd.DataFrame) -> "pd.Series[int]":
+    """The trip of each catch, or `_NO_TRIP`.
+
+    Of the stretches of its day, a catch keeps those that name what it names, column by column. Where none
+    does, it keeps those that name no trip or no water, but all of them whatever their build and angler.
+    """
+    paths = fished[["trip"]].assign(path=fished["day"].astype("str") + "\n")
+    wanted = caught["day"].astype("str") + "\n"
+    for column, must in _NAMED_BY.items():
+        asked, words = caught[f"{column}_key"], fished[f"{column}_key"].reindex(paths.index)
+        exact, named = paths["path"] + words + "\n", wanted + asked + "\n"
+        otherwise = (asked == "") | (not must)
+        found = (asked != "") & named.isin(exact)
+        wanted = named.where(found, wanted + otherwise.map({True: _ANY, False: ""}) + "\n")
+        paths = pd.concat([paths.assign(path=exact), paths.assign(path=paths["path"] + _ANY + "\n")])
+        paths = paths[paths["path"].isin(wanted)]
+    trips = paths.groupby("path")["trip"].agg(["min", "max"])
+    only = trips.loc[trips["min"] == trips["max"], "min"]
+    return wanted.map(only).fillna(_NO_TRIP).astype(int)
+
+
+def _members(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
+    """Each row once for every group that it belongs to, with `factor` and `group`."""
+    build = rows["build"]
+    coats = {name: each.coat or NO_COAT for name, each in bench.builds.items()}
+    groups = {
+        ALL: build.where(build.isna(), ALL),
+        "build": build,
+        "coat": build.map(coats),
+        "water": rows["water_key"].where(rows["water_key"] != ""),
+        "habitat": rows["habitat"].map(lambda tags: [*dict.fromkeys(map(_plain, tags))], na_action="ignore"),
     }
-
-
-def _members(said: Words, groups_of: _GroupsOf, places: _Places) -> tuple[Rows, Rows]:
-    """The rows, each once for every group it belongs to, and that group's place; new ones get the next."""
-    of_word = [[places.setdefault(key, len(places)) for key in groups_of(name)] for name in said.names]
-    many = np.array([*map(len, of_word), 0])
-    flat = np.array([place for several in of_word for place in several], dtype=np.int64)
-    each = many[said.codes]
-    rows = np.repeat(np.arange(len(each)), each)
-    nth = np.arange(len(rows)) - np.repeat(np.cumsum(each) - each, each)
-    return rows, flat[(np.cumsum(many) - many)[said.codes[rows]] + nth]
-
-
-def _effort(said: Words, groups_of: _GroupsOf, trip: Rows, hours: FloatArray) -> _Effort:
-    places: _Places = {}
-    rows, group = _members(said, groups_of, places)
-    pair, first = alike(as_words(group), as_words(trip[rows]))
-    order = np.argsort(group[first], kind="stable")
-    return _Effort(
-        places=places,
-        names=tuple(places),
-        ends=np.searchsorted(group[first][order], np.arange(len(places) + 1)),
-        trip=trip[rows[first]][order],
-        hours=_sums(pair, hours[rows], len(first))[order],
-    )
-
-
-def _found(effort: _Effort, said: Words, groups_of: _GroupsOf, trip: Rows) -> tuple[Rows, Rows]:
-    """Catches (m,), each once for every group with hours on its trip, and the row of these hours."""
-    rows, group = _members(said, groups_of, dict(effort.places))
-    width = int(effort.trip.max(initial=0)) + 1
-    have = np.repeat(np.arange(len(effort.names)), np.diff(effort.ends)) * width + effort.trip
-    wanted = np.where(trip[rows] == _NOWHERE, _NOWHERE, group * width + trip[rows])
-    order = np.argsort(have)
-    at = np.searchsorted(have, wanted, sorter=order)
-    inside = at < len(have)
-    rows, wanted, at = rows[inside], wanted[inside], order[at[inside]]
-    met = have[at] == wanted
-    return rows[met], at[met]
-
-
-def _species(said: Words, counted: Flags) -> tuple[tuple[str, ...], Codes]:
-    """The species of the catches that count, as first written, and the place of each catch's (m,) in them."""
-    from benchwater.ledger.fish import fish_standard
-
-    names: dict[str, str] = {}
-    place = np.zeros(len(said.names) + 1, dtype=np.int32)
-    for code in dict.fromkeys(said.codes[counted].tolist()):
-        key = fish_standard(said.names[code]).key
-        names.setdefault(key, said.names[code])
-        place[code] = list(names).index(key)
-    return tuple(names.values()), place[said.codes]
+    parts = [rows.assign(factor=factor, group=group) for factor, group in groups.items()]
+    parts[-1] = parts[-1].explode("group")
+    return pd.concat(parts, ignore_index=True).dropna(subset="group")

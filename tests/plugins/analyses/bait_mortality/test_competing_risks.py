@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bait_mortality.competing_risks import CumulativeIncidence, cumulative_incidence
-from bait_mortality.survival import kaplan_meier
+from bait_mortality.survival import CumulativeIncidence, cumulative_incidence, kaplan_meier
 from reference_cases import reference_case
 
 CASES = [

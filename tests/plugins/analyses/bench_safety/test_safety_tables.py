@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from bench_safety.safety_tables import bench_cautions, exposure_limits, tackle_rules
+from bench_safety.compute import bench_cautions, exposure_limits, tackle_rules
 from reference_cases import TRADE, read_table
 
 REFERENCES = {row["quantity"]: row for row in read_table(TRADE / "safety.csv")}

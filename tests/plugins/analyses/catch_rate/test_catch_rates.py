@@ -3,12 +3,12 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 
-from benchwater.ledger.trips import Trips
 from benchwater.statistics.rates import poisson_rate
 from catch_rate.catch_rates import (
     compare_rates_between,
@@ -152,8 +152,8 @@ def test_two_baits_must_share_their_trips() -> None:
         compare_rates_within([1], [1.0], [1, 2], [1.0, 1.0])
 
 
-def trips(numbers: Sequence[int], fish: Sequence[int], hours: Sequence[float]) -> Trips:
-    return Trips(np.array(numbers), np.array(fish, dtype=np.float64), np.array(hours))
+def trips(numbers: Sequence[int], fish: Sequence[int], hours: Sequence[float]) -> pd.DataFrame:
+    return pd.DataFrame({"trip": numbers, "fish": fish, "hours": hours})
 
 
 def test_builds_are_compared_on_the_trips_they_share() -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.stats import t
 
 from benchwater.ledger.fish import CATEGORIES, fish_standard
-from catch_size.fish_measures import (
+from catch_size.compute import (
     length_category,
     mean_interval,
     median,

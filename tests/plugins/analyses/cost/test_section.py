@@ -8,7 +8,7 @@ import pytest
 from benchwater.plugin import Analysis, Section
 from benchwater.statistics.proportions import wilson_interval
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
-from cost.savings import baits_to_break_even
+from cost.compute import baits_to_break_even
 from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[4]

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from benchwater.statistics.multiplicity import holm_adjusted
+from benchwater.statistics.interval import holm_adjusted
 from defect_rate.stratified import (
     MantelHaenszelTest,
     ShareRatio,

@@ -1,8 +1,7 @@
 import pytest
 
-from benchwater.statistics.proportions import wilson_interval
-from benchwater.statistics.trend import cochran_armitage
-from finishing.binned_shares import binned_shares
+from benchwater.statistics.proportions import cochran_armitage, wilson_interval
+from finishing.compute import binned_shares
 
 
 def test_few_clusters_give_plain_wilson_limits_and_trend():

@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from finishing.used_per_piece import used_per_piece
+from finishing.compute import used_per_piece
 
 MAY, JUNE = date(2026, 5, 1), date(2026, 6, 1)
 

@@ -4,8 +4,7 @@ import math
 
 import pytest
 
-from benchwater.statistics.clustered import clustered_wilson_interval
-from benchwater.statistics.proportions import wilson_interval
+from benchwater.statistics.proportions import clustered_wilson_interval, wilson_interval
 from benchwater.testing import check_section, finding, make_season, records
 from stocked_seasons import ANALYSIS, BENCH, POUR, STEP, STOCK, made
 

@@ -1,6 +1,6 @@
 import pytest
 
-from benchwater.ledger.cure import SOFTENING_MARGIN_C, cure_verdict, softens
+from finishing.compute import cure_verdict
 
 WINDOW = {"min_temp_c": 175.0, "max_temp_c": 210.0, "min_time_h": 0.25, "max_time_h": 0.5}
 
@@ -36,13 +36,3 @@ def test_an_end_that_is_not_stated_does_not_bind_and_needs_no_record():
 def test_the_ends_survive_conversion_from_fahrenheit_and_minutes():
     low, short = (350 - 32) / 1.8, 15 / 60
     assert cure_verdict(low - 1e-12, short - 1e-12, min_temp_c=low, min_time_h=short) == "in the window"
-
-
-def test_a_cure_must_stay_a_margin_below_where_the_alloy_begins_to_melt():
-    assert softens(200.0, 138.0)
-    assert softens(200.0, 183.0)
-    assert not softens(200.0, 252.0)
-    assert softens(240.0 + SOFTENING_MARGIN_C, 250.0 + SOFTENING_MARGIN_C)
-    assert not softens(239.9, 250.0)
-    assert softens(249.0, 250.0, margin_c=2.0)
-    assert not softens(247.0, 250.0, margin_c=2.0)
