@@ -7,7 +7,7 @@ import sys
 import click
 
 import benchwater
-from benchwater.commands.guard import guarded
+from benchwater.commands.terminal import guarded
 
 COMMANDS = {
     "start": ("start", "Make a new workspace: bench.toml and blank logs."),

@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    DONE,
+    INCOMPLETE,
     debug_option,
     folder_argument,
     plain,

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
-from benchwater.commands.guard import sentence_for as sentence
 from benchwater.commands.terminal import (
     DAY,
+    DONE,
+    INCOMPLETE,
     Folder,
     debug_option,
     debugging,
@@ -20,6 +20,7 @@ from benchwater.commands.terminal import (
     progress,
     workspace_plugins_option,
 )
+from benchwater.commands.terminal import sentence_for as sentence
 
 if TYPE_CHECKING:
     from benchwater.schedule.catch_up import Done

@@ -4,8 +4,9 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    DONE,
+    INCOMPLETE,
     Folder,
     debug_option,
     debugging,
@@ -75,7 +76,7 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
             complete=workspace_plugins,
         )
     if schemas is not None:
-        from benchwater.export.table_schema import write_schemas
+        from benchwater.export import write_schemas
 
         bench = bench_file.bench if bench_file is not None else None
         click.echo("")

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    DONE,
+    INCOMPLETE,
     Folder,
     debug_option,
     debugging,
@@ -126,7 +127,7 @@ def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", trace
 
 def _load_printer() -> None:
     """Import WeasyPrint and compile the templates."""
-    from benchwater.render import html, pdf, printing  # noqa: F401
+    from benchwater.render import html, pdf
 
-    printing.weasyprint()
+    pdf.weasyprint()
     html.compile_templates()

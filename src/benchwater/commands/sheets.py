@@ -4,8 +4,9 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    DONE,
+    INCOMPLETE,
     Folder,
     debug_option,
     debugging,

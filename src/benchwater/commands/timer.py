@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE
 from benchwater.commands.terminal import (
+    DONE,
     TIME_OF_DAY,
     Folder,
     debug_option,

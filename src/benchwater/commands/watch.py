@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE
 from benchwater.commands.terminal import (
     DAY,
+    DONE,
     Folder,
     debug_option,
     debugging,

@@ -4,9 +4,21 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchwater.render.printing import to_pdf
-from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM, cut
-from benchwater.sheets.sheet import Box, Entry, Page, Sheet
+from benchwater.render.pdf import to_pdf
+from benchwater.sheets.layout import (
+    BOTTOM_MM,
+    HEAD_MM,
+    HEADING_MM,
+    NUMBER_MM,
+    SIDE_MM,
+    STRIP_MM,
+    TOP_MM,
+    Box,
+    Entry,
+    Page,
+    Sheet,
+    cut,
+)
 from benchwater.words import shorten, visible
 
 if TYPE_CHECKING:

@@ -6,12 +6,10 @@ from functools import partial
 from pathlib import Path
 
 from benchwater.analyse.report import Report
-from benchwater.files import write_atomically
+from benchwater.files import only_writer, write_atomically
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
-from benchwater.render.lock import only_writer
-from benchwater.render.pdf import print_report, read_logs
-from benchwater.render.printing import PrintingUnavailable
+from benchwater.render.pdf import PrintingUnavailable, print_report, read_logs
 from benchwater.worker_process import WorkerProcess
 
 NAME = "season-report"
