@@ -1,10 +1,10 @@
 """The typeface of the page and its plots, Open Sans unchanged (see fonts/README.md): its files and sizes."""
 
+import json
 import unicodedata
+from functools import cache
 from pathlib import Path
 from typing import Literal, NamedTuple
-
-from benchwater.drawing.advances import ADVANCES, PER_SIZE
 
 FAMILY = "Benchwater Sans"
 _FONTS = Path(__file__).parent / "fonts"
@@ -32,17 +32,29 @@ ABOVE, BELOW = 0.76, 0.24
 """The extent of a line above and below its baseline, as shares of the type size."""
 PITCH = 1.2
 """The line spacing, as a share of the type size."""
+ADVANCES_FILE = _FONTS / "advances.json"
 _OTHER, _WIDE = 0.6, 1.0
+
+
+@cache
+def advances() -> tuple[float, dict[int, float]]:
+    """Return the font units per em, and the advance width of each letter of the regular face by code point.
+
+    A file has them, because reading the font would take as long as drawing all plots of a report;
+    `tests/drawing/write_advances.py` writes it.
+    """
+    measured = json.loads(ADVANCES_FILE.read_text(encoding="utf-8"))
+    return measured["per_size"], {int(code): width for code, width in measured["advances"].items()}
 
 
 def width_of(text: str, size: float) -> float:
     """Return the width of a line of regular type, in the unit of `size`."""
-    codes = map(ord, text)
-    return size / PER_SIZE * sum(ADVANCES[code] if code in ADVANCES else _guess(chr(code)) for code in codes)
+    per_em, widths = advances()
+    return size / per_em * sum(widths[ord(c)] if ord(c) in widths else per_em * _guess(c) for c in text)
 
 
 def _guess(letter: str) -> float:
-    """Return an estimated width for a letter that the typeface lacks and another one sets."""
+    """Return an estimated width, in ems, of a letter that the typeface lacks and another one sets."""
     if unicodedata.combining(letter):
         return 0.0
-    return PER_SIZE * (_WIDE if unicodedata.east_asian_width(letter) in "WF" else _OTHER)
+    return _WIDE if unicodedata.east_asian_width(letter) in "WF" else _OTHER

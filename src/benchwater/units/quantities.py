@@ -214,7 +214,7 @@ def _canonical(
     name = canonical_unit_name(unit or str(default_unit), dimension)
     if dimension == "pieces":
         return number
-    from benchwater.units.registry import conversion
+    from benchwater.units.conversions import conversion
 
     scale, offset = conversion(name, QUANTITIES[dimension].canonical)
     return scale * number + offset
