@@ -2,7 +2,7 @@
 
 import pytest
 
-from benchwater.drawing.typeface import FACES, FAMILY, advances, width_of
+from benchwater.drawing.text import FACES, FAMILY, advances, width_of
 from drawing.write_advances import measured
 
 

@@ -1,6 +1,6 @@
 """Write drawing/fonts/advances.json from the font file: python tests/drawing/write_advances.py."""
 
-from benchwater.drawing.typeface import ADVANCES_FILE, FACES
+from benchwater.drawing.text import ADVANCES_FILE, FACES
 
 A_LINE = 8
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Literal
 
-from benchwater.drawing.labels import EndLabels, Label
 from benchwater.drawing.marks import Mark
+from benchwater.drawing.text import EndLabels, Label
 from benchwater.words import visible
 
 _MARGINS = {"x": 0.02, "y": 0.05}

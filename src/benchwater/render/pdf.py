@@ -14,7 +14,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchwater.drawing.typeface import FACES, FAMILY
+from benchwater.drawing.text import FACES, FAMILY
 from benchwater.read.outcome import Source
 from benchwater.words import shorten, visible
 
