@@ -12,13 +12,11 @@ from benchwater.commands.terminal import (
     DAY,
     DONE,
     INCOMPLETE,
-    Folder,
-    debug_option,
+    OUT_OPTION,
     debugging,
-    folder_argument,
     plain,
     progress,
-    workspace_plugins_option,
+    workspace_command,
 )
 from benchwater.commands.terminal import sentence_for as sentence
 
@@ -26,32 +24,26 @@ if TYPE_CHECKING:
     from benchwater.schedule.catch_up import Done
 
 
-@click.command()
-@folder_argument
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where reports go (left out: reports/ in FOLDER).",
+@workspace_command(
+    OUT_OPTION,
+    click.option(
+        "--today",
+        metavar="DATE",
+        type=DAY,
+        help="The day that counts as today, such as 2026-06-01 (left out: today).",
+    ),
+    click.option(
+        "--list",
+        "only_list",
+        is_flag=True,
+        help="List each period and whether it is owed a report; write nothing.",
+    ),
+    click.option(
+        "--log",
+        type=click.Path(dir_okay=False, path_type=Path),
+        help="Also append what each run did to this file, which stays small (used by `timer`).",
+    ),
 )
-@click.option(
-    "--today",
-    metavar="DATE",
-    type=DAY,
-    help="The day that counts as today, such as 2026-06-01 (left out: today).",
-)
-@click.option(
-    "--list",
-    "only_list",
-    is_flag=True,
-    help="List each period and whether it is owed a report; write nothing.",
-)
-@click.option(
-    "--log",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="Also append what each run did to this file, which stays small (used by `timer`).",
-)
-@workspace_plugins_option
-@debug_option
 def due(
     folder: Path,
     out: Path | None,

@@ -9,13 +9,12 @@ import click
 from benchwater.commands.terminal import (
     DONE,
     INCOMPLETE,
-    Folder,
-    debug_option,
+    OUT_OPTION,
     debugging,
-    folder_argument,
     plain,
+    print_plugin_problem,
     progress,
-    workspace_plugins_option,
+    workspace_command,
 )
 
 if TYPE_CHECKING:
@@ -24,20 +23,18 @@ if TYPE_CHECKING:
     from benchwater.plugin_host.loaded import PluginProblem
 
 
-@click.command()
-@folder_argument
-@click.option("--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows).")
-@click.option("--season", "whole_season", is_flag=True, help="The whole season to date instead of a month.")
-@click.option(
-    "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
+@workspace_command(
+    click.option(
+        "--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows)."
+    ),
+    click.option(
+        "--season", "whole_season", is_flag=True, help="The whole season to date instead of a month."
+    ),
+    click.option(
+        "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
+    ),
+    OUT_OPTION,
 )
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where reports go (left out: reports/ in FOLDER).",
-)
-@workspace_plugins_option
-@debug_option
 def report(
     folder: Path,
     month: str | None,
@@ -114,9 +111,7 @@ def _print_rows(workspace: "Workspace", made: "Report") -> None:
 
 def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", traces: list[str]) -> None:
     for problem in (*made.plugin_problems, *refusals):
-        click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
-        if debugging() and problem.detail:
-            click.echo(problem.detail, err=True)
+        print_plugin_problem(problem, "Plugin ", err=True)
     for section in made.sections:
         if section.status == "failed":
             click.echo(f"{section.id} failed. {plain(section.why)}", err=True)

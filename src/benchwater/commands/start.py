@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.terminal import Folder, debug_option, plain
+from benchwater.commands.terminal import DEBUG_OPTION, Folder, plain
 
 
 @click.command()
 @click.argument("folder", type=Folder())
-@debug_option
+@DEBUG_OPTION
 def start(folder: Path) -> None:
     """Make FOLDER a workspace: bench.toml to fill in, blank logs, folders for reports and plugins.
 
@@ -19,7 +19,6 @@ def start(folder: Path) -> None:
     """
     from benchwater.plugin_host.load import load_plugins
 
-    written: list[Path] = []
     kept: list[Path] = []
     texts = {"bench.toml": _template("bench.toml")}
     for kind in load_plugins(None).log_kinds:
@@ -32,11 +31,9 @@ def start(folder: Path) -> None:
             kept.append(path)
         else:
             path.write_text(text, encoding="utf-8", newline="\n")
-            written.append(path)
+            click.echo(f"Wrote {plain(str(path))}")
     (folder / "plugins").mkdir(exist_ok=True)
     (folder / "reports").mkdir(exist_ok=True)
-    for path in written:
-        click.echo(f"Wrote {plain(str(path))}")
     for path in kept:
         click.echo(f"Left as it is: {plain(str(path))}")
     click.echo("Next: say what stands on your bench in bench.toml, add rows to the logs, then")
@@ -52,7 +49,7 @@ def start(folder: Path) -> None:
     default=Path(),
     help="The workspace (left out: this folder).",
 )
-@debug_option
+@DEBUG_OPTION
 def new_analysis(name: str, folder: Path) -> None:
     """Write an analysis called NAME, its test and the rows for it into the workspace's plugins/.
 

@@ -6,12 +6,15 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
+if TYPE_CHECKING:
+    from benchwater.plugin_host.loaded import PluginProblem
+
 DONE, INCOMPLETE, REFUSED, INTERRUPTED = 0, 1, 2, 130
-_Command = TypeVar("_Command", bound=Callable[..., Any])
+_Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 
 def plain(text: str) -> str:
@@ -66,21 +69,34 @@ class Folder(click.Path):
             self.fail(f"there is no folder `{name}` (`benchwater start` makes one)", param, ctx)
 
 
-def folder_argument(command: _Command) -> _Command:
-    """Add the argument for the workspace; its default is the current folder."""
-    return click.argument(
-        "folder",
-        type=Folder(exists=True),
-        default=Path(),
-        required=False,
-    )(command)
+def _store_debug(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
+    context.meta["benchwater.debug"] = value
 
 
-def debug_option(command: _Command) -> _Command:
-    """Add `--debug`. See `debugging`; `guarded` looks for it too."""
-    return click.option(
-        "--debug", is_flag=True, expose_value=False, callback=_store_debug, help="Show tracebacks."
-    )(command)
+DEBUG_OPTION = click.option(
+    "--debug", is_flag=True, expose_value=False, callback=_store_debug, help="Show tracebacks."
+)
+OUT_OPTION = click.option("--out", type=Folder(), help="Where reports go (left out: reports/ in FOLDER).")
+_FOLDER_ARGUMENT = click.argument("folder", type=Folder(exists=True), default=Path(), required=False)
+_PLUGINS_OPTION = click.option(
+    "--no-workspace-plugins",
+    "workspace_plugins",
+    flag_value=False,
+    default=True,
+    help="Leave the folder's own plugins/ out: they run as your own code.",
+)
+
+
+def workspace_command(*options: _Decorator) -> Callable[[Callable[..., Any]], click.Command]:
+    """Return the decorator of a command on a workspace, which adds what all such commands take."""
+
+    def decorate(function: Callable[..., Any]) -> click.Command:
+        decorators: tuple[_Decorator, ...] = (_FOLDER_ARGUMENT, *options, _PLUGINS_OPTION, DEBUG_OPTION)
+        for add in reversed(decorators):
+            function = add(function)
+        return click.command()(function)
+
+    return decorate
 
 
 def debugging() -> bool:
@@ -88,19 +104,11 @@ def debugging() -> bool:
     return bool(click.get_current_context().meta.get("benchwater.debug", False))
 
 
-def _store_debug(context: click.Context, parameter: click.Parameter, value: bool) -> None:
-    context.meta["benchwater.debug"] = value
-
-
-def workspace_plugins_option(command: _Command) -> _Command:
-    """Add `--no-workspace-plugins`."""
-    return click.option(
-        "--no-workspace-plugins",
-        "workspace_plugins",
-        flag_value=False,
-        default=True,
-        help="Leave the folder's own plugins/ out: they run as your own code.",
-    )(command)
+def print_plugin_problem(problem: "PluginProblem", start: str = "  ", *, err: bool = False) -> None:
+    """Print a plugin's name, where it comes from and what failed; with `--debug` also the traceback."""
+    click.echo(f"{start}{plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=err)
+    if problem.detail and debugging():
+        click.echo(problem.detail, err=err)
 
 
 @contextmanager

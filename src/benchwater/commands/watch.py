@@ -12,16 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.terminal import (
-    DAY,
-    DONE,
-    Folder,
-    debug_option,
-    debugging,
-    folder_argument,
-    plain,
-    workspace_plugins_option,
-)
+from benchwater.commands.terminal import DAY, DONE, OUT_OPTION, debugging, plain, workspace_command
 
 if TYPE_CHECKING:
     import subprocess
@@ -29,24 +20,18 @@ if TYPE_CHECKING:
 _MOST_LISTED = 3
 
 
-@click.command()
-@folder_argument
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where reports go (left out: reports/ in FOLDER).",
+@workspace_command(
+    OUT_OPTION,
+    click.option(
+        "--today",
+        metavar="DATE",
+        type=DAY,
+        help="The day that counts as today (left out: today, whichever day it has become).",
+    ),
+    click.option(
+        "--poll", is_flag=True, help="Check for changes by polling: for network folders that report none."
+    ),
 )
-@click.option(
-    "--today",
-    metavar="DATE",
-    type=DAY,
-    help="The day that counts as today (left out: today, whichever day it has become).",
-)
-@click.option(
-    "--poll", is_flag=True, help="Check for changes by polling: for network folders that report none."
-)
-@workspace_plugins_option
-@debug_option
 def watch(folder: Path, out: Path | None, today: datetime | None, poll: bool, workspace_plugins: bool) -> int:
     """Watch FOLDER (left out: this folder) and write each report that is owed, until stopped.
 
