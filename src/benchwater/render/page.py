@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from benchwater.analyse.report import RankedAction, Report, ReportSection, VitalSeries
+from benchwater.analyse.report import Report, ReportSection, VitalSeries
 from benchwater.drawing.picture import sparkline
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Status
@@ -14,10 +14,9 @@ from benchwater.render.sections import (
     STATUS_WORDS,
     ActionLine,
     SectionView,
+    action_line,
     data_uri,
     section_view,
-    whole_sentence,
-    worth_in_words,
 )
 from benchwater.render.text import month_name, sentences, span_title
 from benchwater.units import figures
@@ -80,14 +79,24 @@ def compose(report: Report) -> Page:
     anchors = _anchors(report.sections)
     on_front = frozenset((ranked.section_id, ranked.action.id) for ranked in report.actions)
     unsaid = tuple(_unsaid(report, anchors))
+    bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
     return Page(
-        title=f"Season report, {shorten(visible(report.bench.name), _LONGEST_RUNNING)}, {report.label}",
+        title=f"Season report, {bench}, {report.label}",
         period=span_title(report.period),
         season=span_title(report.season) if report.season != report.period else "",
-        running=_running(report),
+        running=f"{bench} · {span_title(report.period)}",
         vitals=tuple(_vital_view(series, report) for series in report.vitals[:MOST_VITALS]),
         vitals_note=_vitals_note(report),
-        actions=tuple(_action_line(ranked, anchors, report.bench) for ranked in report.actions),
+        actions=tuple(
+            action_line(
+                ranked.action,
+                report.bench,
+                longest=LONGEST_BECAUSE,
+                section=ranked.section_title,
+                anchor=anchors.get(ranked.section_id, ""),
+            )
+            for ranked in report.actions
+        ),
         glance=tuple(_glance_line(section, anchors[section.id]) for section in report.sections),
         unsaid=unsaid[:_MOST_UNSAID],
         more_unsaid=f"{counted(len(unsaid) - _MOST_UNSAID, 'more section')} likewise."
@@ -196,28 +205,12 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
         )
 
 
-def _running(report: Report) -> str:
-    bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
-    return f"{bench} · {span_title(report.period)}"
-
-
 def _anchors(sections: tuple[ReportSection, ...]) -> dict[str, str]:
     taken: dict[str, str] = {}
     for number, section in enumerate(sections, start=1):
         name = "section-" + (re.sub("[^a-z0-9]+", "-", section.id.lower()).strip("-") or str(number))
         taken[section.id] = name if name not in taken.values() else f"{name}-{number}"
     return taken
-
-
-def _action_line(ranked: RankedAction, anchors: dict[str, str], bench: Bench) -> ActionLine:
-    return ActionLine(
-        text=whole_sentence(ranked.action.text),
-        because=sentences(whole_sentence(ranked.action.because), LONGEST_BECAUSE),
-        worth=worth_in_words(ranked.action, bench),
-        urgent=ranked.action.urgent,
-        section=ranked.section_title,
-        anchor=anchors.get(ranked.section_id, ""),
-    )
 
 
 def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:

@@ -10,9 +10,9 @@ from benchwater.analyse.report import ReportSection, SpanSection
 from benchwater.analyse.run import merged_actions
 from benchwater.plots import HALF_MM
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.section import Action, Figure, Finding, Status, Table
+from benchwater.plugin.section import Action, Finding, Status, Table
 from benchwater.render.tables import PrintedTable, print_table, show_number
-from benchwater.render.text import span_title
+from benchwater.render.text import sentences, span_title
 from benchwater.units import figures
 from benchwater.words import counted, one_to_other, shorten, visible
 
@@ -142,27 +142,35 @@ def _remaining_advice(
 ) -> tuple[ActionLine, ...]:
     """Return the advice that the front page omits or cuts, in full, urgent first."""
     left = [
-        ActionLine(
-            whole_sentence(action.text),
-            whole_sentence(action.because),
-            worth_in_words(action, bench),
-            action.urgent,
-            "",
-            "",
-        )
+        action_line(action, bench)
         for action in merged_actions(section)
-        if (section.id, action.id) not in on_front or len(whole_sentence(action.because)) > LONGEST_BECAUSE
+        if (section.id, action.id) not in on_front or len(_whole_sentence(action.because)) > LONGEST_BECAUSE
     ]
     return tuple(sorted(left, key=lambda line: not line.urgent))
 
 
-def whole_sentence(text: str) -> str:
+def action_line(
+    action: Action, bench: Bench, *, longest: int | None = None, section: str = "", anchor: str = ""
+) -> ActionLine:
+    """Return the line of an action, its reason in at most `longest` letters."""
+    because = _whole_sentence(action.because)
+    return ActionLine(
+        text=_whole_sentence(action.text),
+        because=because if longest is None else sentences(because, longest),
+        worth=_worth_in_words(action, bench),
+        urgent=action.urgent,
+        section=section,
+        anchor=anchor,
+    )
+
+
+def _whole_sentence(text: str) -> str:
     """Return a sentence with a capital at its start and a full stop at its end."""
     seen = visible(text).strip()
     return seen[:1].upper() + seen[1:] + ("" if not seen or seen[-1] in ".!?…" else ".")
 
 
-def worth_in_words(action: Action, bench: Bench) -> str:
+def _worth_in_words(action: Action, bench: Bench) -> str:
     """Return `worth about USD 12`, or nothing where the action says no worth."""
     if action.worth is None or action.worth_unit is None:
         return ""
@@ -215,13 +223,27 @@ def _span_view(
 ) -> SpanView:
     said = part.section
     shown_later = _shown_for_the_season(part, section)
-    findings = tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings))
+    findings_shown = sorted(
+        (each for each in said.findings if not each.quiet), key=lambda each: not each.headline
+    )
+    findings = tuple(_finding_line(finding, bench) for finding in findings_shown)
     printed = [_limit_repeat(table, part, section) for table in said.tables if _is_shown(table)]
     drawn = frozenset(figure.id.partition(":")[0] for figure in said.figures)
     off_paper = frozenset(each.id for each in printed if _left_off_paper(each, shown_later, drawn))
     unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in shown_later]
-    blocks = [_figure_block(figure, figure.id in shown_later) for figure in said.figures]
-    blocks += [_table_block(print_table(table, bench), table.id in off_paper) for table in printed]
+    blocks = [
+        Block(
+            screen_only=figure.id in shown_later,
+            half=_is_half_wide(figure.svg),
+            title=figure.title,
+            alt=figure.alt,
+            source=data_uri(figure.svg),
+        )
+        for figure in said.figures
+    ]
+    for table in printed:
+        shown = print_table(table, bench)
+        blocks.append(Block(screen_only=table.id in off_paper, half=shown.half, table=shown))
     return SpanView(
         label=_label(part, section),
         status=said.status,
@@ -269,20 +291,6 @@ def _more_on_screen(number: int, one: str, rest: str = "") -> str:
     return f"And {counted(number, f'more {one}')}{rest} in season-report.html." if number > 0 else ""
 
 
-def _figure_block(figure: Figure, screen_only: bool) -> Block:
-    return Block(
-        screen_only=screen_only,
-        half=_is_half_wide(figure.svg),
-        title=figure.title,
-        alt=figure.alt,
-        source=data_uri(figure.svg),
-    )
-
-
-def _table_block(table: PrintedTable, screen_only: bool) -> Block:
-    return Block(screen_only=screen_only, half=table.half, table=table)
-
-
 def _side_by_side(blocks: Sequence[Block]) -> Iterator[BlockRow]:
     """Yield the blocks in their order, except that a half block takes the next half block beside it."""
     left = list(blocks)
@@ -301,11 +309,6 @@ def _label(part: SpanSection, section: ReportSection) -> str:
         return ""
     same = all((span.start, span.end) == (part.span.start, part.span.end) for span in spans)
     return f"{span_title(spans[0])}, the season so far" if same else span_title(part.span)
-
-
-def _headline_first(found: Sequence[Finding]) -> list[Finding]:
-    """Return the findings of the page, the headline first."""
-    return sorted((finding for finding in found if not finding.quiet), key=lambda each: not each.headline)
 
 
 def _shown_for_the_season(part: SpanSection, section: ReportSection) -> frozenset[str]:
