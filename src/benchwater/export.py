@@ -14,7 +14,6 @@ import io
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -90,7 +89,7 @@ def _cells(column: "pd.Series[Any]", write: Callable[[Any], str]) -> list[str]:
 
 def _writer(column: Column) -> Callable[[Any], str]:
     if column.kind == "date":
-        return _moment
+        return lambda moment: moment.strftime(DATE_FORMAT)
     if column.kind == "count":
         return lambda value: str(int(value))
     if column.kind == "tags":
@@ -98,10 +97,6 @@ def _writer(column: Column) -> Callable[[Any], str]:
     if column.kind in _WORDS:
         return safe_text
     return lambda value: repr(float(value))
-
-
-def _moment(value: datetime) -> str:
-    return value.strftime(DATE_FORMAT)
 
 
 def written_schema(kind: LogKind, bench: Bench | None = None) -> Descriptor:

@@ -83,7 +83,7 @@ def steps(
 
 
 def thinned_steps(moments: NDArray[np.datetime64], values: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Indices of the points a step curve needs, of `moments` (n,) in order and the value from each on.
+    """Return indices of the points a step curve needs, of `moments` (n,) in order and the value from each on.
 
     These are the first, lowest, highest and last value of each moment: a line through them looks the same.
     """

@@ -1,4 +1,4 @@
-"""What commands share: printable text, a progress line, and options of the same name."""
+"""What commands share: exit statuses, errors as sentences, printable text, common options, progress."""
 
 import errno
 import os
@@ -33,12 +33,10 @@ class Moment(click.DateTime):
     """A day or a time of day in one format; the error message says which."""
 
     def __init__(self, form: str, what: str, example: str) -> None:
-        """Take the format, as in strptime, and what the message calls it."""
         super().__init__([form])
         self._needed = f"is not {what} (accepted: `{example}`)"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Parse the moment."""
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:
@@ -53,11 +51,9 @@ class Folder(click.Path):
     """A folder, existing or to be made; the error message says what is there instead."""
 
     def __init__(self, *, exists: bool = False) -> None:
-        """Take whether the folder must exist."""
         super().__init__(file_okay=False, exists=exists, path_type=Path)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Parse the folder."""
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:

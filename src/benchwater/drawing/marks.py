@@ -60,7 +60,6 @@ class Curve(Mark):
         return self._stroke(path([(x, y), (x + _KEY, y)]))
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Yield its points, and some between."""
         points = [(frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True)]
         for line in runs(points):
             for before, after in pairwise(line):
@@ -141,12 +140,10 @@ class Stems(Mark):
     width: float = 1.3
 
     def draw(self, frame: Frame) -> str:
-        """Return them as SVG, each cut at the limits."""
         d = "".join(path(ends) for ends in self._ends(frame))
         return element("path", d=d, fill="none", stroke=self.colour, stroke_width=self.width) if d else ""
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Yield points along the lines."""
         for start, end in self._ends(frame):
             yield from _along(start, end)
 
@@ -233,7 +230,6 @@ class Rule(Mark):
     colour: str
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG; nothing beyond the limits."""
         d = ""
         for x in self.xs:
             if frame.holds(x, frame.y[0]):

@@ -28,12 +28,10 @@ class Frame:
 
     @property
     def width(self) -> float:
-        """Return the width in points."""
         return self.right - self.left
 
     @property
     def height(self) -> float:
-        """Return the height in points."""
         return self.bottom - self.top
 
     def across(self, value: float) -> float:

@@ -76,11 +76,9 @@ class Box:
     bottom: float
 
     def holds(self, point: Point) -> bool:
-        """Return whether it contains a point."""
         return self.left <= point[0] <= self.right and self.top <= point[1] <= self.bottom
 
     def meets(self, other: "Box") -> bool:
-        """Return whether the two overlap."""
         across = self.left < other.right and other.left < self.right
         return across and self.top < other.bottom and other.top < self.bottom
 
@@ -98,12 +96,10 @@ class Line:
 
     @property
     def width(self) -> float:
-        """Return its length."""
         return width_of(self.text, self.size)
 
     @property
     def box(self) -> Box:
-        """Return the box it takes."""
         above, below = ABOVE * self.size, BELOW * self.size
         if self.turned:
             return Box(left=self.x - above, top=self.y - self.width, right=self.x + below, bottom=self.y)
@@ -130,7 +126,6 @@ class Label:
     level: Level = "middle"
 
     def lines(self, frame: Frame) -> Iterator[Line]:
-        """Yield its lines in a frame."""
         at = frame.left + self.x * frame.width if self.x_share else frame.across(self.x)
         base = frame.bottom - self.y * frame.height if self.y_share else frame.down(self.y)
         at, base = at + self.points[0], base - self.points[1]
@@ -159,7 +154,6 @@ class EndLabels:
     colour: str
 
     def lines(self, frame: Frame) -> Iterator[Line]:
-        """Yield its lines in a frame."""
         gap = max(PITCH * self.size, self.room * frame.height)
         places = sorted(((frame.down(height), name) for height, name in self.ends), reverse=True)
         lowest = max(frame.bottom, places[0][0]) if places else 0.0

@@ -124,5 +124,5 @@ def _spoken(row: int, entry: Entry, box: Box | None = None) -> str:
 
 def _is_narrow(entry: Entry, page: Page) -> bool:
     """Return whether the longest word of a heading needs smaller letters to fit its column."""
-    width = len(entry.boxes) * page.tick_mm + (entry.write_mm if entry.written else 0)
-    return max(len(word) for word in [*entry.heading.split(), ""]) * _HEADING_LETTER_MM + 2 > width
+    longest = max(len(word) for word in [*entry.heading.split(), ""])
+    return longest * _HEADING_LETTER_MM + 2 > entry.width(page.tick_mm)

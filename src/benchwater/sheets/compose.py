@@ -7,6 +7,7 @@ from benchwater.plugin.logs import Column, LogKind, Value
 from benchwater.read.cells import documented_unit
 from benchwater.sheets.layout import (
     LETTERS,
+    TWO_LINE_LETTERS,
     Box,
     Caution,
     Entry,
@@ -16,7 +17,6 @@ from benchwater.sheets.layout import (
     heights,
     lines,
     short_names,
-    two_line_letters,
 )
 from benchwater.text import did_you_mean
 from benchwater.units import is_quantity
@@ -246,7 +246,7 @@ def _name_boxes(column: Column, kind: LogKind, bench: Bench) -> tuple[Box, ...]:
 
 
 def _boxes(names: Iterable[str]) -> tuple[Box, ...]:
-    short = short_names(tuple(names), two_line_letters())
+    short = short_names(tuple(names), TWO_LINE_LETTERS)
     return tuple(Box(lines=lines(shown), cells=(name,)) for name, shown in short.items())
 
 
