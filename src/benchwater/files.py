@@ -143,17 +143,17 @@ def _take(lock: Path) -> int | None:
     """Return the lock file, open, empty and locked; None where another run removed it meanwhile."""
     handle, is_new = _open(lock)
     try:
-        said = "" if is_new else os.read(handle, _MOST_BYTES).decode(errors="replace").strip()
+        owner = "" if is_new else os.read(handle, _MOST_BYTES).decode(errors="replace").strip()
         try:
             claim(handle, import_module("msvcrt") if os.name == "nt" else None)
         except OSError as error:
             if error.errno in _HELD or not is_new:
-                raise _locked_error(lock, said) from None
+                raise _locked_error(lock, owner) from None
         if not _is_still_there(lock, handle):
             os.close(handle)
             return None
-        if said and said.partition(" ")[2] != socket.gethostname():
-            raise _locked_error(lock, said)
+        if owner and owner.partition(" ")[2] != socket.gethostname():
+            raise _locked_error(lock, owner)
         os.lseek(handle, 0, os.SEEK_SET)
         os.ftruncate(handle, 0)
     except BaseException:
@@ -194,8 +194,8 @@ def _release(lock: Path, handle: int) -> None:
         os.close(handle)
 
 
-def _locked_error(lock: Path, said: str) -> BeingWrittenError:
-    number, _, host = said.partition(" ")
+def _locked_error(lock: Path, owner: str) -> BeingWrittenError:
+    number, _, host = owner.partition(" ")
     whose = f"process {number} on {host}" if host else "another run"
     return BeingWrittenError(
         f"{whose} is writing this report just now: try again when it is done "

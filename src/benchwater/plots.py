@@ -2,7 +2,7 @@
 
 Values are drawn as given: convert to the bench's units first, and name the unit on the axis. Dates and
 datetimes may stand for numbers. A series is a number from 0; it sets colour, dashes and marker together, so
-that no series is told by colour alone.
+that colour alone never identifies a series.
 """
 
 from collections.abc import Sequence
@@ -238,14 +238,8 @@ def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> No
             edge = 0.0 if left else 1 - wide
             ax.add(Block(xs=(edge, edge + wide), ys=(outer - each.amount, outer), colour=colour))
             x, off = (0.0, -4.0) if left else (1.0, 4.0)
-            beside(
-                ax,
-                each.name,
-                x,
-                outer - each.amount / 2,
-                points=(off, 0.0),
-                side="right" if left else "left",
-            )
+            middle_of_edge = outer - each.amount / 2
+            beside(ax, each.name, x, middle_of_edge, points=(off, 0.0), side="right" if left else "left")
             outer -= each.amount + gap
             inner -= each.amount
     ax.set_xlim(0, 1)

@@ -16,9 +16,9 @@ from benchwater.commands.terminal import (
     debugging,
     plain,
     progress,
+    sentence_for,
     workspace_command,
 )
-from benchwater.commands.terminal import sentence_for as sentence
 
 if TYPE_CHECKING:
     from benchwater.schedule.catch_up import Done
@@ -103,7 +103,7 @@ def _print(done: "Done", output: "_Output") -> None:
         named = ", ".join([str(first), *(path.suffix for path in others)])
         output.line(f"{done.label}: wrote {named} ({done.why})")
     if done.error is not None:
-        output.line(f"{done.label}: not written. {sentence(done.error)}", err=True)
+        output.line(f"{done.label}: not written. {sentence_for(done.error)}", err=True)
     for problem in done.problems:
         output.line(f"{done.label}: {problem}", err=True)
     if debugging():
@@ -148,7 +148,7 @@ def _logged(output: _Output, log: Path | None) -> Iterator[None]:
     try:
         yield
     except Exception as error:
-        output.lines.append(sentence(error))
+        output.lines.append(sentence_for(error))
         raise
     except BaseException:
         output.lines.append("stopped before it was done")

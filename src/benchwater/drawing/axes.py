@@ -119,12 +119,12 @@ def ticks_of(axis: Axis, limits: tuple[float, float], most: int) -> tuple[list[f
             decimals = max(len(name.partition(".")[2]) for name in names)
             names = [f"{tick:.{decimals}f}" for tick in axis.ticks]
     slack = 1e-9 * (high - low)
-    there = [
+    shown = [
         (tick, name)
         for tick, name in zip(axis.ticks, names, strict=True)
         if low - slack <= tick <= high + slack
     ]
-    return [tick for tick, _ in there], [name for _, name in there]
+    return [tick for tick, _ in shown], [name for _, name in shown]
 
 
 def _set_limits(axis: Axis, low: Any, high: Any) -> None:

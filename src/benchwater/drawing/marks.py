@@ -115,8 +115,8 @@ class Dots(Mark):
         return self.size + 1
 
     def draw(self, frame: Frame) -> str:
-        there = [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if frame.holds(x, y)]
-        return self._drawn([(frame.across(x), frame.down(y)) for x, y in there])
+        inside = [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if frame.holds(x, y)]
+        return self._drawn([(frame.across(x), frame.down(y)) for x, y in inside])
 
     def key(self, x: float, y: float) -> str:
         return self._drawn([(x + self.key_width / 2, y)])

@@ -95,8 +95,8 @@ def path(points: Iterable[Point], *, closed: bool = False) -> str:
 
 def runs(points: Iterable[Point]) -> Iterator[list[Point]]:
     """Yield the parts of a line between its gaps, the points that are not finite."""
-    for there, run in groupby(points, key=lambda point: math.isfinite(point[0] + point[1])):
-        if there:
+    for is_finite, run in groupby(points, key=lambda point: math.isfinite(point[0] + point[1])):
+        if is_finite:
             yield list(run)
 
 

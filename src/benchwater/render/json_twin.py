@@ -171,8 +171,8 @@ def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
 
 def _ranked(ranked: RankedAction) -> Json:
     action = ranked.action
-    said = _fields(action, "text because")
-    return {**said, "section": ranked.section_id, **_plain_fields(action, "worth worth_unit urgent id")}
+    advice = _fields(action, "text because")
+    return {**advice, "section": ranked.section_id, **_plain_fields(action, "worth worth_unit urgent id")}
 
 
 def _fields(item: object, names: str) -> dict[str, Json]:

@@ -53,7 +53,7 @@ class GlanceLine:
     anchor: str
     status: Status
     word: str
-    said: str
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +182,7 @@ def _unsaid(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:
                 anchor=anchors[section.id],
                 status=part.section.status,
                 word="",
-                said=sentences(visible(part.section.unsaid), _LONGEST_UNSAID),
+                text=sentences(visible(part.section.unsaid), _LONGEST_UNSAID),
             )
 
 
@@ -201,7 +201,7 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
             anchor=anchors[section.id],
             status=part.section.status,
             word=STATUS_WORDS[part.section.status],
-            said="" if section.status == "empty" else sentences(visible(part.section.why), _LONGEST_UNSAID),
+            text="" if section.status == "empty" else sentences(visible(part.section.why), _LONGEST_UNSAID),
         )
 
 
@@ -219,7 +219,7 @@ def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
         anchor=anchor,
         status=section.status,
         word=STATUS_WORDS[section.status],
-        said=sentences(visible(_first_words(section)), _LONGEST_GLANCE),
+        text=sentences(visible(_first_words(section)), _LONGEST_GLANCE),
     )
 
 
@@ -242,12 +242,12 @@ def _rests_on(report: Report) -> str:
     rows = sum(source.rows for source in report.sources)
     used = sum(source.used for source in report.sources)
     repeated = sum(source.repeated for source in report.sources)
-    aside = sum(source.set_aside for source in report.sources)
+    set_aside = sum(source.set_aside for source in report.sources)
     if not report.sources:
         return "No log was read."
     sentence = f"{used} of {counted(rows, 'row')} from {counted(len(report.sources), 'file')} used"
     sentence += f", {repeated} repeated elsewhere" if repeated else ""
-    sentence += f", {aside} set aside."
+    sentence += f", {set_aside} set aside."
     if report.not_read:
         sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
     return sentence

@@ -166,8 +166,8 @@ def action_line(
 
 def _whole_sentence(text: str) -> str:
     """Return a sentence with a capital at its start and a full stop at its end."""
-    seen = visible(text).strip()
-    return seen[:1].upper() + seen[1:] + ("" if not seen or seen[-1] in ".!?…" else ".")
+    shown = visible(text).strip()
+    return shown[:1].upper() + shown[1:] + ("" if not shown or shown[-1] in ".!?…" else ".")
 
 
 def _worth_in_words(action: Action, bench: Bench) -> str:
@@ -197,8 +197,8 @@ def _halves(lines: Sequence[str]) -> tuple[tuple[str, ...], ...]:
 
 def _status_says_all(part: SpanSection, section: ReportSection) -> bool:
     """Return whether the section's own status line says all there is of this part."""
-    said = part.section
-    return _same_status(part, section) and not (said.findings or said.tables or said.figures)
+    content = part.section
+    return _same_status(part, section) and not (content.findings or content.tables or content.figures)
 
 
 def _adds(part: SpanSection, section: ReportSection) -> bool:
@@ -221,16 +221,16 @@ def _same_status(part: SpanSection, section: ReportSection) -> bool:
 def _span_view(
     part: SpanSection, section: ReportSection, bench: Bench, advice: tuple[ActionLine, ...]
 ) -> SpanView:
-    said = part.section
+    content = part.section
     shown_later = _shown_for_the_season(part, section)
     findings_shown = sorted(
-        (each for each in said.findings if not each.quiet), key=lambda each: not each.headline
+        (each for each in content.findings if not each.quiet), key=lambda each: not each.headline
     )
     findings = tuple(_finding_line(finding, bench) for finding in findings_shown)
-    printed = [_limit_repeat(table, part, section) for table in said.tables if _is_shown(table)]
-    drawn = frozenset(figure.id.partition(":")[0] for figure in said.figures)
+    printed = [_limit_repeat(table, part, section) for table in content.tables if _is_shown(table)]
+    drawn = frozenset(figure.id.partition(":")[0] for figure in content.figures)
     off_paper = frozenset(each.id for each in printed if _left_off_paper(each, shown_later, drawn))
-    unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in shown_later]
+    unprinted = [table for table in content.tables if table.print_rows <= 0 and table.id not in shown_later]
     blocks = [
         Block(
             screen_only=figure.id in shown_later,
@@ -239,16 +239,16 @@ def _span_view(
             alt=figure.alt,
             source=data_uri(figure.svg),
         )
-        for figure in said.figures
+        for figure in content.figures
     ]
     for table in printed:
         shown = print_table(table, bench)
         blocks.append(Block(screen_only=table.id in off_paper, half=shown.half, table=shown))
     return SpanView(
         label=_label(part, section),
-        status=said.status,
-        word=STATUS_WORDS[said.status],
-        note=said.why if said.status != "ok" and not _same_status(part, section) else "",
+        status=content.status,
+        word=STATUS_WORDS[content.status],
+        note=content.why if content.status != "ok" and not _same_status(part, section) else "",
         findings=findings,
         more_findings=_more_on_screen(len(findings) - MOST_FINDINGS, "finding"),
         actions=advice,
@@ -256,8 +256,8 @@ def _span_view(
             sum(not line.urgent for line in advice[MOST_ADVISED:]), "thing", " to do"
         ),
         rows=tuple(_side_by_side(blocks)),
-        unsaid=said.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
-        nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
+        unsaid=content.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
+        nothing=tuple(table.title for table in content.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
             f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
             for table in unprinted
@@ -358,12 +358,12 @@ def _states_limits(finding: Finding, bench: Bench) -> bool:
     pairs += [[low.partition(" ")[0], high.partition(" ")[0]] for low, high in pairs if low[:1].isdigit()]
     if finding.unit is None:
         pairs.append([figures(each, significant=2) for each in limits])
-    said = [
+    phrases = [
         words
         for low, high in pairs
         for words in (_interval(low, high), f"{low} to {high}", f"between {low} and {high}")
     ]
-    return any(words in finding.text for words in said)
+    return any(words in finding.text for words in phrases)
 
 
 def _digits(finding: Finding) -> int | None:
