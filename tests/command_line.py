@@ -5,7 +5,7 @@ import io
 from dataclasses import dataclass
 
 from benchwater.commands import cli
-from benchwater.commands.guard import guarded
+from benchwater.commands.terminal import guarded
 
 
 @dataclass(frozen=True)

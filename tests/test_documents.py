@@ -7,10 +7,10 @@ import pytest
 
 from benchwater.commands import COMMANDS
 from benchwater.commands.report import report
+from benchwater.files import LOCK_NAME
 from benchwater.plugin.hooks import CONTRACT_VERSION
 from benchwater.plugin.section_check import UNITS
 from benchwater.render.json_twin import render_json
-from benchwater.render.lock import LOCK_NAME
 from benchwater.schedule.manifest import NAME, Manifest, manifest_text
 from developers import DEVELOPERS, ROOT, part, rows, typed
 from render.sample_report import sample_report

@@ -11,11 +11,11 @@ import pandas as pd
 import pytest
 
 import benchwater
-from benchwater.export.csv_text import safe_text
+from benchwater.export import safe_text
 from benchwater.notebook import PlaceError, SetAsideWarning
 from benchwater.plugin import Season
-from export.table_schema_rules import descriptor_faults, file_faults
 from small_bench import SMALL_BENCH
+from table_schema_rules import descriptor_faults, file_faults
 
 DEMO = Path(__file__).parents[1] / "sample_logs"
 POUR = """\

@@ -16,8 +16,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from benchwater.analyse.spans import last_day
-from benchwater.export.csv_text import csv_text, extra_columns
-from benchwater.export.table_schema import Descriptor, canonical_schema, json_bytes
+from benchwater.export import Descriptor, canonical_schema, csv_text, extra_columns, json_bytes
 from benchwater.files import SKIPPED_FOLDERS, write_atomically
 from benchwater.pipeline import Workspace, read_workspace
 from benchwater.plugin.logs import LogKind

@@ -2,20 +2,21 @@
 
 Values are drawn as given: convert to the bench's units first, and name the unit on the axis. Dates and
 datetimes may stand for numbers. A series is a number from 0; it sets colour, dashes and marker together, so
-that no series is told by colour alone.
+that colour alone never identifies a series.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Literal, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.drawing.axes import Axes as Axes
-from benchwater.drawing.labels import EndLabels, Label, moved
 from benchwater.drawing.marks import Area, Bars, Block, Curve, Dots, Ribbon, Rule, Stems, Stretch
 from benchwater.drawing.picture import Picture as Picture
 from benchwater.drawing.picture import Style
+from benchwater.drawing.text import EndLabels, Label
 from benchwater.words import shorten, visible
 
 Values: TypeAlias = Any
@@ -82,7 +83,7 @@ def steps(
 
 
 def thinned_steps(moments: NDArray[np.datetime64], values: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Indices of the points a step curve needs, of `moments` (n,) in order and the value from each on.
+    """Return indices of the points a step curve needs, of `moments` (n,) in order and the value from each on.
 
     These are the first, lowest, highest and last value of each moment: a line through them looks the same.
     """
@@ -237,14 +238,8 @@ def flow(ax: Axes, into: Sequence[Flow], out: Sequence[Flow], middle: str) -> No
             edge = 0.0 if left else 1 - wide
             ax.add(Block(xs=(edge, edge + wide), ys=(outer - each.amount, outer), colour=colour))
             x, off = (0.0, -4.0) if left else (1.0, 4.0)
-            beside(
-                ax,
-                each.name,
-                x,
-                outer - each.amount / 2,
-                points=(off, 0.0),
-                side="right" if left else "left",
-            )
+            middle_of_edge = outer - each.amount / 2
+            beside(ax, each.name, x, middle_of_edge, points=(off, 0.0), side="right" if left else "left")
             outer -= each.amount + gap
             inner -= each.amount
     ax.set_xlim(0, 1)
@@ -264,12 +259,11 @@ def reference_line(ax: Axes, text: str, *, x: Any = None, y: Any = None) -> None
         height = ax.up([y])[0]
         ax.add(Rule(ys=(height,), colour=INK))
         name = _note(text, 1.0, height, points=(0.0, 2.0), side="right", level="bottom")
-        name = moved(name, x_share=True)
-        under = {"points": (0.0, -2.0), "level": "top"}
-        left = moved(name, x=0.0, side="left", points=(3.0, 2.0))
-        ax.movable_labels.append(
-            [name, left, moved(name, **under), moved(left, **under | {"points": (3.0, -2.0)})]
-        )
+        name = replace(name, x_share=True)
+        left = replace(name, x=0.0, side="left", points=(3.0, 2.0))
+        under = replace(name, points=(0.0, -2.0), level="top")
+        under_left = replace(left, points=(3.0, -2.0), level="top")
+        ax.movable_labels.append([name, left, under, under_left])
     if x is not None:
         place = ax.across([x])[0]
         ax.add(Rule(xs=(place,), colour=INK))
@@ -341,8 +335,8 @@ def _lines_up(ax: Axes) -> None:
 
 
 def _name_at_top(ax: Axes, text: str, x: float, colour: str) -> None:
-    name = moved(_note(text, x, 1.0, points=(3.0, -2.0), level="top"), y_share=True, colour=colour)
-    ax.movable_labels.append([name, moved(name, side="right", points=(-3.0, -2.0))])
+    name = replace(_note(text, x, 1.0, points=(3.0, -2.0), level="top"), y_share=True, colour=colour)
+    ax.movable_labels.append([name, replace(name, side="right", points=(-3.0, -2.0))])
 
 
 def _note(

@@ -7,14 +7,14 @@ _LEAST_LIKE = 0.6
 
 
 def quoted(names: Iterable[str], most: int | None = None) -> str:
-    """Names in backquotes with commas between; of more than `most` the first ones, and how many more."""
+    """Return names in backquotes with commas between: the first `most`, and how many more."""
     marked = [f"`{name}`" for name in names]
     more = f" and {len(marked) - most} more" if most is not None and len(marked) > most else ""
     return ", ".join(marked[:most]) + more
 
 
 def near_names(name: str, known: Iterable[str], most: int = 1) -> list[str]:
-    """The known names most like a name, nearest first, upper and lower case not told apart."""
+    """Return the known names most like a name, nearest first; case does not matter."""
     from difflib import get_close_matches
 
     by_folded: dict[str, list[str]] = {}
@@ -25,6 +25,6 @@ def near_names(name: str, known: Iterable[str], most: int = 1) -> list[str]:
 
 
 def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:
-    """The end of a message about an unknown name: the nearest known one, else `otherwise` in brackets."""
+    """Return the end of a message about an unknown name: the nearest known one, else `otherwise`."""
     near = near_names(name, known)
     return f"; did you mean `{near[0]}`?" if near else f" ({otherwise})"

@@ -22,19 +22,9 @@ if TYPE_CHECKING:
 
 Show = Callable[[float], str]
 MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
 _JOINERS = frozenset("\u200c\u200d\u00ad")
 _BREAKS = frozenset("\t\n\r\v\f\x85\u2028\u2029")
 _HIDDEN_CATEGORIES = frozenset(("Cc", "Cf", "Cs", "Cn"))
@@ -44,16 +34,13 @@ class WithLimits(Protocol):
     """An estimate with its limits, such as `statistics.interval.Interval`."""
 
     @property
-    def estimate(self) -> float:
-        """The estimate itself."""
+    def estimate(self) -> float: ...
 
     @property
-    def low(self) -> float:
-        """Its lower limit."""
+    def low(self) -> float: ...
 
     @property
-    def high(self) -> float:
-        """Its upper limit."""
+    def high(self) -> float: ...
 
 
 def counted(number: int, noun: str, many: str = "") -> str:

@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from benchwater.commands.guard import sentence_for
+from benchwater.commands.terminal import sentence_for
 from command_line import run
 from small_bench import SMALL_BENCH, read_files
 

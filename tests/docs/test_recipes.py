@@ -46,4 +46,4 @@ def test_unit_added_by_the_recipe_is_read(tmp_path):
         assert done.returncode == 0, done.stderr
     # NIST SP 811 (2008): 1 pound is 453.59237 g exactly, and 1 stone is 14 pounds.
     assert float(done.stdout) == pytest.approx(2 * 14 * 453.59237, rel=1e-12)
-    assert '("stone", "g")' in (copy / "units" / "conversions.py").read_text(encoding="utf-8")
+    assert '["stone", "g"' in (copy / "units" / "conversions.json").read_text(encoding="utf-8")

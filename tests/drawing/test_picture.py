@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchwater import plots
-from benchwater.drawing.labels import Box, Line
 from benchwater.drawing.picture import _lay_out
+from benchwater.drawing.text import Box, Line
 
 SVG = "{http://www.w3.org/2000/svg}"
 NAMES = st.text(st.characters(codec="utf-8"), max_size=70)

@@ -2,13 +2,12 @@
 
 import pytest
 
-from benchwater.drawing.advances import ADVANCES, PER_SIZE
-from benchwater.drawing.typeface import FACES, FAMILY, width_of
+from benchwater.drawing.text import FACES, FAMILY, advances, width_of
 from drawing.write_advances import measured
 
 
 def test_the_widths_written_down_are_those_of_the_font_file():
-    assert measured() == (PER_SIZE, ADVANCES), "python tests/drawing/write_advances.py"
+    assert measured() == advances(), "python tests/drawing/write_advances.py"
 
 
 @pytest.mark.parametrize(

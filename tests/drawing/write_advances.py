@@ -1,19 +1,7 @@
-"""Write drawing/advances.py from the font file: python tests/drawing/write_advances.py."""
+"""Write drawing/fonts/advances.json from the font file: python tests/drawing/write_advances.py."""
 
-from pathlib import Path
+from benchwater.drawing.text import ADVANCES_FILE, FACES
 
-from benchwater.drawing.typeface import FACES
-
-FILE = Path(__file__).parents[2] / "src" / "benchwater" / "drawing" / "advances.py"
-HEAD = '''"""The advance width of each letter of the regular face, by code point, in font units.
-
-`tests/drawing/write_advances.py` writes this file and a test compares it with the font: reading the font
-would take as long as drawing all plots of a report.
-"""
-
-PER_SIZE = {per_size}
-ADVANCES: dict[int, int] = {{
-'''
 A_LINE = 8
 
 
@@ -29,12 +17,13 @@ def measured() -> tuple[int, dict[int, int]]:
 
 
 def text() -> str:
-    """Return the source of the module."""
+    """Return the file as it should stand."""
     per_size, widths = measured()
-    entries = [f"{code}: {width}" for code, width in widths.items()]
-    lines = [f"    {', '.join(entries[at : at + A_LINE])},\n" for at in range(0, len(entries), A_LINE)]
-    return f"{HEAD.format(per_size=per_size)}{''.join(lines)}}}  # fmt: skip\n"
+    entries = [f'"{code}": {width}' for code, width in widths.items()]
+    lines = [", ".join(entries[at : at + A_LINE]) for at in range(0, len(entries), A_LINE)]
+    body = ",\n".join(lines)
+    return f'{{"per_size": {per_size}, "advances": {{\n{body}\n}}}}\n'
 
 
 if __name__ == "__main__":
-    FILE.write_text(text(), encoding="utf-8", newline="\n")
+    ADVANCES_FILE.write_text(text(), encoding="utf-8", newline="\n")

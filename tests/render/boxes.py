@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from benchwater.render.printing import typeface
+from benchwater.render.pdf import typeface
 
 _MM = 96 / 25.4
 SIDE_PX, HEAD_PX, FOOT_PX, EDGE_PX = 21 * _MM, 13 * _MM, 17 * _MM, 5 * _MM

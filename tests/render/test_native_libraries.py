@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from benchwater.render.printing import install_hint
+from benchwater.render.pdf import install_hint
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ from benchwater.analyse.report import Report
 from benchwater.plugin.section import Figure
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
-from benchwater.render.printing import PrintingUnavailable, install_hint
+from benchwater.render.pdf import PrintingUnavailable, install_hint
 from render.boxes import laid_out, running_over
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report, pdf_of
 

@@ -14,11 +14,10 @@ from typing import Any
 import pypdf
 import pytest
 
-from benchwater.render.printing import typeface
+from benchwater.render.pdf import typeface
 from benchwater.render.sheet_pdf import file_name, print_sheet, sheet_html
 from benchwater.sheets.compose import sheet_of
-from benchwater.sheets.layout import BOTTOM_MM, PAPER_MM, SIDE_MM
-from benchwater.sheets.sheet import Sheet
+from benchwater.sheets.layout import BOTTOM_MM, PAPER_MM, SIDE_MM, Sheet
 from sheets.sample_benches import crowded, demo, empty, kind
 
 ROOT = Path(__file__).parents[2]

@@ -18,8 +18,7 @@ from benchwater.analyse.report import Report
 from benchwater.drawing.picture import SPARK, SPARK_NOW, sparkline
 from benchwater.read.outcome import Source
 from benchwater.render.html import render_html
-from benchwater.render.pdf import read_logs
-from benchwater.render.printing import compress, identify_as_ua
+from benchwater.render.pdf import compress, identify_as_ua, read_logs
 from benchwater.render.write import write_report
 from colours import contrast, lightness
 from render.sample_report import pdf_of

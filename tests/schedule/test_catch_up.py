@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import benchwater
-from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
+from benchwater.files import LOCK_NAME, BeingWrittenError, only_writer
 from benchwater.schedule import catch_up as module
 from benchwater.schedule.catch_up import Made, catch_up
 from benchwater.schedule.manifest import NAME, read_manifest

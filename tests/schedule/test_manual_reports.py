@@ -5,9 +5,8 @@ from datetime import date
 
 import pytest
 
-from benchwater.files import write_atomically
+from benchwater.files import LOCK_NAME, BeingWrittenError, only_writer, write_atomically
 from benchwater.pipeline import Request, make_report, read_workspace
-from benchwater.render.lock import LOCK_NAME, BeingWrittenError, only_writer
 from benchwater.render.write import Written
 from benchwater.schedule.manifest import NAME, read_manifest
 from benchwater.schedule.manual_reports import manual_reports

@@ -6,8 +6,7 @@ import pytest
 
 from benchwater.plugin import Bench, Column, LogKind, RowProblem
 from benchwater.sheets.compose import sheet_of
-from benchwater.sheets.layout import LEAST_ROW_MM, MOST_PAGES, NUMBER_MM, TICK_MM, paper_width
-from benchwater.sheets.sheet import Entry, Sheet
+from benchwater.sheets.layout import LEAST_ROW_MM, MOST_PAGES, NUMBER_MM, TICK_MM, Entry, Sheet, paper_width
 from sheets.sample_benches import LONG, crowded, demo, empty, kind
 from small_bench import shipped_kinds, small_bench
 

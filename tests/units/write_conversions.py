@@ -1,20 +1,10 @@
-"""Write units/conversions.py from pint's answers: python tests/units/write_conversions.py."""
+"""Write units/conversions.json from pint's answers: python tests/units/write_conversions.py."""
 
+import json
 from collections.abc import Iterator
-from pathlib import Path
 
+from benchwater.units.conversions import FILE, Linear, ask_pint
 from benchwater.units.quantities import QUANTITIES, UNITS
-from benchwater.units.registry import Linear, ask_pint
-
-ROOT = Path(__file__).parents[2]
-FILE = ROOT / "src" / "benchwater" / "units" / "conversions.py"
-HEAD = '''"""pint's conversions of every unit that is read or printed, so that a run need not import pint.
-
-Written by `tests/units/write_conversions.py`, and checked against pint by the tests.
-"""
-
-CONVERSIONS: dict[tuple[str, str], tuple[float, float]] = {
-'''
 
 
 def answers() -> Iterator[tuple[tuple[str, str], Linear]]:
@@ -27,12 +17,9 @@ def answers() -> Iterator[tuple[tuple[str, str], Linear]]:
 
 
 def text() -> str:
-    """The module as it should stand."""
-    found = dict(answers())
-    lines = [
-        f'    ("{unit}", "{to}"): ({scale!r}, {offset!r}),\n' for (unit, to), (scale, offset) in found.items()
-    ]
-    return f"{HEAD}{''.join(lines)}}}\n"
+    """The file as it should stand."""
+    rows = [json.dumps([*units, *linear]) for units, linear in dict(answers()).items()]
+    return "[\n" + ",\n".join(rows) + "\n]\n"
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ import sys
 import click
 
 import benchwater
-from benchwater.commands.guard import guarded
+from benchwater.commands.terminal import guarded
 
 COMMANDS = {
     "start": ("start", "Make a new workspace: bench.toml and blank logs."),
@@ -79,6 +79,3 @@ def main() -> None:
     """Run the command line and exit with its status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices gain nothing from more threads
     sys.exit(guarded(cli, sys.argv[1:]))
-
-
-__all__ = ["cli", "main"]

@@ -5,23 +5,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
-    debug_option,
-    folder_argument,
+    DONE,
+    INCOMPLETE,
     plain_line,
+    print_plugin_problem,
     progress,
-    workspace_plugins_option,
+    workspace_command,
 )
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
 
 
-@click.command()
-@folder_argument
-@workspace_plugins_option
-@debug_option
+@workspace_command()
 def check(folder: Path, workspace_plugins: bool) -> int:
     """Read FOLDER (left out: this folder); print what was understood and what was set aside.
 
@@ -46,10 +43,12 @@ def check(folder: Path, workspace_plugins: bool) -> int:
 
 
 def _print_bench(workspace: "Workspace") -> None:
+    from benchwater.words import counted
+
     bench = workspace.bench
     click.echo(
-        f"{plain_line(bench.name)}: {_count(len(bench.items), 'item')}, {_count(len(bench.molds), 'mold')}, "
-        f"{_count(len(bench.builds), 'build')}"
+        f"{plain_line(bench.name)}: {counted(len(bench.items), 'item')}, "
+        f"{counted(len(bench.molds), 'mold')}, {counted(len(bench.builds), 'build')}"
     )
     for fallback in bench.fallbacks:
         click.echo(f"  note: {plain_line(fallback)}")
@@ -82,10 +81,12 @@ def _print_repeats(workspace: "Workspace") -> None:
 
 
 def _print_set_aside(workspace: "Workspace") -> None:
+    from benchwater.words import counted
+
     set_aside = workspace.reading.set_aside
     if not set_aside:
         return
-    click.echo(f"\nSet aside: {_count(len(set_aside), 'row')}")
+    click.echo(f"\nSet aside: {counted(len(set_aside), 'row')}")
     for entry in set_aside:
         column = f", column `{plain_line(entry.column)}`" if entry.column else ""
         written = f"`{plain_line(entry.value)}` " if entry.value else ""
@@ -96,8 +97,4 @@ def _print_plugins(workspace: "Workspace") -> None:
     if workspace.plugins.problems:
         click.echo("\nPlugins that could not be used:")
     for problem in workspace.plugins.problems:
-        click.echo(f"  {plain_line(problem.name)} ({problem.origin}) {plain_line(problem.why)}")
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
+        print_plugin_problem(problem)

@@ -8,50 +8,43 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
-from benchwater.commands.guard import sentence_for as sentence
 from benchwater.commands.terminal import (
     DAY,
-    Folder,
-    debug_option,
+    DONE,
+    INCOMPLETE,
+    OUT_OPTION,
     debugging,
-    folder_argument,
     plain,
     plain_line,
     progress,
-    workspace_plugins_option,
+    sentence_for,
+    workspace_command,
 )
 
 if TYPE_CHECKING:
     from benchwater.schedule.catch_up import Done
 
 
-@click.command()
-@folder_argument
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where reports go (left out: reports/ in FOLDER).",
+@workspace_command(
+    OUT_OPTION,
+    click.option(
+        "--today",
+        metavar="DATE",
+        type=DAY,
+        help="The day that counts as today, such as 2026-06-01 (left out: today).",
+    ),
+    click.option(
+        "--list",
+        "only_list",
+        is_flag=True,
+        help="List each period and whether it is owed a report; write nothing.",
+    ),
+    click.option(
+        "--log",
+        type=click.Path(dir_okay=False, path_type=Path),
+        help="Also append what each run did to this file, which stays small (used by `timer`).",
+    ),
 )
-@click.option(
-    "--today",
-    metavar="DATE",
-    type=DAY,
-    help="The day that counts as today, such as 2026-06-01 (left out: today).",
-)
-@click.option(
-    "--list",
-    "only_list",
-    is_flag=True,
-    help="List each period and whether it is owed a report; write nothing.",
-)
-@click.option(
-    "--log",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help="Also append what each run did to this file, which stays small (used by `timer`).",
-)
-@workspace_plugins_option
-@debug_option
 def due(
     folder: Path,
     out: Path | None,
@@ -112,7 +105,7 @@ def _print(done: "Done", output: "_Output") -> None:
         named = ", ".join([str(first), *(path.suffix for path in others)])
         output.line(f"{done.label}: wrote {named} ({plain_line(done.why)})")
     if done.error is not None:
-        output.line(f"{done.label}: not written. {sentence(done.error)}", err=True)
+        output.line(f"{done.label}: not written. {sentence_for(done.error)}", err=True)
     for problem in done.problems:
         output.line(f"{done.label}: {problem}", err=True)
     if debugging():
@@ -157,7 +150,7 @@ def _logged(output: _Output, log: Path | None) -> Iterator[None]:
     try:
         yield
     except Exception as error:
-        output.lines.append(sentence(error))
+        output.lines.append(sentence_for(error))
         raise
     except BaseException:
         output.lines.append("stopped before it was done")

@@ -4,28 +4,25 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    DONE,
+    INCOMPLETE,
     Folder,
-    debug_option,
-    debugging,
-    folder_argument,
     plain,
-    workspace_plugins_option,
+    print_plugin_problem,
+    workspace_command,
 )
 
 
-@click.command()
-@folder_argument
-@click.option(
-    "--schema",
-    "schemas",
-    metavar="OUT",
-    type=Folder(),
-    help="Also write the Table Schema (JSON) of every log into the folder OUT.",
+@workspace_command(
+    click.option(
+        "--schema",
+        "schemas",
+        metavar="OUT",
+        type=Folder(),
+        help="Also write the Table Schema (JSON) of every log into the folder OUT.",
+    ),
 )
-@workspace_plugins_option
-@debug_option
 def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
     """List the plugins for FOLDER (left out: this folder), in the order of the report.
 
@@ -64,18 +61,12 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
     if found.problems:
         click.echo("\nCould not be used:")
     for problem in found.problems:
-        click.echo(f"  {plain(problem.name)} ({problem.origin}) {plain(problem.why)}")
-        if problem.detail and debugging():
-            click.echo(problem.detail)
+        print_plugin_problem(problem)
     if bench_file is not None:
-        read_options(
-            found,
-            bench_file.bench.plugin_options,
-            bench_file.plugin_lines,
-            complete=workspace_plugins,
-        )
+        options = bench_file.bench.plugin_options
+        read_options(found, options, bench_file.plugin_lines, complete=workspace_plugins)
     if schemas is not None:
-        from benchwater.export.table_schema import write_schemas
+        from benchwater.export import write_schemas
 
         bench = bench_file.bench if bench_file is not None else None
         click.echo("")

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
-    Folder,
-    debug_option,
+    DONE,
+    INCOMPLETE,
+    OUT_OPTION,
     debugging,
-    folder_argument,
     plain,
+    print_plugin_problem,
     progress,
-    workspace_plugins_option,
+    workspace_command,
 )
 
 if TYPE_CHECKING:
@@ -23,20 +23,18 @@ if TYPE_CHECKING:
     from benchwater.plugin_host.loaded import PluginProblem
 
 
-@click.command()
-@folder_argument
-@click.option("--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows).")
-@click.option("--season", "whole_season", is_flag=True, help="The whole season to date instead of a month.")
-@click.option(
-    "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
+@workspace_command(
+    click.option(
+        "--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows)."
+    ),
+    click.option(
+        "--season", "whole_season", is_flag=True, help="The whole season to date instead of a month."
+    ),
+    click.option(
+        "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
+    ),
+    OUT_OPTION,
 )
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where reports go (left out: reports/ in FOLDER).",
-)
-@workspace_plugins_option
-@debug_option
 def report(
     folder: Path,
     month: str | None,
@@ -113,9 +111,7 @@ def _print_rows(workspace: "Workspace", made: "Report") -> None:
 
 def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", traces: list[str]) -> None:
     for problem in (*made.plugin_problems, *refusals):
-        click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
-        if debugging() and problem.detail:
-            click.echo(problem.detail, err=True)
+        print_plugin_problem(problem, "Plugin ", err=True)
     for section in made.sections:
         if section.status == "failed":
             click.echo(f"{section.id} failed. {plain(section.why)}", err=True)
@@ -126,7 +122,7 @@ def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", trace
 
 def _load_printer() -> None:
     """Import WeasyPrint and compile the templates."""
-    from benchwater.render import html, pdf, printing  # noqa: F401
+    from benchwater.render import html, pdf
 
-    printing.weasyprint()
+    pdf.weasyprint()
     html.compile_templates()

@@ -4,30 +4,27 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.guard import DONE, INCOMPLETE
 from benchwater.commands.terminal import (
+    DONE,
+    INCOMPLETE,
     Folder,
-    debug_option,
-    debugging,
-    folder_argument,
     plain,
+    print_plugin_problem,
     progress,
-    workspace_plugins_option,
+    workspace_command,
 )
 
 
-@click.command()
-@folder_argument
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where the sheets go (left out: reports/sheets/ in FOLDER).",
+@workspace_command(
+    click.option(
+        "--out",
+        type=Folder(),
+        help="Where the sheets go (left out: reports/sheets/ in FOLDER).",
+    ),
+    click.option(
+        "--log", "logs", metavar="KIND", multiple=True, help="Only the sheet of this log (may be repeated)."
+    ),
 )
-@click.option(
-    "--log", "logs", metavar="KIND", multiple=True, help="Only the sheet of this log (may be repeated)."
-)
-@workspace_plugins_option
-@debug_option
 def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plugins: bool) -> int:
     """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
 
@@ -43,6 +40,7 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plug
     from benchwater.read.bench_file import load_bench
     from benchwater.render.sheet_pdf import file_name, print_sheet
     from benchwater.sheets.compose import choose_logs, sheet_of
+    from benchwater.words import counted
 
     bench_file = load_bench(folder)
     found = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)
@@ -63,11 +61,9 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plug
                     f"write them out. Those that come first in bench.toml get the boxes."
                 )
     for path, pages in written:
-        click.echo(f"Wrote {plain(str(path))} ({pages} page{'' if pages == 1 else 's'})")
+        click.echo(f"Wrote {plain(str(path))} ({counted(pages, 'page')})")
     for note in notes:
         click.echo(plain(note))
     for problem in found.problems:
-        click.echo(f"Plugin {plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=True)
-        if debugging() and problem.detail:
-            click.echo(problem.detail, err=True)
+        print_plugin_problem(problem, "Plugin ", err=True)
     return INCOMPLETE if found.problems else DONE

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from benchwater.commands.terminal import Folder, debug_option, plain
+from benchwater.commands.terminal import DEBUG_OPTION, Folder, plain
 from benchwater.files import write_atomically
 
 
 @click.command()
 @click.argument("folder", type=Folder())
-@debug_option
+@DEBUG_OPTION
 def start(folder: Path) -> None:
     """Make FOLDER a workspace: bench.toml to fill in, blank logs, folders for reports and plugins.
 
@@ -20,7 +20,6 @@ def start(folder: Path) -> None:
     """
     from benchwater.plugin_host.load import load_plugins
 
-    written: list[Path] = []
     kept: list[Path] = []
     texts = {"bench.toml": _template("bench.toml")}
     for kind in load_plugins(None).log_kinds:
@@ -33,11 +32,9 @@ def start(folder: Path) -> None:
             kept.append(path)
         else:
             write_atomically(path, text.encode())
-            written.append(path)
+            click.echo(f"Wrote {plain(str(path))}")
     (folder / "plugins").mkdir(exist_ok=True)
     (folder / "reports").mkdir(exist_ok=True)
-    for path in written:
-        click.echo(f"Wrote {plain(str(path))}")
     for path in kept:
         click.echo(f"Left as it is: {plain(str(path))}")
     click.echo("Next: say what stands on your bench in bench.toml, add rows to the logs, then")
@@ -53,7 +50,7 @@ def start(folder: Path) -> None:
     default=Path(),
     help="The workspace (left out: this folder).",
 )
-@debug_option
+@DEBUG_OPTION
 def new_analysis(name: str, folder: Path) -> None:
     """Write an analysis called NAME, its test and the rows for it into the workspace's plugins/.
 

@@ -1,15 +1,21 @@
-"""What commands share: printable text, a progress line, and options of the same name."""
+"""What commands share: exit statuses, errors as sentences, printable text, common options, progress."""
 
+import errno
+import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
+if TYPE_CHECKING:
+    from benchwater.plugin_host.loaded import PluginProblem
+
+DONE, INCOMPLETE, REFUSED, INTERRUPTED = 0, 1, 2, 130
 _UNSAFE = frozenset({"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"})
-_Command = TypeVar("_Command", bound=Callable[..., Any])
+_Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 
 def plain(text: str) -> str:
@@ -33,12 +39,10 @@ class Moment(click.DateTime):
     """A day or a time of day in one format; the error message says which."""
 
     def __init__(self, form: str, what: str, example: str) -> None:
-        """Take the format, as in strptime, and what the message calls it."""
         super().__init__([form])
         self._needed = f"is not {what} (accepted: `{example}`)"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Parse the moment."""
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:
@@ -53,11 +57,9 @@ class Folder(click.Path):
     """A folder, existing or to be made; the error message says what is there instead."""
 
     def __init__(self, *, exists: bool = False) -> None:
-        """Take whether the folder must exist."""
         super().__init__(file_okay=False, exists=exists, path_type=Path)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Parse the folder."""
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter:
@@ -69,21 +71,34 @@ class Folder(click.Path):
             self.fail(f"there is no folder `{name}` (`benchwater start` makes one)", param, ctx)
 
 
-def folder_argument(command: _Command) -> _Command:
-    """Add the argument for the workspace; its default is the current folder."""
-    return click.argument(
-        "folder",
-        type=Folder(exists=True),
-        default=Path(),
-        required=False,
-    )(command)
+def _store_debug(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
+    context.meta["benchwater.debug"] = value
 
 
-def debug_option(command: _Command) -> _Command:
-    """Add `--debug`. See `debugging`; `guarded` looks for it too."""
-    return click.option(
-        "--debug", is_flag=True, expose_value=False, callback=_store_debug, help="Show tracebacks."
-    )(command)
+DEBUG_OPTION = click.option(
+    "--debug", is_flag=True, expose_value=False, callback=_store_debug, help="Show tracebacks."
+)
+OUT_OPTION = click.option("--out", type=Folder(), help="Where reports go (left out: reports/ in FOLDER).")
+_FOLDER_ARGUMENT = click.argument("folder", type=Folder(exists=True), default=Path(), required=False)
+_PLUGINS_OPTION = click.option(
+    "--no-workspace-plugins",
+    "workspace_plugins",
+    flag_value=False,
+    default=True,
+    help="Leave the folder's own plugins/ out: they run as your own code.",
+)
+
+
+def workspace_command(*options: _Decorator) -> Callable[[Callable[..., Any]], click.Command]:
+    """Return the decorator of a command on a workspace, which adds what all such commands take."""
+
+    def decorate(function: Callable[..., Any]) -> click.Command:
+        decorators: tuple[_Decorator, ...] = (_FOLDER_ARGUMENT, *options, _PLUGINS_OPTION, DEBUG_OPTION)
+        for add in reversed(decorators):
+            function = add(function)
+        return click.command()(function)
+
+    return decorate
 
 
 def debugging() -> bool:
@@ -91,19 +106,11 @@ def debugging() -> bool:
     return bool(click.get_current_context().meta.get("benchwater.debug", False))
 
 
-def _store_debug(context: click.Context, parameter: click.Parameter, value: bool) -> None:
-    context.meta["benchwater.debug"] = value
-
-
-def workspace_plugins_option(command: _Command) -> _Command:
-    """Add `--no-workspace-plugins`."""
-    return click.option(
-        "--no-workspace-plugins",
-        "workspace_plugins",
-        flag_value=False,
-        default=True,
-        help="Leave the folder's own plugins/ out: they run as your own code.",
-    )(command)
+def print_plugin_problem(problem: "PluginProblem", start: str = "  ", *, err: bool = False) -> None:
+    """Print a plugin's name, where it comes from and what failed; with `--debug` also the traceback."""
+    click.echo(f"{start}{plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=err)
+    if problem.detail and debugging():
+        click.echo(problem.detail, err=err)
 
 
 @contextmanager
@@ -118,3 +125,66 @@ def progress() -> Iterator[Callable[[str], None]]:
     console = Console(stderr=True)
     with console.status(Text("Starting")) as status:
         yield lambda step: status.update(Text(plain(step)))
+
+
+def guarded(cli: click.Group, arguments: Sequence[str]) -> int:
+    """Run the command line and return its exit status.
+
+    0 done, 1 done but something failed or was set aside, 2 the command or bench.toml cannot be used.
+    """
+    try:
+        status = cli.main(args=list(arguments), prog_name="benchwater", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as help_text:
+        click.echo(help_text.format_message())
+        return REFUSED
+    except click.ClickException as error:
+        error.show()
+        return REFUSED
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped.", err=True)
+        return INTERRUPTED
+    except Exception as error:
+        if "--debug" in arguments:
+            import traceback
+
+            traceback.print_exc()
+        else:
+            click.echo(sentence_for(error), err=True)
+        return REFUSED
+    return status if isinstance(status, int) else DONE
+
+
+_HELP = {
+    errno.EACCES: "it may be read-only, another person's, or open in another program",
+    errno.EPERM: "it may be read-only, another person's, or open in another program",
+    errno.EROFS: "name another folder with --out",
+    errno.ENOSPC: "make room, or name another folder with --out",
+    errno.ENOTDIR: "a file is where a folder is needed: move it away",
+    errno.EEXIST: "a file is where a folder is needed: move it away",
+}
+"""What may help when the system refuses a file or folder, by error number."""
+
+
+def _cannot_be_used(error: OSError) -> str:
+    """Return what cannot be used (for a hidden file of benchwater, its folder), why, and what may help."""
+    named = error.filename2 or error.filename
+    what, about = error.strerror or str(error), _HELP.get(error.errno or 0)
+    if named is None or isinstance(named, int):
+        return what
+    path = Path(os.fsdecode(named))
+    path = path.parent if path.name.startswith(".") else path
+    path = next((above for above in path.parents if above.is_file()), path)
+    return f"{path}: {what}" + (f" ({about})" if about else "")
+
+
+def sentence_for(error: Exception) -> str:
+    """Return what is wrong, in one sentence for the maker."""
+    if isinstance(error, OSError):
+        return f"Error: {plain(_cannot_be_used(error))}"
+    if isinstance(error, ValueError | RuntimeError) and type(error).__module__.startswith("benchwater."):
+        return f"Error: {plain(str(error))}"
+    return (
+        f"Error: benchwater stopped on something it did not expect "
+        f"({type(error).__name__}: {plain(str(error))}). "
+        f"Run again with --debug to see where, and please report it."
+    )

@@ -10,40 +10,26 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE
-from benchwater.commands.terminal import (
-    TIME_OF_DAY,
-    Folder,
-    debug_option,
-    folder_argument,
-    plain,
-    workspace_plugins_option,
-)
+from benchwater.commands.terminal import DONE, OUT_OPTION, TIME_OF_DAY, plain, workspace_command
 
 if TYPE_CHECKING:
     from benchwater.schedule.timers import Job, TimerFile
 
 
-@click.command()
-@folder_argument
-@click.option(
-    "--show", "action", flag_value="show", default=True, help="Show it; change nothing (the default)."
+@workspace_command(
+    click.option(
+        "--show", "action", flag_value="show", default=True, help="Show it; change nothing (the default)."
+    ),
+    click.option("--install", "action", flag_value="install", help="Install it, or update it."),
+    click.option("--remove", "action", flag_value="remove", help="Remove it."),
+    click.option("--at", metavar="HH:MM", default="06:30", type=TIME_OF_DAY, help="When (left out: 06:30)."),
+    click.option(
+        "--system",
+        type=click.Choice(["systemd", "launchd", "schtasks", "cron"]),
+        help="Which timer (left out: the one this computer has).",
+    ),
+    OUT_OPTION,
 )
-@click.option("--install", "action", flag_value="install", help="Install it, or update it.")
-@click.option("--remove", "action", flag_value="remove", help="Remove it.")
-@click.option("--at", metavar="HH:MM", default="06:30", type=TIME_OF_DAY, help="When (left out: 06:30).")
-@click.option(
-    "--system",
-    type=click.Choice(["systemd", "launchd", "schtasks", "cron"]),
-    help="Which timer (left out: the one this computer has).",
-)
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where reports go (left out: reports/ in FOLDER).",
-)
-@workspace_plugins_option
-@debug_option
 def timer(
     folder: Path, action: str, at: datetime, system: str | None, out: Path | None, workspace_plugins: bool
 ) -> int:

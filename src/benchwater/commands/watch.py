@@ -12,16 +12,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.guard import DONE
 from benchwater.commands.terminal import (
     DAY,
-    Folder,
-    debug_option,
+    DONE,
+    OUT_OPTION,
     debugging,
-    folder_argument,
     plain,
     plain_line,
-    workspace_plugins_option,
+    workspace_command,
 )
 
 if TYPE_CHECKING:
@@ -30,24 +28,18 @@ if TYPE_CHECKING:
 _MOST_LISTED = 3
 
 
-@click.command()
-@folder_argument
-@click.option(
-    "--out",
-    type=Folder(),
-    help="Where reports go (left out: reports/ in FOLDER).",
+@workspace_command(
+    OUT_OPTION,
+    click.option(
+        "--today",
+        metavar="DATE",
+        type=DAY,
+        help="The day that counts as today (left out: today, whichever day it has become).",
+    ),
+    click.option(
+        "--poll", is_flag=True, help="Check for changes by polling: for network folders that report none."
+    ),
 )
-@click.option(
-    "--today",
-    metavar="DATE",
-    type=DAY,
-    help="The day that counts as today (left out: today, whichever day it has become).",
-)
-@click.option(
-    "--poll", is_flag=True, help="Check for changes by polling: for network folders that report none."
-)
-@workspace_plugins_option
-@debug_option
 def watch(folder: Path, out: Path | None, today: datetime | None, poll: bool, workspace_plugins: bool) -> int:
     """Watch FOLDER (left out: this folder) and write each report that is owed, until stopped.
 

@@ -6,13 +6,12 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Literal
 
-from benchwater.drawing.labels import EndLabels, Label
 from benchwater.drawing.marks import Mark
-from benchwater.words import visible
+from benchwater.drawing.text import EndLabels, Label
+from benchwater.words import MONTHS, visible
 
 _MARGINS = {"x": 0.02, "y": 0.05}
 _SECONDS = 86_400.0
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 _DAYS_OF_MONTH = (range(1, 32), range(1, 30, 2), (1, 8, 15, 22), (1, 15))
 _EVERY_MONTHS = (1, 2, 3, 6, 12)
@@ -90,7 +89,6 @@ class Axes:
             getattr(self, f"set_{name}")(*arguments)
 
     def add(self, mark: Mark) -> None:
-        """Add a mark."""
         self.marks.append(mark)
 
     def across(self, values: Iterable[Any]) -> list[float]:
@@ -121,12 +119,12 @@ def ticks_of(axis: Axis, limits: tuple[float, float], most: int) -> tuple[list[f
             decimals = max(len(name.partition(".")[2]) for name in names)
             names = [f"{tick:.{decimals}f}" for tick in axis.ticks]
     slack = 1e-9 * (high - low)
-    there = [
+    shown = [
         (tick, name)
         for tick, name in zip(axis.ticks, names, strict=True)
         if low - slack <= tick <= high + slack
     ]
-    return [tick for tick, _ in there], [name for _, name in there]
+    return [tick for tick, _ in shown], [name for _, name in shown]
 
 
 def _set_limits(axis: Axis, low: Any, high: Any) -> None:
@@ -210,7 +208,7 @@ def _steps(first: int, last: int) -> Iterator[Iterator[date]]:
 
 
 def _day(day: date, in_years: bool) -> str:
-    month = _MONTHS[day.month - 1]
+    month = MONTHS[day.month - 1][:3]
     return f"{month} {day.year}" if in_years else f"{day.day} {month}"
 
 
@@ -244,5 +242,4 @@ def are_days(values: Iterable[Any]) -> bool:
 
 
 def _is_numpy_datetime(value: Any) -> bool:
-    """Return whether a value is a numpy datetime."""
     return getattr(getattr(value, "dtype", None), "kind", "") == "M"

@@ -4,13 +4,12 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, pairwise
-from typing import Literal
+from typing import ClassVar
 
 from benchwater.drawing.svg import Attributes, Frame, Point, element, path, runs, short, thinned
 
-Side = Literal["left", "center", "right"]
-GRID, GROUND, FILLS, LINES = 0, 1, 2, 3
-"""The drawing order."""
+GROUND, FILLS, LINES = 1, 2, 3
+"""The drawing order; the grid comes after the ground."""
 CLIP = "plot"
 """The id of the clip path that a picture makes of its frame."""
 _ROUND = 0.5523
@@ -25,11 +24,7 @@ class Mark:
     ys: Sequence[float] = ()
     label: str = ""
     base: float | None = None
-
-    @property
-    def layer(self) -> int:
-        """Return its place in the drawing order."""
-        return LINES
+    layer: ClassVar[int] = LINES
 
     @property
     def key_width(self) -> float:
@@ -58,16 +53,13 @@ class Curve(Mark):
     width: float = 1.5
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG."""
         lines = runs((frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True))
         return self._stroke("".join(path(thinned(line)) for line in lines), _clip(self, frame))
 
     def key(self, x: float, y: float) -> str:
-        """Return it as SVG for the legend."""
         return self._stroke(path([(x, y), (x + _KEY, y)]))
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Yield its points, and some between."""
         points = [(frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True)]
         for line in runs(points):
             for before, after in pairwise(line):
@@ -89,14 +81,9 @@ class Area(Mark):
     colour: str
     opacity: float = 1.0
     edge: str = ""
-
-    @property
-    def layer(self) -> int:
-        """Return its place in the drawing order."""
-        return FILLS
+    layer: ClassVar[int] = FILLS
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG."""
         lows, highs = self.ys[: len(self.xs)], self.ys[len(self.xs) :]
         shapes = ""
         for run in runs(
@@ -125,20 +112,16 @@ class Dots(Mark):
 
     @property
     def key_width(self) -> float:
-        """Return its width in the legend."""
         return self.size + 1
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG."""
-        there = [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if frame.holds(x, y)]
-        return self._drawn([(frame.across(x), frame.down(y)) for x, y in there])
+        inside = [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if frame.holds(x, y)]
+        return self._drawn([(frame.across(x), frame.down(y)) for x, y in inside])
 
     def key(self, x: float, y: float) -> str:
-        """Return it as SVG for the legend."""
         return self._drawn([(x + self.key_width / 2, y)])
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Yield the points."""
         return ((frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True))
 
     def _drawn(self, places: Sequence[Point]) -> str:
@@ -157,12 +140,10 @@ class Stems(Mark):
     width: float = 1.3
 
     def draw(self, frame: Frame) -> str:
-        """Return them as SVG, each cut at the limits."""
         d = "".join(path(ends) for ends in self._ends(frame))
         return element("path", d=d, fill="none", stroke=self.colour, stroke_width=self.width) if d else ""
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        """Yield points along the lines."""
         for start, end in self._ends(frame):
             yield from _along(start, end)
 
@@ -188,14 +169,9 @@ class Bars(Mark):
     high: float
     rows: Sequence[float]
     lengths: Sequence[float]
-
-    @property
-    def layer(self) -> int:
-        """Return its place in the drawing order."""
-        return FILLS
+    layer: ClassVar[int] = FILLS
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG."""
         d = ""
         for row, length in zip(self.rows, self.lengths, strict=True):
             if math.isfinite(row + length) and length:
@@ -205,7 +181,6 @@ class Bars(Mark):
         return element("path", d=d, fill=self.colour) if d else ""
 
     def key(self, x: float, y: float) -> str:
-        """Return it as SVG for the legend."""
         return element("rect", x=x, y=y - _KEY_HIGH / 2, width=_KEY, height=_KEY_HIGH, fill=self.colour)
 
 
@@ -218,14 +193,9 @@ class Ribbon(Mark):
     thick: float
     colour: str
     opacity: float = 1.0
-
-    @property
-    def layer(self) -> int:
-        """Return its place in the drawing order."""
-        return FILLS
+    layer: ClassVar[int] = FILLS
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG."""
         (left, high), (right, other) = self.start, self.end
         half = (left + right) / 2
 
@@ -245,14 +215,9 @@ class Block(Mark):
     """A rectangle: `xs` and `ys` are its sides."""
 
     colour: str
-
-    @property
-    def layer(self) -> int:
-        """Return its place in the drawing order."""
-        return FILLS
+    layer: ClassVar[int] = FILLS
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG."""
         left, right = sorted(frame.across(x) for x in self.xs)
         top, bottom = sorted(frame.down(y) for y in self.ys)
         return element("rect", x=left, y=top, width=right - left, height=bottom - top, fill=self.colour)
@@ -265,7 +230,6 @@ class Rule(Mark):
     colour: str
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG; nothing beyond the limits."""
         d = ""
         for x in self.xs:
             if frame.holds(x, frame.y[0]):
@@ -282,14 +246,9 @@ class Stretch(Mark):
     """A shaded part of the horizontal axis, over the whole height: `xs` are its ends."""
 
     colour: str
-
-    @property
-    def layer(self) -> int:
-        """Return its place in the drawing order."""
-        return GROUND
+    layer: ClassVar[int] = GROUND
 
     def draw(self, frame: Frame) -> str:
-        """Return it as SVG."""
         left, right = sorted(frame.across(_within(x, frame.x)) for x in self.xs)
         return element("rect", x=left, y=frame.top, width=right - left, height=frame.height, fill=self.colour)
 

@@ -6,10 +6,9 @@ from itertools import pairwise
 from typing import TypeVar
 
 from benchwater.drawing.axes import Axes, Axis, ticks_of
-from benchwater.drawing.labels import Box, Line, best_of
-from benchwater.drawing.marks import CLIP, Mark
+from benchwater.drawing.marks import CLIP, GROUND, Mark
 from benchwater.drawing.svg import Attributes, Frame, Point, element, path, short, text_of
-from benchwater.drawing.typeface import BELOW, CAPITALS, FAMILIES, width_of
+from benchwater.drawing.text import BELOW, CAPITALS, FAMILIES, Box, Line, best_of, width_of
 
 _EDGE = 3.0
 _TICK, _OFF = 3.0, 3.4
@@ -254,11 +253,10 @@ def _to_svg(picture: Picture, layout: _Layout) -> str:
     axes, style, frame = picture.axes, picture.style, layout.frame
     parts: list[str] = []
     marks = sorted(axes.marks, key=lambda mark: mark.layer)
-    ground = [mark for mark in marks if mark.layer == 1]
-    parts += [mark.draw(frame) for mark in ground]
+    parts += [mark.draw(frame) for mark in marks if mark.layer == GROUND]
     if axes.has_axes:
         parts.append(_grid(axes, style, layout))
-    parts += [mark.draw(frame) for mark in marks if mark.layer > 1]
+    parts += [mark.draw(frame) for mark in marks if mark.layer > GROUND]
     if axes.has_axes:
         parts.append(_axes(axes, style, layout))
     parts += [mark.key(x, y) for mark, x, y in layout.keys]

@@ -28,12 +28,10 @@ class Frame:
 
     @property
     def width(self) -> float:
-        """Return the width in points."""
         return self.right - self.left
 
     @property
     def height(self) -> float:
-        """Return the height in points."""
         return self.bottom - self.top
 
     def across(self, value: float) -> float:
@@ -97,8 +95,8 @@ def path(points: Iterable[Point], *, closed: bool = False) -> str:
 
 def runs(points: Iterable[Point]) -> Iterator[list[Point]]:
     """Yield the parts of a line between its gaps, the points that are not finite."""
-    for there, run in groupby(points, key=lambda point: math.isfinite(point[0] + point[1])):
-        if there:
+    for is_finite, run in groupby(points, key=lambda point: math.isfinite(point[0] + point[1])):
+        if is_finite:
             yield list(run)
 
 

@@ -12,6 +12,7 @@ from benchwater.read.outcome import SetAside
 from benchwater.render.page import compose
 from benchwater.render.sections import MOST_ADVISED, MOST_FINDINGS
 from benchwater.render.text import LONG_WORD, pieces
+from benchwater.sheets.layout import cut
 from benchwater.words import MONTHS, runs, shorten, visible
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
     set_aside = group_equal_rows(report.set_aside)
     on_paper = most_frequent(set_aside[:MOST_LISTED], MOST_ON_PAPER)
     return (
-        _environment()
+        environment()
         .get_template("report.html.j2")
         .render(
             report=report,
@@ -92,21 +93,17 @@ def _runs(lines: list[int]) -> str:
 
 
 def compile_templates() -> None:
-    """Load all templates of the report, so that the first page renders fast."""
-    environment = _environment()
-    for name in environment.list_templates(filter_func=_of_the_report):
-        environment.get_template(name)
-
-
-def _of_the_report(template: str) -> bool:
-    return template.endswith(".j2") and not template.startswith("sheet")
+    """Compile all templates, so that the first page renders fast."""
+    for name in environment().list_templates(["j2"]):
+        environment().get_template(name)
 
 
 @cache
-def _environment() -> "Environment":
+def environment() -> "Environment":
+    """Return the environment of all templates; it escapes, makes visible and shortens what they print."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    environment = Environment(
+    made = Environment(
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
@@ -115,11 +112,10 @@ def _environment() -> "Environment":
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.filters["name"] = _name
-    environment.filters["cell"] = _cell
-    environment.filters["sentence"] = _sentence
-    environment.tests["in_one_piece"] = _in_one_piece
-    return environment
+    made.filters |= {"name": _name, "cell": _cell, "sentence": _sentence}
+    made.filters |= {"cut": lambda text, most: cut(visible(text), most), "breaking": _breaking}
+    made.tests["in_one_piece"] = _in_one_piece
+    return made
 
 
 def _name(text: str) -> str:
@@ -157,6 +153,13 @@ def _sentence(text: str) -> "Markup":
         return _cell(text)
     code, cells = Markup('<span class="code">{}</span>'), [_cell(part) for part in parts]
     return Markup("").join(code.format(part) if index % 2 else part for index, part in enumerate(cells))
+
+
+def _breaking(text: str) -> "Markup":
+    """Return escaped text with a break point every 11 letters, so that a heading fits its column."""
+    from markupsafe import Markup
+
+    return Markup("<wbr>").join(re.findall(r"\S{1,11}\s*", visible(text)))
 
 
 def _shown(value: object) -> object:

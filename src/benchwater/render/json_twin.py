@@ -10,7 +10,7 @@ from typing import Any, TypeAlias, cast
 from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSection, VitalSeries
 from benchwater.analyse.run import merged_actions
 from benchwater.plugin.season import Span
-from benchwater.plugin.section import Action, Finding, Table, TableColumn
+from benchwater.plugin.section import Finding, Table, TableColumn
 from benchwater.render.text import iso, plain, span_title
 
 FORMAT = 1
@@ -18,6 +18,9 @@ Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | Non
 
 _JSON_TYPES = frozenset((str, int, bool, type(None)))
 _NUMBERS = frozenset((float, type(None)))
+_OF_ACTION = "id text because worth worth_unit urgent"
+_OF_REFUSED = "file line column value why reason log"
+_OF_SOURCE = "file sha256 log rows used repeated set_aside dialect"
 
 
 def render_json(report: Report) -> str:
@@ -63,53 +66,23 @@ def _report(report: Report) -> Json:
         "currency": bench.currency,
         "period": {"label": report.label, "title": span_title(report.period), **_days(report.period)},
         "season": {"title": span_title(report.season), **_days(report.season)},
-        "sources": _Plain(
-            {
-                "file": source.file,
-                "sha256": source.sha256,
-                "log": source.log,
-                "rows": source.rows,
-                "used": source.used,
-                "repeated": source.repeated,
-                "set_aside": source.set_aside,
-                "dialect": source.dialect,
-            }
-            for source in report.sources
-        ),
-        "set_aside": _Plain(
-            {
-                "file": row.file,
-                "line": row.line,
-                "column": row.column,
-                "value": row.value,
-                "why": row.why,
-                "reason": row.reason,
-                "log": row.log,
-            }
-            for row in report.set_aside
-        ),
-        "repeats": [
-            {"file": each.file, "lines": each.lines, "rows": each.rows, "first_in": each.first_in}
-            for each in report.repeats
-        ],
-        "not_read": [{"file": each.file, "why": each.why} for each in report.not_read],
+        "sources": _Plain(_fields(source, _OF_SOURCE) for source in report.sources),
+        "set_aside": _Plain(_fields(row, _OF_REFUSED) for row in report.set_aside),
+        "repeats": [_fields(each, "file lines rows first_in") for each in report.repeats],
+        "not_read": [_fields(each, "file why") for each in report.not_read],
         "fallbacks": list(bench.fallbacks),
         "sections": [_section(section) for section in report.sections],
         "actions": [_ranked(ranked) for ranked in report.actions],
-        "plugin_problems": [
-            {"origin": each.origin, "name": each.name, "why": each.why} for each in report.plugin_problems
-        ],
+        "plugin_problems": [_fields(each, "origin name why") for each in report.plugin_problems],
         "vitals": [_vital(series) for series in report.vitals],
     }
 
 
 def _vital(series: VitalSeries) -> Json:
     return {
-        "id": series.id,
-        "label": series.label,
+        **_fields(series, "id label"),
         "section": series.section_id,
-        "unit": series.unit,
-        "better": series.better,
+        **_fields(series, "unit better"),
         "months": [_month_vital(each) for each in series.months],
         "season": _month_vital(series.season),
     }
@@ -121,20 +94,13 @@ def _month_vital(each: MonthVital) -> Json:
 
 def _section(section: ReportSection) -> Json:
     return {
-        "id": section.id,
-        "title": section.title,
-        "question": section.question,
-        "origin": section.origin,
-        "status": section.status,
-        "why": section.why,
+        **_fields(section, "id title question origin status why"),
         "spans": [
             {
                 "name": part.span.name,
                 "title": span_title(part.span),
                 **_days(part.span),
-                "status": part.section.status,
-                "why": part.section.why,
-                "unsaid": part.section.unsaid,
+                **_fields(part.section, "status why unsaid"),
             }
             for part in section.parts
         ],
@@ -143,17 +109,11 @@ def _section(section: ReportSection) -> Json:
         ],
         "tables": _tables(section),
         "figures": [
-            {
-                "id": figure.id,
-                "span": part.span.name,
-                "title": figure.title,
-                "alt": figure.alt,
-                "svg": figure.svg,
-            }
+            {"id": figure.id, "span": part.span.name, **_fields(figure, "title alt svg")}
             for part in section.parts
             for figure in part.section.figures
         ],
-        "actions": [_action(action) for action in merged_actions(section)],
+        "actions": [_plain_fields(action, _OF_ACTION) for action in merged_actions(section)],
         "methods": list(dict.fromkeys(line for part in section.parts for line in part.section.methods)),
     }
 
@@ -162,14 +122,7 @@ def _finding(finding: Finding, span: Span) -> Json:
     return {
         "id": finding.id,
         "span": span.name,
-        "text": finding.text,
-        "value": _value(finding.value),
-        "low": _value(finding.low),
-        "high": _value(finding.high),
-        "level": _value(finding.level),
-        "unit": finding.unit,
-        "n": _value(finding.n),
-        "group": finding.group,
+        **_plain_fields(finding, "text value low high level unit n group"),
         "more": {name: _value(cell) for name, cell in finding.more.items()},
     }
 
@@ -216,22 +169,20 @@ def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
     }
 
 
-def _action(action: Action) -> dict[str, Json]:
-    return {
-        "id": action.id,
-        "text": action.text,
-        "because": action.because,
-        "worth": _value(action.worth),
-        "worth_unit": action.worth_unit,
-        "urgent": action.urgent,
-    }
-
-
 def _ranked(ranked: RankedAction) -> Json:
-    action = _action(ranked.action)
-    return {"text": action["text"], "because": action["because"], "section": ranked.section_id} | {
-        key: action[key] for key in ("worth", "worth_unit", "urgent", "id")
-    }
+    action = ranked.action
+    advice = _fields(action, "text because")
+    return {**advice, "section": ranked.section_id, **_plain_fields(action, "worth worth_unit urgent id")}
+
+
+def _fields(item: object, names: str) -> dict[str, Json]:
+    """Return the attributes with these names, which hold JSON values."""
+    return {name: getattr(item, name) for name in names.split()}
+
+
+def _plain_fields(item: object, names: str) -> dict[str, Json]:
+    """Return the attributes with these names, numbers of a plugin among them, as JSON values."""
+    return {name: _value(getattr(item, name)) for name in names.split()}
 
 
 def _days(span: Span) -> Mapping[str, Json]:

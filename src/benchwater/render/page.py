@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from benchwater.analyse.report import RankedAction, Report, ReportSection, VitalSeries
+from benchwater.analyse.report import Report, ReportSection, VitalSeries
 from benchwater.drawing.picture import sparkline
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Status
@@ -14,10 +14,9 @@ from benchwater.render.sections import (
     STATUS_WORDS,
     ActionLine,
     SectionView,
+    action_line,
     data_uri,
     section_view,
-    whole_sentence,
-    worth_in_words,
 )
 from benchwater.render.text import month_name, sentences, span_title
 from benchwater.units import figures
@@ -54,7 +53,7 @@ class GlanceLine:
     anchor: str
     status: Status
     word: str
-    said: str
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,14 +79,24 @@ def compose(report: Report) -> Page:
     anchors = _anchors(report.sections)
     on_front = frozenset((ranked.section_id, ranked.action.id) for ranked in report.actions)
     unsaid = tuple(_unsaid(report, anchors))
+    bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
     return Page(
-        title=f"Season report, {shorten(visible(report.bench.name), _LONGEST_RUNNING)}, {report.label}",
+        title=f"Season report, {bench}, {report.label}",
         period=span_title(report.period),
         season=span_title(report.season) if report.season != report.period else "",
-        running=_running(report),
+        running=f"{bench} · {span_title(report.period)}",
         vitals=tuple(_vital_view(series, report) for series in report.vitals[:MOST_VITALS]),
         vitals_note=_vitals_note(report),
-        actions=tuple(_action_line(ranked, anchors, report.bench) for ranked in report.actions),
+        actions=tuple(
+            action_line(
+                ranked.action,
+                report.bench,
+                longest=LONGEST_BECAUSE,
+                section=ranked.section_title,
+                anchor=anchors.get(ranked.section_id, ""),
+            )
+            for ranked in report.actions
+        ),
         glance=tuple(_glance_line(section, anchors[section.id]) for section in report.sections),
         unsaid=unsaid[:_MOST_UNSAID],
         more_unsaid=f"{counted(len(unsaid) - _MOST_UNSAID, 'more section')} likewise."
@@ -173,7 +182,7 @@ def _unsaid(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:
                 anchor=anchors[section.id],
                 status=part.section.status,
                 word="",
-                said=sentences(visible(part.section.unsaid), _LONGEST_UNSAID),
+                text=sentences(visible(part.section.unsaid), _LONGEST_UNSAID),
             )
 
 
@@ -192,13 +201,8 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
             anchor=anchors[section.id],
             status=part.section.status,
             word=STATUS_WORDS[part.section.status],
-            said="" if section.status == "empty" else sentences(visible(part.section.why), _LONGEST_UNSAID),
+            text="" if section.status == "empty" else sentences(visible(part.section.why), _LONGEST_UNSAID),
         )
-
-
-def _running(report: Report) -> str:
-    bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
-    return f"{bench} · {span_title(report.period)}"
 
 
 def _anchors(sections: tuple[ReportSection, ...]) -> dict[str, str]:
@@ -209,24 +213,13 @@ def _anchors(sections: tuple[ReportSection, ...]) -> dict[str, str]:
     return taken
 
 
-def _action_line(ranked: RankedAction, anchors: dict[str, str], bench: Bench) -> ActionLine:
-    return ActionLine(
-        text=whole_sentence(ranked.action.text),
-        because=sentences(whole_sentence(ranked.action.because), LONGEST_BECAUSE),
-        worth=worth_in_words(ranked.action, bench),
-        urgent=ranked.action.urgent,
-        section=ranked.section_title,
-        anchor=anchors.get(ranked.section_id, ""),
-    )
-
-
 def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
     return GlanceLine(
         title=section.title,
         anchor=anchor,
         status=section.status,
         word=STATUS_WORDS[section.status],
-        said=sentences(visible(_first_words(section)), _LONGEST_GLANCE),
+        text=sentences(visible(_first_words(section)), _LONGEST_GLANCE),
     )
 
 
@@ -249,12 +242,12 @@ def _rests_on(report: Report) -> str:
     rows = sum(source.rows for source in report.sources)
     used = sum(source.used for source in report.sources)
     repeated = sum(source.repeated for source in report.sources)
-    aside = sum(source.set_aside for source in report.sources)
+    set_aside = sum(source.set_aside for source in report.sources)
     if not report.sources:
         return "No log was read."
     sentence = f"{used} of {counted(rows, 'row')} from {counted(len(report.sources), 'file')} used"
     sentence += f", {repeated} repeated elsewhere" if repeated else ""
-    sentence += f", {aside} set aside."
+    sentence += f", {set_aside} set aside."
     if report.not_read:
         sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
     return sentence

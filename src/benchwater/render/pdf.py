@@ -1,21 +1,203 @@
-"""The PDF report: the HTML printed, with its numbers as JSON and the logs it rests on attached."""
+"""HTML to PDF with WeasyPrint: PDF/A-3a and PDF/UA-1 in one file, nothing fetched."""
 
+import contextlib
+import gc
 import hashlib
+import io
+import platform
 import re
-from collections.abc import Sequence
+import sys
+import warnings
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from benchwater.drawing.text import FACES, FAMILY
 from benchwater.read.outcome import Source
-from benchwater.render import printing
 from benchwater.words import shorten, visible
+
+if TYPE_CHECKING:
+    from types import ModuleType
 
 NUMBERS_NAME = "season-report.json"
 MOST_BYTES = 8_000_000
 _FORBIDDEN_IN_NAMES = re.compile(r'[\x00-\x1f/\\:*?"<>|]+')
 _LONGEST_NAME = 120
+_TYPEFACE = {f"benchwater-font:{face.path.name}": face for face in FACES}
+_INSTALL_COMMANDS: Mapping[str, str] = {
+    "debian": "apt-get install libpangoft2-1.0-0 libharfbuzz-subset0",
+    "fedora": "dnf install pango",
+    "rhel": "dnf install pango",
+    "arch": "pacman -S pango",
+    "alpine": "apk add pango",
+    "darwin": "brew install pango",
+    "win32": "pacman -S mingw-w64-x86_64-pango",
+}
+_ANY_SYSTEM = "Install Pango 1.44 or later with this system's package manager, then run again."
+_METADATA_END = b"</rdf:RDF>"
+# PDF/A allows a foreign property only if the metadata describe its schema (ISO 19005-3, 6.6.2.3).
+_UA_IDENTIFICATION = b"""\
+<rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>
+<rdf:Description rdf:about="" xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/" \
+xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#">
+<pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">
+<pdfaSchema:schema>PDF/UA identification</pdfaSchema:schema>
+<pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>
+<pdfaSchema:prefix>pdfuaid</pdfaSchema:prefix>
+<pdfaSchema:property><rdf:Seq><rdf:li rdf:parseType="Resource">
+<pdfaProperty:name>part</pdfaProperty:name>
+<pdfaProperty:valueType>Integer</pdfaProperty:valueType>
+<pdfaProperty:category>internal</pdfaProperty:category>
+<pdfaProperty:description>Part of ISO 14289 that the file follows</pdfaProperty:description>
+</rdf:li></rdf:Seq></pdfaSchema:property>
+</rdf:li></rdf:Bag></pdfaExtension:schemas>
+</rdf:Description>
+"""
+
+
+class PrintingUnavailable(RuntimeError):  # noqa: N818 - a state of this machine, not a mistake
+    """This machine cannot make a PDF; the message says what to install."""
+
+
+def to_pdf(
+    html: str,
+    *,
+    attachments: Sequence[Any] = (),
+    forms: bool = False,
+    finisher: Callable[[Any, Any], None] | None = None,
+) -> bytes:
+    """Return the PDF of an HTML page that carries all its images itself.
+
+    Title, language and dates come from the HTML. `finisher` changes the PDF's objects before `finish` does.
+    WeasyPrint logs its warnings under `weasyprint`. Raises PrintingUnavailable without the native libraries.
+    """
+    printer = weasyprint()
+    from weasyprint.text.fonts import FontConfiguration
+
+    def finish_both(document: Any, pdf: Any) -> None:
+        if finisher is not None:
+            finisher(document, pdf)
+        finish(document, pdf)
+
+    fonts = FontConfiguration()
+    with _no_garbage_collection(), warnings.catch_warnings():
+        # WeasyPrint leaves the colour profile of PDF/A open.
+        profile = "unclosed file .*sRGB2014[.]icc"
+        warnings.filterwarnings("ignore", message=profile, category=ResourceWarning)
+        pdf: bytes = printer.HTML(string=html, url_fetcher=own_fetcher()).write_pdf(
+            stylesheets=[typeface(fonts)],
+            font_config=fonts,
+            attachments=list(attachments),
+            pdf_variant="pdf/a-3a",
+            pdf_forms=forms,
+            finisher=finish_both,
+        )
+    return pdf
+
+
+@contextlib.contextmanager
+def _no_garbage_collection() -> Iterator[None]:
+    """Pause the collector while WeasyPrint lays out: it takes a fifth of a whole report."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def weasyprint() -> "ModuleType":
+    """Import WeasyPrint without its help text on standard output.
+
+    Raises PrintingUnavailable where a native library is missing.
+    """
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):
+            import weasyprint
+    except OSError as error:
+        raise PrintingUnavailable(f"{install_hint()}\n({error})") from error
+    module: ModuleType = weasyprint
+    return module
+
+
+def install_hint() -> str:
+    """Return the command that installs Pango on this system. Only Debian's has been tried."""
+    command = next((_INSTALL_COMMANDS[name] for name in _system_names() if name in _INSTALL_COMMANDS), None)
+    if command is None:
+        return f"Printing needs Pango's native libraries. {_ANY_SYSTEM}"
+    where = " in the shell of MSYS2" if sys.platform == "win32" else ""
+    return f"Printing needs Pango's native libraries. Install them{where}, then run again:\n  {command}"
+
+
+def _system_names() -> list[str]:
+    """Return the names of this system, its own before its family's: `ubuntu`, `debian`."""
+    if sys.platform != "linux":
+        return [sys.platform]
+    try:
+        release = platform.freedesktop_os_release()
+    except OSError:
+        return []
+    return [release.get("ID", ""), *release.get("ID_LIKE", "").split()]
+
+
+def own_fetcher() -> Any:
+    """Return a URL fetcher that serves data URIs and the report's typeface, and refuses all else."""
+    from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+    class OwnFetcher(URLFetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: Any = None) -> Any:
+            if url in _TYPEFACE:
+                return URLFetcherResponse(url, _TYPEFACE[url].path.read_bytes())
+            return super().fetch(url, headers)
+
+    return OwnFetcher(allowed_protocols={"data"}, allow_redirects=False)
+
+
+def typeface(fonts: Any) -> Any:
+    """Return the style sheet that adds the report's typeface to WeasyPrint's `fonts`."""
+    rules = "\n".join(
+        f'@font-face {{ font-family: "{FAMILY}"; font-weight: {face.weight}; font-style: {face.style}; '
+        f'src: url("{url}") }}'
+        for url, face in _TYPEFACE.items()
+    )
+    return weasyprint().CSS(string=rules, font_config=fonts, url_fetcher=own_fetcher())
+
+
+def finish(_document: Any, pdf: Any) -> None:
+    """Make a PDF/A-3a of WeasyPrint, which writes one standard at a time, a PDF/UA-1 as well."""
+    identify_as_ua(pdf)
+    compress(pdf)
+
+
+def identify_as_ua(pdf: Any) -> None:
+    """Add the identification of PDF/UA-1 to the metadata, and leave them uncompressed as PDF/A asks.
+
+    Raises ValueError where the metadata hold no `rdf:RDF`.
+    """
+    metadata = pdf.objects[int(pdf.catalog["Metadata"].split()[0])]
+    content = b"".join(part if isinstance(part, bytes) else str(part).encode() for part in metadata.stream)
+    if _METADATA_END not in content:
+        raise ValueError("the metadata of the PDF hold no rdf:RDF")
+    metadata.stream = [content.replace(_METADATA_END, _UA_IDENTIFICATION + _METADATA_END, 1)]
+    metadata.compress = False
+
+
+def compress(pdf: Any) -> None:
+    """Compress each stream here, and leave one as it is whose compressed bytes end in a carriage return.
+
+    A validator may take that byte and the line feed before `endstream` for one line end, and find the
+    stream a byte too short.
+    """
+    for each in pdf.objects:
+        if getattr(each, "compress", False):
+            packed = each.data.partition(b"\nstream\n")[2].removesuffix(b"\nendstream")
+            each.compress = False
+            if not packed.endswith(b"\r"):
+                each.stream = [packed]
+                each.extra["Filter"] = "/FlateDecode"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,11 +215,11 @@ def print_report(html: str, numbers: str, day: date, logs: Sequence[AttachedLog]
 
     Raises PrintingUnavailable where native libraries are missing.
     """
-    weasyprint, fetcher = printing.weasyprint(), printing.own_fetcher()
+    printer, fetcher = weasyprint(), own_fetcher()
     made = datetime(day.year, day.month, day.day)
 
     def attachment(data: str | bytes, name: str, description: str, relationship: str) -> Any:
-        return weasyprint.Attachment(
+        return printer.Attachment(
             string=data,
             name=name,
             description=description,
@@ -53,7 +235,7 @@ def print_report(html: str, numbers: str, day: date, logs: Sequence[AttachedLog]
     for log in logs:
         description = f"{visible(log.file)}, a log this report was made from (SHA-256 {log.sha256})"
         attachments.append(attachment(log.data, log.name, description, "Source"))
-    return printing.to_pdf(html, attachments=attachments)
+    return to_pdf(html, attachments=attachments)
 
 
 def read_logs(

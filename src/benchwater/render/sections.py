@@ -10,9 +10,9 @@ from benchwater.analyse.report import ReportSection, SpanSection
 from benchwater.analyse.run import merged_actions
 from benchwater.plots import HALF_MM
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.section import Action, Figure, Finding, Status, Table
+from benchwater.plugin.section import Action, Finding, Status, Table
 from benchwater.render.tables import PrintedTable, print_table, show_number
-from benchwater.render.text import span_title
+from benchwater.render.text import sentences, span_title
 from benchwater.units import figures
 from benchwater.words import counted, one_to_other, shorten, visible
 
@@ -142,27 +142,35 @@ def _remaining_advice(
 ) -> tuple[ActionLine, ...]:
     """Return the advice that the front page omits or cuts, in full, urgent first."""
     left = [
-        ActionLine(
-            whole_sentence(action.text),
-            whole_sentence(action.because),
-            worth_in_words(action, bench),
-            action.urgent,
-            "",
-            "",
-        )
+        action_line(action, bench)
         for action in merged_actions(section)
-        if (section.id, action.id) not in on_front or len(whole_sentence(action.because)) > LONGEST_BECAUSE
+        if (section.id, action.id) not in on_front or len(_whole_sentence(action.because)) > LONGEST_BECAUSE
     ]
     return tuple(sorted(left, key=lambda line: not line.urgent))
 
 
-def whole_sentence(text: str) -> str:
+def action_line(
+    action: Action, bench: Bench, *, longest: int | None = None, section: str = "", anchor: str = ""
+) -> ActionLine:
+    """Return the line of an action, its reason in at most `longest` letters."""
+    because = _whole_sentence(action.because)
+    return ActionLine(
+        text=_whole_sentence(action.text),
+        because=because if longest is None else sentences(because, longest),
+        worth=_worth_in_words(action, bench),
+        urgent=action.urgent,
+        section=section,
+        anchor=anchor,
+    )
+
+
+def _whole_sentence(text: str) -> str:
     """Return a sentence with a capital at its start and a full stop at its end."""
-    seen = visible(text).strip()
-    return seen[:1].upper() + seen[1:] + ("" if not seen or seen[-1] in ".!?…" else ".")
+    shown = visible(text).strip()
+    return shown[:1].upper() + shown[1:] + ("" if not shown or shown[-1] in ".!?…" else ".")
 
 
-def worth_in_words(action: Action, bench: Bench) -> str:
+def _worth_in_words(action: Action, bench: Bench) -> str:
     """Return `worth about USD 12`, or nothing where the action says no worth."""
     if action.worth is None or action.worth_unit is None:
         return ""
@@ -189,8 +197,8 @@ def _halves(lines: Sequence[str]) -> tuple[tuple[str, ...], ...]:
 
 def _status_says_all(part: SpanSection, section: ReportSection) -> bool:
     """Return whether the section's own status line says all there is of this part."""
-    said = part.section
-    return _same_status(part, section) and not (said.findings or said.tables or said.figures)
+    content = part.section
+    return _same_status(part, section) and not (content.findings or content.tables or content.figures)
 
 
 def _adds(part: SpanSection, section: ReportSection) -> bool:
@@ -213,20 +221,34 @@ def _same_status(part: SpanSection, section: ReportSection) -> bool:
 def _span_view(
     part: SpanSection, section: ReportSection, bench: Bench, advice: tuple[ActionLine, ...]
 ) -> SpanView:
-    said = part.section
+    content = part.section
     shown_later = _shown_for_the_season(part, section)
-    findings = tuple(_finding_line(finding, bench) for finding in _headline_first(said.findings))
-    printed = [_limit_repeat(table, part, section) for table in said.tables if _is_shown(table)]
-    drawn = frozenset(figure.id.partition(":")[0] for figure in said.figures)
+    findings_shown = sorted(
+        (each for each in content.findings if not each.quiet), key=lambda each: not each.headline
+    )
+    findings = tuple(_finding_line(finding, bench) for finding in findings_shown)
+    printed = [_limit_repeat(table, part, section) for table in content.tables if _is_shown(table)]
+    drawn = frozenset(figure.id.partition(":")[0] for figure in content.figures)
     off_paper = frozenset(each.id for each in printed if _left_off_paper(each, shown_later, drawn))
-    unprinted = [table for table in said.tables if table.print_rows <= 0 and table.id not in shown_later]
-    blocks = [_figure_block(figure, figure.id in shown_later) for figure in said.figures]
-    blocks += [_table_block(print_table(table, bench), table.id in off_paper) for table in printed]
+    unprinted = [table for table in content.tables if table.print_rows <= 0 and table.id not in shown_later]
+    blocks = [
+        Block(
+            screen_only=figure.id in shown_later,
+            half=_is_half_wide(figure.svg),
+            title=figure.title,
+            alt=figure.alt,
+            source=data_uri(figure.svg),
+        )
+        for figure in content.figures
+    ]
+    for table in printed:
+        shown = print_table(table, bench)
+        blocks.append(Block(screen_only=table.id in off_paper, half=shown.half, table=shown))
     return SpanView(
         label=_label(part, section),
-        status=said.status,
-        word=STATUS_WORDS[said.status],
-        note=said.why if said.status != "ok" and not _same_status(part, section) else "",
+        status=content.status,
+        word=STATUS_WORDS[content.status],
+        note=content.why if content.status != "ok" and not _same_status(part, section) else "",
         findings=findings,
         more_findings=_more_on_screen(len(findings) - MOST_FINDINGS, "finding"),
         actions=advice,
@@ -234,8 +256,8 @@ def _span_view(
             sum(not line.urgent for line in advice[MOST_ADVISED:]), "thing", " to do"
         ),
         rows=tuple(_side_by_side(blocks)),
-        unsaid=said.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
-        nothing=tuple(table.title for table in said.tables if table.print_rows > 0 and not table.rows),
+        unsaid=content.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
+        nothing=tuple(table.title for table in content.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
             f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
             for table in unprinted
@@ -269,20 +291,6 @@ def _more_on_screen(number: int, one: str, rest: str = "") -> str:
     return f"And {counted(number, f'more {one}')}{rest} in season-report.html." if number > 0 else ""
 
 
-def _figure_block(figure: Figure, screen_only: bool) -> Block:
-    return Block(
-        screen_only=screen_only,
-        half=_is_half_wide(figure.svg),
-        title=figure.title,
-        alt=figure.alt,
-        source=data_uri(figure.svg),
-    )
-
-
-def _table_block(table: PrintedTable, screen_only: bool) -> Block:
-    return Block(screen_only=screen_only, half=table.half, table=table)
-
-
 def _side_by_side(blocks: Sequence[Block]) -> Iterator[BlockRow]:
     """Yield the blocks in their order, except that a half block takes the next half block beside it."""
     left = list(blocks)
@@ -301,11 +309,6 @@ def _label(part: SpanSection, section: ReportSection) -> str:
         return ""
     same = all((span.start, span.end) == (part.span.start, part.span.end) for span in spans)
     return f"{span_title(spans[0])}, the season so far" if same else span_title(part.span)
-
-
-def _headline_first(found: Sequence[Finding]) -> list[Finding]:
-    """Return the findings of the page, the headline first."""
-    return sorted((finding for finding in found if not finding.quiet), key=lambda each: not each.headline)
 
 
 def _shown_for_the_season(part: SpanSection, section: ReportSection) -> frozenset[str]:
@@ -355,12 +358,12 @@ def _states_limits(finding: Finding, bench: Bench) -> bool:
     pairs += [[low.partition(" ")[0], high.partition(" ")[0]] for low, high in pairs if low[:1].isdigit()]
     if finding.unit is None:
         pairs.append([figures(each, significant=2) for each in limits])
-    said = [
+    phrases = [
         words
         for low, high in pairs
         for words in (_interval(low, high), f"{low} to {high}", f"between {low} and {high}")
     ]
-    return any(words in finding.text for words in said)
+    return any(words in finding.text for words in phrases)
 
 
 def _digits(finding: Finding) -> int | None:

@@ -1,19 +1,26 @@
 """A blank log sheet as PDF with form fields, the same bytes for the same bench."""
 
 import re
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from benchwater.render.printing import to_pdf
-from benchwater.sheets.layout import BOTTOM_MM, HEAD_MM, HEADING_MM, NUMBER_MM, SIDE_MM, STRIP_MM, TOP_MM, cut
-from benchwater.sheets.sheet import Box, Entry, Page, Sheet
-from benchwater.words import shorten, visible
+from benchwater.render.html import environment
+from benchwater.render.pdf import to_pdf
+from benchwater.sheets.layout import (
+    BOTTOM_MM,
+    HEAD_MM,
+    HEADING_MM,
+    NUMBER_MM,
+    SIDE_MM,
+    STRIP_MM,
+    TOP_MM,
+    Box,
+    Entry,
+    Page,
+    Sheet,
+    cut,
+)
+from benchwater.words import visible
 
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
-_TEMPLATES = Path(__file__).parent / "templates"
-_LONGEST = 300
 _LONGEST_FIELD = 160
 _HEADING_LETTER_MM = 1.55
 _NO_FILE_NAME = re.compile(r'[\x00-\x1f/\\:*?"<>|]+|^\.+')
@@ -63,32 +70,24 @@ def _replace_byte_order_mark(pdf: Any) -> None:
 
 def sheet_html(sheet: Sheet) -> str:
     """Return the sheet as HTML, for printing."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=_shown,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["cut"] = lambda text, most: cut(visible(text), most)
-    environment.filters["breaking"] = _breaking
-    return environment.get_template("sheet.html.j2").render(
-        sheet=sheet,
-        field=lambda page, row, entry, box=None: field_name(sheet, page, row, entry, box),
-        spoken=_spoken,
-        narrow=_is_narrow,
-        mm={
-            "side": SIDE_MM,
-            "top": TOP_MM,
-            "bottom": BOTTOM_MM,
-            "head": HEAD_MM,
-            "strip": STRIP_MM,
-            "heading": HEADING_MM,
-            "number": NUMBER_MM,
-        },
+    return (
+        environment()
+        .get_template("sheet.html.j2")
+        .render(
+            sheet=sheet,
+            field=lambda page, row, entry, box=None: field_name(sheet, page, row, entry, box),
+            spoken=_spoken,
+            narrow=_is_narrow,
+            mm={
+                "side": SIDE_MM,
+                "top": TOP_MM,
+                "bottom": BOTTOM_MM,
+                "head": HEAD_MM,
+                "strip": STRIP_MM,
+                "heading": HEADING_MM,
+                "number": NUMBER_MM,
+            },
+        )
     )
 
 
@@ -125,20 +124,5 @@ def _spoken(row: int, entry: Entry, box: Box | None = None) -> str:
 
 def _is_narrow(entry: Entry, page: Page) -> bool:
     """Return whether the longest word of a heading needs smaller letters to fit its column."""
-    width = len(entry.boxes) * page.tick_mm + (entry.write_mm if entry.written else 0)
-    return max(len(word) for word in [*entry.heading.split(), ""]) * _HEADING_LETTER_MM + 2 > width
-
-
-def _breaking(text: str) -> "Markup":
-    """Return escaped text with a break point every 11 letters, so that a heading fits its column."""
-    from markupsafe import Markup
-
-    return Markup("<wbr>").join(re.findall(r"\S{1,11}\s*", visible(text)))
-
-
-def _shown(value: object) -> object:
-    from markupsafe import Markup
-
-    if isinstance(value, str) and not isinstance(value, Markup):
-        return shorten(visible(value), _LONGEST)
-    return value
+    longest = max(len(word) for word in [*entry.heading.split(), ""])
+    return longest * _HEADING_LETTER_MM + 2 > entry.width(page.tick_mm)

@@ -121,8 +121,7 @@ def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:
     """Return the density at which the table fits half the width unbroken; None where none does."""
     letters = 0
     for column in columns:
-        heading = max((len(word) for word in [*column.label.split(), column.unit]), default=0)
-        letters += max([heading, *(len(cell) for cell in column.cells)])
+        letters += _narrowest(column, numbers_break=False, words_break=False)
     for setting in _SETTINGS[:2]:
         ems = letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
         if ems * setting.points <= _HALF_POINTS:
@@ -140,9 +139,10 @@ def _setting(columns: Sequence[PrintedColumn]) -> str:
     return _LAST_RESORT
 
 
-def _narrowest(column: PrintedColumn, numbers_break: bool) -> int:
-    heading = max((len(word) for word in [*column.label.split(), column.unit]), default=0)
-    if column.numeric and not numbers_break:
+def _narrowest(column: PrintedColumn, numbers_break: bool, words_break: bool = True) -> int:
+    """Return the letters of the longest part that stays on one line."""
+    heading = max(len(word) for word in [*column.label.split(), column.unit])
+    if not (numbers_break if column.numeric else words_break):
         return max([heading, *(len(cell) for cell in column.cells)])
     words = (len(word) for cell in column.cells for word in cell.split())
     return max(

@@ -6,12 +6,10 @@ from functools import partial
 from pathlib import Path
 
 from benchwater.analyse.report import Report
-from benchwater.files import write_atomically
+from benchwater.files import only_writer, write_atomically
 from benchwater.render.html import render_html
 from benchwater.render.json_twin import render_json
-from benchwater.render.lock import only_writer
-from benchwater.render.pdf import print_report, read_logs
-from benchwater.render.printing import PrintingUnavailable
+from benchwater.render.pdf import PrintingUnavailable, print_report, read_logs
 from benchwater.worker_process import WorkerProcess
 
 NAME = "season-report"
@@ -42,32 +40,23 @@ def write_report(
     """
     folder = out / report.label
     folder.mkdir(parents=True, exist_ok=True)
+    worker = worker or WorkerProcess()
     with only_writer(folder):
-        return _write(report, folder, workspace, progress, worker or WorkerProcess())
-
-
-def _write(
-    report: Report,
-    folder: Path,
-    workspace: Path | None,
-    progress: Callable[[str], None],
-    worker: WorkerProcess,
-) -> Written:
-    progress("Writing HTML and JSON")
-    logs = read_logs(workspace, report.sources) if workspace is not None else ()
-    worker.submit(partial(render_html, report, [log.file for log in logs]))
-    twin = render_json(report)
-    html: str = worker.result()
-    worker.submit(partial(print_report, html, twin, report.period.end, logs))
-    files = [
-        write_atomically(folder / f"{NAME}.html", html.encode()),
-        write_atomically(folder / f"{NAME}.json", twin.encode()),
-    ]
-    progress("Printing the PDF")
-    target = folder / f"{NAME}.pdf"
-    try:
-        pdf: bytes = worker.result()
-    except PrintingUnavailable as error:
-        target.unlink(missing_ok=True)
-        return Written(files=tuple(files), problem=f"The PDF was not printed. {error}")
-    return Written(files=(write_atomically(target, pdf), *files))
+        progress("Writing HTML and JSON")
+        logs = read_logs(workspace, report.sources) if workspace is not None else ()
+        worker.submit(partial(render_html, report, [log.file for log in logs]))
+        twin = render_json(report)
+        html: str = worker.result()
+        worker.submit(partial(print_report, html, twin, report.period.end, logs))
+        files = [
+            write_atomically(folder / f"{NAME}.html", html.encode()),
+            write_atomically(folder / f"{NAME}.json", twin.encode()),
+        ]
+        progress("Printing the PDF")
+        target = folder / f"{NAME}.pdf"
+        try:
+            pdf: bytes = worker.result()
+        except PrintingUnavailable as error:
+            target.unlink(missing_ok=True)
+            return Written(files=tuple(files), problem=f"The PDF was not printed. {error}")
+        return Written(files=(write_atomically(target, pdf), *files))

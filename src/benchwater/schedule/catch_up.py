@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchwater.render.lock import BeingWrittenError, only_writer
+from benchwater.files import BeingWrittenError, only_writer
 from benchwater.render.write import write_report
 from benchwater.schedule.manifest import (
     NAME,

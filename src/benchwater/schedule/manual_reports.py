@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchwater.analyse.report import Report
+from benchwater.files import BeingWrittenError, only_writer
 from benchwater.pipeline import Workspace
-from benchwater.render.lock import BeingWrittenError, only_writer
 from benchwater.render.write import Written
 from benchwater.schedule.manifest import (
     Inputs,

@@ -1,13 +1,25 @@
 """Compose the blank sheet of a log from its columns and the bench."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.logs import LogKind
-from benchwater.sheets.entries import MOST_WORDS, entries_of
-from benchwater.sheets.layout import cut, fit, heights
-from benchwater.sheets.sheet import Caution, Sheet
+from benchwater.plugin.logs import Column, LogKind, Value
+from benchwater.read.cells import documented_unit
+from benchwater.sheets.layout import (
+    LETTERS,
+    TWO_LINE_LETTERS,
+    Box,
+    Caution,
+    Entry,
+    Sheet,
+    cut,
+    fit,
+    heights,
+    lines,
+    short_names,
+)
 from benchwater.text import did_you_mean
+from benchwater.units import is_quantity
 
 _LONGEST_MEANING = 110
 _BENCH = (
@@ -19,6 +31,33 @@ _BENCH = (
 )
 _WATER = (("On the water", "Life jacket on. Wash lead off your hands before you eat."),)
 _OF_THE_WATER = frozenset({"water", "angler", "trip", "habitat", "fished"})
+
+MOST_WORDS = 9
+ONCE_A_PAGE = frozenset({"session", "trip", "water", "angler"})
+DATED_BY_ROW = frozenset({"inventory"})
+
+_WRITE_MM: Mapping[str, float] = {
+    "date": 25,
+    "text": 30,
+    "word": 26,
+    "name": 20,
+    "tags": 23,
+    "count": 14,
+    "number": 15,
+    "money": 17,
+    "amount": 22,
+    "spread": 19,
+    "temperature": 15,
+    "mass": 16,
+    "duration": 16,
+    "length": 15,
+    "volume": 15,
+}
+_NAME_MM: Mapping[str, float] = {"mold": 27, "cavity": 17, "item": 30, "build": 32}
+_WIDEST_WRITE_MM, _OTHER_CAVITY_MM = 17.0, 22.0
+_PLAIN_UNITS = {"degf": "°F", "f": "°F", "°f": "°F", "degc": "°C", "c": "°C", "°c": "°C"}
+_DATES = {"iso": "year-month-day", "day first": "day/month/year", "month first": "month/day/year"}
+_LETTER_MM = 1.65
 
 
 class UnknownLogError(ValueError):
@@ -74,3 +113,155 @@ def _cautions(kind: LogKind) -> tuple[Caution, ...]:
     bench = tuple(Caution(about=about, what=what, here=not afloat) for about, what in _BENCH)
     water = tuple(Caution(about=about, what=what, here=afloat) for about, what in _WATER)
     return water + bench if afloat else bench + water
+
+
+def entries_of(kind: LogKind, bench: Bench) -> tuple[tuple[Entry, ...], tuple[Entry, ...]]:
+    """Return the entries written once a page and those of every row, both in the order of the CSV."""
+    head = tuple(
+        _entry(column, number, kind, bench)
+        for number, column in enumerate(kind.columns, 1)
+        if _is_in_head(column, kind)
+    )
+    return head, tuple(_row_entries(kind, bench))
+
+
+def bare_unit(column: Column, kind: LogKind, bench: Bench) -> str:
+    """Return the unit, as printed, in which a number without a unit is read."""
+    if column.kind == "money":
+        return bench.currency
+    if not is_quantity(column.kind):
+        return ""
+    stated = bench.default_units.get(f"{kind.name}.{column.name}") or bench.default_units.get(column.name)
+    unit = stated or documented_unit(column, bench) or ""
+    return _PLAIN_UNITS.get(unit.casefold(), unit)
+
+
+def _is_in_head(column: Column, kind: LogKind) -> bool:
+    if column.name == "date":
+        return kind.name not in DATED_BY_ROW
+    return column.kind == "name" and column.refers_to is None and column.name in ONCE_A_PAGE
+
+
+def _row_entries(kind: LogKind, bench: Bench) -> Iterator[Entry]:
+    together = False
+    for place, column in enumerate(kind.columns):
+        if together:
+            together = False
+            continue
+        if _is_in_head(column, kind):
+            continue
+        following = kind.columns[place + 1] if place + 1 < len(kind.columns) else None
+        if column.refers_to == "mold" and following is not None and following.refers_to == "cavity":
+            boxes = _cavity_boxes(bench)
+            together = bool(boxes)
+            if together:
+                yield Entry(
+                    columns=(column.name, following.name),
+                    numbers=(place + 1, place + 2),
+                    meaning="one tick says both",
+                    needed=column.needed or following.needed,
+                    boxes=boxes,
+                    prompt="other",
+                    write_mm=_OTHER_CAVITY_MM,
+                    refers=True,
+                )
+                continue
+        yield _entry(column, place + 1, kind, bench)
+
+
+def _entry(column: Column, number: int, kind: LogKind, bench: Bench) -> Entry:
+    boxes = _word_boxes(column) or _name_boxes(column, kind, bench)
+    refers = column.refers_to is not None
+    others = refers or (column.kind == "yes_no" and "*" in column.words)
+    return Entry(
+        columns=(column.name,),
+        numbers=(number,),
+        meaning=column.meaning,
+        needed=column.needed,
+        note=_note(column, kind, bench),
+        boxes=boxes,
+        written=others or not boxes,
+        prompt=("other" if refers else "which") if boxes and others else "",
+        write_mm=_write_mm(column, boxed=bool(boxes)),
+        stretches=column.kind == "text",
+        refers=refers,
+    )
+
+
+def _write_mm(column: Column, *, boxed: bool) -> float:
+    usual = _NAME_MM.get(column.refers_to or "", _WRITE_MM.get(column.kind, 20))
+    if boxed:
+        return min(usual, _WIDEST_WRITE_MM)
+    longest = max(len(word) for word in column.name.replace("_", " ").split() or [""])
+    return max(usual, min(longest * _LETTER_MM + 4, 30.0))
+
+
+def _note(column: Column, kind: LogKind, bench: Bench) -> str:
+    if column.kind == "date":
+        return _DATES[bench.date_order]
+    if column.kind == "amount":
+        return "in the item's unit"
+    if column.kind == "spread":
+        return "same unit"
+    if column.kind == "tags":
+        return "apart by ;"
+    unit = bare_unit(column, kind, bench)
+    empty = f"empty: {column.default}" if column.default is not None else ""
+    return ", ".join(part for part in (unit, empty) if part)
+
+
+def _word_boxes(column: Column) -> tuple[Box, ...]:
+    """Return a box for each word, none where there are more than `MOST_WORDS`."""
+    words: Sequence[str] = ()
+    if column.kind == "yes_no":
+        words = ("yes", "no")
+    elif column.kind == "word" and len(column.words) <= MOST_WORDS:
+        words = column.words
+    return _boxes(words)
+
+
+def _cavity_boxes(bench: Bench) -> tuple[Box, ...]:
+    """Return a box for each cavity of each mold: one tick fills both columns."""
+    molds = short_names(tuple(bench.molds), LETTERS)
+    return tuple(
+        Box(lines=(molds[name], shown), cells=(name, cavity), bold=True)
+        for name, mold in bench.molds.items()
+        for cavity, shown in short_names(tuple(mold.cavities), LETTERS).items()
+    )
+
+
+def _name_boxes(column: Column, kind: LogKind, bench: Bench) -> tuple[Box, ...]:
+    """Return a box for each name of the bench that this column may hold."""
+    if column.refers_to == "item":
+        names = _accepted(bench.items, column, kind, bench)
+        if any(each.kind == "amount" for each in kind.columns):
+            return tuple(
+                Box(lines=(shown, bench.items[name].print_unit), cells=(name,), bold=True)
+                for name, shown in short_names(names, LETTERS).items()
+            )
+        return _boxes(names)
+    if column.refers_to == "cavity":
+        return _boxes(dict.fromkeys(name for mold in bench.molds.values() for name in mold.cavities))
+    return _boxes({"mold": bench.molds, "build": bench.builds}.get(column.refers_to or "", ()))
+
+
+def _boxes(names: Iterable[str]) -> tuple[Box, ...]:
+    short = short_names(tuple(names), TWO_LINE_LETTERS)
+    return tuple(Box(lines=lines(shown), cells=(name,)) for name, shown in short.items())
+
+
+def _accepted(names: Iterable[str], column: Column, kind: LogKind, bench: Bench) -> list[str]:
+    """Return the names that the log's check passes in an otherwise empty row; all if it passes none."""
+    known = list(names)
+    return [name for name in known if not _refused(name, column, kind, bench)] or known
+
+
+def _refused(name: str, column: Column, kind: LogKind, bench: Bench) -> bool:
+    if kind.check is None:
+        return False
+    row: dict[str, Value] = dict.fromkeys(kind.frame_columns)
+    row[column.frame_name] = name
+    try:
+        return any(problem.column == column.name for problem in kind.check(row, bench))
+    except Exception:
+        return False

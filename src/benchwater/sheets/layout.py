@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from benchwater.sheets.sheet import Box, Entry, Page
+from benchwater.words import shorten
 
 PAPER_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 SIDE_MM, TOP_MM, BOTTOM_MM = 9.0, 9.0, 8.0
@@ -26,7 +26,93 @@ _LEGEND_LINE_MM, _LEGEND_LETTER_MM = 2.95, 1.2
 LETTERS = 22
 _BREAKS = " -_/"
 _NEAR_THE_MIDDLE = 4
+TWO_LINE_LETTERS = 2 * (LETTERS - _NEAR_THE_MIDDLE)
+"""The most letters of a name that `lines` fits on two lines."""
 _WIDTHS = {"W": 2.2, "F": 2.2}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """A box to tick instead of writing: the lines above it, and the cell it fills in each column.
+
+    `bold` sets the last line in bold: the cavity of a mold, the unit of an item.
+    """
+
+    lines: tuple[str, ...]
+    cells: tuple[str, ...]
+    bold: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """A column of the CSV on the sheet, or mold and cavity as one.
+
+    `numbers` are the positions of its columns in the CSV, from 1. `written` adds a place to write, beside
+    boxes for what has none. `note` is below the heading: the unit of a number without one, or what an
+    empty cell means.
+    """
+
+    columns: tuple[str, ...]
+    numbers: tuple[int, ...]
+    meaning: str
+    needed: bool
+    note: str = ""
+    boxes: tuple[Box, ...] = ()
+    written: bool = True
+    prompt: str = ""
+    write_mm: float = 0.0
+    stretches: bool = False
+    refers: bool = False
+
+    @property
+    def heading(self) -> str:
+        """Return the names of its columns, with spaces for underscores, which the CSV accepts too."""
+        return ", ".join(name.replace("_", " ") for name in self.columns)
+
+    def width(self, tick_mm: float) -> float:
+        """Return its width in mm where each box is `tick_mm` wide."""
+        return len(self.boxes) * tick_mm + (self.write_mm if self.written else 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """One page; `part` says which names or columns it covers where there are several."""
+
+    number: int
+    entries: tuple[Entry, ...]
+    tick_mm: float
+    part: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """A reminder on every sheet; `here` marks those of the place where this sheet is used."""
+
+    about: str
+    what: str
+    here: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The blank sheet of one log.
+
+    `head_entries` are written once a page. `boxless` counts the names of the bench too many for a box: a
+    maker writes these.
+    """
+
+    title: str
+    bench: str
+    paper: Literal["letter", "a4"]
+    head_entries: tuple[Entry, ...]
+    pages: tuple[Page, ...]
+    legend: tuple[tuple[str, str], ...]
+    cautions: tuple[Caution, ...]
+    rows: int
+    row_mm: float
+    label_mm: float
+    legend_mm: float
+    boxless: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,12 +183,8 @@ def paper_width(paper: Literal["letter", "a4"]) -> float:
     return PAPER_MM[paper][0] - 2 * SIDE_MM
 
 
-def _width(entries: Iterable[Entry], tick_mm: float = TICK_MM) -> float:
-    return sum(_entry_width(entry, tick_mm) for entry in entries)
-
-
-def _entry_width(entry: Entry, tick_mm: float = TICK_MM) -> float:
-    return len(entry.boxes) * tick_mm + (entry.write_mm if entry.written else 0)
+def _width(entries: Iterable[Entry]) -> float:
+    return sum(entry.width(TICK_MM) for entry in entries)
 
 
 def _narrowed(entry: Entry, share: float, least_mm: float) -> Entry:
@@ -112,13 +194,8 @@ def _narrowed(entry: Entry, share: float, least_mm: float) -> Entry:
 def _unboxed(entry: Entry) -> Entry:
     if not entry.boxes:
         return entry
-    return replace(
-        entry,
-        boxes=(),
-        written=True,
-        prompt="",
-        write_mm=entry.write_mm + (8 if len(entry.columns) > 1 else 4),
-    )
+    more_mm = 8 if len(entry.columns) > 1 else 4
+    return replace(entry, boxes=(), written=True, prompt="", write_mm=entry.write_mm + more_mm)
 
 
 def _page(number: int, entries: Sequence[Entry], room: float, part: str = "") -> Page:
@@ -149,14 +226,8 @@ def _split_boxes(entries: Sequence[Entry], main: Entry, most: int, room: float) 
     for number, lot in enumerate(lots[:MOST_PAGES], 1):
         first, last = cut(lot[0].lines[0], 18), cut(lot[-1].lines[0], 18)
         part = f"{first} to {last}" if first != last else first
-        pages.append(
-            _page(
-                number,
-                [replace(each, boxes=tuple(lot)) if each is main else each for each in entries],
-                room,
-                part,
-            )
-        )
+        shown = [replace(each, boxes=tuple(lot)) if each is main else each for each in entries]
+        pages.append(_page(number, shown, room, part))
     return Fitted(pages=tuple(pages), boxless=sum(len(lot) for lot in lots[MOST_PAGES:]))
 
 
@@ -182,7 +253,7 @@ def _split_columns(entries: Sequence[Entry], room: float) -> Iterable[Page]:
     """Yield pages that share the columns: the same rows go on from page to page."""
     lots: list[list[Entry]] = [[]]
     for entry in entries:
-        fitting = entry if _entry_width(entry) <= room else _unboxed(entry)
+        fitting = entry if entry.width(TICK_MM) <= room else _unboxed(entry)
         if lots[-1] and _width([*lots[-1], fitting]) > room:
             lots.append([])
         lots[-1].append(fitting)
@@ -195,7 +266,7 @@ def _split_columns(entries: Sequence[Entry], room: float) -> Iterable[Page]:
 
 def short_names(names: Sequence[str], most: int) -> Mapping[str, str]:
     """Return each name in at most `most` letters: cut in one way that keeps all distinct, else numbered."""
-    ways: tuple[Callable[[str, int], str], ...] = (cut, _start, _end)
+    ways: tuple[Callable[[str, int], str], ...] = (cut, shorten, _end)
     for way in ways:
         short = {name: way(name, most) for name in names}
         if len(set(short.values())) == len(short):
@@ -220,11 +291,6 @@ def lines(name: str) -> tuple[str, ...]:
     return name[:place].rstrip(), name[place:].lstrip()
 
 
-def two_line_letters() -> int:
-    """Return the most letters of a name that `lines` fits on two lines."""
-    return 2 * (LETTERS - _NEAR_THE_MIDDLE)
-
-
 def letters(text: str) -> float:
     """Return the width of a text in average letters: capitals are wider, ideographs twice as wide."""
     return sum(
@@ -238,10 +304,6 @@ def cut(text: str, most: int) -> str:
         return text
     end = (most - 1) // 2
     return f"{text[: most - 1 - end]}…{text[len(text) - end :]}"
-
-
-def _start(text: str, most: int) -> str:
-    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 
 def _end(text: str, most: int) -> str:

@@ -67,7 +67,7 @@ def run_report(tmp_path_factory: pytest.TempPathFactory) -> RunReport:
 
 def _report(folder: Path, arguments: tuple[str, ...]) -> ReportRun:
     from benchwater.commands import cli
-    from benchwater.commands.guard import guarded
+    from benchwater.commands.terminal import guarded
 
     reports = folder / "reports"
     out, err = io.StringIO(), io.StringIO()

@@ -1,58 +1,49 @@
-"""pint's conversions of every unit that is read or printed, so that a run need not import pint.
+"""Linear conversions between units: pint's answers as read from conversions.json, else pint itself."""
 
-Written by `tests/units/write_conversions.py`, and checked against pint by the tests.
-"""
+import json
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
 
-CONVERSIONS: dict[tuple[str, str], tuple[float, float]] = {
-    ("degC", "degC"): (1.0, 0.0),
-    ("degF", "degC"): (0.5555555555555557, -17.777777777777743),
-    ("kelvin", "degC"): (1.0, -273.15),
-    ("degC", "degF"): (1.7999999999999998, 31.999999999999936),
-    ("degC", "kelvin"): (1.0, 273.15),
-    ("gram", "g"): (1.0, 0.0),
-    ("milligram", "g"): (0.001, 0.0),
-    ("kilogram", "g"): (1000.0, 0.0),
-    ("ounce", "g"): (28.349523125000005, 0.0),
-    ("pound", "g"): (453.5923700000001, 0.0),
-    ("grain", "g"): (0.06479891, 0.0),
-    ("gram", "gram"): (1.0, 0.0),
-    ("gram", "milligram"): (1000.0, 0.0),
-    ("gram", "kilogram"): (0.001, 0.0),
-    ("gram", "ounce"): (0.035273961949580414, 0.0),
-    ("gram", "pound"): (0.002204622621848776, 0.0),
-    ("gram", "grain"): (15.43235835294143, 0.0),
-    ("hour", "h"): (1.0, 0.0),
-    ("minute", "h"): (0.016666666666666666, 0.0),
-    ("second", "h"): (0.0002777777777777778, 0.0),
-    ("day", "h"): (24.0, 0.0),
-    ("week", "h"): (168.0, 0.0),
-    ("hour", "hour"): (1.0, 0.0),
-    ("hour", "minute"): (60.0, 0.0),
-    ("hour", "second"): (3600.0, 0.0),
-    ("hour", "day"): (0.041666666666666664, 0.0),
-    ("hour", "week"): (0.005952380952380952, 0.0),
-    ("millimeter", "mm"): (1.0, 0.0),
-    ("centimeter", "mm"): (10.0, 0.0),
-    ("meter", "mm"): (1000.0, 0.0),
-    ("inch", "mm"): (25.4, 0.0),
-    ("foot", "mm"): (304.79999999999995, 0.0),
-    ("millimeter", "millimeter"): (1.0, 0.0),
-    ("millimeter", "centimeter"): (0.1, 0.0),
-    ("millimeter", "meter"): (0.001, 0.0),
-    ("millimeter", "inch"): (0.03937007874015749, 0.0),
-    ("millimeter", "foot"): (0.0032808398950131233, 0.0),
-    ("milliliter", "mL"): (1.0, 0.0),
-    ("liter", "mL"): (1000.0, 0.0),
-    ("fluid_ounce", "mL"): (29.573529562499992, 0.0),
-    ("cup", "mL"): (236.58823649999994, 0.0),
-    ("pint", "mL"): (473.1764729999999, 0.0),
-    ("quart", "mL"): (946.3529459999997, 0.0),
-    ("gallon", "mL"): (3785.411783999999, 0.0),
-    ("milliliter", "milliliter"): (1.0, 0.0),
-    ("milliliter", "liter"): (0.001, 0.0),
-    ("milliliter", "fluid_ounce"): (0.03381402270184301, 0.0),
-    ("milliliter", "cup"): (0.004226752837730377, 0.0),
-    ("milliliter", "pint"): (0.0021133764188651883, 0.0),
-    ("milliliter", "quart"): (0.0010566882094325942, 0.0),
-    ("milliliter", "gallon"): (0.00026417205235814854, 0.0),
-}
+if TYPE_CHECKING:
+    import pint
+
+FILE = Path(__file__).with_suffix(".json")
+
+
+class Linear(NamedTuple):
+    """`to = scale * value + offset`."""
+
+    scale: float
+    offset: float
+
+
+@cache
+def conversion(unit: str, to: str) -> Linear:
+    """Return the conversion from `unit` to `to`; both are pint's names, of the same dimension."""
+    return known_conversions().get((unit, to)) or ask_pint(unit, to)
+
+
+@cache
+def known_conversions() -> dict[tuple[str, str], Linear]:
+    """Return the conversions of all units that are read or printed; `tests/units` writes and checks them."""
+    rows = json.loads(FILE.read_text(encoding="utf-8"))
+    return {(unit, to): Linear(scale, offset) for unit, to, scale, offset in rows}
+
+
+def ask_pint(unit: str, to: str) -> Linear:
+    """Return the conversion by pint, whose registry takes a third of a second to build."""
+    quantity = _registry().Quantity
+    at_zero = float(quantity(0.0, unit).to(to).magnitude)
+    at_one = float(quantity(1.0, unit).to(to).magnitude)
+    if at_zero == 0.0:
+        return Linear(at_one, 0.0)
+    at_hundred = float(quantity(100.0, unit).to(to).magnitude)
+    return Linear((at_hundred - at_zero) / 100.0, at_zero)
+
+
+@cache
+def _registry() -> "pint.UnitRegistry[float]":
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)

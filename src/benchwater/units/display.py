@@ -1,11 +1,11 @@
-"""Formats canonical values in the bench's units and currency, with a sensible number of figures."""
+"""Format canonical values in the bench's units and currency, with a sensible number of figures."""
 
 import math
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
+from benchwater.units.conversions import conversion
 from benchwater.units.quantities import QUANTITIES, Quantity, canonical_unit_name
-from benchwater.units.registry import conversion
 
 System = Literal["us", "metric"]
 DASH = "–"
@@ -43,14 +43,14 @@ _BY_CANONICAL: Mapping[str, Quantity] = {units.canonical: kind for kind, units i
 
 
 def minor_digits(currency: str) -> int:
-    """Decimals of a currency's minor unit (ISO 4217; from memory for the exceptions)."""
+    """Return the decimals of a currency's minor unit (ISO 4217; from memory for the exceptions)."""
     if currency in _NO_MINOR_UNIT:
         return 0
     return 3 if currency in _THREE_MINOR_DIGITS else 2
 
 
 def figures(value: float, digits: int | None = None, significant: int = 3) -> str:
-    """A number with so many decimals, or else three significant figures and no exponent."""
+    """Return a number with `digits` decimals, or else `significant` figures and no exponent."""
     if digits is None:
         size = 0 if value == 0 else math.floor(math.log10(abs(value)))
         digits = max(0, significant - 1 - size)
@@ -73,7 +73,7 @@ def show(
     digits: int | None = None,
     print_unit: str | None = None,
 ) -> str:
-    """A canonical value with its printed unit: `350 °F`, `1.2 lb`, `19 min`, `15 %`, `USD 12.40`.
+    """Return a canonical value with its printed unit: `350 °F`, `1.2 lb`, `19 min`, `15 %`, `USD 12.40`.
 
     `print_unit` (a spelling such as `lb`) overrides the unit chosen by size. None prints as a dash.
     """
@@ -109,7 +109,7 @@ def show_bare(
     currency: str = "USD",
     digits: int | None = None,
 ) -> str:
-    """The number alone, in the one unit that `heading_unit` names, for a column with its unit on top."""
+    """Return the number alone, in the unit that `heading_unit` names for the column."""
     if value is None or not math.isfinite(value):
         return DASH
     if unit == "1":
@@ -125,7 +125,7 @@ def show_bare(
 
 
 def heading_unit(unit: str | None, *, system: System, currency: str = "USD") -> str:
-    """The unit a column's heading names, empty where there is none to name."""
+    """Return the unit that a column's heading names, empty where there is none to name."""
     if unit is None or unit in {"pieces", "p"}:
         return ""
     if unit == "1":

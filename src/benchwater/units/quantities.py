@@ -1,8 +1,8 @@
 """Numbers and quantities as people write them: `3/8 oz`, `1 1/2 lb`, `350°F`, `1:30`, `10,6 g`.
 
 A small grammar with a closed list of unit spellings a dimension, because general unit parsers read
-`350 F` as farads and `1 1/2 oz` as half an ounce. Number and unit are split here; only the unit's name
-reaches the registry. Factors: NIST SP 811 Appendix B, through pint.
+`350 F` as farads and `1 1/2 oz` as half an ounce. This module splits number and unit; only the unit's
+name reaches pint. Factors: NIST SP 811 Appendix B, through pint.
 """
 
 import math
@@ -10,6 +10,8 @@ import re
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Literal, NamedTuple, TypeGuard
+
+from benchwater.units.conversions import conversion
 
 Quantity = Literal["temperature", "mass", "duration", "length", "volume"]
 Dimension = Quantity | Literal["pieces"]
@@ -75,7 +77,7 @@ UNITS: Mapping[Dimension, Mapping[str, tuple[str, ...]]] = {
     },
     "pieces": {"dimensionless": ("pieces", "piece", "pcs", "pc", "each", "ea", "ct", "count")},
 }
-"""Every unit that is read, by the registry's name, with the spellings it is known by."""
+"""Every unit that is read, by pint's name, with its spellings."""
 
 _BY_SPELLING: Mapping[Dimension, Mapping[str, str]] = {
     dimension: {spelling: unit for unit, spellings in units.items() for spelling in spellings}
@@ -122,7 +124,7 @@ class QuantityError(ValueError):
 
 
 def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
-    """The registry's name of a unit as people spell it; QuantityError names the spellings accepted."""
+    """Return pint's name of a unit as people spell it; QuantityError names the spellings accepted."""
     key = " ".join(spelling.replace(".", " ").split()).lower()
     known = _BY_SPELLING[dimension]
     if key in known:
@@ -136,17 +138,17 @@ def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
 
 
 def is_quantity(kind: str) -> TypeGuard[Quantity]:
-    """Whether a kind of column or option is a quantity with a unit."""
+    """Return whether a kind of column or option is a quantity with a unit."""
     return kind in QUANTITIES
 
 
 def unit_spellings(dimension: Dimension) -> tuple[str, ...]:
-    """Every spelling of a unit of that dimension that is read, in lower case; any case is read."""
+    """Return every accepted spelling of that dimension's units, in lower case; any case is read."""
     return tuple(_BY_SPELLING[dimension])
 
 
 def read_number(text: str, *, decimal_comma: bool = False) -> float:
-    """A bare number: whole, decimal, `3/8`, `1 1/2`, `1-1/2`, `1½`; signed. No unit.
+    """Return a number without unit: whole, decimal, `3/8`, `1 1/2`, `1-1/2`, `1½`; signed.
 
     `decimal_comma` says that the file writes `10,6`. A single mark before exactly three digits is taken
     as that file's decimal mark, and refused where it is the other one (`1,234` could be either).
@@ -161,9 +163,9 @@ def read_number(text: str, *, decimal_comma: bool = False) -> float:
 def read_quantity(
     text: str, dimension: Dimension, *, default_unit: str | None = None, decimal_comma: bool = False
 ) -> float:
-    """A quantity in the canonical unit of its dimension (degC, g, h, mm, mL, pieces).
+    """Return a quantity in the canonical unit of its dimension (degC, g, h, mm, mL, pieces).
 
-    `default_unit` is the spelling of the unit a bare number stands in. Several parts add up:
+    `default_unit` is the spelling of the unit of a bare number. Several parts add up:
     `2 lb 4 oz`, `1 h 30 min`. Durations may be `1:30` (hours and minutes). Raises QuantityError for
     anything else, hook sizes such as `4/0` included.
     """
@@ -214,8 +216,6 @@ def _canonical(
     name = canonical_unit_name(unit or str(default_unit), dimension)
     if dimension == "pieces":
         return number
-    from benchwater.units.registry import conversion
-
     scale, offset = conversion(name, QUANTITIES[dimension].canonical)
     return scale * number + offset
 

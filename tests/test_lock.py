@@ -9,13 +9,13 @@ from types import SimpleNamespace
 
 import pytest
 
-from benchwater.render import lock as module
-from benchwater.render.lock import LOCK_NAME, BeingWrittenError, claim, only_writer
+from benchwater import files as module
+from benchwater.files import LOCK_NAME, BeingWrittenError, claim, only_writer
 
 HOLD = """
 import sys
 from pathlib import Path
-from benchwater.render.lock import only_writer
+from benchwater.files import only_writer
 with only_writer(Path(sys.argv[1])):
     print("held", flush=True)
     sys.stdin.read()
@@ -172,7 +172,6 @@ class TestWindows:
         def refused(path: Path, flags: int, mode: int) -> int:
             raise (FileExistsError if flags & os.O_EXCL else PermissionError)(path)
 
-        for room in ("render.lock", "files"):
-            monkeypatch.setattr(f"benchwater.{room}.os.open", refused)
+        monkeypatch.setattr("benchwater.files.os.open", refused)
         with pytest.raises(BeingWrittenError, match="remove"), only_writer(tmp_path):
             pass

@@ -9,17 +9,22 @@ between cells (a cavity of that mold, an amount in a unit of that item): `benchw
 The other describes the *canonical* CSV that `to_csv` writes: numbers in the units that the fields name.
 """
 
+import csv
+import io
 import json
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from benchwater.export.csv_text import DATE_FORMAT, ITEM_UNIT, keeps_item_unit, safe_text
 from benchwater.files import write_atomically
-from benchwater.plugin.bench import Bench
+from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.cells import documented_unit
 from benchwater.units import QUANTITIES, Dimension, is_quantity, unit_spellings
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Descriptor = dict[str, Any]
 PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
@@ -31,6 +36,67 @@ _CLOCK = r"[0-9]{1,4}:[0-5][0-9](:[0-5][0-9])?"
 _YEAR, _MONTH, _DAY = r"(19[5-9][0-9]|20[0-9][0-9])", r"(0[1-9]|1[0-2])", r"(0[1-9]|[12][0-9]|3[01])"
 _TIME = r"([ T]([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?)?"
 _LOWEST_C = -273.15
+DATE_FORMAT = "%Y-%m-%d %H:%M:%S"
+ITEM_UNIT = "item_unit"
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+_PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
+_WORDS = frozenset({"text", "word", "name", "yes_no"})
+
+
+def safe_text(text: str) -> str:
+    """Prefix an apostrophe to text that a spreadsheet would run as a formula (CWE-1236).
+
+    Numbers such as `-2` stay as they are.
+    """
+    return f"'{text}" if text.startswith(_FORMULA) and not _PLAIN_NUMBER.fullmatch(text) else text
+
+
+def keeps_item_unit(kind: LogKind) -> bool:
+    """Return whether rows of this log need the unit of their item beside the amount."""
+    item = kind.column("item")
+    return item is not None and item.refers_to == "item" and any(c.kind == "amount" for c in kind.columns)
+
+
+def extra_columns(table: "pd.DataFrame", kind: LogKind) -> tuple[str, ...]:
+    """Return the maker's own columns of a log's table."""
+    return tuple(name for name in table.columns if name not in kind.frame_columns)
+
+
+def csv_text(table: "pd.DataFrame", kind: LogKind, items: Mapping[str, Item]) -> str:
+    """Return the rows as CSV (RFC 4180 quoting, `\\n` between lines), missing cells empty.
+
+    Numbers read back exactly; days and times are as in `DATE_FORMAT`.
+    """
+    columns: dict[str, list[str]] = {}
+    for column in kind.columns:
+        columns[column.frame_name] = _cells(table[column.frame_name], _writer(column))
+        if column.kind == "amount" and keeps_item_unit(kind):
+            columns[ITEM_UNIT] = [items[item].unit for item in table["item"]]
+    columns["file"] = _cells(table["file"], safe_text)
+    columns["line"] = _cells(table["line"], str)
+    for name in extra_columns(table, kind):
+        columns[safe_text(name)] = _cells(table[name], safe_text)
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(zip(*columns.values(), strict=True))
+    return stream.getvalue()
+
+
+def _cells(column: "pd.Series[Any]", write: Callable[[Any], str]) -> list[str]:
+    return ["" if gone else write(value) for value, gone in zip(column, column.isna(), strict=True)]
+
+
+def _writer(column: Column) -> Callable[[Any], str]:
+    if column.kind == "date":
+        return lambda moment: moment.strftime(DATE_FORMAT)
+    if column.kind == "count":
+        return lambda value: str(int(value))
+    if column.kind == "tags":
+        return lambda tags: safe_text(";".join(tags))
+    if column.kind in _WORDS:
+        return safe_text
+    return lambda value: repr(float(value))
 
 
 def written_schema(kind: LogKind, bench: Bench | None = None) -> Descriptor:

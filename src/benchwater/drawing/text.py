@@ -1,14 +1,69 @@
-"""The text of a plot: where each line stands, and which box it takes."""
+"""Text in plots: the typeface (Open Sans unchanged, see fonts/README.md), widths, and where lines stand."""
 
+import json
+import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Literal, NamedTuple
 
 from benchwater.drawing.svg import Frame, Point
-from benchwater.drawing.typeface import ABOVE, BELOW, CAPITALS, PITCH, width_of
 
 Side = Literal["left", "center", "right"]
 Level = Literal["top", "middle", "bottom"]
+FAMILY = "Benchwater Sans"
+_FONTS = Path(__file__).parent / "fonts"
+
+
+class Face(NamedTuple):
+    """One font file, with the weight and style it stands for under the name `FAMILY`."""
+
+    path: Path
+    weight: int
+    style: Literal["normal", "italic"]
+
+
+FACES = (
+    Face(_FONTS / "OpenSans-Regular.ttf", 400, "normal"),
+    Face(_FONTS / "OpenSans-Italic.ttf", 400, "italic"),
+    Face(_FONTS / "OpenSans-Semibold.ttf", 600, "normal"),
+    Face(_FONTS / "OpenSans-Bold.ttf", 700, "normal"),
+)
+FAMILIES = f"{FAMILY},Open Sans,Segoe UI,Roboto,Helvetica Neue,Arial,sans-serif"
+"""The page's typeface, then those a browser may have, as in report.css."""
+CAPITALS = 0.714
+"""The height of capitals and digits, as a share of the type size."""
+ABOVE, BELOW = 0.76, 0.24
+"""The extent of a line above and below its baseline, as shares of the type size."""
+PITCH = 1.2
+"""The line spacing, as a share of the type size."""
+ADVANCES_FILE = _FONTS / "advances.json"
+_OTHER, _WIDE = 0.6, 1.0
+
+
+@cache
+def advances() -> tuple[float, dict[int, float]]:
+    """Return the font units per em, and the advance width of each letter of the regular face by code point.
+
+    A file has them, because reading the font would take as long as drawing all plots of a report;
+    `tests/drawing/write_advances.py` writes it.
+    """
+    measured = json.loads(ADVANCES_FILE.read_text(encoding="utf-8"))
+    return measured["per_size"], {int(code): width for code, width in measured["advances"].items()}
+
+
+def width_of(text: str, size: float) -> float:
+    """Return the width of a line of regular type, in the unit of `size`."""
+    per_em, widths = advances()
+    return size / per_em * sum(widths[ord(c)] if ord(c) in widths else per_em * _guess(c) for c in text)
+
+
+def _guess(letter: str) -> float:
+    """Return an estimated width, in ems, of a letter that the typeface lacks and another one sets."""
+    if unicodedata.combining(letter):
+        return 0.0
+    return _WIDE if unicodedata.east_asian_width(letter) in "WF" else _OTHER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,11 +76,9 @@ class Box:
     bottom: float
 
     def holds(self, point: Point) -> bool:
-        """Return whether it contains a point."""
         return self.left <= point[0] <= self.right and self.top <= point[1] <= self.bottom
 
     def meets(self, other: "Box") -> bool:
-        """Return whether the two overlap."""
         across = self.left < other.right and other.left < self.right
         return across and self.top < other.bottom and other.top < self.bottom
 
@@ -43,12 +96,10 @@ class Line:
 
     @property
     def width(self) -> float:
-        """Return its length."""
         return width_of(self.text, self.size)
 
     @property
     def box(self) -> Box:
-        """Return the box it takes."""
         above, below = ABOVE * self.size, BELOW * self.size
         if self.turned:
             return Box(left=self.x - above, top=self.y - self.width, right=self.x + below, bottom=self.y)
@@ -75,7 +126,6 @@ class Label:
     level: Level = "middle"
 
     def lines(self, frame: Frame) -> Iterator[Line]:
-        """Yield its lines in a frame."""
         at = frame.left + self.x * frame.width if self.x_share else frame.across(self.x)
         base = frame.bottom - self.y * frame.height if self.y_share else frame.down(self.y)
         at, base = at + self.points[0], base - self.points[1]
@@ -104,7 +154,6 @@ class EndLabels:
     colour: str
 
     def lines(self, frame: Frame) -> Iterator[Line]:
-        """Yield its lines in a frame."""
         gap = max(PITCH * self.size, self.room * frame.height)
         places = sorted(((frame.down(height), name) for height, name in self.ends), reverse=True)
         lowest = max(frame.bottom, places[0][0]) if places else 0.0
@@ -137,8 +186,3 @@ def best_of(choices: Sequence[Label], frame: Frame, busy: Sequence[Point], taken
         return over + 1000 * sum(box.meets(other) for box in boxes for other in taken)
 
     return min(choices, key=crossed)
-
-
-def moved(words: Label, **changes: object) -> Label:
-    """Return the same label elsewhere."""
-    return replace(words, **changes)  # type: ignore[arg-type]

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchwater.export.table_schema import canonical_schema, written_schema
+from benchwater.export import canonical_schema, written_schema
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.cells import read_date
 from benchwater.units import read_quantity
 from command_line import run
-from export.table_schema_rules import cell_conforms, descriptor_faults, file_faults
 from small_bench import SMALL_BENCH, read_files, shipped_kinds, small_bench
+from table_schema_rules import cell_conforms, descriptor_faults, file_faults
 
 KINDS = {kind.name: kind for kind in shipped_kinds()}
 POUR = """\

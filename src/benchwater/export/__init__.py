@@ -1,1 +1,0 @@
-"""Export: the logs as CSV in canonical units, and their columns as Table Schema."""
