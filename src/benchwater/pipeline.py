@@ -113,6 +113,8 @@ def make_report(
         plugin_problems=workspace.plugins.problems + problems,
         version=__version__,
         vitals=vitals,
+        read_as=reading.read_as,
+        unread_columns=reading.unread_columns,
     )
 
 

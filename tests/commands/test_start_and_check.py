@@ -65,3 +65,15 @@ def test_a_missing_folder_is_refused(tmp_path):
     outcome = run("check", tmp_path / "nowhere")
     assert outcome.status == 2
     assert f"there is no folder `{tmp_path / 'nowhere'}`" in outcome.err
+
+
+def test_check_names_the_columns_taken_and_not_read_and_asks_about_near_ones(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "p.csv").write_text(
+        "When,mold,cavity,outcome,How mny,moon\n2026-05-02,round-jig,1/8,good,84,full\n"
+    )
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert "`How mny` of p.csv was not read: is it `count`?" in outcome.out
+    assert "`moon` was not read" in outcome.out
+    assert "p.csv: `When` as `date`" in outcome.out

@@ -28,7 +28,7 @@ def check(folder: Path, workspace_plugins: bool) -> int:
     It writes nothing. It lists every row that cannot be used: file, line, column, the cell as written, and
     what would have been accepted.
 
-    Exit status: 0 everything was understood; 1 something was set aside or not read; 2 bench.toml
+    Exit status: 0 everything was understood; 1 something was set aside, not read or asked about; 2 bench.toml
     cannot be used.
     """
     from benchwater.pipeline import read_workspace
@@ -37,11 +37,14 @@ def check(folder: Path, workspace_plugins: bool) -> int:
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
     _print_bench(workspace)
     _print_files(workspace)
+    _print_read_as(workspace)
     _print_repeats(workspace)
     _print_set_aside(workspace)
     _print_plugins(workspace)
     reading = workspace.reading
-    clean = not (reading.set_aside or reading.not_read or workspace.plugins.problems)
+    clean = not (
+        reading.set_aside or reading.not_read or reading.column_questions or workspace.plugins.problems
+    )
     return DONE if clean else INCOMPLETE
 
 
@@ -67,10 +70,20 @@ def _print_files(workspace: "Workspace") -> None:
             f"{plain(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
             f"{source.repeated:>10}{source.set_aside:>11}"
         )
+        for unread in (each for each in reading.unread_columns if each.file == source.file):
+            what = plain(unread.question) if unread.may_be else f"`{plain(unread.column)}` was not read"
+            click.echo(f"  {what}")
     if reading.not_read:
         click.echo("\nNot read:")
     for entry in reading.not_read:
         click.echo(f"  {plain(entry.file)} {plain(entry.why)}")
+
+
+def _print_read_as(workspace: "Workspace") -> None:
+    if workspace.reading.read_as:
+        click.echo("\nRead as:")
+    for each in workspace.reading.read_as:
+        click.echo(f"  {plain(each.file)}: `{plain(each.written)}` as `{plain(each.read_as)}`")
 
 
 def _print_repeats(workspace: "Workspace") -> None:

@@ -29,6 +29,11 @@ Reference = Literal["mold", "cavity", "item", "build"]
 Value = str | float | int | bool | object | None
 
 
+def phrases(text: str) -> tuple[str, ...]:
+    """The phrases of a text, which have commas between them."""
+    return tuple(phrase.strip() for phrase in text.split(",") if phrase.strip())
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
     """One column of a log.
@@ -44,11 +49,13 @@ class Column:
     - `amount` a quantity in the unit of the item that the row's `item` column names, whole pieces for
       counted items; `spread` a standard uncertainty in that unit.
 
-    `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`. `also`
-    lists other headings people use. `default` stands in for an empty cell; without one an empty cell is
-    missing. `signed` lets a number be negative. `bare_unit` is the unit of a bare number where neither the
-    cell, the heading nor bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL`
-    by the bench's units).
+    `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`.
+    `also` lists other headings people use. `everyday` lists looser ones (case, punctuation and plural do
+    not matter; `minutes [min]` implies a unit): one is taken, and listed under "Read as", where it fits
+    this column of the log alone and no heading names it; else the maker is asked. `default` stands in for
+    an empty cell; without one an empty cell is missing. `signed` lets a number be negative. `bare_unit` is
+    the unit of a bare number where neither the cell, the heading nor bench.toml names one (left out: `F` or
+    `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
     """
 
     name: str
@@ -57,6 +64,7 @@ class Column:
     needed: bool = False
     words: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+    everyday: tuple[str, ...] = ()
     refers_to: Reference | None = None
     default: float | int | str | None = None
     signed: bool = False

@@ -8,8 +8,8 @@ from pathlib import Path
 from benchwater.files import LARGEST_FILE_BYTES, log_files
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.headers import recognise
-from benchwater.read.outcome import NotRead, Reading, Source
+from benchwater.read.headers import Heading, recognise
+from benchwater.read.outcome import NotRead, ReadAs, Reading, Source, UnreadColumn
 from benchwater.read.records import decode
 from benchwater.read.refusals import FileError
 from benchwater.read.rows import ReadRows, read_rows
@@ -22,6 +22,7 @@ class _ReadFile:
     sha256: str
     kind: LogKind
     dialect: str
+    headings: tuple[Heading, ...]
     content: ReadRows
 
 
@@ -81,6 +82,18 @@ def read_folder(
         check_problems=tuple(
             read.content.check_problem for read in files if read.content.check_problem is not None
         ),
+        read_as=tuple(
+            ReadAs(file=read.file, written=each.written, read_as=each.column.name)
+            for read in files
+            for each in read.headings
+            if each.column is not None and each.is_everyday
+        ),
+        unread_columns=tuple(
+            UnreadColumn(file=read.file, column=each.written, may_be=each.may_be)
+            for read in files
+            for each in read.headings
+            if each.column is None and each.text
+        ),
     )
 
 
@@ -94,6 +107,7 @@ def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) ->
         sha256=hashlib.sha256(data).hexdigest(),
         kind=header.kind,
         dialect=f"{decoded.encoding}, {separator}",
+        headings=header.headings,
         content=read_rows(name, header, bench),
     )
 

@@ -88,6 +88,13 @@ def _report(report: Report) -> Json:
             }
             for row in report.set_aside
         ),
+        "read_as": [
+            {"file": each.file, "written": each.written, "read_as": each.read_as} for each in report.read_as
+        ],
+        "unread_columns": [
+            {"file": each.file, "column": each.column, "may_be": " or ".join(each.may_be) or None}
+            for each in report.unread_columns
+        ],
         "repeats": [
             {"file": each.file, "lines": each.lines, "rows": each.rows, "first_in": each.first_in}
             for each in report.repeats

@@ -28,6 +28,7 @@ _LONGEST_GLANCE = 92
 _LONGEST_UNSAID = 130
 _MOST_UNSAID = 3
 _LONGEST_RUNNING = 36
+_MOST_QUESTIONS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,4 +258,9 @@ def _rests_on(report: Report) -> str:
     sentence += f", {aside} set aside."
     if report.not_read:
         sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
-    return sentence
+    questions = [f"{each.file} {each.why}." for each in report.not_read[:1]]
+    questions += [each.question for each in report.unread_columns if each.may_be]
+    shown = questions if len(questions) <= _MOST_QUESTIONS else questions[: _MOST_QUESTIONS - 1]
+    more = len(questions) - len(shown)
+    ending = f"`benchwater check` asks about {counted(more, 'more column')}." if more else ""
+    return " ".join(filter(None, [sentence, *shown, ending]))
