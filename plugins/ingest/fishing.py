@@ -16,12 +16,8 @@ LONGEST_DAY_H = 24.0
 
 
 def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
-    """A bait that ended has a cause, one that was kept has none, and a tag belongs to one bait."""
+    """A bait that was kept has no cause, and a tag belongs to one bait."""
     fate, cause, count = row["fate"], row["cause"], row["count"]
-    if fate in {"lost", "worn"} and cause is None:
-        yield RowProblem(
-            column="cause", why=f"is empty, and a bait that is `{fate}` needs one ({', '.join(CAUSES)})"
-        )
     if fate == "kept" and cause is not None:
         yield RowProblem(column="cause", why="is given for a bait that was `kept`: was it lost or worn?")
     if count == 0:

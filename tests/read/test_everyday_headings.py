@@ -102,7 +102,7 @@ def test_a_heading_that_is_a_unit_gives_the_unit(tmp_path, heading, cell, hours)
 
 
 def test_a_needed_column_under_a_heading_nobody_knows_is_named_with_the_file():
-    with pytest.raises(FileError, match="a pour log without `outcome`.; not read: `xyzzy`"):
+    with pytest.raises(FileError, match=r"a pour log without `outcome`\); not read: `xyzzy`"):
         recognise("date,mold,cavity,xyzzy\n", shipped_kinds())
 
 

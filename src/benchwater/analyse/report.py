@@ -83,6 +83,7 @@ class Report:
     plugin_problems: tuple[PluginProblem, ...] = ()
     version: str = ""
     vitals: tuple[VitalSeries, ...] = ()
+    cells_set_aside: tuple[SetAside, ...] = ()
     read_as: tuple[ReadAs, ...] = ()
     unread_columns: tuple[UnreadColumn, ...] = ()
 

@@ -15,7 +15,10 @@ from benchwater.commands.terminal import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from benchwater.pipeline import Workspace
+    from benchwater.read.outcome import SetAside
 
 
 @click.command()
@@ -25,8 +28,8 @@ if TYPE_CHECKING:
 def check(folder: Path, workspace_plugins: bool) -> int:
     """Read FOLDER (left out: this folder); print what was understood and what was set aside.
 
-    It writes nothing. It lists every row that cannot be used: file, line, column, the cell as written, and
-    what would have been accepted.
+    It writes nothing. It lists every row and cell that cannot be used: file, line, column, the cell as
+    written, and what would have been accepted.
 
     Exit status: 0 everything was understood; 1 something was set aside, not read or asked about; 2 bench.toml
     cannot be used.
@@ -43,7 +46,11 @@ def check(folder: Path, workspace_plugins: bool) -> int:
     _print_plugins(workspace)
     reading = workspace.reading
     clean = not (
-        reading.set_aside or reading.not_read or reading.column_questions or workspace.plugins.problems
+        reading.set_aside
+        or reading.cells_set_aside
+        or reading.not_read
+        or reading.column_questions
+        or workspace.plugins.problems
     )
     return DONE if clean else INCOMPLETE
 
@@ -95,11 +102,16 @@ def _print_repeats(workspace: "Workspace") -> None:
 
 
 def _print_set_aside(workspace: "Workspace") -> None:
-    set_aside = workspace.reading.set_aside
-    if not set_aside:
-        return
-    click.echo(f"\nSet aside: {_count(len(set_aside), 'row')}")
-    for entry in set_aside:
+    reading = workspace.reading
+    _print_entries(f"Set aside: {_count(len(reading.set_aside), 'row')}", reading.set_aside)
+    cells = _count(len(reading.cells_set_aside), "cell")
+    _print_entries(f"Set aside alone: {cells} of rows that count", reading.cells_set_aside)
+
+
+def _print_entries(title: str, entries: "Sequence[SetAside]") -> None:
+    if entries:
+        click.echo(f"\n{title}")
+    for entry in entries:
         column = f", column `{plain(entry.column)}`" if entry.column else ""
         written = f"`{plain(entry.value)}` " if entry.value else ""
         click.echo(f"  {plain(entry.file)}, line {entry.line}{column}: {written}{plain(entry.why)}")

@@ -71,6 +71,11 @@ class Column:
     bare_unit: str = ""
 
     @property
+    def decides_row(self) -> bool:
+        """Whether a cell that cannot be read sets its row aside: without it the row would count otherwise."""
+        return self.needed or self.default is not None or self.refers_to is not None
+
+    @property
     def frame_name(self) -> str:
         """The name of this column in the season's table, canonical unit included."""
         return self.name + (QUANTITIES[self.kind].suffix if is_quantity(self.kind) else "")
@@ -88,9 +93,11 @@ class RowProblem:
 class LogKind:
     """A kind of log: how its header is known, its columns, and what each row must satisfy.
 
-    A file is of this kind when its header has every column in `known_by` (any needed column when that
-    is left out). `check` gets one row's values by the table's column names, and the bench, and yields
-    what is wrong with the row. A row on which it raises is used, and the host reports the plugin.
+    A file is of this kind when its header has every column in `known_by` (any needed column when that is
+    left out). `check` gets one row's values by the table's column names, and the bench, and yields what is
+    wrong with the row. What names a column that is not needed, has no default and refers to nothing sets
+    that cell aside alone, as a cell that cannot be read is; anything else sets the row aside. A row on
+    which it raises is used, and the host reports the plugin.
     """
 
     name: str

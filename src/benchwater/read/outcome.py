@@ -10,7 +10,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetAside:
-    """A row that could not be used: where, the cell as written, and why. `reason` is from a closed set."""
+    """A row or cell that could not be used: where, the cell as written, and why.
+
+    `reason` is from a closed set.
+    """
 
     file: str
     line: int
@@ -42,6 +45,7 @@ class Source:
     used: int
     repeated: int
     set_aside: int
+    cells_set_aside: int = 0
     dialect: str = ""
 
     def __post_init__(self) -> None:
@@ -97,7 +101,8 @@ class CheckProblem:
 class Reading:
     """Everything one folder gave. `tables` holds one table a log kind, see `Season.log`.
 
-    `fallbacks` says in words which documented units stood in for bare numbers.
+    `cells_set_aside` are unknown values in rows that count. `fallbacks` says in words which documented
+    units stood in for bare numbers.
     """
 
     tables: Mapping[str, "pd.DataFrame"]
@@ -107,6 +112,7 @@ class Reading:
     not_read: tuple[NotRead, ...]
     fallbacks: tuple[str, ...] = ()
     check_problems: tuple[CheckProblem, ...] = ()
+    cells_set_aside: tuple[SetAside, ...] = ()
     read_as: tuple[ReadAs, ...] = ()
     unread_columns: tuple[UnreadColumn, ...] = ()
 

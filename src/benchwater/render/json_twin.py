@@ -11,6 +11,7 @@ from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSe
 from benchwater.analyse.run import merged_actions
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Finding, Table, TableColumn
+from benchwater.read.outcome import SetAside
 from benchwater.render.text import iso, plain, span_title
 
 FORMAT = 1
@@ -72,22 +73,13 @@ def _report(report: Report) -> Json:
                 "used": source.used,
                 "repeated": source.repeated,
                 "set_aside": source.set_aside,
+                "cells_set_aside": source.cells_set_aside,
                 "dialect": source.dialect,
             }
             for source in report.sources
         ),
-        "set_aside": _Plain(
-            {
-                "file": row.file,
-                "line": row.line,
-                "column": row.column,
-                "value": row.value,
-                "why": row.why,
-                "reason": row.reason,
-                "log": row.log,
-            }
-            for row in report.set_aside
-        ),
+        "set_aside": _set_aside(report.set_aside),
+        "cells_set_aside": _set_aside(report.cells_set_aside),
         "read_as": [
             {"file": each.file, "written": each.written, "read_as": each.read_as} for each in report.read_as
         ],
@@ -108,6 +100,21 @@ def _report(report: Report) -> Json:
         ],
         "vitals": [_vital(series) for series in report.vitals],
     }
+
+
+def _set_aside(entries: Sequence[SetAside]) -> Json:
+    return _Plain(
+        {
+            "file": each.file,
+            "line": each.line,
+            "column": each.column,
+            "value": each.value,
+            "why": each.why,
+            "reason": each.reason,
+            "log": each.log,
+        }
+        for each in entries
+    )
 
 
 def _vital(series: VitalSeries) -> Json:

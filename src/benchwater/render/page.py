@@ -255,7 +255,9 @@ def _rests_on(report: Report) -> str:
         return "No log was read."
     sentence = f"{used} of {counted(rows, 'row')} from {counted(len(report.sources), 'file')} used"
     sentence += f", {repeated} repeated elsewhere" if repeated else ""
-    sentence += f", {aside} set aside."
+    sentence += f", {aside} set aside"
+    cells = len(report.cells_set_aside)
+    sentence += f"; in the rows used {counted(cells, 'cell')} set aside." if cells else "."
     if report.not_read:
         sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
     questions = [f"{each.file} {each.why}." for each in report.not_read[:1]]
