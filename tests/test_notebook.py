@@ -22,7 +22,7 @@ POUR = """\
 date,mold,cavity,outcome,mold_temp,note,=oven
 2026-04-04,round-jig,1/8,good,310 F,"=HYPERLINK(""x"",""y"")",-2
 2026-05-02 19:30,round-jig,1/8,good,-2 C,"+1, said Ansa",@home
-2026-05-03,round-jig,1/8,good,hot,,
+2026-05-03,round-jig,1/8,fine day,hot,,
 """
 STOCK = "date,item,move,amount\n2026-04-01,alloy,counted,1 lb\n2026-04-01,hook-2,counted,50\n"
 
@@ -46,11 +46,22 @@ def test_load_gives_the_season_up_to_the_last_row_and_what_was_set_aside(folder)
     assert list(season.log("pour")["mold_temp_c"]) == pytest.approx([(310 - 32) / 1.8, -2.0])
     assert (str(season.start), str(season.end)) == ("2026-03-01", "2026-05-03")
     assert len(season.rows("pour", season.span)) == 2
-    assert [(row.line, row.value) for row in season.set_aside] == [(4, "hot")]
+    assert [(row.line, row.value) for row in season.set_aside] == [(4, "fine day")]
     assert "pour 2" in repr(season)
     told = season.describe("pour").set_index("column")
     assert told.loc["mold_temp_c", "unit"] == "degC"
     assert told.loc["mold_temp_c", "meaning"] == "mold temperature just before this fill"
+
+
+def test_cells_set_aside_are_told_and_their_rows_count(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "pour.csv").write_text(
+        "date,mold,cavity,outcome,mold_temp\n2026-05-02,round-jig,1/8,good,hot\n"
+    )
+    with pytest.warns(SetAsideWarning, match="1 cells set aside"):
+        season = benchwater.load(tmp_path)
+    assert [(cell.line, cell.value) for cell in season.cells_set_aside] == [(2, "hot")]
+    assert len(season.log("pour")) == 1
 
 
 def test_a_folder_with_every_row_set_aside_loads(tmp_path):

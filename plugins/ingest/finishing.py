@@ -6,7 +6,7 @@ date,mold,cavity,coat,count,part_temp,cure_temp,cure_time,rejects,flaw,note
 
 from collections.abc import Iterable, Mapping
 
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, phrases
 
 FLAWS = ("bare spot", "sag", "blocked guard hole", "soft coat", "other")
 
@@ -26,7 +26,16 @@ FINISHING = LogKind(
     name="finishing",
     title="Finishing log",
     columns=(
-        Column(name="date", meaning="day of the batch", kind="date", needed=True),
+        Column(
+            name="date",
+            meaning="day of the batch",
+            kind="date",
+            needed=True,
+            everyday=phrases(
+                "day, when, dated, date coated, coated on, paint date, painted on, date painted, powder "
+                "date, dat, dte, evening, cured on, date cured"
+            ),
+        ),
         Column(
             name="mold",
             meaning="what was coated",
@@ -34,8 +43,22 @@ FINISHING = LogKind(
             needed=True,
             refers_to="mold",
             also=("mould",),
+            everyday=phrases(
+                "mold name, which mold, mold used, die, mld, molde, jig mold, from mold, head mold, head "
+                "type, jig type"
+            ),
         ),
-        Column(name="cavity", meaning="what was coated", kind="name", needed=True, refers_to="cavity"),
+        Column(
+            name="cavity",
+            meaning="what was coated",
+            kind="name",
+            needed=True,
+            refers_to="cavity",
+            everyday=phrases(
+                "size, head size, jig size, cav, cavaty, cavty, head, jig head, jighead, what, part, "
+                "style, model, shape, cavity size, which cavity"
+            ),
+        ),
         Column(
             name="coat",
             meaning="the coating item",
@@ -43,6 +66,11 @@ FINISHING = LogKind(
             needed=True,
             refers_to="item",
             also=("powder", "coating", "paint"),
+            everyday=phrases(
+                "color, paint color, powder color, powder paint, color used, coating used, finish, coat "
+                "color, coating color, paint used, colr, coler, coting, caot, shade, lacquer, varnish, "
+                "vinyl paint, powdercoat, powder coat, top coat, topcoat, enamel"
+            ),
         ),
         Column(
             name="count",
@@ -50,18 +78,34 @@ FINISHING = LogKind(
             kind="count",
             needed=True,
             also=("qty", "quantity", "number", "pieces"),
+            everyday=phrases(
+                "how many, howmany, pcs, pc, qnty, quanity, quantiy, amt, amount, cnt, coated, number "
+                "coated, painted, number painted, how many coated, how many painted, batch size, num, "
+                "coutn, cout, number of pieces, no of pieces, tally"
+            ),
         ),
         Column(
             name="part_temp",
             meaning="temperature of the piece when dipped",
             kind="temperature",
             also=("part temperature", "dip temp"),
+            everyday=phrases(
+                "piece temp, piece temperature, head temp, head temperature, jig temp, jig temperature, "
+                "dipping temp, dip temperature, preheat, preheat temp, temp when dipped, temperature when "
+                "dipped, heated to, part temprature, part tmp, temp of part, dipped at"
+            ),
         ),
         Column(
             name="cure_temp",
             meaning="oven set temperature",
             kind="temperature",
             also=("oven temp", "cure temperature"),
+            everyday=phrases(
+                "oven temperature, bake temp, bake temperature, baking temp, baking temperature, baked "
+                "at, cured at, oven, oven set, oven set to, oven setting, curing temp, curing "
+                "temperature, cure heat, cure temprature, cure tmp, toaster oven temp, oven f [F], oven c "
+                "[C], oven tmp, temp of oven"
+            ),
         ),
         Column(
             name="cure_time",
@@ -69,14 +113,47 @@ FINISHING = LogKind(
             kind="duration",
             bare_unit="min",
             also=("oven time",),
+            everyday=phrases(
+                "bake time, baking time, baked for, cured for, time in oven, minutes [min], mins [min], "
+                "oven minutes [min], cure minutes [min], bake minutes [min], curing time, how long in "
+                "oven, how long baked, how long cured, time baked, time cured, min [min], cure mins "
+                "[min], oven mins [min]"
+            ),
         ),
         Column(
-            name="rejects", meaning="pieces to strip or scrap", kind="count", default=0, also=("rejected",)
+            name="rejects",
+            meaning="pieces to strip or scrap",
+            kind="count",
+            default=0,
+            also=("rejected",),
+            everyday=phrases(
+                "bad, bad ones, reject, how many bad, number bad, no good, failed, fails, failures, redo, "
+                "redos, to strip, stripped, scrap, scrapped, spoiled, ruined, rejcts, rejets, number "
+                "rejected, how many rejected, not good, ng, culls, seconds"
+            ),
         ),
         Column(
-            name="flaw", meaning="what is wrong with the rejects", kind="word", words=FLAWS, also=("defect",)
+            name="flaw",
+            meaning="what is wrong with the rejects",
+            kind="word",
+            words=FLAWS,
+            also=("defect",),
+            everyday=phrases(
+                "fault, problem, what was wrong, what is wrong, whats wrong, wrong, defect type, why bad, "
+                "reason, reject reason, reason for reject, why rejected, issue, trouble, kind of flaw, "
+                "flaw type, flw, deffect, defct, blemish, imperfection, what went wrong"
+            ),
         ),
-        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+        Column(
+            name="note",
+            meaning="free text",
+            kind="text",
+            also=("notes", "remark", "remarks"),
+            everyday=phrases(
+                "comment, comments, memo, details, observation, observations, what else, other notes, "
+                "nots, misc, extra, extra notes"
+            ),
+        ),
     ),
     known_by=("date", "mold", "cavity", "coat"),
     check=check_row,

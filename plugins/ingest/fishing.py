@@ -9,19 +9,15 @@ date,species,build,count,length,mass,bait,water,angler,trip,habitat,released,not
 
 from collections.abc import Iterable, Mapping
 
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, phrases
 
 CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "other")
 LONGEST_DAY_H = 24.0
 
 
 def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
-    """A bait that ended has a cause, one that was kept has none, and a tag belongs to one bait."""
+    """A bait that was kept has no cause, and a tag belongs to one bait."""
     fate, cause, count = row["fate"], row["cause"], row["count"]
-    if fate in {"lost", "worn"} and cause is None:
-        yield RowProblem(
-            column="cause", why=f"is empty, and a bait that is `{fate}` needs one ({', '.join(CAUSES)})"
-        )
     if fate == "kept" and cause is not None:
         yield RowProblem(column="cause", why="is given for a bait that was `kept`: was it lost or worn?")
     if count == 0:
@@ -42,11 +38,54 @@ def check_fish_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProbl
 
 def _shared_columns() -> tuple[Column, ...]:
     return (
-        Column(name="bait", meaning="tag of this very bait", kind="name", also=("bait tag", "tag")),
-        Column(name="water", meaning="where", kind="name", also=("lake", "river", "place")),
-        Column(name="angler", meaning="who", kind="name", also=("who",)),
-        Column(name="trip", meaning="tells two trips of one day apart", kind="name"),
-        Column(name="habitat", meaning="tags separated by ;", kind="tags", also=("cover",)),
+        Column(
+            name="bait",
+            meaning="tag of this very bait",
+            kind="name",
+            also=("bait tag", "tag"),
+            everyday=phrases(
+                "bait no, bait number, bait id, lure tag, lure id, lure no, lure number, tag no, tag "
+                "number, serial, serial no, serial number, which one, id, my tag, tag on it"
+            ),
+        ),
+        Column(
+            name="water",
+            meaning="where",
+            kind="name",
+            also=("lake", "river", "place"),
+            everyday=phrases(
+                "body of water, waters, where, where fished, spot, location, pond, creek, stream, venue, "
+                "reservoir, fishery, bay, canal, loch, lough, water body, where i fished, lake name, lake "
+                "or river, watr, wtaer, site"
+            ),
+        ),
+        Column(
+            name="angler",
+            meaning="who",
+            kind="name",
+            also=("who",),
+            everyday=phrases(
+                "fisherman, fisher, person, name, who fished, by, fished by, rod, anglr, anglar, caught "
+                "by, whose, fisherman name, angler name"
+            ),
+        ),
+        Column(
+            name="trip",
+            meaning="tells two trips of one day apart",
+            kind="name",
+            everyday=phrases("trip no, trip number, trip name, outing no, trip id, session, # trip"),
+        ),
+        Column(
+            name="habitat",
+            meaning="tags separated by ;",
+            kind="tags",
+            also=("cover",),
+            everyday=phrases(
+                "structure, bottom, type of water, kind of water, weed or rock, habitats, where in the "
+                "water, surroundings, habitate, habitat type, ground, vegetation, terrain, fished in, "
+                "fished around"
+            ),
+        ),
     )
 
 
@@ -54,9 +93,27 @@ FISHING = LogKind(
     name="fishing",
     title="Fishing log: baits",
     columns=(
-        Column(name="date", meaning="day of the trip", kind="date", needed=True),
         Column(
-            name="build", meaning="a finished bait in bench.toml", kind="name", needed=True, refers_to="build"
+            name="date",
+            meaning="day of the trip",
+            kind="date",
+            needed=True,
+            everyday=phrases(
+                "day, when, dated, trip date, date of trip, date fished, fished on, outing, day fished, "
+                "dat, dte, day out"
+            ),
+        ),
+        Column(
+            name="build",
+            meaning="a finished bait in bench.toml",
+            kind="name",
+            needed=True,
+            refers_to="build",
+            everyday=phrases(
+                "lure, lure name, which lure, lure used, jig, which jig, jig used, bait name, bait used, "
+                "which bait, bait type, pattern, model, buidl, biuld, bulid, rig, tied on, what i threw, "
+                "threw, fished with, lur, lrue, finished bait, jig name"
+            ),
         ),
         Column(
             name="fished",
@@ -64,6 +121,14 @@ FISHING = LogKind(
             kind="duration",
             needed=True,
             also=("time fished", "hours", "in use"),
+            everyday=phrases(
+                "hours fished, fished hours, hrs fished, hour, hrs [h], hr [h], h [h], how long, how long "
+                "fished, time in use, time used, time on water, time in water, hours in use, hours used, "
+                "hours on water, hours in water, in water, duration, fishing time, length of time, time "
+                "out, minutes [min], mins [min], minutes fished [min], mins fished [min], min [min], "
+                "fishd, fised, fihsed, used for, fished for, water time, wet time, how long used, how "
+                "long in the water"
+            ),
         ),
         Column(
             name="fate",
@@ -71,6 +136,12 @@ FISHING = LogKind(
             kind="word",
             needed=True,
             words=("kept", "lost", "worn"),
+            everyday=phrases(
+                "what happened, what happened to it, what became of it, how it ended, ended, end, ending, "
+                "outcome, result, status, came home, still have it, came back, kept or lost, lost or "
+                "kept, lost kept, state, condition, condition after, after, afterwards, fat, fte, "
+                "happened, state after, survived"
+            ),
         ),
         Column(
             name="count",
@@ -78,12 +149,53 @@ FISHING = LogKind(
             kind="count",
             default=1,
             also=("qty", "quantity", "number"),
+            everyday=phrases(
+                "how many, howmany, number, pcs, pc, pieces, amount, amt, cnt, coutn, cout, number of "
+                "baits, no of baits, how many baits, number of lures, how many lures, num, qnty, quanity, "
+                "quantiy, tally"
+            ),
         ),
-        Column(name="cause", meaning="why it was lost or worn", kind="word", words=CAUSES),
+        Column(
+            name="cause",
+            meaning="why it was lost or worn",
+            kind="word",
+            words=CAUSES,
+            everyday=phrases(
+                "why, how lost, how it was lost, lost to, lost how, reason, reason lost, why lost, what "
+                "got it, cause of loss, how it went, how, taken by, what took it, loss reason, killed by, "
+                "casue, cuase, cause of end, how broken, what broke it"
+            ),
+        ),
         *_shared_columns(),
-        Column(name="leader", meaning="yes, no, or its material", kind="yes_no", words=("*",)),
-        Column(name="casts", meaning="casts made", kind="count"),
-        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+        Column(
+            name="leader",
+            meaning="yes, no, or its material",
+            kind="yes_no",
+            words=("*",),
+            everyday=phrases(
+                "leader used, wire, trace, wire leader, with leader, leader type, leader material, leadr, "
+                "leder, wire trace, bite leader, on leader, shock leader"
+            ),
+        ),
+        Column(
+            name="casts",
+            meaning="casts made",
+            kind="count",
+            everyday=phrases(
+                "number of casts, how many casts, no of casts, casts made, cast count, # casts, throws, "
+                "cast number"
+            ),
+        ),
+        Column(
+            name="note",
+            meaning="free text",
+            kind="text",
+            also=("notes", "remark", "remarks"),
+            everyday=phrases(
+                "comment, comments, memo, details, observation, observations, what else, other notes, "
+                "nots, misc, extra, extra notes"
+            ),
+        ),
     ),
     check=check_bait_row,
 )
@@ -92,10 +204,39 @@ CATCH = LogKind(
     name="catch",
     title="Fishing log: fish",
     columns=(
-        Column(name="date", meaning="day of the trip", kind="date", needed=True),
-        Column(name="species", meaning="what fish", kind="name", needed=True, also=("fish",)),
         Column(
-            name="build", meaning="a finished bait in bench.toml", kind="name", needed=True, refers_to="build"
+            name="date",
+            meaning="day of the trip",
+            kind="date",
+            needed=True,
+            everyday=phrases(
+                "day, when, dated, trip date, date of trip, date fished, fished on, outing, day fished, "
+                "dat, dte, day out"
+            ),
+        ),
+        Column(
+            name="species",
+            meaning="what fish",
+            kind="name",
+            needed=True,
+            also=("fish",),
+            everyday=phrases(
+                "catch, fish species, kind of fish, type of fish, fish type, what fish, fish kind, which "
+                "fish, caught, what i caught, what was caught, what bit, spcies, speces, specie, speceis, "
+                "specis, fish caught"
+            ),
+        ),
+        Column(
+            name="build",
+            meaning="a finished bait in bench.toml",
+            kind="name",
+            needed=True,
+            refers_to="build",
+            everyday=phrases(
+                "lure, lure name, which lure, lure used, jig, which jig, jig used, bait name, bait used, "
+                "which bait, bait type, pattern, model, buidl, biuld, bulid, rig, tied on, what i threw, "
+                "threw, fished with, lur, lrue, finished bait, jig name"
+            ),
         ),
         Column(
             name="count",
@@ -103,12 +244,54 @@ CATCH = LogKind(
             kind="count",
             default=1,
             also=("qty", "quantity", "number"),
+            everyday=phrases(
+                "caught, how many, howmany, number of fish, how many fish, no of fish, fish count, number "
+                "caught, how many caught, pcs, pieces, amount, amt, cnt, coutn, cout, num, tally, catch, "
+                "qnty, quanity, quantiy"
+            ),
         ),
-        Column(name="length", meaning="total length", kind="length", also=("total length",)),
-        Column(name="mass", meaning="mass of one fish", kind="mass", also=("weight",)),
+        Column(
+            name="length",
+            meaning="total length",
+            kind="length",
+            also=("total length",),
+            everyday=phrases(
+                "len, lenght, lengh, legnth, lgth, how long, size, fish length, long, inches [in], inch "
+                "[in], in [in], cm [cm], centimeters [cm], centimetres [cm], mm [mm], tl, measured, fish "
+                "size, measures, overall length"
+            ),
+        ),
+        Column(
+            name="mass",
+            meaning="mass of one fish",
+            kind="mass",
+            also=("weight",),
+            everyday=phrases(
+                "amount, amt, wt, wgt, weigth, wieght, weght, how heavy, weighed, fish weight, pounds "
+                "[lb], lbs [lb], lb [lb], oz [oz], ounces [oz], grams [g], g [g], kg [kg], kilos [kg], "
+                "heavy, weighs, body weight"
+            ),
+        ),
         *_shared_columns(),
-        Column(name="released", meaning="yes or no", kind="yes_no"),
-        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+        Column(
+            name="released",
+            meaning="yes or no",
+            kind="yes_no",
+            everyday=phrases(
+                "let go, put back, returned, release, back in the water, let it go, catch and release, "
+                "went back, relesed, realeased, released alive, threw back, set free, cpr, c&r"
+            ),
+        ),
+        Column(
+            name="note",
+            meaning="free text",
+            kind="text",
+            also=("notes", "remark", "remarks"),
+            everyday=phrases(
+                "comment, comments, memo, details, observation, observations, what else, other notes, "
+                "nots, misc, extra, extra notes"
+            ),
+        ),
     ),
     check=check_fish_row,
 )

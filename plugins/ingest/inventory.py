@@ -10,7 +10,7 @@ leaves when it is cast in, good or bad; one cut out of a reject and kept is `rec
 
 from collections.abc import Iterable, Mapping
 
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, phrases
 
 MOVES = ("received", "counted", "used", "discarded", "recovered")
 
@@ -28,15 +28,41 @@ INVENTORY = LogKind(
     name="inventory",
     title="Inventory log",
     columns=(
-        Column(name="date", meaning="day of the movement or count", kind="date", needed=True),
-        Column(name="item", meaning="an item in bench.toml", kind="name", needed=True, refers_to="item"),
+        Column(
+            name="date",
+            meaning="day of the movement or count",
+            kind="date",
+            needed=True,
+            everyday=phrases(
+                "day, when, dated, date of move, on, dat, dte, bought on, date bought, purchase date, "
+                "counted on, entry date"
+            ),
+        ),
+        Column(
+            name="item",
+            meaning="an item in bench.toml",
+            kind="name",
+            needed=True,
+            refers_to="item",
+            everyday=phrases(
+                "what, what it is, thing, things, stuff, product, article, part, supply, supplies, stock "
+                "item, material, materials, item name, name, goods, which, itme, itm, iten, ingredient, "
+                "component"
+            ),
+        ),
         Column(
             name="move",
             meaning="received, counted, used, discarded or recovered",
             kind="word",
             needed=True,
             words=MOVES,
-            also=("movement", "what"),
+            also=("movement",),
+            everyday=phrases(
+                "what, in or out, in out, action, what happened, what i did, what did i do, did what, "
+                "what was done, type, type of move, kind, kind of move, transaction, transaction type, "
+                "event, change, entry, why, movment, mvoe, moved, activity, in/out, operation, direction, "
+                "doing, happened"
+            ),
         ),
         Column(
             name="amount",
@@ -44,10 +70,43 @@ INVENTORY = LogKind(
             kind="amount",
             needed=True,
             also=("qty", "quantity"),
+            everyday=phrases(
+                "how many, how much, number, number of, count, pcs, pieces, weight, amt, amonut, ammount, "
+                "amout, qnty, quanity, quantiy, pc, size of move, how much or how many, amount moved, "
+                "volume, num, cnt"
+            ),
         ),
-        Column(name="cost", meaning="money paid for the row", kind="money", also=("paid", "price paid")),
-        Column(name="uncertainty", meaning="standard uncertainty of the amount", kind="spread"),
-        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+        Column(
+            name="cost",
+            meaning="money paid for the row",
+            kind="money",
+            also=("paid", "price paid"),
+            everyday=phrases(
+                "money, spent, total price, total cost, money spent, paid total, total paid, what it "
+                "cost, what i paid, cost me, bill, receipt total, amount paid, usd, dollars, eur, euros, "
+                "gbp, pounds sterling, $, how much money, cots, csot, i paid, expense"
+            ),
+        ),
+        Column(
+            name="uncertainty",
+            meaning="standard uncertainty of the amount",
+            kind="spread",
+            everyday=phrases(
+                "plus minus, plus or minus, give or take, error, accuracy, margin, +/-, how sure, "
+                "tolerance, std uncertainty, standard uncertainty, uncert, uncertanty, uncertainity"
+            ),
+        ),
+        Column(
+            name="note",
+            meaning="free text",
+            kind="text",
+            also=("notes", "remark", "remarks"),
+            everyday=phrases(
+                "comment, comments, memo, details, observation, observations, what else, other notes, "
+                "nots, misc, extra notes, supplier, shop, store, vendor, bought from, from where, where "
+                "from"
+            ),
+        ),
     ),
     check=check_row,
 )

@@ -9,7 +9,7 @@ Metal heads and plastic trailers share it: the mold says which material it takes
 
 from collections.abc import Iterable, Mapping
 
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, phrases
 
 FLAWS = ("short fill", "flash", "cold shut", "porosity", "misset insert", "other")
 HOTTEST_MOLD_C = 550.0
@@ -46,7 +46,16 @@ POUR = LogKind(
     name="pour",
     title="Pour log",
     columns=(
-        Column(name="date", meaning="day, or day and time, of the session", kind="date", needed=True),
+        Column(
+            name="date",
+            meaning="day, or day and time, of the session",
+            kind="date",
+            needed=True,
+            everyday=phrases(
+                "day, when, dated, session date, pour date, poured, poured on, date poured, casting date, "
+                "cast date, cast on, day poured, evening, dat, dte, dats"
+            ),
+        ),
         Column(
             name="mold",
             meaning="a mold in bench.toml",
@@ -54,8 +63,23 @@ POUR = LogKind(
             needed=True,
             refers_to="mold",
             also=("mould",),
+            everyday=phrases(
+                "mold name, mold used, which mold, die, cavity block, mold type, form, mld, moold, molde, "
+                "casting mold, tool"
+            ),
         ),
-        Column(name="cavity", meaning="a cavity of that mold", kind="name", needed=True, refers_to="cavity"),
+        Column(
+            name="cavity",
+            meaning="a cavity of that mold",
+            kind="name",
+            needed=True,
+            refers_to="cavity",
+            everyday=phrases(
+                "size, cavity size, head size, jig size, cav, cavaty, cavty, cavitiy, cavity no, cavity "
+                "number, which cavity, hole, slot, head, jig head, jighead, model, style, shape, bait "
+                "size, weight size, pattern, impression"
+            ),
+        ),
         Column(
             name="outcome",
             meaning="good, reject, or blank (a warm-up fill without inserts, returned to the pot)",
@@ -63,6 +87,12 @@ POUR = LogKind(
             needed=True,
             words=("good", "reject", "blank"),
             also=("result",),
+            everyday=phrases(
+                "how it came out, came out, how did it come out, how it turned out, turned out, good or "
+                "bad, good bad, ok, status, verdict, quality, grade, result of pour, results, pass fail, "
+                "pass or fail, outcom, outcone, out come, good or reject, good reject, condition, rating, "
+                "how was it, judgement, judgment, inspection, qc"
+            ),
         ),
         Column(
             name="count",
@@ -70,6 +100,13 @@ POUR = LogKind(
             kind="count",
             default=1,
             also=("qty", "quantity", "number", "pieces"),
+            everyday=phrases(
+                "how many, howmany, how much, amount, castings, cast count, number of castings, no of "
+                "castings, number cast, number poured, pcs, pc, qnty, qnt, qtty, quantiy, quanity, "
+                "quantitiy, amt, cnt, cout, coutn, conut, nos, each, ea, poured count, how many poured, "
+                "how many cast, how many of them, tally, num, number made, made, # of castings, # made, # "
+                "poured, count of castings, casts"
+            ),
         ),
         Column(
             name="fill",
@@ -77,35 +114,91 @@ POUR = LogKind(
             kind="count",
             most=2_000,
             also=("fill no", "fill number"),
+            everyday=phrases(
+                "pour no, pour number, pour, fill count, shot, shot no, shot number, nth fill, cycle, "
+                "cycle no, cycle number, filling, filling no, filling number, fill in session, # fill, "
+                "fill #, pour #, round, turn, fil, fll, filll"
+            ),
         ),
         Column(
             name="mold_temp",
             meaning="mold temperature just before this fill",
             kind="temperature",
             also=("mould temp", "mold temperature", "mould temperature"),
+            everyday=phrases(
+                "temp of mold, mold t, mold heat, mold tmp, mold temprature, mold temperatur, mold "
+                "tempature, temperature of mold, mold deg, mold degrees, mold f [F], mold c [C], mold "
+                "temp before fill, die temp, die temperature, how hot the mold was, mold hot, block temp, "
+                "block temperature, moldtemp"
+            ),
         ),
         Column(
             name="melt_temp",
             meaning="melt temperature",
             kind="temperature",
             also=("pot temp", "melt temperature", "pot temperature"),
+            everyday=phrases(
+                "temp of melt, lead temp, lead temperature, metal temp, metal temperature, alloy temp, "
+                "alloy temperature, furnace temp, furnace temperature, plastic temp, plastic temperature, "
+                "ladle temp, melt t, pot t, pot heat, pot tmp, melt tmp, melt temprature, pot temprature, "
+                "temperature of pot, temp of pot, pot f [F], pot c [C], melter temp, crucible temp, how "
+                "hot the pot was, melttemp, lead f [F], melt f [F], melt c [C]"
+            ),
         ),
         Column(
             name="mass",
             meaning="weighed mass of all castings of the row together, trimmed; what was poured only",
             kind="mass",
             also=("weight", "total mass"),
+            everyday=phrases(
+                "how much, amount, amt, total, weighed, weight of castings, total weight, weighs, weighed "
+                "mass, wt, wgt, weigth, wieght, weght, trimmed weight, weight trimmed, all together "
+                "weight, grams [g], g [g], gram [g], ounces [oz], oz [oz], scale weight, on the scale"
+            ),
         ),
-        Column(name="flaw", meaning="on rejects: what is wrong", kind="word", words=FLAWS, also=("defect",)),
+        Column(
+            name="flaw",
+            meaning="on rejects: what is wrong",
+            kind="word",
+            words=FLAWS,
+            also=("defect",),
+            everyday=phrases(
+                "fault, problem, what was wrong, what is wrong, whats wrong, wrong, defects found, defect "
+                "type, why bad, reason, reject reason, reason for reject, why rejected, cause of reject, "
+                "issue, trouble, kind of flaw, flaw type, fail reason, failure, flw, flaaw, deffect, "
+                "defct, blemish, imperfection, what went wrong"
+            ),
+        ),
         Column(
             name="material",
             meaning="what was poured, if not the mold's usual material",
             kind="name",
             refers_to="item",
             also=("alloy",),
+            everyday=phrases(
+                "metal, lead, what was poured, poured material, plastic, plastisol, metal used, material "
+                "used, melt, lead type, alloy used, stuff, materiel, matirial, materal"
+            ),
         ),
-        Column(name="session", meaning="tells two sessions of one day apart", kind="name"),
-        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+        Column(
+            name="session",
+            meaning="tells two sessions of one day apart",
+            kind="name",
+            everyday=phrases(
+                "pour, pour no, pour number, pour #, run, run no, round, turn, session name, session no, "
+                "session number, batch, sitting, lot, session id, sesion, seesion, batch no, batch number"
+            ),
+        ),
+        Column(
+            name="note",
+            meaning="free text",
+            kind="text",
+            also=("notes", "remark", "remarks"),
+            everyday=phrases(
+                "comment, comments, memo, remarks made, details, observation, observations, notes to "
+                "self, what else, other notes, nots, rmks, misc, extra, extra notes, ps"
+            ),
+        ),
     ),
     check=check_row,
 )

@@ -31,7 +31,7 @@ _BEFORE_ANY_LOG = date(1950, 1, 1)
 
 
 class SetAsideWarning(UserWarning):
-    """The tables lack rows: `set_aside`, `not_read` or `plugin_problems` say which."""
+    """Rows or cells are not used: `set_aside`, `cells_set_aside`, `not_read`, `plugin_problems` say which."""
 
 
 class PlaceError(ValueError):
@@ -42,9 +42,10 @@ class LoadedSeason(Season):
     """The `Season` of a folder, up to its last row, with an account of what is not in it.
 
     `log(kind)` is a table of every row of one log, `describe(kind)` describes its columns, and `kinds` maps
-    the names of all logs to their declarations. `set_aside` are the rows that could not be used, `repeats`
-    those that another file holds too, `not_read` the files that are no logs, `plugin_problems` the plugins
-    that could not be loaded, `sources` the files read, with counts of rows used, repeated and set aside.
+    the names of all logs to their declarations. `set_aside` are the rows that could not be used,
+    `cells_set_aside` the cells of other rows whose values are unknown, `repeats` the rows that another file
+    holds too, `not_read` the files that are no logs, `plugin_problems` the plugins that could not be
+    loaded, `sources` the files read, with counts of rows used, repeated and set aside.
 
     `start` is the first day of the season of the last row, `end` the day after that row, and `span` both of
     them, as `rows(kind, span)` takes it. While no row is used both are 1950-01-01.
@@ -63,6 +64,7 @@ class LoadedSeason(Season):
         self.span = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
         self.sources: tuple[Source, ...] = reading.sources
         self.set_aside: tuple[SetAside, ...] = reading.set_aside
+        self.cells_set_aside: tuple[SetAside, ...] = reading.cells_set_aside
         self.repeats: tuple[Repeat, ...] = reading.repeats
         self.not_read: tuple[NotRead, ...] = reading.not_read
         self.plugin_problems: tuple[PluginProblem, ...] = workspace.plugins.problems
@@ -137,11 +139,12 @@ def load(folder: str | Path, *, workspace_plugins: bool = True) -> LoadedSeason:
     """Read a maker's folder: its bench, and every row of its logs up to the last.
 
     `workspace_plugins` False leaves out the folder's own plugins, which run as your own code. BenchError if
-    bench.toml is missing or wrong. SetAsideWarning if rows, files or plugins are not used.
+    bench.toml is missing or wrong. SetAsideWarning if rows, cells, files or plugins are not used.
     """
     season = LoadedSeason(read_workspace(Path(folder), workspace_plugins=workspace_plugins))
     missing = {
         "rows set aside (see .set_aside)": len(season.set_aside),
+        "cells set aside (see .cells_set_aside)": len(season.cells_set_aside),
         "files not read (see .not_read)": len(season.not_read),
         "plugins not loaded (see .plugin_problems)": len(season.plugin_problems),
     }

@@ -113,6 +113,9 @@ def make_report(
         plugin_problems=workspace.plugins.problems + problems,
         version=__version__,
         vitals=vitals,
+        cells_set_aside=reading.cells_set_aside,
+        read_as=reading.read_as,
+        unread_columns=reading.unread_columns,
     )
 
 

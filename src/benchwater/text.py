@@ -13,14 +13,17 @@ def quoted(names: Iterable[str], most: int | None = None) -> str:
     return ", ".join(marked[:most]) + more
 
 
-def near_names(name: str, known: Iterable[str], most: int = 1) -> list[str]:
-    """Return the known names most like a name, nearest first; case does not matter."""
+def near_names(name: str, known: Iterable[str], most: int = 1, least: float = _LEAST_LIKE) -> list[str]:
+    """Return the known names most like a name, nearest first; case does not matter.
+
+    `least` is how like it a name must be, from 0 to 1.
+    """
     from difflib import get_close_matches
 
     by_folded: dict[str, list[str]] = {}
     for each in known:
         by_folded.setdefault(each.casefold(), []).append(each)
-    near = get_close_matches(name.casefold()[:_LONGEST_COMPARED], list(by_folded), most, _LEAST_LIKE)
+    near = get_close_matches(name.casefold()[:_LONGEST_COMPARED], list(by_folded), most, least)
     return [each for folded in near for each in by_folded[folded]]
 
 

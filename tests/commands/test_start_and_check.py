@@ -95,3 +95,15 @@ def test_a_line_break_in_a_name_or_cell_begins_no_line_of_check(tmp_path):
     assert outcome.status == 1
     assert not [line for line in outcome.out.splitlines() if line.startswith("Set aside: 0")]
     assert "a\\nSet aside: 0 rows\\u2028\\x85.csv" in outcome.out
+
+
+def test_check_names_the_columns_taken_and_not_read_and_asks_about_near_ones(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    (tmp_path / "p.csv").write_text(
+        "When,mold,cavity,outcome,How mny,moon\n2026-05-02,round-jig,1/8,good,84,full\n"
+    )
+    outcome = run("check", tmp_path)
+    assert outcome.status == 1
+    assert "`How mny` of p.csv was not read: is it `count`?" in outcome.out
+    assert "`moon` was not read" in outcome.out
+    assert "p.csv: `When` as `date`" in outcome.out

@@ -7,6 +7,7 @@ from pathlib import Path
 from benchwater.pipeline import read_workspace
 
 HERE = Path(__file__).parent
+SET_ASIDE_ALONE = {"mold_temp"}
 DEMO = HERE.parents[1] / "sample_logs"
 
 
@@ -28,12 +29,20 @@ def test_the_demo_is_what_its_script_writes(tmp_path):
         assert (tmp_path / answers).read_bytes() == (HERE / answers).read_bytes(), answers
 
 
-def test_the_demos_spoilt_rows_and_no_others_are_set_aside():
+def test_the_demos_spoilt_rows_and_cells_and_no_others_are_set_aside():
     reading = read_workspace(DEMO).reading
     expected = json.loads((HERE / "expected_set_aside.json").read_text(encoding="utf-8"))
-    found = [(entry.file, entry.line, entry.column, entry.value) for entry in reading.set_aside]
-    wanted = [(entry["file"], entry["line"], entry["column"], entry["value"]) for entry in expected]
-    assert sorted(found) == sorted(wanted)
+    for entries, are_cells in ((reading.set_aside, False), (reading.cells_set_aside, True)):
+        found = [(entry.file, entry.line, entry.column, entry.value) for entry in entries]
+        wanted = [
+            (entry["file"], entry["line"], entry["column"], entry["value"])
+            for entry in expected
+            if (entry["column"] in SET_ASIDE_ALONE) == are_cells
+        ]
+        assert sorted(found) == sorted(wanted)
+    assert [each.column for each in reading.unread_columns] == ["weather"]
+    assert not reading.column_questions
+    assert not reading.read_as
     assert not reading.not_read
     assert not reading.repeats
 

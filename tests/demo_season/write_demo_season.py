@@ -31,7 +31,8 @@ bytes, so change the script and not these files.
 They are kept the way people keep such files: one pour log per month in whatever form that month's
 spreadsheet saved it (May with semicolons and decimal commas, June with tabs, July with Windows line ends,
 August in degrees Celsius from another thermometer), one stock book, one coating book with its total at
-the bottom, and two logs from the water. A handful of rows cannot be read and have to be set aside.
+the bottom, and two logs from the water. A handful of rows and one cell cannot be read and
+have to be set aside.
 """
 
 POUR = ("date", "mold", "cavity", "outcome", "count", "fill", "mold_temp", "melt_temp", "mass", "flaw")
@@ -142,6 +143,9 @@ def insert_by_date(rows: list[Row], row: Row, **where: str) -> None:
     rows.insert(at + 1, row)
 
 
+LOST_WITHOUT_CAUSE_H = 40 / 60
+
+
 def add_mistakes(
     pours: list[LogFile], stock: LogFile, coating: LogFile, baits: LogFile, fish: LogFile
 ) -> None:
@@ -197,7 +201,7 @@ def add_mistakes(
     at = max(i for i, r in enumerate(baits.rows) if r.cells["date"] == "2026-08-09")
     lost = {**baits.rows[at].cells, "build": "crappie-grub", "bait": "", "fished": "0:40", "fate": "lost"}
     lost |= {"cause": "", "count": "1", "casts": "", "note": "was gone when I looked"}
-    baits.rows.insert(at + 1, Row(lost, "cause", "loss without a cause"))
+    baits.rows.insert(at + 1, Row(lost))
 
     early = next(i for i, r in enumerate(fish.rows) if r.cells["date"] == "2026-04-05")
     ambiguous = {**fish.rows[early].cells, "date": "03/04/2026", "species": "yellow perch", "count": "1"}
@@ -343,6 +347,9 @@ def tell() -> tuple[list[LogFile], dict[str, object]]:
     baits = LogFile("water/baits.csv", BAITS, water.baits)
     fish = LogFile("water/fish.csv", FISH, water.fish)
     add_mistakes(pours, stock, coating, baits, fish)
+    # The bait lost without a cause, on 9 August, was fished all the same.
+    water.hours["no leader"] += LOST_WITHOUT_CAUSE_H
+    water.build_hours["crappie-grub"] += LOST_WITHOUT_CAUSE_H
     logs = [*pours, stock, coating, baits, fish]
     return logs, truth(bench, water, logs)
 

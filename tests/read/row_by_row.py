@@ -27,10 +27,11 @@ class Row(NamedTuple):
 
 
 class SlowReading(NamedTuple):
-    """Tables; (file, line, column, value, reason) set aside; repeats; what stood in."""
+    """Tables; (file, line, column, value, reason) of rows and of cells set aside; repeats; what stood in."""
 
     tables: dict[str, pd.DataFrame]
     set_aside: list[tuple[str, int, str, str, str]]
+    cells_set_aside: list[tuple[str, int, str, str, str]]
     repeats: list[tuple[str, str, int, str]]
     fallbacks: set[str]
 
@@ -39,7 +40,7 @@ def read_row_by_row(
     files: Mapping[str, bytes], kinds: Sequence[LogKind], bench: Bench, keep: Sequence[str] = ()
 ) -> SlowReading:
     read: list[tuple[LogKind, str, list[Row]]] = []
-    set_aside = []
+    set_aside, cells = [], []
     fallbacks: set[str] = set()
     for name, data in files.items():
         header = recognise(decode(data).text, kinds)
@@ -48,12 +49,11 @@ def read_row_by_row(
         for below in records(header.below, header.separator):
             record = below._replace(line=below.line - 1 + header.first_line)
             values, problems = read_record(record, header, bench, units)
-            if problems:
-                first = problems[0]
-                set_aside.append(
-                    (name, record.line, first.column, first.value, first.error.reason.name.lower())
-                )
+            told = [(name, record.line, p.column, p.value, p.error.reason.name.lower()) for p in problems]
+            if any(decides_row(problem.column, header.kind) for problem in problems):
+                set_aside.append(told[0])
             else:
+                cells += told
                 rows.append(Row(record.line, values))
         read.append((header.kind, name, rows))
         fallbacks |= units.stood_in
@@ -61,7 +61,14 @@ def read_row_by_row(
     tables = {
         kind.name: table(kind, [entry for entry in unique if entry[0].name == kind.name]) for kind in kinds
     }
-    return SlowReading(tables, set_aside, repeats, fallbacks)
+    counted = {(file, row.line) for _, file, rows in unique for row in rows}
+    cells = [cell for cell in cells if cell[:2] in counted]
+    return SlowReading(tables, set_aside, cells, repeats, fallbacks)
+
+
+def decides_row(name, kind):
+    column = kind.column(name)
+    return column is None or column.decides_row
 
 
 def read_folder_row_by_row(folder: Path, names: Sequence[str], *args, **kwargs) -> SlowReading:
@@ -94,10 +101,19 @@ def read_record(record, header, bench, units):
         except CellError as error:
             problems.append(Problem(column.name, text, error))
     problems += amounts_and_cavities(texts, values, header.kind, bench, units, problems)
-    if not problems and header.kind.check is not None:
-        for found in header.kind.check(values, bench):
-            text = texts.get(found.column, "")
-            problems.append(Problem(found.column, text, CellError(Reason.RULE, found.why)))
+    if any(decides_row(problem.column, header.kind) for problem in problems):
+        return values, problems
+    unknown = {header.kind.column(problem.column).frame_name for problem in problems}
+    values |= dict.fromkeys(unknown)
+    if header.kind.check is not None:
+        rules = [
+            Problem(found.column, texts.get(found.column, ""), CellError(Reason.RULE, found.why))
+            for found in header.kind.check(values, bench)
+        ]
+        if any(decides_row(rule.column, header.kind) for rule in rules):
+            return values, rules + problems
+        values |= dict.fromkeys(header.kind.column(rule.column).frame_name for rule in rules)
+        problems += rules
     return values, problems
 
 

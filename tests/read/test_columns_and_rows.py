@@ -32,8 +32,12 @@ def assert_same(reading, slow):
     assert set(reading.tables) == set(slow.tables)
     for name, table in reading.tables.items():
         pd.testing.assert_frame_equal(table, slow.tables[name], check_exact=True)
-    told = [(entry.file, entry.line, entry.column, entry.value, entry.reason) for entry in reading.set_aside]
-    assert told == slow.set_aside
+    for entries, expected in (
+        (reading.set_aside, slow.set_aside),
+        (reading.cells_set_aside, slow.cells_set_aside),
+    ):
+        told = [(entry.file, entry.line, entry.column, entry.value, entry.reason) for entry in entries]
+        assert told == expected
     assert [(r.file, r.lines, r.rows, r.first_in) for r in reading.repeats] == slow.repeats
     assert set(reading.fallbacks) == slow.fallbacks
 
@@ -171,7 +175,8 @@ def test_a_check_is_asked_for_every_combination_of_what_it_looks_at(tmp_path):
     reading = read_folder(tmp_path, [kind], small_bench())
     assert_same(reading, read_row_by_row({"own.csv": text.encode()}, [kind], small_bench()))
     wrong = [n for n, (b, c, d) in enumerate(rows) if (b, c) == ("1", "3") or (b == "2" and d)]
-    assert [entry.line - 2 for entry in reading.set_aside] == wrong
+    assert not reading.set_aside
+    assert [entry.line - 2 for entry in reading.cells_set_aside] == wrong
 
 
 def test_a_hostile_file_stops_early(monkeypatch):

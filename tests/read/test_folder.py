@@ -1,5 +1,6 @@
 import os
 
+import pandas as pd
 import pytest
 
 from benchwater.files import LARGEST_FILE_BYTES
@@ -54,7 +55,6 @@ SMALLEST = {
     Reason.DATE: ("yesterday,round-jig,1/8,good,1,,", "date", "yesterday"),
     Reason.DATE_ORDER: ("03/04/2026,round-jig,1/8,good,1,,", "date", "03/04/2026"),
     Reason.NUMBER: ("2026-05-02,round-jig,1/8,good,two,,", "count", "two"),
-    Reason.QUANTITY: ("2026-05-02,round-jig,1/8,good,1,hot,", "mold_temp", "hot"),
     Reason.WORD: ("2026-05-02,round-jig,1/8,fine,1,,", "outcome", "fine"),
     Reason.NAME: ("2026-05-02,round-gig,1/8,good,1,,", "mold", "round-gig"),
     Reason.TOO_MANY_CELLS: ("2026-05-02,round-jig,1/8,good,1,350,,10,6", "", "10"),
@@ -65,7 +65,7 @@ SMALLEST = {
 }
 
 
-@pytest.mark.parametrize("reason", list(Reason))
+@pytest.mark.parametrize("reason", [reason for reason in Reason if reason is not Reason.QUANTITY])
 def test_each_reason_has_a_smallest_row_and_the_rows_around_it_are_used(tmp_path, reason):
     row, column, value = SMALLEST[reason]
     good = "2026-05-02,round-jig,1/8,good,1,,"
@@ -88,12 +88,93 @@ def test_each_reason_has_a_smallest_row_and_the_rows_around_it_are_used(tmp_path
         ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-jig,8-Jan,good\n"}, "spreadsheet"),
         ({"s.csv": "date,item,move,amount\n2026-05-02,hook-3,received,4\n"}, "nearest: `hook-2`"),
         ({"f.csv": "date,build,fished,fate\n2026-05-02,perch-gurb,1 h,kept\n"}, "nearest: `perch-grub`"),
-        ({"f.csv": "date,build,fished,fate\n2026-05-02,perch-grub,1 h,lost\n"}, "needs one"),
     ],
 )
 def test_an_unknown_name_names_the_nearest_known_ones(tmp_path, files, expected):
     (entry,) = read_files(tmp_path, files).set_aside
     assert expected in entry.why
+
+
+ALONE = [
+    ("pour", "mold_temp", "hot"),
+    ("pour", "melt_temp", "9000 F"),
+    ("pour", "mass", "light"),
+    ("pour", "fill", "third"),
+    ("pour", "flaw", "wonky"),
+    ("inventory", "cost", "a lot"),
+    ("inventory", "uncertainty", "some"),
+    ("finishing", "part_temp", "warm"),
+    ("finishing", "cure_temp", "hot"),
+    ("finishing", "cure_time", "a while"),
+    ("finishing", "flaw", "wonky"),
+    ("fishing", "cause", "gremlins"),
+    ("fishing", "casts", "many"),
+    ("catch", "length", "long"),
+    ("catch", "mass", "heavy"),
+    ("catch", "released", "perhaps"),
+]
+ROWS = {
+    "pour": "2026-05-02,round-jig,1/8,reject,3",
+    "inventory": "2026-05-02,hook-2,received,50",
+    "finishing": "2026-05-02,round-jig,1/8,black,12",
+    "fishing": "2026-05-02,perch-grub,2 h,lost,2",
+    "catch": "2026-05-02,yellow perch,perch-grub,4",
+}
+HEADERS = {
+    "pour": "date,mold,cavity,outcome,count",
+    "inventory": "date,item,move,amount",
+    "finishing": "date,mold,cavity,coat,count",
+    "fishing": "date,build,fished,fate,count",
+    "catch": "date,species,build,count",
+}
+
+
+@pytest.mark.parametrize(("log", "column", "cell"), ALONE)
+def test_a_cell_that_does_not_decide_its_row_is_set_aside_alone(tmp_path, log, column, cell):
+    reading = read_files(tmp_path, {"log.csv": f"{HEADERS[log]},{column}\n{ROWS[log]},{cell}\n"})
+    (entry,) = reading.cells_set_aside
+    assert (entry.file, entry.line, entry.column, entry.value) == ("log.csv", 2, column, cell)
+    assert entry.why
+    assert not reading.set_aside
+    (source,) = reading.sources
+    assert (source.rows, source.used, source.set_aside, source.cells_set_aside) == (1, 1, 0, 1)
+    blank = read_files(tmp_path / "blank", {"log.csv": f"{HEADERS[log]},{column}\n{ROWS[log]},\n"})
+    pd.testing.assert_frame_equal(reading.tables[log], blank.tables[log])
+
+
+@pytest.mark.parametrize(
+    ("log", "column", "cell"),
+    [("finishing", "rejects", "few"), ("pour", "material", "mystery metal"), ("finishing", "rejects", "13")],
+)
+def test_a_cell_whose_loss_would_change_what_the_row_counts_sets_it_aside(tmp_path, log, column, cell):
+    reading = read_files(tmp_path, {"log.csv": f"{HEADERS[log]},{column}\n{ROWS[log]},{cell}\n"})
+    assert [(entry.column, entry.value) for entry in reading.set_aside] == [(column, cell)]
+    assert not reading.cells_set_aside
+
+
+def test_a_bait_lost_without_a_cause_is_lost_all_the_same(tmp_path):
+    reading = read_files(tmp_path, {"f.csv": "date,build,fished,fate\n2026-05-02,perch-grub,1 h,lost\n"})
+    assert not reading.set_aside
+    assert not reading.cells_set_aside
+    assert reading.tables["fishing"]["fate"].tolist() == ["lost"]
+
+
+def test_a_cause_of_a_bait_that_was_kept_is_set_aside_alone(tmp_path):
+    text = "date,build,fished,fate,cause\n2026-05-02,perch-grub,1 h,kept,snag\n"
+    reading = read_files(tmp_path, {"f.csv": text})
+    assert [(cell.column, cell.value, cell.reason) for cell in reading.cells_set_aside] == [
+        ("cause", "snag", "rule")
+    ]
+    assert reading.tables["fishing"]["cause"].isna().tolist() == [True]
+
+
+def test_a_cell_set_aside_in_a_row_that_is_not_used_is_told_with_the_row_alone(tmp_path):
+    text = f"{HEADERS['pour']},mold_temp\n2026-05-02,round-jig,1/8,good,0,hot\n"
+    reading = read_files(tmp_path, {"p.csv": text})
+    (entry,) = reading.set_aside
+    assert entry.column == "count"
+    assert "`mold_temp`" in entry.why
+    assert not reading.cells_set_aside
 
 
 def test_a_second_problem_of_a_row_is_told_with_the_first(tmp_path):

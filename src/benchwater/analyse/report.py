@@ -7,7 +7,7 @@ from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Section, Status
 from benchwater.plugin_host.loaded import PluginProblem
-from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
+from benchwater.read.outcome import NotRead, ReadAs, Repeat, SetAside, Source, UnreadColumn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +83,9 @@ class Report:
     plugin_problems: tuple[PluginProblem, ...] = ()
     version: str = ""
     vitals: tuple[VitalSeries, ...] = ()
+    cells_set_aside: tuple[SetAside, ...] = ()
+    read_as: tuple[ReadAs, ...] = ()
+    unread_columns: tuple[UnreadColumn, ...] = ()
 
     @property
     def failed(self) -> bool:

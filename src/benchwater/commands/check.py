@@ -15,17 +15,20 @@ from benchwater.commands.terminal import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from benchwater.pipeline import Workspace
+    from benchwater.read.outcome import SetAside
 
 
 @workspace_command()
 def check(folder: Path, workspace_plugins: bool) -> int:
     """Read FOLDER (left out: this folder); print what was understood and what was set aside.
 
-    It writes nothing. It lists every row that cannot be used: file, line, column, the cell as written, and
-    what would have been accepted.
+    It writes nothing. It lists every row and cell that cannot be used: file, line, column, the cell as
+    written, and what would have been accepted.
 
-    Exit status: 0 everything was understood; 1 something was set aside or not read; 2 bench.toml
+    Exit status: 0 everything was understood; 1 something was set aside, not read or asked about; 2 bench.toml
     cannot be used.
     """
     from benchwater.pipeline import read_workspace
@@ -34,11 +37,18 @@ def check(folder: Path, workspace_plugins: bool) -> int:
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
     _print_bench(workspace)
     _print_files(workspace)
+    _print_read_as(workspace)
     _print_repeats(workspace)
     _print_set_aside(workspace)
     _print_plugins(workspace)
     reading = workspace.reading
-    clean = not (reading.set_aside or reading.not_read or workspace.plugins.problems)
+    clean = not (
+        reading.set_aside
+        or reading.cells_set_aside
+        or reading.not_read
+        or reading.column_questions
+        or workspace.plugins.problems
+    )
     return DONE if clean else INCOMPLETE
 
 
@@ -66,10 +76,20 @@ def _print_files(workspace: "Workspace") -> None:
             f"{plain_line(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
             f"{source.repeated:>10}{source.set_aside:>11}"
         )
+        for unread in (each for each in reading.unread_columns if each.file == source.file):
+            what = unread.question if unread.may_be else f"`{unread.column}` was not read"
+            click.echo(f"  {plain_line(what)}")
     if reading.not_read:
         click.echo("\nNot read:")
     for entry in reading.not_read:
         click.echo(f"  {plain_line(entry.file)} {plain_line(entry.why)}")
+
+
+def _print_read_as(workspace: "Workspace") -> None:
+    if workspace.reading.read_as:
+        click.echo("\nRead as:")
+    for each in workspace.reading.read_as:
+        click.echo(f"  {plain_line(each.file)}: `{plain_line(each.written)}` as `{plain_line(each.read_as)}`")
 
 
 def _print_repeats(workspace: "Workspace") -> None:
@@ -83,11 +103,16 @@ def _print_repeats(workspace: "Workspace") -> None:
 def _print_set_aside(workspace: "Workspace") -> None:
     from benchwater.words import counted
 
-    set_aside = workspace.reading.set_aside
-    if not set_aside:
-        return
-    click.echo(f"\nSet aside: {counted(len(set_aside), 'row')}")
-    for entry in set_aside:
+    reading = workspace.reading
+    _print_entries(f"Set aside: {counted(len(reading.set_aside), 'row')}", reading.set_aside)
+    cells = counted(len(reading.cells_set_aside), "cell")
+    _print_entries(f"Set aside alone: {cells} of rows that count", reading.cells_set_aside)
+
+
+def _print_entries(title: str, entries: "Sequence[SetAside]") -> None:
+    if entries:
+        click.echo(f"\n{title}")
+    for entry in entries:
         column = f", column `{plain_line(entry.column)}`" if entry.column else ""
         written = f"`{plain_line(entry.value)}` " if entry.value else ""
         click.echo(f"  {plain_line(entry.file)}, line {entry.line}{column}: {written}{plain_line(entry.why)}")

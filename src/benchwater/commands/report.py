@@ -99,9 +99,9 @@ def _print_rows(workspace: "Workspace", made: "Report") -> None:
     from benchwater.words import counted
 
     used, set_aside = sum(source.used for source in made.sources), len(made.set_aside)
-    click.echo(
-        f"{counted(used, 'row')} used, {set_aside} set aside (see the appendix, or `benchwater check`)."
-    )
+    cells = f", {counted(len(made.cells_set_aside), 'cell')} set aside alone" if made.cells_set_aside else ""
+    rows = f"{counted(used, 'row')} used, {set_aside} set aside{cells}"
+    click.echo(f"{rows} (see the appendix, or `benchwater check`).")
     latest = last_day(workspace.reading.tables)
     if latest is None:
         click.echo("The logs hold no row yet.")

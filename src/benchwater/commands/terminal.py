@@ -108,7 +108,7 @@ def debugging() -> bool:
 
 def print_plugin_problem(problem: "PluginProblem", start: str = "  ", *, err: bool = False) -> None:
     """Print a plugin's name, where it comes from and what failed; with `--debug` also the traceback."""
-    click.echo(f"{start}{plain(problem.name)} ({problem.origin}) {plain(problem.why)}", err=err)
+    click.echo(f"{start}{plain_line(problem.name)} ({problem.origin}) {plain_line(problem.why)}", err=err)
     if problem.detail and debugging():
         click.echo(problem.detail, err=err)
 

@@ -31,6 +31,11 @@ MOST_COUNTED = 100_000
 Value = str | float | int | bool | object | None
 
 
+def phrases(text: str) -> tuple[str, ...]:
+    """The phrases of a text, which have commas between them."""
+    return tuple(phrase.strip() for phrase in text.split(",") if phrase.strip())
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
     """One column of a log.
@@ -46,11 +51,14 @@ class Column:
     - `amount` a quantity in the unit of the item that the row's `item` column names, whole pieces for
       counted items; `spread` a standard uncertainty in that unit.
 
-    `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`. `also`
-    lists other headings people use. `default` stands in for an empty cell; without one an empty cell is
-    missing. `signed` lets a number be negative. `most` is the largest plausible count: a row with a larger
-    one is set aside. `bare_unit` is the unit of a bare number where neither the cell, the heading nor
-    bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
+    `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`.
+    `also` lists other headings people use. `everyday` lists looser ones (case, punctuation and plural do
+    not matter; `minutes [min]` implies a unit): one is taken, and listed under "Read as", where it fits
+    this column of the log alone and no heading names it; else the maker is asked. `default` stands in for
+    an empty cell; without one an empty cell is missing. `signed` lets a number be negative. `most` is the
+    largest plausible count: a row with a larger one is set aside. `bare_unit` is the unit of a bare number
+    where neither the cell, the heading nor bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or
+    `mm`, `fl oz` or `mL` by the bench's units).
     """
 
     name: str
@@ -59,6 +67,7 @@ class Column:
     needed: bool = False
     words: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+    everyday: tuple[str, ...] = ()
     refers_to: Reference | None = None
     default: float | int | str | None = None
     signed: bool = False
@@ -68,6 +77,11 @@ class Column:
     def __post_init__(self) -> None:
         """Refuse fields of another type."""
         refuse_wrong_types(self)
+
+    @property
+    def decides_row(self) -> bool:
+        """Whether a cell that cannot be read sets its row aside: without it the row would count otherwise."""
+        return self.needed or self.default is not None or self.refers_to is not None
 
     @property
     def frame_name(self) -> str:
@@ -87,9 +101,11 @@ class RowProblem:
 class LogKind:
     """A kind of log: how its header is known, its columns, and what each row must satisfy.
 
-    A file is of this kind when its header has every column in `known_by` (any needed column when that
-    is left out). `check` gets one row's values by the table's column names, and the bench, and yields
-    what is wrong with the row. A row on which it raises is used, and the host reports the plugin.
+    A file is of this kind when its header has every column in `known_by` (any needed column when that is
+    left out). `check` gets one row's values by the table's column names, and the bench, and yields what is
+    wrong with the row. What names a column that is not needed, has no default and refers to nothing sets
+    that cell aside alone, as a cell that cannot be read is; anything else sets the row aside. A row on
+    which it raises is used, and the host reports the plugin.
     """
 
     name: str

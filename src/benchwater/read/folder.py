@@ -8,8 +8,9 @@ from pathlib import Path
 from benchwater.files import LARGEST_FILE_BYTES, log_files
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.headers import recognise
-from benchwater.read.outcome import NotRead, Reading, Source
+from benchwater.read.coded import Mask
+from benchwater.read.headers import Heading, recognise
+from benchwater.read.outcome import NotRead, ReadAs, Reading, SetAside, Source, UnreadColumn
 from benchwater.read.records import decode
 from benchwater.read.refusals import FileError
 from benchwater.read.rows import ReadRows, read_rows
@@ -22,6 +23,7 @@ class _ReadFile:
     sha256: str
     kind: LogKind
     dialect: str
+    headings: tuple[Heading, ...]
     content: ReadRows
 
 
@@ -55,10 +57,13 @@ def read_folder(
         for read in files
     ]
     unique = take_repeats(file_rows, keep_repeats)
+    cells: list[SetAside] = []
     sources = []
     for read in files:
         used = int(unique.kept[read.file].sum())
         set_aside = len(read.content.set_aside)
+        in_rows_that_count = _cells_in_rows(read.content, unique.kept[read.file])
+        cells += in_rows_that_count
         sources.append(
             Source(
                 file=read.file,
@@ -68,6 +73,7 @@ def read_folder(
                 used=used,
                 repeated=sum(repeat.rows for repeat in unique.repeats if repeat.file == read.file),
                 set_aside=set_aside,
+                cells_set_aside=len(in_rows_that_count),
                 dialect=read.dialect,
             )
         )
@@ -75,13 +81,34 @@ def read_folder(
         tables=build_tables(kinds, [entry.take(unique.kept[entry.file]) for entry in file_rows]),
         sources=tuple(sources),
         set_aside=tuple(entry for read in files for entry in read.content.set_aside),
+        cells_set_aside=tuple(cells),
         repeats=unique.repeats,
         not_read=tuple(not_read),
         fallbacks=tuple(sorted({text for read in files for text in read.content.fallbacks})),
         check_problems=tuple(
             read.content.check_problem for read in files if read.content.check_problem is not None
         ),
+        read_as=tuple(
+            ReadAs(file=read.file, written=each.written, read_as=each.column.name)
+            for read in files
+            for each in read.headings
+            if each.column is not None and each.is_everyday
+        ),
+        unread_columns=tuple(
+            UnreadColumn(file=read.file, column=each.written, may_be=each.may_be)
+            for read in files
+            for each in read.headings
+            if each.column is None and each.text
+        ),
     )
+
+
+def _cells_in_rows(content: ReadRows, kept: Mask) -> list[SetAside]:
+    """The cells set aside in the rows that are kept."""
+    if not content.cells_set_aside:
+        return []
+    lines = frozenset(content.lines[kept].tolist())
+    return [cell for cell in content.cells_set_aside if cell.line in lines]
 
 
 def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) -> _ReadFile:
@@ -94,6 +121,7 @@ def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) ->
         sha256=hashlib.sha256(data).hexdigest(),
         kind=header.kind,
         dialect=f"{decoded.encoding}, {separator}",
+        headings=header.headings,
         content=read_rows(name, header, bench),
     )
 

@@ -10,7 +10,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetAside:
-    """A row that could not be used: where, the cell as written, and why. `reason` is from a closed set."""
+    """A row or cell that could not be used: where, the cell as written, and why.
+
+    `reason` is from a closed set.
+    """
 
     file: str
     line: int
@@ -42,6 +45,7 @@ class Source:
     used: int
     repeated: int
     set_aside: int
+    cells_set_aside: int = 0
     dialect: str = ""
 
     def __post_init__(self) -> None:
@@ -59,6 +63,30 @@ class NotRead:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ReadAs:
+    """A heading or word of a file, as written, that was taken for a known one."""
+
+    file: str
+    written: str
+    read_as: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnreadColumn:
+    """A column that is none of its log's, by its heading as written, and the columns it may be meant for."""
+
+    file: str
+    column: str
+    may_be: tuple[str, ...] = ()
+
+    @property
+    def question(self) -> str:
+        """A sentence for the maker about a column that may be a known one."""
+        names = " or ".join(f"`{name}`" for name in self.may_be)
+        return f"`{self.column}` of {self.file} was not read: is it {names}?"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CheckProblem:
     """How a log's own check of a row failed first in a file; the rows it failed on are used unchecked."""
 
@@ -73,7 +101,8 @@ class CheckProblem:
 class Reading:
     """Everything one folder gave. `tables` holds one table a log kind, see `Season.log`.
 
-    `fallbacks` says in words which documented units stood in for bare numbers.
+    `cells_set_aside` are unknown values in rows that count. `fallbacks` says in words which documented
+    units stood in for bare numbers.
     """
 
     tables: Mapping[str, "pd.DataFrame"]
@@ -83,6 +112,14 @@ class Reading:
     not_read: tuple[NotRead, ...]
     fallbacks: tuple[str, ...] = ()
     check_problems: tuple[CheckProblem, ...] = ()
+    cells_set_aside: tuple[SetAside, ...] = ()
+    read_as: tuple[ReadAs, ...] = ()
+    unread_columns: tuple[UnreadColumn, ...] = ()
+
+    @property
+    def column_questions(self) -> tuple[str, ...]:
+        """A sentence about each column not read that may be a known one."""
+        return tuple(each.question for each in self.unread_columns if each.may_be)
 
     @property
     def holds_rows(self) -> bool:

@@ -23,7 +23,7 @@ _TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadRows:
-    """The usable rows of one file and those set aside.
+    """The usable rows of one file, and the rows and cells set aside.
 
     `columns` holds the values of the usable rows by the table's column names, `lines` the line each row
     starts on. `fallbacks` says which documented units stood in for bare numbers, `check_problem` how the
@@ -33,6 +33,7 @@ class ReadRows:
     columns: Mapping[str, Coded]
     lines: Indices
     set_aside: tuple[SetAside, ...]
+    cells_set_aside: tuple[SetAside, ...]
     fallbacks: frozenset[str]
     check_problem: CheckProblem | None
 
@@ -49,7 +50,8 @@ class Problem:
 def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
     """Read each record below the header as a row, or set it aside. FileError beyond an honest log's bounds.
 
-    Each distinct text of a column is read once; a cell that cannot be used has its CellError as its value.
+    A cell that does not decide its row is set aside alone: the row counts, and the value is unknown. Each
+    distinct text of a column is read once; a cell that cannot be used has its CellError as its value.
     """
     _check_heading_units(header)
     kind = header.kind
@@ -66,30 +68,51 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
     by_another = _decided_by_another(kind, texts, by_itself, bench, units)
     columns = {**_extra_columns(body, header), **by_itself, **by_another}
     refused = np.zeros(rows, dtype=bool)
-    for column in (*by_itself.values(), *by_another.values()):
-        if any(map(_is_error, column.values)):
-            refused |= column.mask(_is_error)
+    cells: list[tuple[int, str, CellError]] = []
+    deciding = {column.name for column in kind.columns if column.decides_row}
+    for declared in kind.columns:
+        if declared.name in deciding:
+            for column in (by_itself[declared.frame_name], by_another.get(declared.frame_name)):
+                if column is not None and any(map(_is_error, column.values)):
+                    refused |= column.mask(_is_error)
+    for declared in kind.columns:
+        column = columns[declared.frame_name]
+        if declared.name not in deciding and any(map(_is_error, column.values)):
+            wrong_rows = np.flatnonzero(column.mask(_is_error) & ~refused).tolist()
+            cells += [(row, declared.name, column.value(row)) for row in wrong_rows]
+            _check_number(len(cells), "cells")
     passed = np.flatnonzero(~refused)
     found, failure = constant_column(len(passed), ()), None
     if kind.check is not None:
-        found, failure = check_rows(
-            kind.check, {name: column.take(passed) for name, column in columns.items()}, len(passed), bench
-        )
-        refused[passed] = found.mask(bool)
+        to_check = {name: _without_errors(column.take(passed)) for name, column in columns.items()}
+        found, failure = check_rows(kind.check, to_check, len(passed), bench)
+        cell_names = {column.name for column in kind.columns} - deciding
+        refused[passed] = found.mask(lambda rules: any(rule.column not in cell_names for rule in rules))
+        for at in np.flatnonzero(found.mask(bool) & ~refused[passed]).tolist():
+            cells += [
+                (int(passed[at]), rule.column, CellError(Reason.RULE, rule.why)) for rule in found.value(at)
+            ]
     refused_rows = np.flatnonzero(refused).tolist()
-    if (count := len(problems) + len(refused_rows)) > MOST_SET_ASIDE:
-        raise FileError(f"has {count} rows that cannot be read (at most {MOST_SET_ASIDE})")
+    cells = sorted((cell for cell in cells if not refused[cell[0]]), key=lambda cell: cell[0])
+    _check_number(len(cells), "cells")
+    _check_number(len(problems) + len(refused_rows), "rows")
     names = {column.frame_name: column.name for column in kind.columns}
     read_cells = [(names[name], column) for read in (by_itself, by_another) for name, column in read.items()]
     for row in refused_rows:
         wrong = [(name, column.value(row)) for name, column in read_cells if _is_error(column.value(row))]
-        if not wrong:
-            broken_rules = found.value(int(np.searchsorted(passed, row)))
-            wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in broken_rules]
+        at = int(np.searchsorted(passed, row))
+        if at < len(passed) and passed[at] == row:
+            wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in found.value(at)] + wrong
         problems[int(body.lines[row])] = [
             Problem(name, texts[name].value(row) if name in texts else "", error) for name, error in wrong
         ]
-    if refused.any():
+    for declared in kind.columns:
+        ruled_out = [
+            row for row, name, error in cells if name == declared.name and error.reason is Reason.RULE
+        ]
+        if ruled_out:
+            columns[declared.frame_name] = _without_rows(columns[declared.frame_name], ruled_out)
+    if refused.any() or cells:
         columns = {name: _without_errors(column.take(~refused)) for name, column in columns.items()}
     check_problem = None
     if failure is not None:
@@ -101,6 +124,15 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
         columns=columns,
         lines=body.lines[~refused],
         set_aside=tuple(_set_aside(file, kind, line, problems[line]) for line in sorted(problems)),
+        cells_set_aside=tuple(
+            _set_aside(
+                file,
+                kind,
+                int(body.lines[row]),
+                [Problem(name, texts[name].value(row) if name in texts else "", error)],
+            )
+            for row, name, error in cells
+        ),
         fallbacks=frozenset(units.stood_in),
         check_problem=check_problem,
     )
@@ -246,6 +278,18 @@ def _is_error(value: object) -> bool:
 
 def _without_errors(column: Coded) -> Coded:
     return Coded(column.codes, [None if _is_error(value) else value for value in column.values])
+
+
+def _without_rows(column: Coded, rows: Sequence[int]) -> Coded:
+    """The column with no value in these rows."""
+    codes = column.codes.copy()
+    codes[rows] = len(column.values)
+    return Coded(codes, [*column.values, None])
+
+
+def _check_number(count: int, what: str) -> None:
+    if count > MOST_SET_ASIDE:
+        raise FileError(f"has {count} {what} that cannot be read (at most {MOST_SET_ASIDE})")
 
 
 def _set_aside(file: str, kind: LogKind, line: int, problems: Sequence[Problem]) -> SetAside:

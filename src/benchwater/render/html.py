@@ -59,6 +59,7 @@ def render_html(report: Report, attached: Collection[str] = ()) -> str:
             set_aside_on_paper=on_paper,
             set_aside_off_paper=len(report.set_aside) - sum(set_aside[index].rows for index in on_paper),
             set_aside_left=sum(group.rows for group in set_aside[MOST_LISTED:]),
+            cells_set_aside=group_equal_rows(report.cells_set_aside),
             bench=report.bench,
             page=compose(report),
             most_listed=MOST_LISTED,

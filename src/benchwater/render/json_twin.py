@@ -20,7 +20,7 @@ _JSON_TYPES = frozenset((str, int, bool, type(None)))
 _NUMBERS = frozenset((float, type(None)))
 _OF_ACTION = "id text because worth worth_unit urgent"
 _OF_REFUSED = "file line column value why reason log"
-_OF_SOURCE = "file sha256 log rows used repeated set_aside dialect"
+_OF_SOURCE = "file sha256 log rows used repeated set_aside cells_set_aside dialect"
 
 
 def render_json(report: Report) -> str:
@@ -68,6 +68,12 @@ def _report(report: Report) -> Json:
         "season": {"title": span_title(report.season), **_days(report.season)},
         "sources": _Plain(_fields(source, _OF_SOURCE) for source in report.sources),
         "set_aside": _Plain(_fields(row, _OF_REFUSED) for row in report.set_aside),
+        "cells_set_aside": _Plain(_fields(cell, _OF_REFUSED) for cell in report.cells_set_aside),
+        "read_as": [_fields(each, "file written read_as") for each in report.read_as],
+        "unread_columns": [
+            {**_fields(each, "file column"), "may_be": " or ".join(each.may_be) or None}
+            for each in report.unread_columns
+        ],
         "repeats": [_fields(each, "file lines rows first_in") for each in report.repeats],
         "not_read": [_fields(each, "file why") for each in report.not_read],
         "fallbacks": list(bench.fallbacks),

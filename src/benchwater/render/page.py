@@ -27,6 +27,7 @@ _LONGEST_GLANCE = 92
 _LONGEST_UNSAID = 130
 _MOST_UNSAID = 3
 _LONGEST_RUNNING = 36
+_MOST_QUESTIONS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +248,14 @@ def _rests_on(report: Report) -> str:
         return "No log was read."
     sentence = f"{used} of {counted(rows, 'row')} from {counted(len(report.sources), 'file')} used"
     sentence += f", {repeated} repeated elsewhere" if repeated else ""
-    sentence += f", {set_aside} set aside."
+    sentence += f", {set_aside} set aside"
+    cells = len(report.cells_set_aside)
+    sentence += f"; in the rows used {counted(cells, 'cell')} set aside." if cells else "."
     if report.not_read:
         sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
-    return sentence
+    questions = [f"{each.file} {each.why}." for each in report.not_read[:1]]
+    questions += [each.question for each in report.unread_columns if each.may_be]
+    shown = questions if len(questions) <= _MOST_QUESTIONS else questions[: _MOST_QUESTIONS - 1]
+    more = len(questions) - len(shown)
+    ending = f"`benchwater check` asks about {counted(more, 'more column')}." if more else ""
+    return " ".join(filter(None, [sentence, *shown, ending]))

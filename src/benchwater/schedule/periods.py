@@ -46,7 +46,7 @@ def with_digests(
 ) -> tuple[Period, ...]:
     """Return the periods with their digests, `rows` and `files`, filled in."""
     logs = {name: _used(table) for name, table in sorted(reading.tables.items())}
-    logs["set aside"] = _set_aside(folder, reading.set_aside, kinds, bench)
+    logs["set aside"] = _set_aside(folder, reading.set_aside + reading.cells_set_aside, kinds, bench)
     at_end = _by_end(logs, {period.rows_until for period in periods})
     return tuple(
         replace(period, rows=at_end[period.rows_until][0], files=at_end[period.rows_until][1])

@@ -43,7 +43,12 @@ def make_season(
             path.write_text(text, encoding="utf-8")
         workspace = read_workspace(Path(folder), workspace_plugins=False, plugin_files=plugins)
     refused = [problem for problem in workspace.plugins.problems if problem.origin == "workspace"]
-    faults = [*refused, *workspace.reading.set_aside, *workspace.reading.not_read]
+    faults = [
+        *refused,
+        *workspace.reading.set_aside,
+        *workspace.reading.cells_set_aside,
+        *workspace.reading.not_read,
+    ]
     assert not faults, faults
     spans = choose_spans(workspace, Request(month=month))
     season = gather(workspace.reading, workspace.bench, spans)
