@@ -32,20 +32,6 @@ def broken(season, span):
         (broken, "KeyError"),
         (lambda season, span: "a text", "must return a Section"),
         (lambda season, span: None, "must return a Section"),
-        (lambda season, span: Section(status="failed", why="x"), "for the host to give"),
-        (
-            lambda season, span: Section(
-                status="ok", findings=(Finding(id="f", text="", value=float("nan")),)
-            ),
-            "value is nan",
-        ),
-        (
-            lambda season, span: Section(
-                status="thin", why="little", actions=(Action(id="a", text="", because=""),)
-            ),
-            "advice",
-        ),
-        (lambda season, span: Section(status="empty"), "must say why"),
     ],
 )
 def test_an_analysis_that_raises_is_a_failed_section_and_the_others_remain(analyse, words):

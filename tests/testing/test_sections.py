@@ -3,6 +3,7 @@ import re
 from dataclasses import replace
 from datetime import date
 
+import pandas as pd
 import pytest
 
 from benchwater.analyse.run import run_analyses
@@ -87,7 +88,8 @@ BREACHES = {
     "width": (lambda: with_table(rows=(("a",),)), "row 1 has 1 cells, 2 columns"),
     "row": (lambda: with_table(rows=(3,)), "`Table.rows` must be a tuple of a tuple"),
     "number of a cell": (lambda: with_table(rows=(("a", math.nan),)), "'n' is nan"),
-    "list as a cell": (lambda: with_table(rows=(("a", ["b"]),)), "'n' is a list, not a plain value"),
+    "list as a cell": (lambda: with_table(rows=(("a", ["b"]),)), "'n' is of type list, not a plain value"),
+    "no time": (lambda: with_table(rows=(("a", pd.NaT),)), "'n' is of type NaTType"),
     "unit of a column": (lambda: with_columns(unit="degF"), "'degF' is no canonical unit"),
     "unit from": (lambda: with_columns(unit_from="measure"), "'measure', which is no column"),
     "unit in a cell": (lambda: with_columns(unit_from="n"), "row 1, 'n': 3 is no canonical unit"),
@@ -100,8 +102,8 @@ BREACHES = {
 }
 
 
-def changed(value, **changes):
-    return replace(value, **changes)
+def changed(part, **changes):
+    return replace(part, **changes)
 
 
 def with_finding(**changes):

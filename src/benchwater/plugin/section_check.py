@@ -93,8 +93,8 @@ def _cell(of: str, cell: object) -> Iterator[str]:
     if isinstance(cell, int | float):
         if not -_LARGEST <= cell <= _LARGEST:
             yield f"{of} is {cell!r}: leave it None when it is not known"
-    elif cell is not None and not isinstance(cell, str | date):
-        yield f"{of} is a {type(cell).__name__}, not a plain value"
+    elif cell is not None and (not isinstance(cell, str | date) or cell != cell):
+        yield f"{of} is of type {type(cell).__name__}, not a plain value"
 
 
 def _unit(of: str, unit: object, print_unit: str | None = None) -> Iterator[str]:
