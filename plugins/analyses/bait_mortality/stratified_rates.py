@@ -1,6 +1,7 @@
 """The exact comparison of two rates within strata."""
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,6 +16,7 @@ from benchwater.statistics.interval import tail_probability, whole_count
 FloatArray = NDArray[np.float64]
 
 _NEGLIGIBLE = -150.0
+_MANY = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,13 +160,31 @@ def _sum_of_binomials(totals: FloatArray, log_odds: FloatArray) -> tuple[int, Fl
     """
     start, chances = 0, np.ones(1)
     for n, log_odd in zip(totals, log_odds, strict=True):
-        k = np.arange(int(n) + 1)
-        logs = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1) + k * log_odd
+        k = np.arange(int(n) + 1) if n < _MANY else _likely(int(n), float(log_odd))
+        logs = _logs(n, k, log_odd)
         kept = np.flatnonzero(logs > logs.max() + _NEGLIGIBLE)
         chances = np.convolve(chances, np.exp(logs[kept] - n * np.logaddexp(0.0, log_odd)))
         above = np.flatnonzero(chances)
-        start, chances = start + int(kept[0] + above[0]), chances[above[0] : above[-1] + 1]
+        start, chances = start + int(k[kept[0]] + above[0]), chances[above[0] : above[-1] + 1]
     return start, chances
+
+
+def _logs(n: float, k: NDArray[np.int64], log_odd: float) -> FloatArray:
+    """Return the logarithms of a binomial's chances of k, up to a constant."""
+    return np.asarray(gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1) + k * log_odd)
+
+
+def _likely(n: int, log_odd: float) -> NDArray[np.int64]:
+    """Return the numbers whose chance is not negligible, by bisection: no array is as long as n."""
+    mode = min(n, int((n + 1) * expit(log_odd)))
+    least = _logs(n, np.arange(max(0, mode - 1), min(n, mode + 1) + 1), log_odd).max() + _NEGLIGIBLE
+
+    def is_likely(k: int) -> bool:
+        return bool(_logs(n, np.array(k), log_odd) > least)
+
+    first = bisect_left(range(mode + 1), True, key=is_likely)
+    end = mode + bisect_left(range(mode, n + 1), True, key=lambda k: not is_likely(k))
+    return np.arange(first, end)
 
 
 def _root(

@@ -1,5 +1,6 @@
 import itertools
 import math
+import tracemalloc
 from fractions import Fraction
 
 import numpy as np
@@ -166,3 +167,18 @@ def test_what_is_left_out_of_thousands_of_events_changes_nothing(seed: int) -> N
     wanted = by_the_whole_polynomial(x1, t1, x2, t2)
     assert (found.ratio, found.low, found.high) == pytest.approx(wanted[:3], rel=1e-12)
     assert found.p_central == pytest.approx(wanted[3], rel=1e-9)
+
+
+@pytest.mark.parametrize("share", [1e-6, 0.2, 0.5, 0.999])
+def test_a_hundred_million_events_need_little_memory(share: float) -> None:
+    total = 10**8
+    events = round(share * total)
+    tracemalloc.start()
+    found = common_rate_ratio([events], [1.0], [total - events], [1.0])
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    alone = rate_ratio(events, 1.0, total - events, 1.0)
+    assert (found.ratio, found.low, found.high) == pytest.approx(
+        (alone.ratio, alone.low, alone.high), rel=1e-6
+    )
+    assert most < 50e6
