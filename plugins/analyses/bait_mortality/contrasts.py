@@ -4,7 +4,7 @@ import contextlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,9 +16,6 @@ from benchwater.statistics.rates import RateRatio, rate_ratio
 
 from .stratified_rates import CommonRateRatio, common_rate_ratio
 from .survival import LogRank, log_rank
-
-if TYPE_CHECKING:
-    Labels = pd.Series[Any]
 
 Flags = NDArray[np.bool_]
 Counts = NDArray[np.int64]
@@ -127,7 +124,7 @@ class _Levels:
     names: tuple[str, ...]
 
     @classmethod
-    def of(cls, labels: "Labels") -> "_Levels":
+    def of(cls, labels: "pd.Series[Any]") -> "_Levels":
         """Rows without a label are of the level UNKNOWN."""
         codes, names = pd.factorize(labels.astype(object).fillna(UNKNOWN), sort=True)
         return cls(codes, tuple(names))

@@ -51,12 +51,12 @@ class Peak:
 class Poured:
     """The sessions in which one kind of material was poured.
 
-    `silent` of them have no temperature, `hours` are the times from first to last row of those with clock
+    `unread` of them have no temperature, `hours` are the times from first to last row of those with clock
     times. `hottest` is the peak of all `readings`, None without any.
     """
 
     sessions: int
-    silent: int
+    unread: int
     fills: int
     hours: tuple[float, ...]
     readings: int
@@ -154,7 +154,7 @@ def _poured(rows: pd.DataFrame) -> Poured:
     top = read["melt_temp_c"].max()
     return Poured(
         sessions=len(clock),
-        silent=int(hottest.isna().sum()),
+        unread=int(hottest.isna().sum()),
         fills=len(fills),
         hours=tuple(hours[hours > 0].tolist()),
         readings=len(read),

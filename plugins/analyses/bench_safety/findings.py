@@ -63,13 +63,13 @@ def _over_limit(found: Temperatures) -> Finding:
 
 def _hottest(id: str, name: str, poured: Poured, season: Season) -> Finding:
     """The hottest reading, with its day, and how many sessions had none."""
-    peak, silent = poured.hottest, poured.silent
+    peak, unread = poured.hottest, poured.unread
     if peak is None:
         text = f"No temperature of molten {name} was written down."
         return Finding(id=id, text=text, unit="degC", n=0)
     text = f"Hottest {name}: {season.bench.show(peak.value, 'degC')} ({peak.name}, "
     text += f"{day_words(peak.day, season.end)})."
-    text += f" In {silent} of {poured.sessions} sessions none was written down." if silent else ""
+    text += f" In {unread} of {poured.sessions} sessions none was written down." if unread else ""
     more: dict[str, Cell] = {"date": peak.day, "material": peak.name}
     return Finding(id=id, text=text, value=peak.value, unit="degC", n=poured.readings, more=more)
 

@@ -3,10 +3,9 @@
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from benchwater.ledger import known
 from benchwater.ledger.trips import ALL
-from benchwater.plugin import Action, Bench, Finding, Season, Span
-from benchwater.words import counted
+from benchwater.plugin import Action, Bench, Cell, Finding, Season, Span
+from benchwater.words import counted, make_finding
 
 from .catch_rates import RateContrast
 from .compute import FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, Rates, printable_limits
@@ -69,16 +68,12 @@ def _rates(rates: Rates, bench: Bench) -> Iterable[Finding]:
             text = f"{group}: {shown} ({what})."
             if factor == ALL:
                 text = f"All baits: {shown} in use, {what}{zero}."
-            yield Finding(
-                id="cpue",
-                text=text,
-                value=rate.ratio,
-                low=low,
-                high=high,
-                unit=PER_HOUR,
+            more: dict[str, Cell] = {"factor": factor, "fish": int(rate.total_y), "effort_h": rate.total_x}
+            yield make_finding(
+                *("cpue", text, (rate.ratio, low, high), PER_HOUR),
                 n=rate.units,
                 group=group,
-                more={"factor": factor, "fish": int(rate.total_y), "effort_h": rate.total_x},
+                more=more,
                 quiet=group not in on_page,
             )
     left = rates.trips.without_hours
@@ -101,16 +96,10 @@ def _difference(found: Sequence[RateContrast]) -> Iterable[Finding]:
         also = f" {held} of the {made} hold." if held > 1 else ""
         luck = f"Luck alone would seldom do that ({p}, adjusted for {made})."
         text = f"Best supported: {_contrast_text(best)} {luck}{also}"
-    yield Finding(
-        id="difference",
-        text=text,
-        value=known(best.ratio),
-        low=best.low,
-        high=known(best.high),
-        n=best.units,
-        group=best.group,
-        more={"factor": best.factor, "against": best.against, "p": best.p, "p_adjusted": best.p_adjusted},
-    )
+    more: dict[str, Cell] = {"factor": best.factor, "against": best.against, "p": best.p}
+    more["p_adjusted"] = best.p_adjusted
+    ratio = best.ratio, best.low, best.high
+    yield make_finding("difference", text, ratio, n=best.units, group=best.group, more=more)
 
 
 def _contrast_text(row: RateContrast) -> str:

@@ -16,6 +16,7 @@ from benchwater.statistics.proportions import wilson_interval
 FloatArray = NDArray[np.float64]
 
 MM_PER_INCH = 25.4
+ENOUGH_FISH = 5
 
 
 def standard_weight(equation: StandardWeight, length_mm: ArrayLike) -> FloatArray:
@@ -119,7 +120,6 @@ def median(values: ArrayLike, fish: ArrayLike) -> float:
     return float((x[order][lower] + x[order][upper]) / 2.0)
 
 
-ENOUGH_FISH = 5
 ODD_BELOW, ODD_ABOVE = 50.0, 200.0
 
 

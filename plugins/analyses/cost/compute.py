@@ -15,6 +15,7 @@ from benchwater.statistics.interval import Interval
 
 from .bait_costs import BaitCost, Facts, bait_costs, season_facts, sum_erring_together
 
+FEWEST_CASTINGS = 20
 _ROUNDING = 1e-9
 _LONGEST_PROJECTION_D = 3 * 365
 
@@ -179,9 +180,6 @@ def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
             mass = next((mass for mass in masses if mass is not None), 0.0)
             cost += number * mass * (facts.prices[coat].per_unit or 0.0)
     return cost
-
-
-FEWEST_CASTINGS = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

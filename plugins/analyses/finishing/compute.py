@@ -27,6 +27,11 @@ COUNTED = "counted"
 GAINED = ("received", "recovered")
 LOST = "discarded"
 COVERAGE = 2.0
+BLOCKED = "blocked guard hole"
+ENOUGH_WITH_TEMP, ENOUGH_FLAWED = 6, 3
+DIP_FLAWS = ("bare spot", "sag")
+BIN_WIDTH = {"us": 20.0, "metric": 10.0}
+WINDOW_ENDS = ("min_temp_c", "max_temp_c", "min_time_h", "max_time_h")
 _ROUNDING = 1e-6
 
 
@@ -138,11 +143,6 @@ def binned_shares(
 
 
 IN_WINDOW, NOT_RECORDED, NO_WINDOW = "in the window", "not recorded", "no window stated"
-BLOCKED = "blocked guard hole"
-ENOUGH_WITH_TEMP, ENOUGH_FLAWED = 6, 3
-DIP_FLAWS = ("bare spot", "sag")
-BIN_WIDTH = {"us": 20.0, "metric": 10.0}
-WINDOW_ENDS = ("min_temp_c", "max_temp_c", "min_time_h", "max_time_h")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -42,11 +42,11 @@ def too_little(batches: Batches) -> str:
 
 def unknown_temperatures(batches: Batches) -> str:
     """Says of how many batches the temperature of the pieces was not written down."""
-    silent = len(batches.all) - batches.with_temperature
-    if not silent:
+    unread = len(batches.all) - batches.with_temperature
+    if not unread:
         return ""
     of = counted(len(batches.all), "batch", "batches")
-    return f"How warm the pieces were when dipped, in {silent} of {of}: no `part_temp` was written down."
+    return f"How warm the pieces were when dipped, in {unread} of {of}: no `part_temp` was written down."
 
 
 def all_findings(batches: Batches) -> Iterator[Finding]:

@@ -98,15 +98,15 @@ def figures(plan: Plan) -> tuple[Figure, ...]:
     names, outlooks = [need.build.name for need in needs], [need.outlook for need in needs]
     figure, axes = plots.new_figure(plots.HALF_MM, 24 + 5.5 * max(4, len(needs)))
     low, high = ([outlook.at(level) for outlook in outlooks] for level in (1 - plan.level, plan.level))
-    there = [need.on_hand or 0 for need in needs]
+    on_hand = [need.on_hand or 0 for need in needs]
     most = max(
-        2, *(2 * each for each in high), *sorted(there)[:-1]
+        2, *(2 * each for each in high), *sorted(on_hand)[:-1]
     )  # one long bar does not flatten the others
-    plots.bars(axes, names, [min(most, count) for count in there], series=2, label="on hand")
+    plots.bars(axes, names, [min(most, count) for count in on_hand], series=2, label="on hand")
     middle, label = [outlook.expected for outlook in outlooks], "losses to expect, up to the target"
     plots.interval_points(axes, range(len(needs)), middle, low, high, series=1, label=label, horizontal=True)
     plots.legend(axes)
-    axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(there) > most else ""))
+    axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(on_hand) > most else ""))
     each = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
     short = [need.build.name for need in needs if need.to_make]
     alt = f"Short of what the month may take: {listed(short)}. " if short else "No build is short. "

@@ -48,21 +48,18 @@ def poisson_rate(events: float, exposure: float, level: float = 0.95) -> Interva
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RateRatio:
-    """Two Poisson rates compared: `ratio` = `rate1` / `rate2` with exact limits and two-sided p-values.
+    """Two Poisson rates compared: `ratio`, the first over `rate2`, with exact limits and a two-sided p-value.
 
     `ratio` and `high` are infinite when the second rate has no events; `ratio` and `low` are 0 when the first
-    has none. `p_central` is twice the smaller tail and agrees with the limits; `p_mid` is twice the smaller
-    tail with half the probability of the observed outcome, less conservative.
+    has none. `p_central` is twice the smaller tail and agrees with the limits.
     """
 
-    rate1: float
     rate2: float
     ratio: float
     low: float
     high: float
     level: float
     p_central: float
-    p_mid: float
 
 
 def rate_ratio(
@@ -76,9 +73,8 @@ def rate_ratio(
     Raises ValueError when neither group has an event, for events that are not whole numbers of at least 0,
     exposures not finite and above 0, or a level outside 0..1.
 
-    Source: Przyborowski & Wilenski 1940, Biometrika 31:313-323; Rothman & Greenland, Modern Epidemiology,
-    chapter on person-time data, for the mid-p value (from memory, checked against the Stata manual's
-    example).
+    Source: Przyborowski & Wilenski 1940, Biometrika 31:313-323 (from memory, checked against the Stata
+    manual's example).
     """
     from scipy.special import bdtr, bdtrc
 
@@ -95,16 +91,12 @@ def rate_ratio(
 
     share_if_equal = units1 / (units1 + units2)
     at_most = float(bdtr(x1, n, share_if_equal))
-    below = float(bdtr(x1 - 1, n, share_if_equal)) if x1 > 0 else 0.0
     at_least = float(bdtrc(x1 - 1, n, share_if_equal))
-    above = float(bdtrc(x1, n, share_if_equal))
     return RateRatio(
-        rate1=x1 / units1,
         rate2=x2 / units2,
         ratio=x1 / x2 * exposure_ratio if x2 > 0 else math.inf,
         low=ratio_of_share(share.low),
         high=ratio_of_share(share.high),
         level=level,
         p_central=min(1.0, 2.0 * min(at_most, at_least)),
-        p_mid=min(1.0, min(at_most + below, at_least + above)),
     )
