@@ -9,10 +9,9 @@ from typing import NamedTuple
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Cell, Table, TableColumn
 from benchwater.render.text import LONG_WORD, PIECE, iso, plain
-from benchwater.units import figures, heading_unit, show, show_bare
+from benchwater.units import DASH, figures, heading_unit, show, show_bare
 from benchwater.words import counted, shorten
 
-DASH = "–"
 LONGEST_CELL = 240
 _SHORT_TABLE = 10
 _SIMILAR = 100
