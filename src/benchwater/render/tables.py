@@ -118,9 +118,7 @@ def _more(left_out: int, kind: str) -> str:
 
 def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:
     """Return the density at which the table fits half the width unbroken; None where none does."""
-    letters = 0
-    for column in columns:
-        letters += _narrowest(column, numbers_break=False, words_break=False)
+    letters = sum(_narrowest(column, numbers_break=False, words_break=False) for column in columns)
     for setting in _SETTINGS[:2]:
         ems = letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
         if ems * setting.points <= _HALF_POINTS:

@@ -1,4 +1,4 @@
-"""Compose the blank sheet of a log from its columns and the bench."""
+"""Compose the blank sheet of a log from its columns and the bench: boxes, writing room, units."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
