@@ -1,4 +1,4 @@
-"""Table Schema (Frictionless, version 2) of every log, so that other programs can validate the same files.
+"""Logs as CSV in canonical units, safe to open in a spreadsheet, and the Table Schema 2.0 of every log.
 
 Each log has two schemas. The one of a log *as written* is strict: benchwater reads every cell that conforms
 (in a file with commas between cells and points in numbers), and accepts more, such as other headings, other

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from benchwater.drawing.axes import Axes as Axes
 from benchwater.drawing.marks import Area, Bars, Block, Curve, Dots, Ribbon, Rule, Stems, Stretch
+from benchwater.drawing.picture import INK as INK
+from benchwater.drawing.picture import NOTE_SIZE, PAPER
+from benchwater.drawing.picture import QUIET as QUIET
 from benchwater.drawing.picture import Picture as Picture
-from benchwater.drawing.picture import Style
 from benchwater.drawing.text import EndLabels, Label
 from benchwater.words import shorten, visible
 
@@ -29,13 +31,7 @@ DASHES = ("", "7.5 2.4", "1.8 1.8", "10.5 2.4 2.1 2.4", "4.5 1.5 1.5 1.5 1.5 1.5
 MARKERS = ("o", "s", "^", "D", "v", "P")
 STACK = (0, 1, 3, 2, 5, 4)
 """The order in which stacked parts take the palette: neighbours differ in grey print too."""
-INK = "#1c2b30"
-QUIET = "#5b6b70"
-RULE = "#dbe2e3"
-_PAPER = "#ffffff"
 _WASH = "#eaf1f0"
-_TEXT_SIZE, _NOTE_SIZE = 7.6, 7.0
-_STYLE = Style(size=_TEXT_SIZE, small=_NOTE_SIZE, ink=INK, quiet=QUIET, rule=RULE, paper=_PAPER)
 _LONGEST_NAME, _LONGEST_KEY = 34, 52
 _BAR = 0.62
 
@@ -56,7 +52,7 @@ def new_figure(width_mm: float = FULL_MM, height_mm: float = 70) -> tuple[Pictur
     libraries.
     """
     per_mm = 72 / 25.4
-    picture = Picture(width=width_mm * per_mm, height=height_mm * per_mm, style=_STYLE)
+    picture = Picture(width=width_mm * per_mm, height=height_mm * per_mm)
     return picture, picture.axes
 
 
@@ -170,7 +166,7 @@ def stacked(
             (_step_x(places), _step_y(below), _step_y(top)) if step else (places, below, top)
         )
         colour = PALETTE[STACK[place % len(STACK)]]
-        ax.add(Area(xs=across, ys=[*lower, *upper], colour=colour, edge=_PAPER))
+        ax.add(Area(xs=across, ys=[*lower, *upper], colour=colour, edge=PAPER))
         ends.append(((below[-1] + top[-1]) / 2, name))
         below = top
     if rest:
@@ -186,7 +182,7 @@ def name_ends(ax: Axes, x: Any, ends: Sequence[tuple[float, str]], *, room: floa
     """
     heights = ax.up(height for height, _ in ends)
     named = [(height, _short(name)) for height, (_, name) in zip(heights, ends, strict=True)]
-    ax.labels.append(EndLabels(x=ax.across([x])[0], ends=named, room=room, size=_NOTE_SIZE, colour=INK))
+    ax.labels.append(EndLabels(x=ax.across([x])[0], ends=named, room=room, size=NOTE_SIZE, colour=INK))
 
 
 def beside(
@@ -312,8 +308,8 @@ def _dots(x: list[float], y: list[float], series: int, label: str, *, filled: bo
         ys=y,
         marker=MARKERS[series % len(MARKERS)],
         size=5.0 if filled else 4.2,
-        fill=colour if filled else _PAPER,
-        edge=_PAPER if filled else colour,
+        fill=colour if filled else PAPER,
+        edge=PAPER if filled else colour,
         edge_width=0.7 if filled else 0.9,
         label=_short(label, _LONGEST_KEY),
     )
@@ -349,7 +345,7 @@ def _note(
     level: Literal["top", "middle", "bottom"] = "middle",
 ) -> Label:
     shown = "\n".join(map(visible, text.split("\n")))
-    return Label(text=shown, x=x, y=y, points=points, side=side, level=level, size=_NOTE_SIZE, colour=INK)
+    return Label(text=shown, x=x, y=y, points=points, side=side, level=level, size=NOTE_SIZE, colour=INK)
 
 
 def _short(name: str, limit: int = _LONGEST_NAME) -> str:

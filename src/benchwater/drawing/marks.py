@@ -53,15 +53,14 @@ class Curve(Mark):
     width: float = 1.5
 
     def draw(self, frame: Frame) -> str:
-        lines = runs((frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True))
+        lines = runs(map(frame.point, self.xs, self.ys))
         return self._stroke("".join(path(thinned(line)) for line in lines), _clip(self, frame))
 
     def key(self, x: float, y: float) -> str:
         return self._stroke(path([(x, y), (x + _KEY, y)]))
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        points = [(frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True)]
-        for line in runs(points):
+        for line in runs(map(frame.point, self.xs, self.ys)):
             for before, after in pairwise(line):
                 yield from _along(before, after)
 
@@ -90,8 +89,8 @@ class Area(Mark):
             (index, low + high) for index, (low, high) in enumerate(zip(lows, highs, strict=True))
         ):
             at = [int(index) for index, _ in run]
-            lower = thinned([(frame.across(self.xs[each]), frame.down(lows[each])) for each in at])
-            upper = thinned([(frame.across(self.xs[each]), frame.down(highs[each])) for each in at])
+            lower = thinned([frame.point(self.xs[each], lows[each]) for each in at])
+            upper = thinned([frame.point(self.xs[each], highs[each]) for each in at])
             shapes += path([*lower, *reversed(upper)], closed=True)
         if not shapes:
             return ""
@@ -116,13 +115,13 @@ class Dots(Mark):
 
     def draw(self, frame: Frame) -> str:
         inside = [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if frame.holds(x, y)]
-        return self._drawn([(frame.across(x), frame.down(y)) for x, y in inside])
+        return self._drawn([frame.point(x, y) for x, y in inside])
 
     def key(self, x: float, y: float) -> str:
         return self._drawn([(x + self.key_width / 2, y)])
 
     def touched(self, frame: Frame) -> Iterator[Point]:
-        return ((frame.across(x), frame.down(y)) for x, y in zip(self.xs, self.ys, strict=True))
+        return map(frame.point, self.xs, self.ys)
 
     def _drawn(self, places: Sequence[Point]) -> str:
         if not places:
@@ -153,12 +152,8 @@ class Stems(Mark):
             values = self.xs[each], self.ys[each], self.xs[half + each], self.ys[half + each]
             if not any(math.isnan(value) for value in values):
                 x, y, to_x, to_y = values
-                start = _within(x, frame.x), _within(y, frame.y)
-                end = _within(to_x, frame.x), _within(to_y, frame.y)
-                yield (
-                    (frame.across(start[0]), frame.down(start[1])),
-                    (frame.across(end[0]), frame.down(end[1])),
-                )
+                start = frame.point(_within(x, frame.x), _within(y, frame.y))
+                yield start, frame.point(_within(to_x, frame.x), _within(to_y, frame.y))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

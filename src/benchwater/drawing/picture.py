@@ -19,19 +19,10 @@ _APART, _APART_UP = 0.55, 1.8
 _ROW, _KEY_ROW = 9.4, 12.4
 _KEY_GAP, _KEY_OFF = 4.5, 14.0
 _Kind = TypeVar("_Kind")
+INK, QUIET, RULE, PAPER = "#1c2b30", "#5b6b70", "#dbe2e3", "#ffffff"
+TEXT_SIZE, NOTE_SIZE = 7.6, 7.0
+"""In points."""
 SPARK, SPARK_NOW = "#3a97c9", "#e0481f"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Style:
-    """Type sizes in points, and colours, of every plot."""
-
-    size: float
-    small: float
-    ink: str
-    quiet: str
-    rule: str
-    paper: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +31,6 @@ class Picture:
 
     width: float
     height: float
-    style: Style
     axes: Axes = field(default_factory=Axes)
 
     def to_svg(self) -> str:
@@ -131,7 +121,7 @@ def _overrun(picture: Picture, layout: _Layout) -> tuple[float, float, float, fl
 
 
 def _layout_in(picture: Picture, limits: tuple[Point, Point], room: list[float]) -> _Layout:
-    axes, style = picture.axes, picture.style
+    axes = picture.axes
     left, top, right, bottom = room
     frame = Frame(
         left=left,
@@ -145,15 +135,15 @@ def _layout_in(picture: Picture, limits: tuple[Point, Point], room: list[float])
     across: list[float] = []
     up: list[float] = []
     if axes.has_axes:
-        most_up = min(_MOST_TICKS, int(frame.height / (_APART_UP * style.size)))
+        most_up = min(_MOST_TICKS, int(frame.height / (_APART_UP * TEXT_SIZE)))
         up, names = ticks_of(axes.y, frame.y, max(most_up, 1))
-        lines += _up_the_side(axes, style, frame, zip(up, names, strict=True))
-        across, names = _fitting_ticks(axes.x, frame, style.size)
-        lines += _along_the_bottom(axes, style, frame, zip(across, names, strict=True))
+        lines += _up_the_side(axes, frame, zip(up, names, strict=True))
+        across, names = _fitting_ticks(axes.x, frame)
+        lines += _along_the_bottom(axes, frame, zip(across, names, strict=True))
     keys = list(_keys(picture, frame))
     for mark, x, y in keys:
         start = x + mark.key_width + _KEY_GAP
-        lines.append(_plain(mark.label, start, y + CAPITALS / 2 * style.size, style.size, style.ink))
+        lines.append(_plain(mark.label, start, y + CAPITALS / 2 * TEXT_SIZE))
     for label in axes.labels:
         lines += label.lines(frame)
     if axes.movable_labels:
@@ -164,69 +154,65 @@ def _layout_in(picture: Picture, limits: tuple[Point, Point], room: list[float])
     return _Layout(frame=frame, across=across, up=up, lines=lines, keys=keys)
 
 
-def _fitting_ticks(axis: Axis, frame: Frame, size: float) -> tuple[list[float], list[str]]:
+def _fitting_ticks(axis: Axis, frame: Frame) -> tuple[list[float], list[str]]:
     """Return as many ticks along the bottom as fit side by side, and their labels."""
     for most in range(_MOST_TICKS, 0, -1):
         places, names = ticks_of(axis, frame.x, most)
-        if axis.ticks is not None or _are_clear(places, names, frame, size):
+        if axis.ticks is not None or _are_clear(places, names, frame):
             break
     return places, names
 
 
-def _are_clear(places: Sequence[float], names: Sequence[str], frame: Frame, size: float) -> bool:
+def _are_clear(places: Sequence[float], names: Sequence[str], frame: Frame) -> bool:
     """Return whether every label is clear of the next."""
     middles = [frame.across(place) for place in places]
-    halves = [width_of(name, size) / 2 + _APART / 2 * size for name in names]
+    halves = [width_of(name, TEXT_SIZE) / 2 + _APART / 2 * TEXT_SIZE for name in names]
     steps = pairwise(zip(middles, halves, strict=True))
     return all(abs(after - before) >= half + other for (before, half), (after, other) in steps)
 
 
-def _up_the_side(
-    axes: Axes, style: Style, frame: Frame, ticks: Iterable[tuple[float, str]]
-) -> Iterator[Line]:
+def _up_the_side(axes: Axes, frame: Frame, ticks: Iterable[tuple[float, str]]) -> Iterator[Line]:
     off = frame.left - _OFF - (_TICK if axes.y.ticked else 0.0)
     widest = 0.0
     for place, name in ticks:
-        wide = width_of(name, style.size)
+        wide = width_of(name, TEXT_SIZE)
         widest = max(widest, wide)
-        base = frame.down(place) + CAPITALS / 2 * style.size
-        yield _plain(name, off - wide, base, style.size, style.ink)
+        base = frame.down(place) + CAPITALS / 2 * TEXT_SIZE
+        yield _plain(name, off - wide, base)
     if axes.y.label:
-        long = width_of(axes.y.label, style.size)
-        x, y = off - widest - 4.0 - BELOW * style.size, (frame.top + frame.bottom + long) / 2
+        long = width_of(axes.y.label, TEXT_SIZE)
+        x, y = off - widest - 4.0 - BELOW * TEXT_SIZE, (frame.top + frame.bottom + long) / 2
         y = max(min(y, frame.bottom), frame.top + long) if long < frame.height else y
-        yield Line(text=axes.y.label, x=x, y=y, size=style.size, colour=style.ink, turned=True)
+        yield Line(text=axes.y.label, x=x, y=y, size=TEXT_SIZE, colour=INK, turned=True)
 
 
-def _along_the_bottom(
-    axes: Axes, style: Style, frame: Frame, ticks: Iterable[tuple[float, str]]
-) -> Iterator[Line]:
-    size, base = style.size, frame.bottom + _OFF + (_TICK if axes.x.ticked else 0.0)
-    base += CAPITALS * size
+def _along_the_bottom(axes: Axes, frame: Frame, ticks: Iterable[tuple[float, str]]) -> Iterator[Line]:
+    base = frame.bottom + _OFF + (_TICK if axes.x.ticked else 0.0)
+    base += CAPITALS * TEXT_SIZE
     places = []
     for place, name in ticks:
         places.append(place)
-        yield _centred(name, frame.across(place), base, size, style.ink)
+        yield _centred(name, frame.across(place), base)
     if axes.x.label:
-        base += 1.75 * size
-        yield _centred(axes.x.label, (frame.left + frame.right) / 2, base, size, style.ink)
-    base += 0.5 * size
+        base += 1.75 * TEXT_SIZE
+        yield _centred(axes.x.label, (frame.left + frame.right) / 2, base)
+    base += 0.5 * TEXT_SIZE
     for name, cells in axes.below:
         base += _ROW
-        yield _plain(name, frame.left - _OFF - 4 - width_of(name, style.small), base, style.small, style.ink)
+        yield _plain(name, frame.left - _OFF - 4 - width_of(name, NOTE_SIZE), base, NOTE_SIZE)
         for place, cell in zip(places, cells, strict=False):
-            yield _centred(cell, frame.across(place), base, style.small, style.ink)
+            yield _centred(cell, frame.across(place), base, NOTE_SIZE)
 
 
 def _keys(picture: Picture, frame: Frame) -> Iterator[tuple[Mark, float, float]]:
     """Yield the labelled marks of the legend and their positions above the frame, in rows."""
-    axes, size = picture.axes, picture.style.size
+    axes = picture.axes
     named = {mark.label: mark for mark in reversed(axes.marks) if mark.label} if axes.has_legend else {}
     marks = [mark for mark in axes.marks if mark.label and named.get(mark.label) is mark]
     rows: list[list[tuple[Mark, float]]] = [[]]
     start = x = frame.left if axes.has_axes else _EDGE
     for mark in marks:
-        wide = mark.key_width + _KEY_GAP + width_of(mark.label, size)
+        wide = mark.key_width + _KEY_GAP + width_of(mark.label, TEXT_SIZE)
         if rows[-1] and x + wide > picture.width - _EDGE:
             rows.append([])
             x = start
@@ -241,26 +227,26 @@ def _key_box(mark: Mark, x: float, y: float) -> Box:
     return Box(left=x, top=y - _KEY_ROW / 2, right=x + mark.key_width, bottom=y)
 
 
-def _plain(text: str, x: float, y: float, size: float, colour: str) -> Line:
-    return Line(text=text, x=x, y=y, size=size, colour=colour)
+def _plain(text: str, x: float, y: float, size: float = TEXT_SIZE) -> Line:
+    return Line(text=text, x=x, y=y, size=size, colour=INK)
 
 
-def _centred(text: str, x: float, y: float, size: float, colour: str) -> Line:
-    return _plain(text, x - width_of(text, size) / 2, y, size, colour)
+def _centred(text: str, x: float, y: float, size: float = TEXT_SIZE) -> Line:
+    return _plain(text, x - width_of(text, size) / 2, y, size)
 
 
 def _to_svg(picture: Picture, layout: _Layout) -> str:
-    axes, style, frame = picture.axes, picture.style, layout.frame
+    axes, frame = picture.axes, layout.frame
     parts: list[str] = []
     marks = sorted(axes.marks, key=lambda mark: mark.layer)
     parts += [mark.draw(frame) for mark in marks if mark.layer == GROUND]
     if axes.has_axes:
-        parts.append(_grid(axes, style, layout))
+        parts.append(_grid(axes, layout))
     parts += [mark.draw(frame) for mark in marks if mark.layer > GROUND]
     if axes.has_axes:
-        parts.append(_axes(axes, style, layout))
+        parts.append(_axes(axes, layout))
     parts += [mark.key(x, y) for mark, x, y in layout.keys]
-    parts.append(_type(layout, style))
+    parts.append(_type(layout))
     drawn = "".join(parts)
     if f"#{CLIP}" in drawn:
         hole = element("rect", x=frame.left, y=frame.top, width=frame.width, height=frame.height)
@@ -272,16 +258,16 @@ def _to_svg(picture: Picture, layout: _Layout) -> str:
     )
 
 
-def _grid(axes: Axes, style: Style, layout: _Layout) -> str:
+def _grid(axes: Axes, layout: _Layout) -> str:
     frame, d = layout.frame, ""
     if axes.x.grid:
         d += "".join(path([(x, frame.bottom), (x, frame.top)]) for x in map(frame.across, layout.across))
     if axes.y.grid:
         d += "".join(path([(frame.left, y), (frame.right, y)]) for y in map(frame.down, layout.up))
-    return element("path", d=d, fill="none", stroke=style.rule, stroke_width=_THIN) if d else ""
+    return element("path", d=d, fill="none", stroke=RULE, stroke_width=_THIN) if d else ""
 
 
-def _axes(axes: Axes, style: Style, layout: _Layout) -> str:
+def _axes(axes: Axes, layout: _Layout) -> str:
     frame = layout.frame
     d = path([(frame.left, frame.top), (frame.left, frame.bottom), (frame.right, frame.bottom)])
     if axes.x.ticked:
@@ -290,17 +276,17 @@ def _axes(axes: Axes, style: Style, layout: _Layout) -> str:
     if axes.y.ticked:
         outer = frame.left - _TICK
         d += "".join(path([(frame.left, y), (outer, y)]) for y in map(frame.down, layout.up))
-    return element("path", d=d, fill="none", stroke=style.quiet, stroke_width=_THIN)
+    return element("path", d=d, fill="none", stroke=QUIET, stroke_width=_THIN)
 
 
-def _type(layout: _Layout, style: Style) -> str:
+def _type(layout: _Layout) -> str:
     """Return all text, grouped by style; text on the plot has a paper-coloured outline."""
     frame = layout.frame
     inside = Box(left=frame.left, top=frame.top, right=frame.right, bottom=frame.bottom)
     over = [line for line in layout.lines if line.box.meets(inside)]
     edge: Attributes = {
-        "fill": style.paper,
-        "stroke": style.paper,
+        "fill": PAPER,
+        "stroke": PAPER,
         "stroke_width": 2.2,
         "stroke_linejoin": "round",
     }

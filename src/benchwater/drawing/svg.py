@@ -44,6 +44,10 @@ class Frame:
         low, high = self.y
         return self.bottom - (value - low) / (high - low) * self.height
 
+    def point(self, x: float, y: float) -> Point:
+        """Return the position of a pair of values."""
+        return self.across(x), self.down(y)
+
     def holds(self, x: float, y: float) -> bool:
         """Return whether a point lies within the limits or on them."""
         (left, right), (bottom, top) = sorted(self.x), sorted(self.y)

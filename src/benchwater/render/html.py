@@ -7,6 +7,8 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from markupsafe import Markup
+
 from benchwater.analyse.report import Report
 from benchwater.read.outcome import SetAside
 from benchwater.render.page import compose
@@ -17,8 +19,6 @@ from benchwater.words import MONTHS, runs, shorten, visible
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-    from markupsafe import Markup
-
 _TEMPLATES = Path(__file__).parent / "templates"
 MOST_LISTED, MOST_ON_PAPER = 300, 30
 _LONGEST_NAME = 160
@@ -124,13 +124,11 @@ def _name(text: str) -> str:
     return shorten(visible(text), _LONGEST_NAME)
 
 
-def _cell(text: str) -> "Markup":
+def _cell(text: str) -> Markup:
     """Return escaped text with break points in long words, so that no cell is wider than the page.
 
     A number stays with its unit, and a name of up to `LONG_WORD` letters in one line.
     """
-    from markupsafe import Markup
-
     shown, unbroken = shorten(visible(text), _LONGEST_SENTENCE), Markup('<span class="whole">{}</span>')
     markup, end = Markup(""), 0
     for found in _UNBROKEN.finditer(shown):
@@ -145,10 +143,8 @@ def _in_one_piece(text: str) -> bool:
     return found is not None and found.end() == len(text) and text.isprintable()
 
 
-def _sentence(text: str) -> "Markup":
+def _sentence(text: str) -> Markup:
     """Return escaped text with what is in `backticks` set as code."""
-    from markupsafe import Markup
-
     parts = text.split("`")
     if len(parts) % 2 == 0:
         return _cell(text)
@@ -156,17 +152,13 @@ def _sentence(text: str) -> "Markup":
     return Markup("").join(code.format(part) if index % 2 else part for index, part in enumerate(cells))
 
 
-def _breaking(text: str) -> "Markup":
+def _breaking(text: str) -> Markup:
     """Return escaped text with a break point every 11 letters, so that a heading fits its column."""
-    from markupsafe import Markup
-
     return Markup("<wbr>").join(re.findall(r"\S{1,11}\s*", visible(text)))
 
 
 def _shown(value: object) -> object:
     """Make visible and shorten every value a template prints, before it is escaped; markup stays as it is."""
-    from markupsafe import Markup
-
     if isinstance(value, str) and not isinstance(value, Markup):
         return shorten(visible(value), _LONGEST_SENTENCE)
     return value

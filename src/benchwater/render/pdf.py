@@ -1,4 +1,4 @@
-"""HTML to PDF with WeasyPrint: PDF/A-3a and PDF/UA-1 in one file, nothing fetched."""
+"""HTML to PDF with WeasyPrint, PDF/A-3a and PDF/UA-1 in one file; the report with its logs attached."""
 
 import contextlib
 import gc

@@ -9,10 +9,9 @@ from typing import NamedTuple
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Cell, Table, TableColumn
 from benchwater.render.text import LONG_WORD, PIECE, iso, plain
-from benchwater.units import figures, heading_unit, show, show_bare
+from benchwater.units import DASH, figures, heading_unit, show, show_bare
 from benchwater.words import counted, shorten
 
-DASH = "–"
 LONGEST_CELL = 240
 _SHORT_TABLE = 10
 _SIMILAR = 100
@@ -119,9 +118,7 @@ def _more(left_out: int, kind: str) -> str:
 
 def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:
     """Return the density at which the table fits half the width unbroken; None where none does."""
-    letters = 0
-    for column in columns:
-        letters += _narrowest(column, numbers_break=False, words_break=False)
+    letters = sum(_narrowest(column, numbers_break=False, words_break=False) for column in columns)
     for setting in _SETTINGS[:2]:
         ems = letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
         if ems * setting.points <= _HALF_POINTS:

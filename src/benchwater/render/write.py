@@ -17,7 +17,7 @@ NAME = "season-report"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Written:
-    """The files written, and why the PDF is not among them."""
+    """The files written, and why the PDF is not among them, if it is not."""
 
     files: tuple[Path, ...]
     problem: str = ""

@@ -1,4 +1,4 @@
-"""Compose the blank sheet of a log from its columns and the bench."""
+"""Compose the blank sheet of a log from its columns and the bench: boxes, writing room, units."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
@@ -143,30 +143,26 @@ def _is_in_head(column: Column, kind: LogKind) -> bool:
 
 
 def _row_entries(kind: LogKind, bench: Bench) -> Iterator[Entry]:
-    together = False
-    for place, column in enumerate(kind.columns):
-        if together:
-            together = False
-            continue
+    cavities = _cavity_boxes(bench)
+    columns = iter(enumerate(kind.columns, 1))
+    for number, column in columns:
         if _is_in_head(column, kind):
             continue
-        following = kind.columns[place + 1] if place + 1 < len(kind.columns) else None
-        if column.refers_to == "mold" and following is not None and following.refers_to == "cavity":
-            boxes = _cavity_boxes(bench)
-            together = bool(boxes)
-            if together:
-                yield Entry(
-                    columns=(column.name, following.name),
-                    numbers=(place + 1, place + 2),
-                    meaning="one tick says both",
-                    needed=column.needed or following.needed,
-                    boxes=boxes,
-                    prompt="other",
-                    write_mm=_OTHER_CAVITY_MM,
-                    refers=True,
-                )
-                continue
-        yield _entry(column, place + 1, kind, bench)
+        following = kind.columns[number] if number < len(kind.columns) else None
+        if cavities and column.refers_to == "mold" and following and following.refers_to == "cavity":
+            next(columns)
+            yield Entry(
+                columns=(column.name, following.name),
+                numbers=(number, number + 1),
+                meaning="one tick says both",
+                needed=column.needed or following.needed,
+                boxes=cavities,
+                prompt="other",
+                write_mm=_OTHER_CAVITY_MM,
+                refers=True,
+            )
+        else:
+            yield _entry(column, number, kind, bench)
 
 
 def _entry(column: Column, number: int, kind: LogKind, bench: Bench) -> Entry:
@@ -212,12 +208,9 @@ def _note(column: Column, kind: LogKind, bench: Bench) -> str:
 
 def _word_boxes(column: Column) -> tuple[Box, ...]:
     """Return a box for each word, none where there are more than `MOST_WORDS`."""
-    words: Sequence[str] = ()
     if column.kind == "yes_no":
-        words = ("yes", "no")
-    elif column.kind == "word" and len(column.words) <= MOST_WORDS:
-        words = column.words
-    return _boxes(words)
+        return _boxes(("yes", "no"))
+    return _boxes(column.words if column.kind == "word" and len(column.words) <= MOST_WORDS else ())
 
 
 def _cavity_boxes(bench: Bench) -> tuple[Box, ...]:

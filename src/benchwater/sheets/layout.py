@@ -1,4 +1,4 @@
-"""Fit a sheet to its paper: boxes or writing room, pages, widths of columns, number and height of rows."""
+"""A sheet as plain data, fitted to its paper: boxes, pages, widths of columns, number and height of rows."""
 
 import math
 import unicodedata

@@ -1,6 +1,6 @@
 """Units: where quantities enter and leave. The only place that knows pint."""
 
-from benchwater.units.display import figures, heading_unit, show, show_bare
+from benchwater.units.display import DASH, figures, heading_unit, show, show_bare
 from benchwater.units.quantities import (
     QUANTITIES,
     Dimension,
@@ -13,6 +13,7 @@ from benchwater.units.quantities import (
 )
 
 __all__ = [
+    "DASH",
     "QUANTITIES",
     "Dimension",
     "Quantity",

@@ -1,4 +1,4 @@
-"""Linear conversions between units: pint's answers as read from conversions.json, else pint itself."""
+"""Linear conversions between units: pint's answers from conversions.json, else pint itself."""
 
 import json
 from functools import cache
@@ -26,7 +26,7 @@ def conversion(unit: str, to: str) -> Linear:
 
 @cache
 def known_conversions() -> dict[tuple[str, str], Linear]:
-    """Return the conversions of all units that are read or printed; `tests/units` writes and checks them."""
+    """Return the conversions of all units that are read or printed (tests/units/write_conversions.py)."""
     rows = json.loads(FILE.read_text(encoding="utf-8"))
     return {(unit, to): Linear(scale, offset) for unit, to, scale, offset in rows}
 
