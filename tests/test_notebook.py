@@ -22,7 +22,7 @@ POUR = """\
 date,mold,cavity,outcome,mold_temp,note,=oven
 2026-04-04,round-jig,1/8,good,310 F,"=HYPERLINK(""x"",""y"")",-2
 2026-05-02 19:30,round-jig,1/8,good,-2 C,"+1, said Ansa",@home
-2026-05-03,round-jig,1/8,fine day,hot,,
+2026-05-03,round-jig,1/8,iffy,hot,,
 """
 STOCK = "date,item,move,amount\n2026-04-01,alloy,counted,1 lb\n2026-04-01,hook-2,counted,50\n"
 
@@ -46,7 +46,7 @@ def test_load_gives_the_season_up_to_the_last_row_and_what_was_set_aside(folder)
     assert list(season.log("pour")["mold_temp_c"]) == pytest.approx([(310 - 32) / 1.8, -2.0])
     assert (str(season.start), str(season.end)) == ("2026-03-01", "2026-05-03")
     assert len(season.rows("pour", season.span)) == 2
-    assert [(row.line, row.value) for row in season.set_aside] == [(4, "fine day")]
+    assert [(row.line, row.value) for row in season.set_aside] == [(4, "iffy")]
     assert "pour 2" in repr(season)
     told = season.describe("pour").set_index("column")
     assert told.loc["mold_temp_c", "unit"] == "degC"

@@ -11,6 +11,44 @@ from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, phra
 FLAWS = ("bare spot", "sag", "blocked guard hole", "soft coat", "other")
 
 
+FLAW_PHRASES = (
+    (
+        "bare spot",
+        phrases(
+            "missed spot, bare, thin spot, not covered, missed, uncovered, bald spot, bare patch, "
+            "bare spots, skip, skips, patchy, gap, gaps, bare metal, metal showing, lead showing, "
+            "did not cover, didnt cover, spot missed, missing paint, incomplete coat"
+        ),
+    ),
+    (
+        "sag",
+        phrases(
+            "drip, drips, dripped, dripping, runs, run, sagging, sagged, droop, ran, teardrop, "
+            "tear drop, lump, lumps, lumpy, blob, blobs, ran down, drop, drops, bulge, pooled, "
+            "puddle"
+        ),
+    ),
+    (
+        "blocked guard hole",
+        phrases(
+            "hole blocked, hole filled, plugged hole, hole plugged, blocked hole, guard hole "
+            "plugged, guard hole blocked, guard hole filled, plugged guard hole, clogged hole, "
+            "hole clogged, filled hole, guard hole clogged, guard hole, guard hole closed, weed "
+            "guard hole, weedguard hole plugged"
+        ),
+    ),
+    (
+        "soft coat",
+        phrases(
+            "soft, sticky, tacky, not cured, undercured, under cured, uncured, rubs off, gummy, "
+            "did not cure, didnt cure, peels, peeling, not hard, still soft, scratches off, soft "
+            "paint, not baked, under baked"
+        ),
+    ),
+    ("other", phrases("else, something else, misc, miscellaneous, various, another")),
+)
+
+
 def check_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
     """A coat is a coating, and no batch has more rejects than pieces."""
     coat, count, rejects = row["coat"], row["count"], row["rejects"]
@@ -138,6 +176,7 @@ FINISHING = LogKind(
             kind="word",
             words=FLAWS,
             also=("defect",),
+            word_phrases=FLAW_PHRASES,
             everyday=phrases(
                 "fault, problem, what was wrong, what is wrong, whats wrong, wrong, defect type, why bad, "
                 "reason, reject reason, reason for reject, why rejected, issue, trouble, kind of flaw, "

@@ -15,6 +15,93 @@ CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "othe
 LONGEST_DAY_H = 24.0
 
 
+FATE_PHRASES = (
+    (
+        "kept",
+        phrases(
+            "still good, keep, still have, still have it, came home, home, ok, okay, fine, good, "
+            "still ok, still fine, survived, still fishing, came back, brought home, in the box, "
+            "back in the box, back in box, alive, usable, still usable, still going, have it, got "
+            "it back, intact, not lost, kpt, undamaged, safe, no damage"
+        ),
+    ),
+    (
+        "lost",
+        phrases(
+            "gone, lose, lost it, missing, disappeared, broke off, broken off, bit off, bitten "
+            "off, never came back, not coming back, left in the lake, left in lake, in the lake, "
+            "donated to lake, lsot, los, lots to snag, did not come back, didnt come back, on the "
+            "bottom"
+        ),
+    ),
+    (
+        "worn",
+        phrases(
+            "worn out, worn down, wore out, used up, done, done for, beyond use, ruined, "
+            "destroyed, retired, chewed up, wrecked, beat up, beaten up, shot, trashed, dead, no "
+            "longer usable, not usable, wron"
+        ),
+    ),
+)
+CAUSE_PHRASES = (
+    (
+        "bite off",
+        phrases(
+            "bitten, bit off, bitten off, bite, bit, toothy, toothy fish, toothy critter, teeth, "
+            "bit through, bit through line, bitten through, biteoff, bites off, fish bit it off, "
+            "fish bit line, cut by teeth, sharp teeth, bit the line, bitoff, chomped off"
+        ),
+    ),
+    (
+        "snag",
+        phrases(
+            "rocks, rock, hung up, hungup, hang up, hung, hung on rock, stuck, wood, log, logs, "
+            "stump, stumps, tree, trees, branch, branches, brush, bottom, snagged, snagged up, "
+            "snags, caught on bottom, caught up, timber, stuck on bottom, weeds, weed, in the "
+            "weeds, stuck in weeds, stuck in rocks, stone, stones, boulder, roots, root, dock, "
+            "hung up on bottom, hung bottom, wreck, cable, bush, snaged, snaq, hang, fouled, "
+            "lodged, laydown, mussels, oyster bed"
+        ),
+    ),
+    (
+        "break off",
+        phrases(
+            "broke off, line broke, snapped, snapped off, line snapped, broken off, knot, knot "
+            "failed, knot slipped, knot broke, knot came undone, line parted, breakoff, broke "
+            "line, broke the line, bad knot, line break, popped off, snapped on cast, broke on "
+            "cast, cracked off, broken line, line failed, frayed line, brake off"
+        ),
+    ),
+    (
+        "torn",
+        phrases(
+            "ripped, rip, tore, tear, tail torn, torn tail, tail ripped, ripped tail, tail gone, "
+            "tail came off, tail off, chewed, chewed up, shredded, split, ripped up, torn up, "
+            "tore up, tattered, ripped off, torn off, tail bitten, plastic torn, torn plastic, "
+            "body torn, pulled apart"
+        ),
+    ),
+    (
+        "bent hook",
+        phrases(
+            "hook bent, straightened, hook straightened, straightened hook, hook opened, opened "
+            "hook, opened up, hook opened up, bent, bent out, hook bent out, straightened out, "
+            "hook straight, bend hook, bent the hook"
+        ),
+    ),
+    (
+        "chipped",
+        phrases(
+            "paint chipped, chip, chips, chipping, paint off, paint gone, paint worn, paint worn "
+            "off, flaked, flaking, paint flaked, paint flaking, paint chips, peeled, peeling, "
+            "paint peeled, paint came off, lost paint, scratched, coat chipped, powder chipped, "
+            "chiped, worn paint"
+        ),
+    ),
+    ("other", phrases("else, something else, misc, miscellaneous, various, another")),
+)
+
+
 def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
     """A bait that was kept has no cause, and a tag belongs to one bait."""
     fate, cause, count = row["fate"], row["cause"], row["count"]
@@ -136,6 +223,7 @@ FISHING = LogKind(
             kind="word",
             needed=True,
             words=("kept", "lost", "worn"),
+            word_phrases=FATE_PHRASES,
             everyday=phrases(
                 "what happened, what happened to it, what became of it, how it ended, ended, end, ending, "
                 "outcome, result, status, came home, still have it, came back, kept or lost, lost or "
@@ -160,6 +248,7 @@ FISHING = LogKind(
             meaning="why it was lost or worn",
             kind="word",
             words=CAUSES,
+            word_phrases=CAUSE_PHRASES,
             everyday=phrases(
                 "why, how lost, how it was lost, lost to, lost how, reason, reason lost, why lost, what "
                 "got it, cause of loss, how it went, how, taken by, what took it, loss reason, killed by, "

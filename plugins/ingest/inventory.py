@@ -15,6 +15,46 @@ from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, phra
 MOVES = ("received", "counted", "used", "discarded", "recovered")
 
 
+MOVE_PHRASES = (
+    (
+        "received",
+        phrases(
+            "bought, buy, buying, got, get, purchased, purchase, arrived, delivered, delivery, "
+            "gift, gifted, given to me, was given, got as gift, in, came, came in, restock, "
+            "restocked, stock in, receive, recieved, recived, recd, rec'd, picked up, new, added, "
+            "add, acquired, bougth, baught, purchased new"
+        ),
+    ),
+    (
+        "counted",
+        phrases(
+            "have, count, counting, inventory, on hand, stocktake, stock take, weighed, weigh, "
+            "left, left over, remaining, what is left, still have, on the shelf, in stock, audit, "
+            "there is, there are, have left, still there, counted up, weighed up, what i have, "
+            "got left, balance, remain, remains, remainder, countd"
+        ),
+    ),
+    ("used", phrases("use, used up, uses, using, consumed, consume, tied up, used it, usd")),
+    (
+        "discarded",
+        phrases(
+            "threw out, thrown out, threw away, thrown away, throw out, throw away, tossed, toss, "
+            "tossed out, trash, trashed, dumped, dump, binned, bin, scrapped, spoiled, spoilt, "
+            "spilled, spilt, spill, waste, wasted, dross, skimmed, skimmings, garbage, chucked, "
+            "chucked out, discard, junked, went bad, rubbish, thrown, ruined, disposed, disposed "
+            "of, discareded"
+        ),
+    ),
+    (
+        "recovered",
+        phrases(
+            "reclaimed, reclaim, got back, recycled, recycle, salvaged, salvage, cut out, "
+            "recover, reused, reuse, brought home, came back, rescued, recoverd, retrieved"
+        ),
+    ),
+)
+
+
 def check_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
     """Money is paid for what is received; nothing else has a cost."""
     if row["cost"] is not None and row["move"] != "received":
@@ -57,6 +97,7 @@ INVENTORY = LogKind(
             needed=True,
             words=MOVES,
             also=("movement",),
+            word_phrases=MOVE_PHRASES,
             everyday=phrases(
                 "what, in or out, in out, action, what happened, what i did, what did i do, did what, "
                 "what was done, type, type of move, kind, kind of move, transaction, transaction type, "

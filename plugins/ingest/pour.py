@@ -16,6 +16,82 @@ HOTTEST_MOLD_C = 550.0
 HOTTEST_MELT_C = 800.0
 
 
+OUTCOME_PHRASES = (
+    (
+        "good",
+        phrases(
+            "ok, okay, fine, perfect, great, nice, keeper, usable, clean, pass, passed, g, gd, "
+            "goods, sound, all good, good one, excellent, came out fine, came out good, came out "
+            "well, not bad, acceptable, goood, alright, all right"
+        ),
+    ),
+    (
+        "reject",
+        phrases(
+            "bad, no good, not good, ng, n g, rejected, rejects, scrap, scrapped, cull, culled, "
+            "fail, failed, failure, defective, defect, dud, junk, spoiled, spoilt, ruined, poor, "
+            "unusable, faulty, flawed, miscast, bad one, remelt, rej, rejct, rejet, trash, "
+            "garbage, not ok, not usable, came out bad, discard, crap, waster, botched, messed up"
+        ),
+    ),
+    (
+        "blank",
+        phrases(
+            "warm up, warmup, warming, warming up, warm up fill, warm up pour, preheat, pre heat, "
+            "heat up, heating, heating up, to warm, empty, no insert, no inserts, without hook, "
+            "without hooks, without insert, dry run, warmer, warmups, to heat mold, blanks, blnk, "
+            "warming mold, warm mold, mold warming, mold warm up"
+        ),
+    ),
+)
+FLAW_PHRASES = (
+    (
+        "short fill",
+        phrases(
+            "short, shorts, did not fill, didnt fill, did not fill out, didnt fill out, did not "
+            "fill up, not full, incomplete, not filled, unfilled, short shot, partial, partial "
+            "fill, half filled, half full, under filled, underfilled, misrun, no fill, short "
+            "pour, not enough lead, not complete, part filled, shortfill, not filled out, missing "
+            "tip, incomplete fill, shrt fill"
+        ),
+    ),
+    (
+        "flash",
+        phrases(
+            "flashing, flashed, fins, fin, burr, burrs, excess, squeezed out, leaked out, mold "
+            "not closed, overflow, thin edge, flsh"
+        ),
+    ),
+    (
+        "cold shut",
+        phrases(
+            "wrinkled, wrinkle, wrinkly, wrinkling, rinkled, cold, lap, laps, cold lap, creased, "
+            "crease, flow lines, flow marks, cold lines, cold mark, folds, fold, cold shot, "
+            "coldshut, ripples, rippled, cold wrinkle, lines in it"
+        ),
+    ),
+    (
+        "porosity",
+        phrases(
+            "bubbles, bubble, bubbly, pits, pitted, pit, porous, void, voids, air, air bubbles, "
+            "air pocket, air pockets, pinholes, pin holes, gas, blow hole, blowholes, air holes, "
+            "holes, spongy, gas holes, porosty, bubles"
+        ),
+    ),
+    (
+        "misset insert",
+        phrases(
+            "hook crooked, crooked hook, crooked, hook misset, misset hook, hook off center, hook "
+            "off centre, hook out of place, hook not seated, hook shifted, hook moved, hook "
+            "slipped, misplaced hook, hook misplaced, insert crooked, crooked insert, hook "
+            "tilted, hook twisted, eye crooked, hook off, hook not straight, hook in wrong, hook "
+            "set wrong, bad hook placement, misset, hook sideways, hook fell out"
+        ),
+    ),
+    ("other", phrases("else, something else, misc, miscellaneous, various, unknown flaw, another")),
+)
+
+
 def check_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
     """What one row must satisfy beyond its cells.
 
@@ -87,6 +163,7 @@ POUR = LogKind(
             needed=True,
             words=("good", "reject", "blank"),
             also=("result",),
+            word_phrases=OUTCOME_PHRASES,
             everyday=phrases(
                 "how it came out, came out, how did it come out, how it turned out, turned out, good or "
                 "bad, good bad, ok, status, verdict, quality, grade, result of pour, results, pass fail, "
@@ -162,6 +239,7 @@ POUR = LogKind(
             kind="word",
             words=FLAWS,
             also=("defect",),
+            word_phrases=FLAW_PHRASES,
             everyday=phrases(
                 "fault, problem, what was wrong, what is wrong, whats wrong, wrong, defects found, defect "
                 "type, why bad, reason, reject reason, reason for reject, why rejected, cause of reject, "

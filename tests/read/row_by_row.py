@@ -50,7 +50,7 @@ def read_row_by_row(
             record = below._replace(line=below.line - 1 + header.first_line)
             values, problems = read_record(record, header, bench, units)
             told = [(name, record.line, p.column, p.value, p.error.reason.name.lower()) for p in problems]
-            if any(decides_row(problem.column, header.kind) for problem in problems):
+            if values is None:
                 set_aside.append(told[0])
             else:
                 cells += told
@@ -80,10 +80,10 @@ def records(text, separator):
 
 
 def read_record(record, header, bench, units):
-    """The values of a record by the table's column names, and everything that is wrong with it."""
+    """The values of a record by the table's column names, None for no row, and all that is wrong with it."""
     early = record_problem(record, header)
     if early is not None:
-        return {}, [early]
+        return None, [early]
     cells = [cell.strip() for cell in record.cells]
     values: dict[str, object] = {}
     problems: list[Problem] = []
@@ -102,7 +102,7 @@ def read_record(record, header, bench, units):
             problems.append(Problem(column.name, text, error))
     problems += amounts_and_cavities(texts, values, header.kind, bench, units, problems)
     if any(decides_row(problem.column, header.kind) for problem in problems):
-        return values, problems
+        return None, problems
     unknown = {header.kind.column(problem.column).frame_name for problem in problems}
     values |= dict.fromkeys(unknown)
     if header.kind.check is not None:
@@ -111,7 +111,7 @@ def read_record(record, header, bench, units):
             for found in header.kind.check(values, bench)
         ]
         if any(decides_row(rule.column, header.kind) for rule in rules):
-            return values, rules + problems
+            return None, rules + problems
         values |= dict.fromkeys(header.kind.column(rule.column).frame_name for rule in rules)
         problems += rules
     return values, problems

@@ -55,7 +55,7 @@ SMALLEST = {
     Reason.DATE: ("yesterday,round-jig,1/8,good,1,,", "date", "yesterday"),
     Reason.DATE_ORDER: ("03/04/2026,round-jig,1/8,good,1,,", "date", "03/04/2026"),
     Reason.NUMBER: ("2026-05-02,round-jig,1/8,good,two,,", "count", "two"),
-    Reason.WORD: ("2026-05-02,round-jig,1/8,fine,1,,", "outcome", "fine"),
+    Reason.WORD: ("2026-05-02,round-jig,1/8,iffy,1,,", "outcome", "iffy"),
     Reason.NAME: ("2026-05-02,round-gig,1/8,good,1,,", "mold", "round-gig"),
     Reason.TOO_MANY_CELLS: ("2026-05-02,round-jig,1/8,good,1,350,,10,6", "", "10"),
     Reason.TOO_LONG: (f"2026-05-02,round-jig,1/8,good,1,,{'x' * (LONGEST_CELL + 1)}", "note", None),
@@ -178,7 +178,7 @@ def test_a_cell_set_aside_in_a_row_that_is_not_used_is_told_with_the_row_alone(t
 
 
 def test_a_second_problem_of_a_row_is_told_with_the_first(tmp_path):
-    text = "date,mold,cavity,outcome,mold_temp\nyesterday,round-jig,1/8,fine,hot\n"
+    text = "date,mold,cavity,outcome,mold_temp\nyesterday,round-jig,1/8,iffy,hot\n"
     (entry,) = read_files(tmp_path, {"pour.csv": text}).set_aside
     assert "`outcome`" in entry.why
     assert "`mold_temp`" in entry.why

@@ -54,11 +54,12 @@ class Column:
     `refers_to` names what on the bench the cell must exist as: a `cavity` is one of the row's `mold`.
     `also` lists other headings people use. `everyday` lists looser ones (case, punctuation and plural do
     not matter; `minutes [min]` implies a unit): one is taken, and listed under "Read as", where it fits
-    this column of the log alone and no heading names it; else the maker is asked. `default` stands in for
-    an empty cell; without one an empty cell is missing. `signed` lets a number be negative. `most` is the
-    largest plausible count: a row with a larger one is set aside. `bare_unit` is the unit of a bare number
-    where neither the cell, the heading nor bench.toml names one (left out: `F` or `C`, `g`, `h`, `in` or
-    `mm`, `fl oz` or `mL` by the bench's units).
+    this column of the log alone and no heading names it; else the maker is asked. `word_phrases` pairs
+    words with everyday phrases for them, compared likewise: a cell that fits one word alone is taken for
+    it, and listed. `default` stands in for an empty cell; without one an empty cell is missing. `signed`
+    lets a number be negative. `most` is the largest plausible count: a row with a larger one is set aside.
+    `bare_unit` is the unit of a bare number where neither the cell, the heading nor bench.toml names one
+    (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
     """
 
     name: str
@@ -68,6 +69,7 @@ class Column:
     words: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
     everyday: tuple[str, ...] = ()
+    word_phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
     refers_to: Reference | None = None
     default: float | int | str | None = None
     signed: bool = False

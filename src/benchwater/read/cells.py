@@ -1,14 +1,15 @@
 """Reads one cell as its column declares. No library guesses a type, a date or a unit."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Literal
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
-from benchwater.read.headers import Header
+from benchwater.read.headers import Header, everyday_key
 from benchwater.read.refusals import CellError, Reason
 from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, is_quantity, read_number, read_quantity
@@ -26,6 +27,8 @@ _LIKE_A_DATE = re.compile(
 )
 _YES = frozenset({"yes", "y", "true", "x"})
 _NO = frozenset({"no", "n", "false", "none"})
+_EVERYDAY_YES = frozenset({"✓", "✔", "☑", "yep", "yeah", "yup"})
+_EVERYDAY_NO = frozenset({"✗", "✘", "nope", "nah", "without"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,16 +177,40 @@ def _word(text: str, column: Column) -> str:
     for word in column.words:
         if plain == word.replace("-", " ").casefold():
             return word
+    meant = _meanings(tuple(column.words), tuple(column.word_phrases)).get(everyday_key(text), frozenset())
+    if len(meant) == 1:
+        return next(iter(meant))
     raise CellError(
         Reason.WORD, f"is not a known {column.name} (accepted: {quoted(column.words, _MOST_NAMES)})"
     )
 
 
+@lru_cache(maxsize=200)
+def _meanings(
+    words: tuple[str, ...], phrases: tuple[tuple[str, tuple[str, ...]], ...]
+) -> Mapping[str, frozenset[str]]:
+    """The words that each everyday phrase may stand for, by the key of the phrase."""
+    found: dict[str, frozenset[str]] = {}
+    for word, others in (*((word, ()) for word in words), *phrases):
+        for phrase in (word, *others):
+            key = everyday_key(phrase)
+            found[key] = found.get(key, frozenset()) | {word}
+    return found
+
+
+def is_everyday(text: str, value: Value, column: Column) -> bool:
+    """Whether a cell that was read as the value holds an everyday phrase for it."""
+    plain = " ".join(text.replace("-", " ").split()).casefold()
+    if column.kind == "word":
+        return isinstance(value, str) and bool(text) and plain != value.replace("-", " ").casefold()
+    return column.kind == "yes_no" and plain in _EVERYDAY_YES | _EVERYDAY_NO
+
+
 def _yes_no(text: str, column: Column) -> str:
     plain = text.strip().casefold()
-    if plain in _YES:
+    if plain in _YES | _EVERYDAY_YES:
         return "yes"
-    if plain in _NO:
+    if plain in _NO | _EVERYDAY_NO:
         return "no"
     if "*" in column.words:
         return " ".join(text.split())

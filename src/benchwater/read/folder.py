@@ -89,10 +89,9 @@ def read_folder(
             read.content.check_problem for read in files if read.content.check_problem is not None
         ),
         read_as=tuple(
-            ReadAs(file=read.file, written=each.written, read_as=each.column.name)
+            ReadAs(file=read.file, written=written, read_as=taken_for)
             for read in files
-            for each in read.headings
-            if each.column is not None and each.is_everyday
+            for written, taken_for in dict.fromkeys([*_headings_taken(read), *read.content.words_taken])
         ),
         unread_columns=tuple(
             UnreadColumn(file=read.file, column=each.written, may_be=each.may_be)
@@ -101,6 +100,14 @@ def read_folder(
             if each.column is None and each.text
         ),
     )
+
+
+def _headings_taken(read: _ReadFile) -> list[tuple[str, str]]:
+    return [
+        (each.written, each.column.name)
+        for each in read.headings
+        if each.column is not None and each.is_everyday
+    ]
 
 
 def _cells_in_rows(content: ReadRows, kept: Mask) -> list[SetAside]:

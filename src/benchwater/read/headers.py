@@ -165,7 +165,7 @@ def _singular(word: str) -> str:
         return f"{word[:-3]}y"
     if len(word) > 4 and word.endswith(("ses", "xes", "ches", "shes")):
         return word[:-2]
-    return word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word
+    return word[:-1] if len(word) > 2 and word.endswith("s") and not word.endswith("ss") else word
 
 
 def _headings(kind: LogKind, cells: Sequence[str], *, ask: bool = False) -> tuple[Heading, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
 from benchwater.read.body import Body, read_body
-from benchwater.read.cells import BareUnits, CellContext, check_cavity, read_amount, read_cell
+from benchwater.read.cells import BareUnits, CellContext, check_cavity, is_everyday, read_amount, read_cell
 from benchwater.read.coded import Coded, Indices, constant_column, group_rows
 from benchwater.read.headers import Header, Heading
 from benchwater.read.outcome import CheckProblem, SetAside
@@ -26,14 +26,15 @@ class ReadRows:
     """The usable rows of one file, and the rows and cells set aside.
 
     `columns` holds the values of the usable rows by the table's column names, `lines` the line each row
-    starts on. `fallbacks` says which documented units stood in for bare numbers, `check_problem` how the
-    log's check failed.
+    starts on. `words_taken` are everyday phrases with the words they were taken for, `fallbacks` says which
+    documented units stood in for bare numbers, `check_problem` how the log's check failed.
     """
 
     columns: Mapping[str, Coded]
     lines: Indices
     set_aside: tuple[SetAside, ...]
     cells_set_aside: tuple[SetAside, ...]
+    words_taken: tuple[tuple[str, str], ...]
     fallbacks: frozenset[str]
     check_problem: CheckProblem | None
 
@@ -133,6 +134,7 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
             )
             for row, name, error in cells
         ),
+        words_taken=_words_taken(kind, texts, by_itself),
         fallbacks=frozenset(units.stood_in),
         check_problem=check_problem,
     )
@@ -241,6 +243,19 @@ def _read_column(texts: Coded, column: Column, units: BareUnits) -> Coded:
             except CellError as error:
                 values[code] = error
     return Coded(texts.codes, values)
+
+
+def _words_taken(
+    kind: LogKind, texts: Mapping[str, Coded], columns: Mapping[str, Coded]
+) -> tuple[tuple[str, str], ...]:
+    """Each everyday phrase that a cell holds, with the word it was taken for."""
+    return tuple(
+        (text, str(value))
+        for column in kind.columns
+        if column.name in texts and column.kind in {"word", "yes_no"}
+        for text, value in zip(texts[column.name].values, columns[column.frame_name].values, strict=True)
+        if is_everyday(text, value, column)
+    )
 
 
 def _decided_by_another(
