@@ -9,7 +9,7 @@ from typing import Literal
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
-from benchwater.read.headers import Header, everyday_key
+from benchwater.read.headers import Header, everyday_key, singular
 from benchwater.read.refusals import CellError, Reason
 from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, is_quantity, read_number, read_quantity
@@ -25,6 +25,7 @@ _LIKE_A_DATE = re.compile(
     r"|[0-9]{4}-[0-9]{2}-[0-9]{2}.*|[0-9]{1,2}-[0-9]{1,2}(?:-[0-9]{2,4})?",
     re.IGNORECASE,
 )
+_WORDS_OF_NAME = re.compile(r"[0-9]+(?:[./][0-9]+)*|[^\W\d_]+")
 _YES = frozenset({"yes", "y", "true", "x"})
 _NO = frozenset({"no", "n", "false", "none"})
 _EVERYDAY_YES = frozenset({"✓", "✔", "☑", "yep", "yeah", "yup"})
@@ -154,8 +155,24 @@ def unknown_name(text: str, known: Iterable[str], what: str) -> str:
 
 
 def _same_name(text: str, known: Iterable[str]) -> str | None:
-    plain = " ".join(text.split()).casefold()
-    return next((name for name in known if " ".join(name.split()).casefold() == plain), None)
+    """The known name that a text spells, or else the only known one of the same words in any order."""
+    plain = same_spelling(text)
+    names = list(known)
+    exact = next((name for name in names if same_spelling(name) == plain), None)
+    words = _words_of_name(text)
+    alike = [name for name in names if words and _words_of_name(name) == words] if exact is None else []
+    return alike[0] if len(alike) == 1 else exact
+
+
+def same_spelling(name: str) -> str:
+    """A name as two spellings are compared: case and white space ignored."""
+    return " ".join(name.split()).casefold()
+
+
+@lru_cache(maxsize=5_000)
+def _words_of_name(name: str) -> tuple[str, ...]:
+    """The words and sizes of a name, sorted; hyphens, spaces, case and plural do not count."""
+    return tuple(sorted(singular(word) for word in _WORDS_OF_NAME.findall(name.casefold())))
 
 
 def _name(text: str, column: Column, bench: Bench) -> str:
@@ -199,10 +216,12 @@ def _meanings(
 
 
 def is_everyday(text: str, value: Value, column: Column) -> bool:
-    """Whether a cell that was read as the value holds an everyday phrase for it."""
+    """Whether a cell that was read as the value says it in other words."""
     plain = " ".join(text.replace("-", " ").split()).casefold()
     if column.kind == "word":
         return isinstance(value, str) and bool(text) and plain != value.replace("-", " ").casefold()
+    if column.refers_to is not None:
+        return isinstance(value, str) and bool(text) and same_spelling(text) != same_spelling(value)
     return column.kind == "yes_no" and plain in _EVERYDAY_YES | _EVERYDAY_NO
 
 

@@ -157,10 +157,11 @@ def _column_names(headings: Iterable[Heading]) -> set[str]:
 def everyday_key(text: str) -> str:
     """A phrase as everyday phrases are compared: case, punctuation, plural and British spelling ignored."""
     words = re.findall(r"[^\W_]+|[#✓✔]", text.casefold().replace("'", "").replace("’", ""))
-    return " ".join(_SPELT.get(word, word) for word in map(_singular, words) if word not in _LITTLE_WORDS)
+    return " ".join(_SPELT.get(word, word) for word in map(singular, words) if word not in _LITTLE_WORDS)
 
 
-def _singular(word: str) -> str:
+def singular(word: str) -> str:
+    """A word without its plural ending, by rule."""
     if len(word) > 4 and word.endswith("ies"):
         return f"{word[:-3]}y"
     if len(word) > 4 and word.endswith(("ses", "xes", "ches", "shes")):

@@ -9,7 +9,15 @@ import numpy as np
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
 from benchwater.read.body import Body, read_body
-from benchwater.read.cells import BareUnits, CellContext, check_cavity, is_everyday, read_amount, read_cell
+from benchwater.read.cells import (
+    BareUnits,
+    CellContext,
+    check_cavity,
+    is_everyday,
+    read_amount,
+    read_cell,
+    same_spelling,
+)
 from benchwater.read.coded import Coded, Indices, constant_column, group_rows
 from benchwater.read.headers import Header, Heading
 from benchwater.read.outcome import CheckProblem, SetAside
@@ -134,7 +142,7 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
             )
             for row, name, error in cells
         ),
-        words_taken=_words_taken(kind, texts, by_itself),
+        words_taken=(*_words_taken(kind, texts, by_itself), *_cavities_taken(kind, texts, by_another)),
         fallbacks=frozenset(units.stood_in),
         check_problem=check_problem,
     )
@@ -252,10 +260,26 @@ def _words_taken(
     return tuple(
         (text, str(value))
         for column in kind.columns
-        if column.name in texts and column.kind in {"word", "yes_no"}
+        if column.name in texts and (column.kind in {"word", "yes_no"} or column.refers_to is not None)
         for text, value in zip(texts[column.name].values, columns[column.frame_name].values, strict=True)
         if is_everyday(text, value, column)
     )
+
+
+def _cavities_taken(
+    kind: LogKind, texts: Mapping[str, Coded], decided: Mapping[str, Coded]
+) -> tuple[tuple[str, str], ...]:
+    """Each cavity that a cell names in other words, with the cavity of its mold that was taken."""
+    taken: dict[tuple[str, str], None] = {}
+    for column in kind.columns:
+        if column.refers_to == "cavity" and column.name in texts:
+            text, cavities = texts[column.name], decided[column.frame_name]
+            known = {same_spelling(value) for value in cavities.values if isinstance(value, str)}
+            odd = Coded(text.codes, [same_spelling(each) not in known for each in text.values])
+            for row in np.flatnonzero(odd.mask(bool)).tolist():
+                if is_everyday(text.value(row), cavities.value(row), column):
+                    taken[text.value(row), cavities.value(row)] = None
+    return tuple(taken)
 
 
 def _decided_by_another(

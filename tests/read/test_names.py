@@ -1,0 +1,81 @@
+"""Names of the bench as makers write them: taken where exactly one fits, listed, and never guessed."""
+
+import pytest
+
+from benchwater.pipeline import read_workspace
+
+BENCH = """
+[bench]
+[items.alloy]
+kind = "metal"
+[items."hook-2"]
+kind = "insert"
+[items."hook-4/0"]
+kind = "insert"
+[items."skirt-black"]
+kind = "fitting"
+[items."skirt 12"]
+kind = "fitting"
+[items."12-skirt"]
+kind = "fitting"
+[molds.round-jig]
+material = "alloy"
+[[molds.round-jig.cavities]]
+name = "1/8"
+mass = "1/8 oz"
+[[molds.round-jig.cavities]]
+name = "long shank"
+mass = "1/4 oz"
+"""
+
+
+def read(folder, log):
+    (folder / "bench.toml").write_text(BENCH)
+    (folder / "log.csv").write_text(log)
+    return read_workspace(folder).reading
+
+
+def items_read(folder, *written):
+    rows = "".join(f"2026-05-02,{name},received,4\n" for name in written)
+    return read(folder, f"date,item,move,amount\n{rows}")
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "Skirt Black",
+        "black skirt",
+        "skirts, black",
+        "SKIRT_BLACK",
+        "black-skirts",
+        "skirt  black",
+        "Black Skirts",
+    ],
+)
+def test_a_name_of_the_same_words_is_taken_and_listed(tmp_path, written):
+    reading = items_read(tmp_path, f'"{written}"')
+    assert list(reading.tables["inventory"]["item"]) == ["skirt-black"]
+    assert [(each.written, each.read_as) for each in reading.read_as] == [(written, "skirt-black")]
+
+
+def test_case_and_spaces_alone_are_not_listed(tmp_path):
+    reading = items_read(tmp_path, "HOOK-2", " hook-2 ")
+    assert list(reading.tables["inventory"]["item"]) == ["hook-2", "hook-2"]
+    assert reading.read_as == ()
+
+
+@pytest.mark.parametrize("written", ["12 skirt", "hook", "hook-3", "hook-0/4", "hook 40", "skirt", "-"])
+def test_a_name_that_fits_two_or_none_is_set_aside(tmp_path, written):
+    reading = items_read(tmp_path, written)
+    assert [entry.value for entry in reading.set_aside] == [written]
+    assert reading.read_as == ()
+
+
+def test_a_cavity_is_found_in_its_own_mold_and_listed(tmp_path):
+    rows = "2026-05-02,Round Jigs,shank long,good\n2026-05-02,round-jig,1/8,good\n"
+    reading = read(tmp_path, f"date,mold,cavity,outcome\n{rows}")
+    assert list(reading.tables["pour"]["cavity"]) == ["long shank", "1/8"]
+    assert [(each.written, each.read_as) for each in reading.read_as] == [
+        ("Round Jigs", "round-jig"),
+        ("shank long", "long shank"),
+    ]
