@@ -130,7 +130,8 @@ FINISHING = LogKind(
             everyday=phrases(
                 "piece temp, piece temperature, head temp, head temperature, jig temp, jig temperature, "
                 "dipping temp, dip temperature, preheat, preheat temp, temp when dipped, temperature when "
-                "dipped, heated to, part temprature, part tmp, temp of part, dipped at"
+                "dipped, heated to, part temprature, part tmp, temp of part, dipped at, temp, temperature, tmp, "
+                "temprature, deg, degrees, how hot"
             ),
         ),
         Column(
@@ -142,7 +143,8 @@ FINISHING = LogKind(
                 "oven temperature, bake temp, bake temperature, baking temp, baking temperature, baked "
                 "at, cured at, oven, oven set, oven set to, oven setting, curing temp, curing "
                 "temperature, cure heat, cure temprature, cure tmp, toaster oven temp, oven f [F], oven c "
-                "[C], oven tmp, temp of oven"
+                "[C], oven tmp, temp of oven, temp, temperature, tmp, "
+                "temprature, deg, degrees, how hot"
             ),
         ),
         Column(

@@ -206,7 +206,7 @@ POUR = LogKind(
                 "temp of mold, mold t, mold heat, mold tmp, mold temprature, mold temperatur, mold "
                 "tempature, temperature of mold, mold deg, mold degrees, mold f [F], mold c [C], mold "
                 "temp before fill, die temp, die temperature, how hot the mold was, mold hot, block temp, "
-                "block temperature, moldtemp"
+                "block temperature, moldtemp, temp, temperature, tmp, temprature, deg, degrees, how hot"
             ),
         ),
         Column(
@@ -219,7 +219,8 @@ POUR = LogKind(
                 "alloy temperature, furnace temp, furnace temperature, plastic temp, plastic temperature, "
                 "ladle temp, melt t, pot t, pot heat, pot tmp, melt tmp, melt temprature, pot temprature, "
                 "temperature of pot, temp of pot, pot f [F], pot c [C], melter temp, crucible temp, how "
-                "hot the pot was, melttemp, lead f [F], melt f [F], melt c [C]"
+                "hot the pot was, melttemp, lead f [F], melt f [F], melt c [C], temp, temperature, tmp, "
+                "temprature, deg, degrees, how hot"
             ),
         ),
         Column(

@@ -130,3 +130,12 @@ def test_every_heading_of_every_log_renamed_is_named():
 )
 def test_case_punctuation_plural_and_british_spelling_do_not_matter(same):
     assert everyday_key(same[0]) == everyday_key(same[1])
+
+
+@pytest.mark.parametrize("heading", ["Temp", "temperature", "Degrees", "temps"])
+def test_a_temperature_that_may_be_of_two_things_is_asked_about(tmp_path, heading):
+    rows = "2026-05-02,round-jig,1/8,good,350 F\n"
+    reading = read_files(tmp_path, {"p.csv": f"date,mold,cavity,outcome,{heading}\n{rows}"})
+    (asked,) = reading.unread_columns
+    assert asked.may_be == ("mold_temp", "melt_temp")
+    assert reading.tables["pour"]["mold_temp_c"].isna().all()

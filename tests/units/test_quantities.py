@@ -39,6 +39,16 @@ def test_masses_are_read_as_the_worked_examples_say(name, inputs, expected, tole
         ("8 fl oz", "volume", 8 * 29.5735295625),
         ("1 pint", "volume", 473.176473),
         ("50 pcs", "pieces", 50.0),
+        ("a dozen", "pieces", 12.0),
+        ("2 doz", "pieces", 24.0),
+        ("half a dozen", "pieces", 6.0),
+        ("1,200", "pieces", 1200.0),
+        ("half a pound", "mass", 453.59237 / 2),
+        ("a pound", "mass", 453.59237),
+        ("an hour", "duration", 1.0),
+        ("half an hour", "duration", 0.5),
+        ("1h30", "duration", 1.5),
+        ("350 deg F", "temperature", (350 - 32) / 1.8),
     ],
 )
 def test_quantities_are_read_in_the_canonical_unit(text, dimension, expected):
@@ -98,6 +108,21 @@ def test_numbers_are_read_whatever_mark_they_are_written_with(text, decimal_comm
 def test_a_number_that_could_mean_two_things_is_refused(text, decimal_comma):
     with pytest.raises(QuantityError):
         read_number(text, decimal_comma=decimal_comma)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [("1,200", 1200), ("-1,200", -1200), ("2 dozen", 24), ("half dozen", 6), ("0,200", 0.2)],
+)
+def test_a_comma_before_three_digits_groups_a_number_that_must_be_whole(text, expected):
+    assert read_number(text, whole=True) == expected
+
+
+@pytest.mark.parametrize("text", ["350 deg", "350°", "350 degrees"])
+def test_degrees_without_a_letter_are_those_of_the_column(text):
+    assert read_quantity(text, "temperature", default_unit="F") == pytest.approx((350 - 32) / 1.8)
+    with pytest.raises(QuantityError, match="no unit"):
+        read_quantity(text, "temperature")
 
 
 def test_a_bare_number_is_in_the_unit_it_is_said_to_be_in():

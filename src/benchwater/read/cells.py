@@ -239,7 +239,9 @@ def _yes_no(text: str, column: Column) -> str:
 def _plain_number(text: str, column: Column, context: CellContext) -> float | int:
     try:
         value = read_number(
-            _without_currency(text, column, context.bench), decimal_comma=context.decimal_comma
+            _without_currency(text, column, context.bench),
+            decimal_comma=context.decimal_comma,
+            whole=column.kind == "count",
         )
     except QuantityError as error:
         raise CellError(Reason.NUMBER, str(error)) from None

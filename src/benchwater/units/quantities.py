@@ -115,6 +115,13 @@ _NUMBER = re.compile(
     r"|(?P<decimal>[0-9][0-9.,]{0,30}|[.,][0-9]{1,30}))"
 )
 _CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?\s?(h|hr|hrs|hours?)?", re.IGNORECASE)
+_HOURS_AND_MINUTES = re.compile(r"([0-9]{1,4})\s?(?:h|hr|hrs)\s?([0-5][0-9])", re.IGNORECASE)
+_DOZENS = re.compile(r"(.*?)\s?(?:dozens?|doz\.?|dz)", re.IGNORECASE)
+_ONE, _HALF = (
+    re.compile(r"^an?\s+(?=[a-z])", re.IGNORECASE),
+    re.compile(r"^half\s+(?:an?\s+)?", re.IGNORECASE),
+)
+_DEGREES = frozenset({"deg", "deg.", "°", "degree", "degrees"})
 _GROUPED = re.compile(r"[0-9]{1,3}(?:[.,][0-9]{3})+")
 _LONGEST = 60
 
@@ -147,17 +154,20 @@ def unit_spellings(dimension: Dimension) -> tuple[str, ...]:
     return tuple(_BY_SPELLING[dimension])
 
 
-def read_number(text: str, *, decimal_comma: bool = False) -> float:
-    """Return a number without unit: whole, decimal, `3/8`, `1 1/2`, `1-1/2`, `1½`; signed.
+def read_number(text: str, *, decimal_comma: bool = False, whole: bool = False) -> float:
+    """Return a number without unit: whole, decimal, `3/8`, `1 1/2`, `1-1/2`, `1½`, `2 dozen`; signed.
 
     `decimal_comma` says that the file writes `10,6`. A single mark before exactly three digits is taken
-    as that file's decimal mark, and refused where it is the other one (`1,234` could be either).
+    as that file's decimal mark. Where it is the other one (`1,234`) it groups digits if the number must be
+    `whole`; else the number is refused, since it could be either.
     """
     plain = _plain(text)
+    if dozens := _DOZENS.fullmatch(plain):
+        return 12 * read_number(dozens[1] or "1", decimal_comma=decimal_comma)
     match = _NUMBER.fullmatch(plain)
     if match is None:
         raise QuantityError("is not a number (accepted: `12`, `0.5`, `3/8`, `1 1/2`)")
-    return _value(match, decimal_comma)
+    return _value(match, decimal_comma, whole)
 
 
 def read_quantity(
@@ -166,8 +176,8 @@ def read_quantity(
     """Return a quantity in the canonical unit of its dimension (degC, g, h, mm, mL, pieces).
 
     `default_unit` is the spelling of the unit of a bare number. Several parts add up:
-    `2 lb 4 oz`, `1 h 30 min`. Durations may be `1:30` (hours and minutes). Raises QuantityError for
-    anything else, hook sizes such as `4/0` included.
+    `2 lb 4 oz`, `1 h 30 min`. Durations may be `1:30` or `1h30` (hours and minutes). `a pound` and `half an
+    hour` are read too. Raises QuantityError for anything else, hook sizes such as `4/0` included.
     """
     return _read_quantity(text, dimension, default_unit, decimal_comma)
 
@@ -175,6 +185,10 @@ def read_quantity(
 @lru_cache(maxsize=20_000)
 def _read_quantity(text: str, dimension: Dimension, default_unit: str | None, decimal_comma: bool) -> float:
     plain = _plain(text)
+    if dimension == "pieces" and _DOZENS.fullmatch(plain):
+        return read_number(plain, decimal_comma=decimal_comma)
+    if dimension == "duration" and (spoken := _HOURS_AND_MINUTES.fullmatch(plain)):
+        return int(spoken[1]) + int(spoken[2]) / 60
     if dimension == "duration" and (clock := _CLOCK.fullmatch(plain)):
         hours, minutes, seconds = clock.group(1), clock.group(2), clock.group(3) or "0"
         return int(hours) + int(minutes) / 60 + int(seconds) / 3600
@@ -192,7 +206,7 @@ def _read_quantity(text: str, dimension: Dimension, default_unit: str | None, de
         position = match.end() if following is None else following.end()
         while position < len(plain) and plain[position] == " ":
             position += 1
-        number = _value(match, decimal_comma)
+        number = _value(match, decimal_comma, whole=dimension == "pieces")
         if parts and (number < 0 or dimension == "temperature"):
             raise QuantityError(f"is not one {dimension} (accepted: {_EXAMPLES[dimension]})")
         total += _canonical(number, unit.removeprefix("-").strip(), dimension, default_unit, whole=not parts)
@@ -209,6 +223,8 @@ def _read_quantity(text: str, dimension: Dimension, default_unit: str | None, de
 def _canonical(
     number: float, unit: str, dimension: Dimension, default_unit: str | None, *, whole: bool
 ) -> float:
+    if dimension == "temperature" and unit.lower() in _DEGREES:
+        unit = ""
     if not unit and dimension == "pieces":
         return number
     if not unit and (default_unit is None or not whole):
@@ -223,13 +239,14 @@ def _canonical(
 def _plain(text: str) -> str:
     if len(text) > _LONGEST:
         raise QuantityError(f"is too long for a quantity ({len(text)} characters)")
-    return text.translate(_PLAIN).strip()
+    plain = text.translate(_PLAIN).strip()
+    return _ONE.sub("1 ", _HALF.sub("1/2 ", plain))
 
 
-def _value(match: re.Match[str], decimal_comma: bool) -> float:
+def _value(match: re.Match[str], decimal_comma: bool, whole: bool = False) -> float:
     sign = -1.0 if match["sign"] == "-" else 1.0
     if match["decimal"] is not None:
-        value = _decimal(match["decimal"], decimal_comma)
+        value = _decimal(match["decimal"], decimal_comma, must_be_whole=whole)
     else:
         numerator, denominator = match["num2"] or match["num"], match["den2"] or match["den"]
         if int(denominator) == 0:
@@ -240,7 +257,7 @@ def _value(match: re.Match[str], decimal_comma: bool) -> float:
     return sign * value
 
 
-def _decimal(text: str, decimal_comma: bool) -> float:
+def _decimal(text: str, decimal_comma: bool, *, must_be_whole: bool = False) -> float:
     points, commas = text.count("."), text.count(",")
     if points and commas:
         mark = max(".", ",", key=text.rfind)
@@ -256,6 +273,8 @@ def _decimal(text: str, decimal_comma: bool) -> float:
     whole, _, fraction = text.partition(mark)
     expected = "," if decimal_comma else "."
     if mark in text and len(fraction) == 3 and whole.strip("0") and mark != expected:
+        if must_be_whole and _GROUPED.fullmatch(text):
+            return float(whole + fraction)
         raise QuantityError(
             f"could mean {whole}{fraction} or {whole}.{fraction}: write it without the {mark!r}"
         )
