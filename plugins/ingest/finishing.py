@@ -130,8 +130,8 @@ FINISHING = LogKind(
             everyday=phrases(
                 "piece temp, piece temperature, head temp, head temperature, jig temp, jig temperature, "
                 "dipping temp, dip temperature, preheat, preheat temp, temp when dipped, temperature when "
-                "dipped, heated to, part temprature, part tmp, temp of part, dipped at, temp, temperature, tmp, "
-                "temprature, deg, degrees, how hot"
+                "dipped, heated to, part temprature, part tmp, temp of part, dipped at, temp, temperature, "
+                "tmp, temprature, deg, degrees, how hot"
             ),
         ),
         Column(
