@@ -164,3 +164,10 @@ def test_the_shipped_analyses_keep_their_promises_over_the_demo_season(demo):
     for id in made.analyses:
         for span in (made.period, made.whole):
             check_section(made.section(id, span))
+
+
+def test_a_water_and_a_habitat_of_one_name_are_two_groups():
+    both = tuple(
+        replace(FINDING, group="Reed Bay", more={"factor": factor}) for factor in ("water", "habitat")
+    )
+    check_section(replace(GOOD, findings=both))

@@ -20,7 +20,7 @@ def section_faults(section: Section) -> Iterator[str]:
     """Yield what the report could not print or would print wrongly, one sentence for each fault."""
     if section.status == "failed":
         yield "`failed` is for the host to give: raise an exception instead"
-    yield from _twice("finding", ((entry.id, entry.group) for entry in section.findings))
+    yield from _twice("finding", map(_identity, section.findings))
     for what in ("table", "figure", "action"):
         yield from _twice(what, (entry.id for entry in getattr(section, f"{what}s")))
     for finding in section.findings:
@@ -106,6 +106,11 @@ def _unit(of: str, unit: object, print_unit: str | None = None) -> Iterator[str]
                 canonical_unit_name(print_unit, kind)
             except QuantityError:
                 yield f"{of}: {print_unit!r} is no unit that {unit} can be printed in"
+
+
+def _identity(finding: Finding) -> tuple[object, ...]:
+    """Id, group and the words in `more`: a water and a habitat of one name are two groups."""
+    return finding.id, finding.group, *(word for word in finding.more.values() if isinstance(word, str))
 
 
 def _twice(what: str, ids: Iterable[object]) -> Iterator[str]:

@@ -250,7 +250,7 @@ def _rests_on(report: Report) -> str:
     sentence += f", {repeated} repeated elsewhere" if repeated else ""
     sentence += f", {set_aside} set aside"
     cells = len(report.cells_set_aside)
-    sentence += f"; in the rows used {counted(cells, 'cell')} set aside." if cells else "."
+    sentence += f", and {counted(cells, 'cell')}." if cells else "."
     if report.not_read:
         sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
     questions = [f"{each.file} {each.why}." for each in report.not_read[:1]]

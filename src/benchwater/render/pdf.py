@@ -8,6 +8,7 @@ import platform
 import re
 import sys
 import warnings
+import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -186,7 +187,7 @@ def identify_as_ua(pdf: Any) -> None:
 
 
 def compress(pdf: Any) -> None:
-    """Compress each stream here, and leave one as it is whose compressed bytes end in a carriage return.
+    """Compress each stream, and once more where its compressed bytes end in a carriage return.
 
     A validator may take that byte and the line feed before `endstream` for one line end, and find the
     stream a byte too short.
@@ -194,10 +195,11 @@ def compress(pdf: Any) -> None:
     for each in pdf.objects:
         if getattr(each, "compress", False):
             packed = each.data.partition(b"\nstream\n")[2].removesuffix(b"\nendstream")
-            each.compress = False
-            if not packed.endswith(b"\r"):
-                each.stream = [packed]
-                each.extra["Filter"] = "/FlateDecode"
+            filters = "/FlateDecode"
+            while packed.endswith(b"\r"):
+                packed, filters = zlib.compress(packed), f"{filters} /FlateDecode"
+            each.stream, each.compress = [packed], False
+            each.extra["Filter"] = f"[{filters}]"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
