@@ -123,85 +123,95 @@ def check_fish_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProbl
         yield RowProblem(column="count", why="is 0: a row stands for at least one fish")
 
 
-def _shared_columns() -> tuple[Column, ...]:
-    return (
-        Column(
-            name="bait",
-            meaning="tag of this very bait",
-            kind="name",
-            also=("bait tag", "tag"),
-            everyday=phrases(
-                "bait no, bait number, bait id, lure tag, lure id, lure no, lure number, tag no, tag "
-                "number, serial, serial no, serial number, which one, id, my tag, tag on it"
-            ),
+DATE = Column(
+    name="date",
+    meaning="day of the trip",
+    kind="date",
+    needed=True,
+    everyday=phrases(
+        "day, when, dated, trip date, date of trip, date fished, fished on, outing, day fished, "
+        "dat, dte, day out"
+    ),
+)
+BUILD = Column(
+    name="build",
+    meaning="a finished bait in bench.toml",
+    kind="name",
+    needed=True,
+    refers_to="build",
+    everyday=phrases(
+        "lure, lure name, which lure, lure used, jig, which jig, jig used, bait name, bait used, "
+        "which bait, bait type, pattern, model, buidl, biuld, bulid, rig, tied on, what i threw, "
+        "threw, fished with, lur, lrue, finished bait, jig name"
+    ),
+)
+NOTE = Column(
+    name="note",
+    meaning="free text",
+    kind="text",
+    also=("notes", "remark", "remarks"),
+    everyday=phrases(
+        "comment, comments, memo, details, observation, observations, what else, other notes, "
+        "nots, misc, extra, extra notes"
+    ),
+)
+SHARED_COLUMNS = (
+    Column(
+        name="bait",
+        meaning="tag of this very bait",
+        kind="name",
+        also=("bait tag", "tag"),
+        everyday=phrases(
+            "bait no, bait number, bait id, lure tag, lure id, lure no, lure number, tag no, tag "
+            "number, serial, serial no, serial number, which one, id, my tag, tag on it"
         ),
-        Column(
-            name="water",
-            meaning="where",
-            kind="name",
-            also=("lake", "river", "place"),
-            everyday=phrases(
-                "body of water, waters, where, where fished, spot, location, pond, creek, stream, venue, "
-                "reservoir, fishery, bay, canal, loch, lough, water body, where i fished, lake name, lake "
-                "or river, watr, wtaer, site"
-            ),
+    ),
+    Column(
+        name="water",
+        meaning="where",
+        kind="name",
+        also=("lake", "river", "place"),
+        everyday=phrases(
+            "body of water, waters, where, where fished, spot, location, pond, creek, stream, venue, "
+            "reservoir, fishery, bay, canal, loch, lough, water body, where i fished, lake name, lake "
+            "or river, watr, wtaer, site"
         ),
-        Column(
-            name="angler",
-            meaning="who",
-            kind="name",
-            also=("who",),
-            everyday=phrases(
-                "fisherman, fisher, person, name, who fished, by, fished by, rod, anglr, anglar, caught "
-                "by, whose, fisherman name, angler name"
-            ),
+    ),
+    Column(
+        name="angler",
+        meaning="who",
+        kind="name",
+        also=("who",),
+        everyday=phrases(
+            "fisherman, fisher, person, name, who fished, by, fished by, rod, anglr, anglar, caught "
+            "by, whose, fisherman name, angler name"
         ),
-        Column(
-            name="trip",
-            meaning="tells two trips of one day apart",
-            kind="name",
-            everyday=phrases("trip no, trip number, trip name, outing no, trip id, session, # trip"),
+    ),
+    Column(
+        name="trip",
+        meaning="tells two trips of one day apart",
+        kind="name",
+        everyday=phrases("trip no, trip number, trip name, outing no, trip id, session, # trip"),
+    ),
+    Column(
+        name="habitat",
+        meaning="tags separated by ;",
+        kind="tags",
+        also=("cover",),
+        everyday=phrases(
+            "structure, bottom, type of water, kind of water, weed or rock, habitats, where in the "
+            "water, surroundings, habitate, habitat type, ground, vegetation, terrain, fished in, "
+            "fished around"
         ),
-        Column(
-            name="habitat",
-            meaning="tags separated by ;",
-            kind="tags",
-            also=("cover",),
-            everyday=phrases(
-                "structure, bottom, type of water, kind of water, weed or rock, habitats, where in the "
-                "water, surroundings, habitate, habitat type, ground, vegetation, terrain, fished in, "
-                "fished around"
-            ),
-        ),
-    )
-
+    ),
+)
 
 FISHING = LogKind(
     name="fishing",
     title="Fishing log: baits",
     columns=(
-        Column(
-            name="date",
-            meaning="day of the trip",
-            kind="date",
-            needed=True,
-            everyday=phrases(
-                "day, when, dated, trip date, date of trip, date fished, fished on, outing, day fished, "
-                "dat, dte, day out"
-            ),
-        ),
-        Column(
-            name="build",
-            meaning="a finished bait in bench.toml",
-            kind="name",
-            needed=True,
-            refers_to="build",
-            everyday=phrases(
-                "lure, lure name, which lure, lure used, jig, which jig, jig used, bait name, bait used, "
-                "which bait, bait type, pattern, model, buidl, biuld, bulid, rig, tied on, what i threw, "
-                "threw, fished with, lur, lrue, finished bait, jig name"
-            ),
-        ),
+        DATE,
+        BUILD,
         Column(
             name="fished",
             meaning="how long it was in use",
@@ -255,7 +265,7 @@ FISHING = LogKind(
                 "casue, cuase, cause of end, how broken, what broke it"
             ),
         ),
-        *_shared_columns(),
+        *SHARED_COLUMNS,
         Column(
             name="leader",
             meaning="yes, no, or its material",
@@ -275,16 +285,7 @@ FISHING = LogKind(
                 "cast number"
             ),
         ),
-        Column(
-            name="note",
-            meaning="free text",
-            kind="text",
-            also=("notes", "remark", "remarks"),
-            everyday=phrases(
-                "comment, comments, memo, details, observation, observations, what else, other notes, "
-                "nots, misc, extra, extra notes"
-            ),
-        ),
+        NOTE,
     ),
     check=check_bait_row,
 )
@@ -293,16 +294,7 @@ CATCH = LogKind(
     name="catch",
     title="Fishing log: fish",
     columns=(
-        Column(
-            name="date",
-            meaning="day of the trip",
-            kind="date",
-            needed=True,
-            everyday=phrases(
-                "day, when, dated, trip date, date of trip, date fished, fished on, outing, day fished, "
-                "dat, dte, day out"
-            ),
-        ),
+        DATE,
         Column(
             name="species",
             meaning="what fish",
@@ -315,18 +307,7 @@ CATCH = LogKind(
                 "specis, fish caught"
             ),
         ),
-        Column(
-            name="build",
-            meaning="a finished bait in bench.toml",
-            kind="name",
-            needed=True,
-            refers_to="build",
-            everyday=phrases(
-                "lure, lure name, which lure, lure used, jig, which jig, jig used, bait name, bait used, "
-                "which bait, bait type, pattern, model, buidl, biuld, bulid, rig, tied on, what i threw, "
-                "threw, fished with, lur, lrue, finished bait, jig name"
-            ),
-        ),
+        BUILD,
         Column(
             name="count",
             meaning="fish this row stands for, alike",
@@ -361,7 +342,7 @@ CATCH = LogKind(
                 "heavy, weighs, body weight"
             ),
         ),
-        *_shared_columns(),
+        *SHARED_COLUMNS,
         Column(
             name="released",
             meaning="yes or no",
@@ -371,16 +352,7 @@ CATCH = LogKind(
                 "went back, relesed, realeased, released alive, threw back, set free, cpr, c&r"
             ),
         ),
-        Column(
-            name="note",
-            meaning="free text",
-            kind="text",
-            also=("notes", "remark", "remarks"),
-            everyday=phrases(
-                "comment, comments, memo, details, observation, observations, what else, other notes, "
-                "nots, misc, extra, extra notes"
-            ),
-        ),
+        NOTE,
     ),
     check=check_fish_row,
 )
