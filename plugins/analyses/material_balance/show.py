@@ -5,11 +5,11 @@ from math import isfinite, nan
 
 import numpy as np
 
-from benchwater.ledger import known, midnight
+from benchwater.ledger import midnight
 from benchwater.ledger.castings import casting_mass, castings_made
 from benchwater.ledger.stock import FLOWS
 from benchwater.plugin import Cell, Figure, Item, Season, Table, TableColumn
-from benchwater.words import listed
+from benchwater.words import known, listed
 
 from .balance import Chain
 from .compute import Line, MaterialBalance
@@ -57,7 +57,7 @@ def balance_table(result: MaterialBalance) -> Table:
         values = [balance.opening, *(balance.flows.get(kind, 0.0) for kind in FLOWS)]
         spread = balance.u if isfinite(balance.unaccounted) else nan
         values += [balance.book, balance.counted, balance.unaccounted, spread]
-        cells = (known(value) for value in values)
+        cells = known(*values)
         rows.append((line.item.name, *cells, line.verdict, line.item.unit))
     return Table(
         id="balance",
@@ -94,7 +94,7 @@ def reconciled_table(chains: Sequence[tuple[Line, Chain]]) -> Table:
         for q in in_time:
             word, count = ("count", q) if q < size else ("net flow", q - size + 1)
             numbers = (found.reconciled[q], found.adjustment[q], found.measurement_z[q])
-            cells = (measured[q], chain.u[q], *(known(float(number)) for number in numbers))
+            cells = (measured[q], chain.u[q], *known(*map(float, numbers)))
             rows.append((item.name, word, chain.counts[count].day, *cells, item.unit))
             units.append(print_unit(item))
         printed = printed if chain.result.agrees else len(rows)

@@ -6,7 +6,6 @@ says what each column means. Tables are shared, so take copies of what you chang
 
 from collections.abc import Callable, Hashable, Sequence
 from datetime import date, datetime, time
-from math import isfinite
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
@@ -70,11 +69,6 @@ def rows_by(table: "pd.DataFrame", *columns: str) -> dict[Any, NDArray[np.int64]
 def midnight(day: date) -> datetime:
     """The moment a day begins."""
     return datetime.combine(day, time())
-
-
-def known(value: float) -> float | None:
-    """The value, or None where it is not finite: a section's cells hold no nan."""
-    return value if isfinite(value) else None
 
 
 def sum_in_order(values: ArrayLike) -> float:
