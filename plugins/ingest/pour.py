@@ -65,7 +65,7 @@ FLAW_PHRASES = (
     (
         "cold shut",
         phrases(
-            "wrinkled, wrinkle, wrinkly, wrinkling, rinkled, cold, lap, laps, cold lap, creased, "
+            "wrinkled, wrinkle, wrinkly, wrinkling, rinkled, lap, laps, cold lap, creased, "
             "crease, flow lines, flow marks, cold lines, cold mark, folds, fold, cold shot, "
             "coldshut, ripples, rippled, cold wrinkle, lines in it"
         ),

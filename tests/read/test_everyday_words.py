@@ -14,7 +14,7 @@ MAKERS = {
     },
     ("pour", "flaw"): {
         "short fill": "short, Did not fill, didn't fill, incomplete, not filled, short-fill",
-        "cold shut": "wrinkled, Wrinkles, cold, creased",
+        "cold shut": "wrinkled, Wrinkles, creased",
         "porosity": "bubbles, Bubble, pitted, air bubbles, voids",
         "flash": "fins, flashing",
         "misset insert": "hook crooked, crooked hook, hook off centre",

@@ -14,9 +14,9 @@ kind = "insert"
 kind = "insert"
 [items."skirt-black"]
 kind = "fitting"
-[items."skirt 12"]
+[items."tail red"]
 kind = "fitting"
-[items."12-skirt"]
+[items."red tail"]
 kind = "fitting"
 [molds.round-jig]
 material = "alloy"
@@ -64,7 +64,9 @@ def test_case_and_spaces_alone_are_not_listed(tmp_path):
     assert reading.read_as == ()
 
 
-@pytest.mark.parametrize("written", ["12 skirt", "hook", "hook-3", "hook-0/4", "hook 40", "skirt", "-"])
+@pytest.mark.parametrize(
+    "written", ["red-tails", "2 hooks", "2 hook", "hook", "hook-3", "hook-0/4", "hook 40", "skirt", "-"]
+)
 def test_a_name_that_fits_two_or_none_is_set_aside(tmp_path, written):
     reading = items_read(tmp_path, written)
     assert [entry.value for entry in reading.set_aside] == [written]

@@ -125,6 +125,12 @@ def test_degrees_without_a_letter_are_those_of_the_column(text):
         read_quantity(text, "temperature")
 
 
+@pytest.mark.parametrize("text", ["half day", "half a day", "a day", "a week", "half 3 h"])
+def test_a_day_in_words_is_no_number_of_hours(text):
+    with pytest.raises(QuantityError):
+        read_quantity(text, "duration", default_unit="h")
+
+
 def test_a_bare_number_is_in_the_unit_it_is_said_to_be_in():
     assert read_quantity("350", "temperature", default_unit="degF") == pytest.approx(176.6667, abs=1e-4)
     assert read_quantity("350 C", "temperature", default_unit="degF") == 350.0

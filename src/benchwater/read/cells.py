@@ -160,7 +160,7 @@ def _same_name(text: str, known: Iterable[str]) -> str | None:
     names = list(known)
     exact = next((name for name in names if same_spelling(name) == plain), None)
     words = _words_of_name(text)
-    alike = [name for name in names if words and _words_of_name(name) == words] if exact is None else []
+    alike = [name for name in names if any(words) and _words_of_name(name) == words] if exact is None else []
     return alike[0] if len(alike) == 1 else exact
 
 
@@ -170,9 +170,15 @@ def same_spelling(name: str) -> str:
 
 
 @lru_cache(maxsize=5_000)
-def _words_of_name(name: str) -> tuple[str, ...]:
-    """The words and sizes of a name, sorted; hyphens, spaces, case and plural do not count."""
-    return tuple(sorted(singular(word) for word in _WORDS_OF_NAME.findall(name.casefold())))
+def _words_of_name(name: str) -> tuple[str, list[str]]:
+    """The whole number in front of a name, and its words and sizes, sorted.
+
+    Hyphens, spaces, case and plural do not count. The number in front does: `2 hooks` counts hooks, and
+    `hook-2` is a size.
+    """
+    words = [singular(word) for word in _WORDS_OF_NAME.findall(name.casefold())]
+    in_front = words.pop(0) if words and words[0].isdigit() else ""
+    return in_front, sorted(words)
 
 
 def _name(text: str, column: Column, bench: Bench) -> str:

@@ -117,10 +117,9 @@ _NUMBER = re.compile(
 _CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?\s?(h|hr|hrs|hours?)?", re.IGNORECASE)
 _HOURS_AND_MINUTES = re.compile(r"([0-9]{1,4})\s?(?:h|hr|hrs)\s?([0-5][0-9])", re.IGNORECASE)
 _DOZENS = re.compile(r"(.*?)\s?(?:dozens?|doz\.?|dz)", re.IGNORECASE)
-_ONE, _HALF = (
-    re.compile(r"^an?\s+(?=[a-z])", re.IGNORECASE),
-    re.compile(r"^half\s+(?:an?\s+)?", re.IGNORECASE),
-)
+_NO_DAYS = r"(?!d\b|days?\b|wk\b|weeks?\b)"  # half a day on the water is not 12 hours
+_ONE = re.compile(rf"^an?\s+(?=[a-z]){_NO_DAYS}", re.IGNORECASE)
+_HALF = re.compile(rf"^half\s+(?:an?\s+)?(?=[a-z]){_NO_DAYS}", re.IGNORECASE)
 _DEGREES = frozenset({"deg", "deg.", "°", "degree", "degrees"})
 _GROUPED = re.compile(r"[0-9]{1,3}(?:[.,][0-9]{3})+")
 _LONGEST = 60
