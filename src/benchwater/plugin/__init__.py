@@ -10,7 +10,18 @@ from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, Rep
 from benchwater.plugin.logs import Column, LogKind, RowProblem, phrases
 from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
-from benchwater.plugin.section import Action, Cell, Figure, Finding, Section, Table, TableColumn, Vital
+from benchwater.plugin.section import (
+    Action,
+    Card,
+    CardLine,
+    Cell,
+    Figure,
+    Finding,
+    Section,
+    Table,
+    TableColumn,
+    Vital,
+)
 
 __all__ = [
     "CONTRACT_VERSION",
@@ -18,6 +29,8 @@ __all__ = [
     "Analysis",
     "Bench",
     "Build",
+    "Card",
+    "CardLine",
     "Cavity",
     "Cell",
     "Column",

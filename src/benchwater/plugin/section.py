@@ -122,9 +122,11 @@ class Figure:
 class Action:
     """Something to do next, and why.
 
-    `id` is the same in both spans for the same piece of advice, so that it is given once. `worth` is
-    what doing it is worth, in `worth_unit` (`money` in the bench's currency, or `baits`) where that
-    can be said; the front page ranks by it. `urgent` puts safety before money.
+    `id` is the same in both spans and in every month for the same piece of advice, so that it is given once
+    and the report can say since when. `worth` is what doing it is worth, in `worth_unit` (`money` in the
+    bench's currency, or `baits`) where that can be said; the front page ranks by it. `urgent` puts safety
+    before money. `holds` says that the season taught this and that recent rows follow it: the report lists
+    it under what to keep doing, and not under what to do next.
     """
 
     id: str
@@ -133,6 +135,45 @@ class Action:
     worth: float | None = None
     worth_unit: Literal["money", "baits"] | None = None
     urgent: bool = False
+    holds: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardLine:
+    """One line of a card, such as `Start at` and `320 °F (300 to 335)`, in the units the bench prints in.
+
+    `findings` are the ids of the findings, in the section's JSON, that hold the numbers of `text`.
+    """
+
+    label: str
+    text: str
+    findings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """What is done at the bench, in a few lines to cut out and pin up: pages two and three of the report.
+
+    Cards of one `id` from several sections become one card: `title` is the first one's, lines and tables
+    follow in the order of the sections. Cards stand by `order`, then by `id`; `wide` ones take the page's
+    width, others half of it. A `warning` card is framed as a caution, and stands on page two.
+    """
+
+    id: str
+    title: str
+    order: int
+    lines: tuple[CardLine, ...] = ()
+    tables: tuple[Table, ...] = ()
+    wide: bool = False
+    warning: bool = False
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""
@@ -169,7 +210,8 @@ class Section:
     the logs hold nothing for it. `failed` is given by the host alone, to an analysis that broke.
     `methods` names how each number was made, with its published source. `unsaid` is what these logs leave
     open although there is enough to go by, and what would close it: a sentence for the front page's "What
-    the data cannot say", where a thin section's `why` stands.
+    the data cannot say", where a thin section's `why` stands. `cards` are for the bench; a thin section may
+    have them too (cautions are always printed).
     """
 
     status: Status
@@ -180,6 +222,7 @@ class Section:
     figures: tuple[Figure, ...] = ()
     actions: tuple[Action, ...] = ()
     methods: tuple[str, ...] = ()
+    cards: tuple[Card, ...] = ()
 
     def __post_init__(self) -> None:
         """Hold a section to its own promises."""

@@ -1,12 +1,12 @@
 """Checks a section against the contract: for the host, and for the test kit."""
 
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 from datetime import date
 from itertools import pairwise
 from xml.parsers.expat import ExpatError, ParserCreate
 
-from benchwater.plugin.section import Action, Figure, Finding, Section, Table
+from benchwater.plugin.section import Action, Card, Figure, Finding, Section, Table
 from benchwater.units import QUANTITIES, QuantityError
 from benchwater.units.quantities import canonical_unit_name
 
@@ -21,7 +21,7 @@ def section_faults(section: Section) -> Iterator[str]:
     if section.status == "failed":
         yield "`failed` is for the host to give: raise an exception instead"
     yield from _twice("finding", map(_identity, section.findings))
-    for what in ("table", "figure", "action"):
+    for what in ("table", "figure", "action", "card"):
         yield from _twice(what, (entry.id for entry in getattr(section, f"{what}s")))
     for finding in section.findings:
         yield from _finding(finding)
@@ -31,6 +31,9 @@ def section_faults(section: Section) -> Iterator[str]:
         yield from _figure(figure)
     for action in section.actions:
         yield from _action(action)
+    known = {finding.id for finding in section.findings}
+    for card in section.cards:
+        yield from _card(card, known)
 
 
 def _finding(entry: Finding) -> Iterator[str]:
@@ -87,6 +90,15 @@ def _action(entry: Action) -> Iterator[str]:
     yield from _cell(f"action {entry.id!r}: its worth", entry.worth)
     if entry.worth is not None and entry.worth_unit is None:
         yield f"action {entry.id!r} is worth {entry.worth} of what? (`worth_unit`)"
+
+
+def _card(entry: Card, known: Set[str]) -> Iterator[str]:
+    for line in entry.lines:
+        for name in line.findings:
+            if name not in known:
+                yield f"card {entry.id!r}, {line.label!r}: {name!r} is no finding of this section"
+    for table in entry.tables:
+        yield from _table(table)
 
 
 def _cell(of: str, cell: object) -> Iterator[str]:
