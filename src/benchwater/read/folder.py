@@ -59,10 +59,10 @@ def read_folder(
     unique = take_repeats(file_rows, keep_repeats)
     cells: list[SetAside] = []
     sources = []
-    for read in files:
-        used = int(unique.kept[read.file].sum())
+    for read, kept in zip(files, unique.kept, strict=True):
+        used = int(kept.sum())
         set_aside = len(read.content.set_aside)
-        in_rows_that_count = _cells_in_rows(read.content, unique.kept[read.file])
+        in_rows_that_count = _cells_in_rows(read.content, kept)
         cells += in_rows_that_count
         sources.append(
             Source(
@@ -71,14 +71,16 @@ def read_folder(
                 log=read.kind.name,
                 rows=len(read.content.lines) + set_aside,
                 used=used,
-                repeated=sum(repeat.rows for repeat in unique.repeats if repeat.file == read.file),
+                repeated=len(kept) - used,
                 set_aside=set_aside,
                 cells_set_aside=len(in_rows_that_count),
                 dialect=read.dialect,
             )
         )
     return Reading(
-        tables=build_tables(kinds, [entry.take(unique.kept[entry.file]) for entry in file_rows]),
+        tables=build_tables(
+            kinds, [entry.take(kept) for entry, kept in zip(file_rows, unique.kept, strict=True)]
+        ),
         sources=tuple(sources),
         set_aside=tuple(entry for read in files for entry in read.content.set_aside),
         cells_set_aside=tuple(cells),
@@ -129,7 +131,7 @@ def _read_file(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench) ->
         kind=header.kind,
         dialect=f"{decoded.encoding}, {separator}",
         headings=header.headings,
-        content=read_rows(name, header, bench),
+        content=read_rows(name, header, header.body(), bench),
     )
 
 

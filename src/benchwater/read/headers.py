@@ -9,6 +9,7 @@ from itertools import islice
 from typing import TypeAlias
 
 from benchwater.plugin.logs import Column, LogKind
+from benchwater.read.body import Body, read_body
 from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
 from benchwater.text import near_names, quoted
@@ -58,6 +59,10 @@ class Header:
     def date_position(self) -> int | None:
         """The position of the date among the headings."""
         return next((h.position for h in self.headings if h.column and h.column.kind == "date"), None)
+
+    def body(self) -> Body:
+        """The records below the header. FileError beyond the bounds of an honest log."""
+        return read_body(self.below, self.separator, len(self.headings), self.first_line)
 
     def records_on(self, lines: Iterable[int]) -> Iterator[Record]:
         """The records that start on these lines, each of which is the first of a record."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
-from benchwater.read.body import Body, read_body
+from benchwater.read.body import Body
 from benchwater.read.cells import (
     BareUnits,
     CellContext,
@@ -56,17 +56,17 @@ class Problem:
     error: CellError
 
 
-def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
+def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     """Read each record below the header as a row, or set it aside. FileError beyond an honest log's bounds.
+
+    Several records of a body may stand on one line.
 
     A cell that does not decide its row is set aside alone: the row counts, and the value is unknown. Each
     distinct text of a column is read once; a cell that cannot be used has its CellError as its value.
     """
     _check_heading_units(header)
     kind = header.kind
-    body, problems = _without_unusable_records(
-        read_body(header.below, header.separator, len(header.headings), header.first_line), header
-    )
+    body, problems = _without_unusable_records(body, header)
     rows = len(body.lines)
     units = BareUnits(header, bench)
     texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
@@ -112,9 +112,10 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
         at = int(np.searchsorted(passed, row))
         if at < len(passed) and passed[at] == row:
             wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in found.value(at)] + wrong
-        problems[int(body.lines[row])] = [
+        found_here = [
             Problem(name, texts[name].value(row) if name in texts else "", error) for name, error in wrong
         ]
+        problems.append((int(body.lines[row]), found_here))
     for declared in kind.columns:
         ruled_out = [
             row for row, name, error in cells if name == declared.name and error.reason is Reason.RULE
@@ -132,7 +133,10 @@ def read_rows(file: str, header: Header, bench: Bench) -> ReadRows:
     return ReadRows(
         columns=columns,
         lines=body.lines[~refused],
-        set_aside=tuple(_set_aside(file, kind, line, problems[line]) for line in sorted(problems)),
+        set_aside=tuple(
+            _set_aside(file, kind, line, each)
+            for line, each in sorted(problems, key=lambda problem: problem[0])
+        ),
         cells_set_aside=tuple(
             _set_aside(
                 file,
@@ -205,15 +209,17 @@ def _check_heading_units(header: Header) -> None:
                 raise FileError(f"has a heading for `{column.name}` that {error}") from None
 
 
-def _without_unusable_records(body: Body, header: Header) -> tuple[Body, dict[int, list[Problem]]]:
-    """The body without records that are no rows at all, and the problem of each of these by line."""
-    problems: dict[int, list[Problem]] = {}
+def _without_unusable_records(body: Body, header: Header) -> tuple[Body, list[tuple[int, list[Problem]]]]:
+    """The body without records that are no rows at all, and the line and problem of each of these."""
+    problems: list[tuple[int, list[Problem]]] = []
+    usable = np.ones(len(body.lines), dtype=bool)
     for row in _suspect_rows(body, header).tolist():
         record = body.record(row)
         problem = record_problem(record, header)
         if problem is not None:
-            problems[record.line] = [problem]
-    return (body.take(~np.isin(body.lines, list(problems))) if problems else body), problems
+            problems.append((record.line, [problem]))
+            usable[row] = False
+    return (body.take(usable) if problems else body), problems
 
 
 def _suspect_rows(body: Body, header: Header) -> Indices:

@@ -51,22 +51,25 @@ class FileRows:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unique:
-    """A mask of the rows that are no repeats by file, and an account of those that are."""
+    """A mask of the rows that are no repeats for each file, in order, and an account of those that are."""
 
-    kept: Mapping[str, Mask]
+    kept: tuple[Mask, ...]
     repeats: tuple[Repeat, ...]
 
 
 def take_repeats(files: Sequence[FileRows], keep: Sequence[str] = ()) -> Unique:
     """Find the rows that an earlier file holds. `keep` names files whose rows are all meant, `*` is all."""
-    kept: dict[str, Mask] = {}
+    kept = tuple(np.ones(len(entry.lines), dtype=bool) for entry in files)
     repeats: list[Repeat] = []
     for log in dict.fromkeys(entry.log for entry in files):
-        of_log = sorted((entry for entry in files if entry.log == log), key=lambda entry: entry.file)
-        for entry, same in zip(of_log, _repeated(of_log, keep), strict=True):
-            kept[entry.file] = np.ones(len(entry.lines), dtype=bool)
+        of_log = sorted(
+            (number for number, entry in enumerate(files) if entry.log == log),
+            key=lambda number: files[number].file,
+        )
+        for number, same in zip(of_log, _repeated([files[each] for each in of_log], keep), strict=True):
+            entry = files[number]
             for first, rows in sorted(same.items()):
-                kept[entry.file][rows] = False
+                kept[number][rows] = False
                 lines = entry.lines[rows].tolist()
                 repeats.append(Repeat(file=entry.file, lines=runs(lines), rows=len(lines), first_in=first))
     return Unique(kept=kept, repeats=tuple(sorted(repeats, key=lambda repeat: repeat.file)))
