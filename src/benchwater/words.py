@@ -88,7 +88,7 @@ def p_words(p: float) -> str:
 
 
 def one_to_other(low: str, high: str) -> str:
-    """Return `340 to 367 °F` for `340 °F` and `367 °F`, or `USD 3 to 5`: a shared unit is written once."""
+    """Return `340 to 367 °F` for `340 °F` and `367 °F`, or `CHF 3 to 5`: a shared unit is written once."""
     coin, _, amount = high.partition(" ")
     if amount and coin.isalpha() and low.startswith(f"{coin} "):
         return f"{low} to {amount}"

@@ -98,7 +98,7 @@ def test_the_front_page_ranks_and_the_sections_say_how_sure_they_are(html: str) 
     ]
     assert sorted(order, key=todo.index) == order
     assert "Safety" in todo
-    assert "worth about USD 38" in todo
+    assert "worth about $38" in todo
     assert "worth about 6 baits" in todo
     for words in (
         "487 of 494 rows from 3 files used, 3 repeated elsewhere, 4 set aside. 1 file was not read.",
@@ -123,7 +123,7 @@ def test_the_front_page_shows_the_period_against_the_one_before(html: str) -> No
     for words in (
         "castings made 96 nothing logged in April 216 this season",
         "first-pass yield 91 % up from 83 % in April 83 % this season",
-        "saved to date USD 130 up from USD 48.25 in April",
+        "saved to date $130 up from $48.25 in April",
         "fish per hour 1.0 down from 1.3 in April 1.1 this season",
         "March to May, a month a mark",
     ):

@@ -159,8 +159,8 @@ def test_what_an_ok_section_leaves_open_stands_behind_the_thin_ones(report: Repo
 @pytest.mark.parametrize(
     ("worth", "unit", "said"),
     [
-        (43.19, "money", "worth about USD 43"),
-        (9.96, "money", "worth about USD 9.96"),
+        (43.19, "money", "worth about $43"),
+        (9.96, "money", "worth about $9.96"),
         (1.32, "baits", "worth about 1 bait"),
         (15.4, "baits", "worth about 15 baits"),
         (0.74, "baits", "worth less than 1 bait"),
@@ -177,8 +177,8 @@ def test_what_advice_is_worth_is_no_finer_than_an_estimate(
 @pytest.mark.parametrize(
     ("low", "high", "unit", "interval"),
     [
-        (284.08, 291.98, "money", "USD 284 to 292"),
-        (0.14, 0.16, "money", "USD 0.14 to 0.16"),
+        (284.08, 291.98, "money", "$284 to $292"),
+        (0.14, 0.16, "money", "$0.14 to $0.16"),
         (-50.0, -50.0, "pieces", ""),
     ],
 )

@@ -18,7 +18,8 @@ from benchwater.units import heading_unit, show, show_bare
         (0.0997, "1", "us", "10 %"),
         (0.31, "1/h", "us", "0.31 per hour"),
         (0.85, "fish/h", "us", "0.85 fish per hour"),
-        (12.4, "money", "us", "USD 12.40"),
+        (12.4, "money", "us", "$12.40"),
+        (-12.4, "money", "us", "−$12.40"),
         (241.3, "mm", "us", "9.5 in"),
         (143.0, "pieces", "us", "143"),
         (-50.0, "pieces", "us", "\u221250"),
@@ -31,8 +32,9 @@ def test_a_canonical_value_is_printed_in_the_units_of_the_bench(value, unit, sys
 
 
 def test_currencies_have_the_decimals_of_iso_4217():
-    assert show(1200.0, "money", system="metric", currency="JPY") == "JPY 1200"
+    assert show(1200.0, "money", system="metric", currency="JPY") == "¥1200"
     assert show(1.5, "money", system="metric", currency="KWD") == "KWD 1.500"
+    assert show(-3, "money", system="metric", currency="CHF") == "CHF −3.00"
 
 
 def test_a_column_with_its_unit_on_top_prints_numbers_alone():

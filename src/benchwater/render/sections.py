@@ -171,7 +171,7 @@ def _whole_sentence(text: str) -> str:
 
 
 def _worth_in_words(action: Action, bench: Bench) -> str:
-    """Return `worth about USD 12`, or nothing where the action says no worth."""
+    """Return `worth about $12`, or nothing where the action says no worth."""
     if action.worth is None or action.worth_unit is None:
         return ""
     if action.worth_unit == "money":

@@ -12,6 +12,7 @@ DASH = "–"
 
 _NO_MINOR_UNIT = frozenset("BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split())
 _THREE_MINOR_DIGITS = frozenset("BHD IQD JOD KWD LYD OMR TND".split())
+_SIGNS = {"USD": "$", "CAD": "$", "AUD": "$", "NZD": "$", "EUR": "€", "GBP": "£", "JPY": "¥"}
 
 
 class _Printed(NamedTuple):
@@ -73,7 +74,7 @@ def show(
     digits: int | None = None,
     print_unit: str | None = None,
 ) -> str:
-    """Return a canonical value with its printed unit: `350 °F`, `1.2 lb`, `19 min`, `15 %`, `USD 12.40`.
+    """Return a canonical value with its printed unit: `350 °F`, `1.2 lb`, `19 min`, `15 %`, `$12.40`.
 
     `print_unit` (a spelling such as `lb`) overrides the unit chosen by size. None prints as a dash.
     """
@@ -84,7 +85,7 @@ def show(
     if unit == "p":
         return _p_value(value)
     if unit == "money":
-        return f"{currency} {figures(value, minor_digits(currency) if digits is None else digits)}"
+        return _amount(value, currency, minor_digits(currency) if digits is None else digits)
     if unit is not None and unit.startswith("money/"):
         return f"{show(value, 'money', system=system, currency=currency, digits=digits)} per {unit[6:]}"
     if unit is not None and unit.endswith("1/h"):
@@ -131,9 +132,17 @@ def heading_unit(unit: str | None, *, system: System, currency: str = "USD") -> 
     if unit == "1":
         return "%"
     if unit.startswith("money"):
-        return unit.replace("money", currency, 1)
+        return unit.replace("money", _SIGNS.get(currency, currency), 1)
     printed = _PRINTED.get((unit, system))
     return printed.label if printed is not None else unit.replace("1/h", "per h")
+
+
+def _amount(value: float, currency: str, digits: int) -> str:
+    """Return money as its owner writes it: `$12.40`, `−$12.40`; `CHF 12.40` without a sign of its own."""
+    number = figures(value, digits)
+    if currency not in _SIGNS:
+        return f"{currency} {number}"
+    return f"−{_SIGNS[currency]}{number[1:]}" if number.startswith("−") else f"{_SIGNS[currency]}{number}"
 
 
 def _p_value(value: float) -> str:

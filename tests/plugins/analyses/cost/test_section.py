@@ -136,8 +136,8 @@ def test_a_bait_costs_its_material_its_rejects_and_its_share_of_the_molds() -> N
     assert (row["bought_price"], row["saving"]) == (2.0, pytest.approx(2.0 - cost))
     found = finding(section, "cost_per_bait", "bright")
     assert (found.value, found.unit, found.n) == (pytest.approx(cost), "money", 40)
-    assert found.text.startswith("bright costs EUR 2.5")
-    assert found.text.endswith("to make and EUR 2.00 its molds' share so far; EUR 2.00 bought.")
+    assert found.text.startswith("bright costs €2.5")
+    assert found.text.endswith("to make and €2.00 its molds' share so far; €2.00 bought.")
 
 
 def test_limits_of_a_saving_carry_the_yields_and_the_masses() -> None:
@@ -210,7 +210,7 @@ def test_a_bait_of_two_molds_counts_for_each_by_its_price_and_all_of_it_once() -
     assert day.more["paid"] is True
     # 27.20 by the castings of the 3rd, 19.67 by the coats of the 5th: 40 is reached on the 5th.
     assert day.more["date"] == date(2026, 3, 5)
-    assert day.text == "ball paid for itself by 5 March: 60 baits saved EUR 47, it cost EUR 40."
+    assert day.text == "ball paid for itself by 5 March: 60 baits saved €47, it cost €40."
 
 
 def test_savings_of_the_period_are_those_of_baits_made_in_it() -> None:
@@ -238,8 +238,7 @@ def test_lost_baits_are_priced_at_what_another_costs_to_make() -> None:
     # Garwood's exact limits of 5: 1.6235 and 11.668.
     assert (hourly.low, hourly.high) == pytest.approx((1.6235 * cost / 52.5, 11.668 * cost / 52.5), rel=1e-4)
     assert found.text == (
-        "5 baits lost or worn: EUR 1.60 to make again, EUR 0.15 per bait-hour fished, "
-        "EUR 0.16 per fish landed."
+        "5 baits lost or worn: €1.60 to make again, €0.15 per bait-hour fished, €0.16 per fish landed."
     )
 
 
@@ -270,12 +269,10 @@ def test_where_money_goes_is_told_only_where_losses_and_rejects_clearly_differ()
     # Rejects took 10 hooks at 0.20, a lost bait costs 0.32 to make again.
     bench, water = told(1), told(20)
     assert bench == [
-        "The bench takes more than the water: rejects EUR 2, lost and worn baits EUR 0.32 (inserts and coat)."
+        "The bench takes more than the water: rejects €2, lost and worn baits €0.32 (inserts and coat)."
     ]
     assert told(6) == []
-    assert water[0].startswith(
-        "The water takes more than the bench: lost and worn baits EUR 6.40, rejects EUR 2"
-    )
+    assert water[0].startswith("The water takes more than the bench: lost and worn baits €6.40, rejects €2")
 
 
 def test_thin_and_empty_seasons_give_no_advice() -> None:
@@ -341,5 +338,5 @@ def test_the_demos_savings_by_mold_add_up_to_the_savings_by_bait(month: str, dem
 def test_the_demos_figure_says_its_numbers_and_the_same_input_gives_the_same_section(demo) -> None:
     season, to_date = demo("2026-08").season, demo("2026-08").whole
     section = ANALYSIS.analyse(season, to_date)
-    assert "perch-grub USD 0.75 (bought USD 2.49)" in section.figures[0].alt
+    assert "perch-grub $0.75 (bought $2.49)" in section.figures[0].alt
     assert ANALYSIS.analyse(season, to_date) == section

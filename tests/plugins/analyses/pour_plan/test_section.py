@@ -229,7 +229,7 @@ def test_a_pack_is_priced_at_what_was_paid() -> None:
     section = plan(made(stock=stock))
     assert row(section, "buy", "hook")["cost"] == pytest.approx(50 * 0.40)
     assert finding(section, "spend").value == pytest.approx(20.0)
-    assert "Buy 1 pack of hook (USD 20.00)." in [action.text for action in section.actions]
+    assert "Buy 1 pack of hook ($20.00)." in [action.text for action in section.actions]
 
 
 def test_stock_never_counted_is_no_limit_and_said_to_be_unknown() -> None:
