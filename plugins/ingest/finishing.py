@@ -5,48 +5,11 @@ date,mold,cavity,coat,count,part_temp,cure_temp,cure_time,rejects,flaw,note
 """
 
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, phrases
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, with_everyday_words
 
 FLAWS = ("bare spot", "sag", "blocked guard hole", "soft coat", "other")
-
-
-FLAW_PHRASES = (
-    (
-        "bare spot",
-        phrases(
-            "missed spot, bare, thin spot, not covered, missed, uncovered, bald spot, bare patch, "
-            "bare spots, skip, skips, patchy, gap, gaps, bare metal, metal showing, lead showing, "
-            "did not cover, didnt cover, spot missed, missing paint, incomplete coat"
-        ),
-    ),
-    (
-        "sag",
-        phrases(
-            "drip, drips, dripped, dripping, runs, run, sagging, sagged, droop, ran, teardrop, "
-            "tear drop, lump, lumps, lumpy, blob, blobs, ran down, drop, drops, bulge, pooled, "
-            "puddle"
-        ),
-    ),
-    (
-        "blocked guard hole",
-        phrases(
-            "hole blocked, hole filled, plugged hole, hole plugged, blocked hole, guard hole "
-            "plugged, guard hole blocked, guard hole filled, plugged guard hole, clogged hole, "
-            "hole clogged, filled hole, guard hole clogged, guard hole, guard hole closed, weed "
-            "guard hole, weedguard hole plugged"
-        ),
-    ),
-    (
-        "soft coat",
-        phrases(
-            "soft, sticky, tacky, not cured, undercured, under cured, uncured, rubs off, gummy, "
-            "did not cure, didnt cure, peels, peeling, not hard, still soft, scratches off, soft "
-            "paint, not baked, under baked"
-        ),
-    ),
-    ("other", phrases("else, something else, misc, miscellaneous, various, another")),
-)
 
 
 def check_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
@@ -64,16 +27,7 @@ FINISHING = LogKind(
     name="finishing",
     title="Finishing log",
     columns=(
-        Column(
-            name="date",
-            meaning="day of the batch",
-            kind="date",
-            needed=True,
-            everyday=phrases(
-                "day, when, dated, date coated, coated on, paint date, painted on, date painted, powder "
-                "date, dat, dte, evening, cured on, date cured"
-            ),
-        ),
+        Column(name="date", meaning="day of the batch", kind="date", needed=True),
         Column(
             name="mold",
             meaning="what was coated",
@@ -81,22 +35,8 @@ FINISHING = LogKind(
             needed=True,
             refers_to="mold",
             also=("mould",),
-            everyday=phrases(
-                "mold name, which mold, mold used, die, mld, molde, jig mold, from mold, head mold, head "
-                "type, jig type"
-            ),
         ),
-        Column(
-            name="cavity",
-            meaning="what was coated",
-            kind="name",
-            needed=True,
-            refers_to="cavity",
-            everyday=phrases(
-                "size, head size, jig size, cav, cavaty, cavty, head, jig head, jighead, what, part, "
-                "style, model, shape, cavity size, which cavity"
-            ),
-        ),
+        Column(name="cavity", meaning="what was coated", kind="name", needed=True, refers_to="cavity"),
         Column(
             name="coat",
             meaning="the coating item",
@@ -104,11 +44,6 @@ FINISHING = LogKind(
             needed=True,
             refers_to="item",
             also=("powder", "coating", "paint"),
-            everyday=phrases(
-                "color, paint color, powder color, powder paint, color used, coating used, finish, coat "
-                "color, coating color, paint used, colr, coler, coting, caot, shade, lacquer, varnish, "
-                "vinyl paint, powdercoat, powder coat, top coat, topcoat, enamel"
-            ),
         ),
         Column(
             name="count",
@@ -116,36 +51,18 @@ FINISHING = LogKind(
             kind="count",
             needed=True,
             also=("qty", "quantity", "number", "pieces"),
-            everyday=phrases(
-                "how many, howmany, pcs, pc, qnty, quanity, quantiy, amt, amount, cnt, coated, number "
-                "coated, painted, number painted, how many coated, how many painted, batch size, num, "
-                "coutn, cout, number of pieces, no of pieces, tally"
-            ),
         ),
         Column(
             name="part_temp",
             meaning="temperature of the piece when dipped",
             kind="temperature",
             also=("part temperature", "dip temp"),
-            everyday=phrases(
-                "piece temp, piece temperature, head temp, head temperature, jig temp, jig temperature, "
-                "dipping temp, dip temperature, preheat, preheat temp, temp when dipped, temperature when "
-                "dipped, heated to, part temprature, part tmp, temp of part, dipped at, temp, temperature, "
-                "tmp, temprature, deg, degrees, how hot"
-            ),
         ),
         Column(
             name="cure_temp",
             meaning="oven set temperature",
             kind="temperature",
             also=("oven temp", "cure temperature"),
-            everyday=phrases(
-                "oven temperature, bake temp, bake temperature, baking temp, baking temperature, baked "
-                "at, cured at, oven, oven set, oven set to, oven setting, curing temp, curing "
-                "temperature, cure heat, cure temprature, cure tmp, toaster oven temp, oven f [F], oven c "
-                "[C], oven tmp, temp of oven, temp, temperature, tmp, "
-                "temprature, deg, degrees, how hot"
-            ),
         ),
         Column(
             name="cure_time",
@@ -153,48 +70,14 @@ FINISHING = LogKind(
             kind="duration",
             bare_unit="min",
             also=("oven time",),
-            everyday=phrases(
-                "bake time, baking time, baked for, cured for, time in oven, minutes [min], mins [min], "
-                "oven minutes [min], cure minutes [min], bake minutes [min], curing time, how long in "
-                "oven, how long baked, how long cured, time baked, time cured, min [min], cure mins "
-                "[min], oven mins [min]"
-            ),
         ),
         Column(
-            name="rejects",
-            meaning="pieces to strip or scrap",
-            kind="count",
-            default=0,
-            also=("rejected",),
-            everyday=phrases(
-                "bad, bad ones, reject, how many bad, number bad, no good, failed, fails, failures, redo, "
-                "redos, to strip, stripped, scrap, scrapped, spoiled, ruined, rejcts, rejets, number "
-                "rejected, how many rejected, not good, ng, culls, seconds"
-            ),
+            name="rejects", meaning="pieces to strip or scrap", kind="count", default=0, also=("rejected",)
         ),
         Column(
-            name="flaw",
-            meaning="what is wrong with the rejects",
-            kind="word",
-            words=FLAWS,
-            also=("defect",),
-            word_phrases=FLAW_PHRASES,
-            everyday=phrases(
-                "fault, problem, what was wrong, what is wrong, whats wrong, wrong, defect type, why bad, "
-                "reason, reject reason, reason for reject, why rejected, issue, trouble, kind of flaw, "
-                "flaw type, flw, deffect, defct, blemish, imperfection, what went wrong"
-            ),
+            name="flaw", meaning="what is wrong with the rejects", kind="word", words=FLAWS, also=("defect",)
         ),
-        Column(
-            name="note",
-            meaning="free text",
-            kind="text",
-            also=("notes", "remark", "remarks"),
-            everyday=phrases(
-                "comment, comments, memo, details, observation, observations, what else, other notes, "
-                "nots, misc, extra, extra notes"
-            ),
-        ),
+        Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
     ),
     known_by=("date", "mold", "cavity", "coat"),
     check=check_row,
@@ -204,4 +87,5 @@ FINISHING = LogKind(
 @hookimpl
 def log_kinds() -> Iterable[LogKind]:
     """The finishing log."""
-    return [FINISHING]
+    words = Path(__file__).with_suffix(".toml")
+    return [with_everyday_words(FINISHING, words)]

@@ -1,7 +1,8 @@
 """What an ingest plugin declares: log kinds and their columns. The host does all the reading."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Literal
 
 from benchwater.plugin.bench import Bench
@@ -29,11 +30,6 @@ ColumnKind = Literal[
 Reference = Literal["mold", "cavity", "item", "build"]
 MOST_COUNTED = 100_000
 Value = str | float | int | bool | object | None
-
-
-def phrases(text: str) -> tuple[str, ...]:
-    """The phrases of a text, which have commas between them."""
-    return tuple(phrase.strip() for phrase in text.split(",") if phrase.strip())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,3 +129,41 @@ class LogKind:
     def column(self, name: str) -> Column | None:
         """The column of that name, if declared."""
         return next((column for column in self.columns if column.name == name), None)
+
+
+def with_everyday_words(kind: LogKind, file: Path) -> LogKind:
+    """The log, with the everyday headings and phrases of a TOML file; see `Column`.
+
+    `[columns]` has headings by column, `[words.COLUMN]` phrases by word, each a text with commas between.
+    `[LOG.columns]` and `[LOG.words.COLUMN]` are of that log alone. ValueError for a column or word that the
+    log does not have.
+    """
+    import tomllib
+
+    data = tomllib.loads(file.read_text(encoding="utf-8"))
+    own = data.get(kind.name, {})
+    headings = {**data.get("columns", {}), **own.get("columns", {})}
+    words: Mapping[str, Mapping[str, str]] = {**data.get("words", {}), **own.get("words", {})}
+    known = {column.name for column in kind.columns}
+    unknown = sorted({*headings, *words} - known)
+    unknown += [
+        f"{column.name}: {word}"
+        for column in kind.columns
+        for word in words.get(column.name, {})
+        if word not in column.words
+    ]
+    if unknown:
+        raise ValueError(f"{file.name} has words for what the {kind.name} log does not have: {unknown}")
+    columns = tuple(
+        replace(
+            column,
+            everyday=(*column.everyday, *_phrases(headings.get(column.name, ""))),
+            word_phrases=tuple((word, _phrases(text)) for word, text in words.get(column.name, {}).items()),
+        )
+        for column in kind.columns
+    )
+    return replace(kind, columns=columns)
+
+
+def _phrases(text: str) -> tuple[str, ...]:
+    return tuple(phrase.strip() for phrase in text.split(",") if phrase.strip())
