@@ -34,6 +34,7 @@ def edited(old, new):
         ),
         (edited('mass = "1/8 oz"', 'mass = "4/0"'), 31, ["cavities[1].mass", "4/0", "hook size"]),
         (edited("price = 24.0", "prise = 24.0"), 17, ["items.alloy.prise", "`price`"]),
+        (edited("price = 24.0", 'lead = "yes"'), 17, ["items.alloy.lead", "`true` or `false`"]),
         (edited("pack = 50", 'pack = "1 lb"'), 21, ["items.hook-2.pack"]),
         (edited("per_fill = 2", "per_fill = 0"), 33, ["per_fill"]),
         (edited('currency = "USD"', 'currency = "dollars"'), 3, ["bench.currency", "ISO 4217"]),

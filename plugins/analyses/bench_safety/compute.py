@@ -28,7 +28,10 @@ KELVIN, GAS_CONSTANT, LEAD_G_PER_MOL = 273.15, 8.314462618, 207.2
 
 @dataclass(frozen=True, slots=True, order=True)
 class Exceedance:
-    """One temperature over a limit, as a row of the table, and what kind of thing was too hot."""
+    """One temperature over a limit, as a row of the table, and what was too hot.
+
+    `kind` is MELT, PLASTIC or OVEN; `place` tells sessions, or batches, of a kind apart.
+    """
 
     date: date
     what: str
@@ -36,13 +39,15 @@ class Exceedance:
     limit: float
     source: str
     kind: str
+    place: str
 
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The hottest reading of a session and material; `name` is these two."""
+    """The hottest reading of a session and material; `name` is these two, `session` the day and its name."""
 
     day: date
+    session: str
     name: str
     value: float
 
@@ -62,12 +67,17 @@ class Poured:
     readings: int
     hottest: Peak | None
 
+    @property
+    def read(self) -> int:
+        """Sessions with a temperature."""
+        return self.sessions - self.unread
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Temperatures:
-    """What was written down of a span: all `readings`, those over a limit, and what was poured."""
+    """What was written down of a span: what was over a limit, what was poured, and `ovens`, batches read."""
 
-    readings: int
+    ovens: int
     exceedances: tuple[Exceedance, ...]
     metal: Poured
     plastic: Poured
@@ -79,7 +89,7 @@ def bench_temperatures(season: Season, span: Span) -> Temperatures:
     poured, cured = rows_or_none(season, "pour", span), rows_or_none(season, "finishing", span)
     metal, plastic = (_sessions(poured, bench, kind) for kind in ("metal", "plastic"))
     return Temperatures(
-        readings=int(poured["melt_temp_c"].notna().sum() + cured["cure_temp_c"].notna().sum()),
+        ovens=int(cured["cure_temp_c"].notna().sum()),
         exceedances=tuple(sorted([*_melts(metal), *_plastics(plastic), *_ovens(cured, bench)])),
         metal=_poured(metal),
         plastic=_poured(plastic),
@@ -115,34 +125,47 @@ def _peaks(rows: pd.DataFrame, over: float = -math.inf) -> Iterator[Peak]:
     by_session = read.groupby(["day", "session", "material"], observed=True)
     peaks = by_session["melt_temp_c"].max().reset_index()
     for day, session, material, peak in peaks[peaks["melt_temp_c"] > over].itertuples(index=False):
-        yield Peak(day.date(), f"{material}, {session}" if session else material, float(peak))
+        name = f"{material}, {session}" if session else material
+        yield Peak(day.date(), f"{day:%Y-%m-%d} {session}", name, float(peak))
 
 
 def _melts(metal: pd.DataFrame) -> Iterator[Exceedance]:
     for peak in _peaks(metal, MELT_ALERT_C + ROUNDING):
         limit = MELT_NEVER_C if peak.value > MELT_NEVER_C + ROUNDING else MELT_ALERT_C
-        yield Exceedance(peak.day, f"melt of {peak.name}", peak.value, limit, PROJECT_CHOICE, MELT)
+        yield Exceedance(
+            peak.day, f"melt of {peak.name}", peak.value, limit, PROJECT_CHOICE, MELT, peak.session
+        )
 
 
 def _plastics(plastic: pd.DataFrame) -> Iterator[Exceedance]:
     for peak in _peaks(plastic, PLASTIC_CEILING_C + ROUNDING):
         what = f"hot {peak.name}"
-        yield Exceedance(peak.day, what, peak.value, PLASTIC_CEILING_C, COMMON_PRACTICE, PLASTIC)
+        yield Exceedance(
+            peak.day, what, peak.value, PLASTIC_CEILING_C, COMMON_PRACTICE, PLASTIC, peak.session
+        )
 
 
 def _ovens(cured: pd.DataFrame, bench: Bench) -> Iterator[Exceedance]:
     ovens = cured.loc[cured["cure_temp_c"].notna(), ["date", "mold", "cavity", "coat", "cure_temp_c"]]
-    for day, mold, cavity, coat, heat in ovens.itertuples(index=False):
+    for place, day, mold, cavity, coat, heat in ovens.itertuples():
         what, value = f"oven, {coat} on {mold} {cavity}", float(heat)
         cure, alloy = bench.items[coat].cure, bench.items[bench.material_of(mold)]
         if cure is not None and cure.max_temp_c is not None and value > cure.max_temp_c + ROUNDING:
             yield Exceedance(
-                day.date(), what, value, cure.max_temp_c, f"cure window of {coat}, bench.toml", OVEN
+                day.date(),
+                what,
+                value,
+                cure.max_temp_c,
+                f"cure window of {coat}, bench.toml",
+                OVEN,
+                str(place),
             )
         if alloy.kind == "metal" and alloy.melts_c is not None and softens(value, alloy.melts_c):
             below = bench.show(SOFTENING_MARGIN_C, "delta_degC")
             source = f"{below} below where {alloy.name} begins to melt, bench.toml"
-            yield Exceedance(day.date(), what, value, alloy.melts_c - SOFTENING_MARGIN_C, source, OVEN)
+            yield Exceedance(
+                day.date(), what, value, alloy.melts_c - SOFTENING_MARGIN_C, source, OVEN, str(place)
+            )
 
 
 def _poured(rows: pd.DataFrame) -> Poured:

@@ -1,9 +1,11 @@
 """Says what was too hot and for how long, and what to do about it."""
 
+import math
 from collections.abc import Iterator, Sequence
 
+from benchwater.ledger import recent
 from benchwater.ledger.pieces import SOFTENING_MARGIN_C, softens
-from benchwater.plugin import Action, Bench, Cell, Finding, Season, Span
+from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season, Span
 from benchwater.units import figures
 from benchwater.words import counted, day_words
 
@@ -19,11 +21,18 @@ from .compute import (
     Exceedance,
     Poured,
     Temperatures,
+    bench_cautions,
     rows_or_none,
     saturated_lead_vapour,
 )
 
 VAPOUR_UNIT = "µg/m³"
+ON_CARD = frozenset(
+    (
+        *("Water", "Eyes and skin", "Air", "Fire", "Hands and food", "Children", "Cleaning"),
+        *("Hot plastic", "Ovens and cups", "Coated heads", "Burns", "Who decides"),
+    )
+)
 METHODS = (
     f"Melt: an alert above {MELT_ALERT_C:.0f} °C (842 °F), and 482 °C (900 °F) as never to be passed: "
     f"{PROJECT_CHOICE}. Hot plastic: {PLASTIC_CEILING_C:.0f} °C (374 °F), {COMMON_PRACTICE}. Oven: the upper "
@@ -38,8 +47,8 @@ METHODS = (
 
 
 def all_findings(found: Temperatures, season: Season, standing: bool) -> Iterator[Finding]:
-    """Yields what passed a limit, how hot and how long; with the season (`standing`) the lead vapour."""
-    yield _over_limit(found)
+    """Yields what passed a limit, how hot and how long; with the season (`standing`) the lead vapor."""
+    yield from _over_limit(found, season.bench)
     yield _hottest("hottest_melt", "metal", found.metal, season)
     if found.plastic.sessions:
         yield _hottest("hottest_plastic", "plastic", found.plastic, season)
@@ -48,17 +57,31 @@ def all_findings(found: Temperatures, season: Season, standing: bool) -> Iterato
         yield from _vapour(found.metal, season.bench)
 
 
-def _over_limit(found: Temperatures) -> Finding:
-    if not found.readings:
+def _over_limit(found: Temperatures, bench: Bench) -> Iterator[Finding]:
+    """One finding a kind: sessions of metal and of plastic, and batches, each with its own count."""
+    melt, plastic = _round(bench, MELT_ALERT_C), _round(bench, PLASTIC_CEILING_C)
+    read = {
+        MELT: (found.metal.read, "session", "", "the melt was", f"above {melt}"),
+        PLASTIC: (found.plastic.read, "session", "", "the plastic was", f"above {plastic}"),
+        OVEN: (found.ovens, "batch", "batches", "the oven was", "hotter than the powder or the heads stand"),
+    }
+    worst = max(found.exceedances, key=lambda each: each.value - each.limit, default=None)
+    for kind, (of, one, many, what, limit) in read.items():
+        if of:
+            over = len({each.place for each in found.exceedances if each.kind == kind})
+            text = f"In {over or 'none'} of {counted(of, one, many)} with a temperature {what} {limit}."
+            urgent = worst is not None and worst.kind == kind
+            yield Finding(id="over_limit", text=text, value=over, n=of, group=kind, headline=urgent)
+    if not any(of for of, *_ in read.values()):
         text = "No melt or oven temperature was written down, so none could be held against a limit."
-        return Finding(id="over_limit", text=text, n=0)
-    many = found.exceedances
-    more: dict[str, Cell] = {kind: sum(each.kind == kind for each in many) for kind in (MELT, PLASTIC, OVEN)}
-    kinds = ", ".join(f"{kind} {count}" for kind, count in more.items() if count)
-    of = f"{counted(found.readings, 'temperature')} written down"
-    were = "was" if len(many) == 1 else "were"
-    text = f"{len(many)} of {of} {were} over a limit: {kinds}." if many else f"None of {of} was over a limit."
-    return Finding(id="over_limit", text=text, value=len(many), n=found.readings, more=more)
+        yield Finding(id="over_limit", text=text, n=0)
+
+
+def _round(bench: Bench, celsius: float) -> str:
+    """Returns a limit as it can be held: to the 10 °F or 5 °C below."""
+    step, shift, factor = (10.0, 32.0, 1.8) if bench.system == "us" else (5.0, 0.0, 1.0)
+    printed = math.floor((celsius * factor + shift) / step + 1e-6) * step
+    return bench.show((printed - shift) / factor, "degC")
 
 
 def _hottest(id: str, name: str, poured: Poured, season: Season) -> Finding:
@@ -94,39 +117,52 @@ def _time_at_pot(found: Temperatures, bench: Bench) -> Finding:
 
 
 def _vapour(metal: Poured, bench: Bench) -> Iterator[Finding]:
-    """How much lead the air over the hottest melt can hold."""
+    """How much lead the air over the hottest melt can hold, where that is or may be lead."""
     if metal.hottest is None or metal.hottest.value < LEAD_MELTS_C:
+        return
+    material = metal.hottest.name.partition(",")[0]
+    lead = bench.items[material].holds_lead
+    if lead is False:
         return
     bound = saturated_lead_vapour(metal.hottest.value)
     heat, most = bench.show(metal.hottest.value, "degC"), f"{figures(bound, significant=2)} {VAPOUR_UNIT}"
-    text = (
-        f"If the alloy holds lead: air in equilibrium with pure lead at {heat} holds at most {most} of "
-        "vapor, at the surface. This is NOT an exposure estimate, and no temperature is safe: dust, fume and "
-        "unwashed hands follow no thermometer."
-    )
+    text = f"{material} is lead: at" if lead else f"Whether {material} holds lead is not said. If so, at"
+    text += f" {heat} the air right over it takes up as much as {most} of lead. Nobody measured what was "
+    text += "breathed, and no temperature is safe: dust, fume and unwashed hands follow no thermometer."
     yield Finding(id="lead_vapour_bound", text=text, value=bound, unit=VAPOUR_UNIT, quiet=True)
 
 
 def all_actions(found: Sequence[Exceedance], season: Season, standing: bool) -> Iterator[Action]:
-    """Yields what to do about each kind of thing that was too hot, and about cures that are only planned."""
+    """Yields what to do about each kind of thing that was too hot, and about cures that are only planned.
+
+    Advice `holds` once nothing was too hot in recent months.
+    """
     bench = season.bench
-    over = {kind: [each for each in found if each.kind == kind] for kind in (MELT, PLASTIC)}
-    passed = {kind: _passed(many, season) for kind, many in over.items() if many}
-    if over[MELT]:
-        alert = bench.show(MELT_ALERT_C, "degC")
-        yield Action(
-            id="melt-too-hot",
-            text=f"Keep the melt below {alert}: read it before the first fill, and turn the pot down.",
-            because=f"{passed[MELT]} The limit is a {PROJECT_CHOICE}.",
-            urgent=True,
-        )
-    if over[PLASTIC]:
-        ceiling = bench.show(PLASTIC_CEILING_C, "degC")
-        yield Action(
-            id="plastic-too-hot",
-            text=f"Keep hot plastic below {ceiling}, and stop at the first browning or smoke.",
-            because=f"{passed[PLASTIC]} Scorched PVC gives off hydrogen chloride ({COMMON_PRACTICE}).",
-        )
+    for kind, id, ceiling, text, urgent in (
+        (MELT, "melt-too-hot", MELT_ALERT_C, "melt below {}: read it before the first fill", True),
+        (
+            PLASTIC,
+            "plastic-too-hot",
+            PLASTIC_CEILING_C,
+            "hot plastic below {}, and stop at the first smoke",
+            False,
+        ),
+    ):
+        over = [each for each in found if each.kind == kind]
+        if over:
+            late, lately = (
+                [each for each in over if each.date >= recent(season, "pour").start],
+                recent(season, "pour"),
+            )
+            because = _passed(late or over, season)
+            because += "" if late else f" Not since, in {lately.label}."
+            yield Action(
+                id=id,
+                text=f"Keep {text.format(_round(bench, ceiling))}.",
+                because=because,
+                urgent=urgent and bool(late),
+                holds=not late,
+            )
     whole = Span(name="season", label="season", start=season.start, end=season.end)
     if standing and not len(rows_or_none(season, "finishing", whole)):
         planned = list(_cannot_cure(bench))
@@ -140,12 +176,51 @@ def all_actions(found: Sequence[Exceedance], season: Season, standing: bool) -> 
 
 
 def _passed(found: Sequence[Exceedance], season: Season) -> str:
-    """Returns `Over it 3 times, the hottest 925 °F on 4 July (melt of alloy).`."""
+    """Returns `Hotter in 3 sessions: 925 °F on 4 July (melt of alloy) at worst.`."""
     top = max(found, key=lambda each: each.value)
     heat, day = season.bench.show(top.value, "degC"), day_words(top.date, season.end)
-    if len(found) == 1:
-        return f"Over it once: {heat} on {day} ({top.what})."
-    return f"Over it {len(found)} times, the hottest {heat} on {day} ({top.what})."
+    worst = f"{heat} on {day} ({top.what})"
+    return (
+        f"It was hotter once: {worst}."
+        if len(found) == 1
+        else f"It was hotter in {len(found)} sessions, {worst} the most."
+    )
+
+
+def all_cards(season: Season) -> tuple[Card, ...]:
+    """Returns the cautions that prevent injury, and for each metal mold whether its metal holds lead."""
+    bench = season.bench
+    lines = [CardLine(label=each.about, text=each.what) for each in bench_cautions() if each.about in ON_CARD]
+    lines.append(
+        CardLine(label="More", text="All cautions, with sources: Bench safety, at the end of this report.")
+    )
+    cautions = Card(
+        id="warnings", title="At the bench", order=10, lines=tuple(lines), wide=True, warning=True
+    )
+    molds = (
+        Card(
+            id=f"mold:{name}",
+            title=name,
+            order=30,
+            lines=(CardLine(label="Lead", text=_lead(bench, mold.material)),),
+        )
+        for name, mold in bench.molds.items()
+        if bench.items[mold.material].kind == "metal" and name in _poured_molds(season)
+    )
+    return (cautions, *molds)
+
+
+def _poured_molds(season: Season) -> set[str]:
+    return set(season.log("pour")["mold"].astype("str")) if season.holds("pour") else set()
+
+
+def _lead(bench: Bench, material: str) -> str:
+    lead = bench.items[material].holds_lead
+    if lead is None:
+        return f"treat {material} as lead: bench.toml does not say whether it holds any (`lead = true`)"
+    if lead:
+        return f"{material} is lead: wash hands before you eat, and keep children away"
+    return f"none in {material}, by bench.toml"
 
 
 def _cannot_cure(bench: Bench) -> Iterator[str]:

@@ -5,14 +5,15 @@ says what each column means. Tables are shared, so take copies of what you chang
 """
 
 from collections.abc import Callable, Hashable, Sequence
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from benchwater.plugin.season import Season
+from benchwater.plugin.season import Season, Span
+from benchwater.words import MONTHS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,6 +65,26 @@ def rows_by(table: "pd.DataFrame", *columns: str) -> dict[Any, NDArray[np.int64]
     by = columns[0] if len(columns) == 1 else list(columns)
     groups: dict[Any, Any] = dict(table.groupby(by, observed=True, sort=False).indices)
     return dict(sorted(groups.items(), key=lambda group: int(group[1][0])))
+
+
+@computed_once
+def recent(season: Season, *kinds: str) -> Span:
+    """The last two months of a season, labelled `June and July`: what an action's `worth` is counted over.
+
+    They are the month of the report's last day and the month before it; where the logs `kinds` hold no row of
+    these, the last two months in which they hold one. Never before the season's start.
+    """
+    held = [season.log(kind)["date"] for kind in kinds if season.holds(kind)]
+    months = sorted({month for dates in held for month in (dates.dt.year * 12 + dates.dt.month - 1).unique()})
+    last_day = season.end - timedelta(days=1)
+    last = last_day.year * 12 + last_day.month - 1
+    chosen = [last - 1, last]
+    if not set(chosen) & set(months):
+        chosen = months[-2:] or chosen
+    first = max(date(chosen[0] // 12, chosen[0] % 12 + 1, 1), season.start)
+    behind = min(date((chosen[-1] + 1) // 12, (chosen[-1] + 1) % 12 + 1, 1), season.end)
+    names = dict.fromkeys(MONTHS[month % 12] for month in (first.year * 12 + first.month - 1, chosen[-1]))
+    return Span(name="period", label=" and ".join(names), start=min(first, behind), end=behind)
 
 
 def midnight(day: date) -> datetime:

@@ -1,5 +1,6 @@
 """The bench: the standing facts of bench.toml, as plain data in canonical units."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -24,7 +25,8 @@ class Item:
 
     `unit` is the canonical unit its amounts are held in (`g`, `mL` or `pieces`); `print_unit` the one
     the maker uses. `pack` is the size of a pack in `unit`, `price` the money for one pack.
-    `resolution` is the scale's step in `unit` (0 for counted items); `mass_g` the mass of one piece.
+    `resolution` is the scale's step in `unit` (0 for counted items); `mass_g` the mass of one piece. `lead`
+    is what bench.toml says of it, None where it says nothing: see `holds_lead`.
     """
 
     name: str
@@ -39,6 +41,18 @@ class Item:
     melts_c: float | None = None
     lead_time_d: float | None = None
     cure: CureWindow | None = None
+    lead: bool | None = None
+
+    @property
+    def holds_lead(self) -> bool | None:
+        """Whether it holds lead: as `lead` says, else as its name does; None where neither tells.
+
+        A name with the word lead is lead (`lead`, `soft lead`), unless it says `lead-free` or `no lead`.
+        """
+        words = "-".join(re.findall("[a-z]+", self.name.lower()))
+        if self.lead is not None or not re.search(r"\blead\b", words):
+            return self.lead
+        return not re.search(r"\b(lead-free|no-lead|non-lead|without-lead)\b", words)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -171,6 +171,7 @@ class _Reader:
             melts_c=table.quantity("melts", "temperature", None),
             lead_time_d=_days(table.quantity("lead_time", "duration", "d")),
             cure=cure,
+            lead=table.yes_or_no("lead"),
         )
         table.close()
         if item.price is not None and pack is None:
@@ -410,6 +411,13 @@ class _Table:
             return default
         if isinstance(value, bool) or not isinstance(value, int) or value < least:
             raise self.error(key, f"is {value!r}, and a whole number of {least} or more is needed")
+        return value
+
+    def yes_or_no(self, key: str) -> bool | None:
+        """True or false, None where the file says neither."""
+        value = self._get(key, False)
+        if value is not None and not isinstance(value, bool):
+            raise self.error(key, f"is {value!r}, and `true` or `false` is needed, without quotation marks")
         return value
 
     def share(self, key: str) -> float | None:

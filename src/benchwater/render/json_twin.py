@@ -128,7 +128,9 @@ def _finding(finding: Finding, span: Span) -> Json:
     return {
         "id": finding.id,
         "span": span.name,
-        **_plain_fields(finding, "text value low high level unit n group"),
+        **_plain_fields(finding, "text value low high"),
+        "level": None if finding.low is None and finding.high is None else finding.level,
+        **_plain_fields(finding, "unit n group"),
         "more": {name: _value(cell) for name, cell in finding.more.items()},
     }
 
