@@ -24,8 +24,11 @@ from benchwater.commands.terminal import (
     click.option(
         "--log", "logs", metavar="KIND", multiple=True, help="Only the sheet of this log (may be repeated)."
     ),
+    click.option(
+        "--page", is_flag=True, help="Write log-page.html instead: logs to tap on a phone, tablet or laptop."
+    ),
 )
-def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plugins: bool) -> int:
+def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], page: bool, workspace_plugins: bool) -> int:
     """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
 
     The molds, cavities, items and builds of bench.toml are boxes to tick. A line of a sheet is a row of the
@@ -38,14 +41,22 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], workspace_plug
     from benchwater.files import write_atomically
     from benchwater.plugin_host.load import load_plugins
     from benchwater.read.bench_file import load_bench
+    from benchwater.render.log_page import FILE_NAME, render_log_page
     from benchwater.render.sheet_pdf import file_name, print_sheet
     from benchwater.sheets.compose import choose_logs, sheet_of
+    from benchwater.sheets.log_page import log_page_of
     from benchwater.words import counted
 
     bench_file = load_bench(folder)
     found = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)
-    kinds = choose_logs(found.log_kinds, logs)
     out = out or folder / "reports" / "sheets"
+    if page:
+        html = render_log_page(log_page_of(found.log_kinds, bench_file.bench))
+        out.mkdir(parents=True, exist_ok=True)
+        click.echo(f"Wrote {plain(str(write_atomically(out / FILE_NAME, html.encode())))}")
+        click.echo("Copy it to the phone or tablet, and open it there in a browser.")
+        return INCOMPLETE if found.problems else DONE
+    kinds = choose_logs(found.log_kinds, logs)
     notes: list[str] = []
     written: list[tuple[Path, int]] = []
     with progress() as step:
