@@ -1,5 +1,6 @@
 """From a folder to a Report: read, gather, analyse. Rendering takes the Report from here."""
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,8 +17,9 @@ from benchwater.plugin.season import Season
 from benchwater.plugin_host.load import load_plugins
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.plugin_host.options import read_options
-from benchwater.read.bench_file import load_bench
+from benchwater.read.bench_file import FILE_NAME, BenchFile, load_bench
 from benchwater.read.folder import read_folder
+from benchwater.read.found_bench import bench_from_logs
 from benchwater.read.outcome import Reading
 from benchwater.text import did_you_mean, near_names
 
@@ -54,12 +56,18 @@ def read_workspace(
     plugin_files: Sequence[Path] = (),
     progress: Callable[[str], None] = lambda step: None,
 ) -> Workspace:
-    """Read everything a folder holds. BenchError where bench.toml is missing or wrong.
+    """Read everything a folder holds. BenchError where bench.toml is wrong, or missing beside no log.
+
+    Without bench.toml the bench is what the logs name.
 
     `plugin_files` are plugins that do not lie in the folder, as a test of one has it.
     """
-    bench_file = load_bench(folder)
-    plugins = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off, files=plugin_files)
+    has_bench = os.path.lexists(folder / FILE_NAME)
+    bench_file = load_bench(folder) if has_bench else None
+    off = bench_file.plugins_off if bench_file is not None else ()
+    plugins = load_plugins(folder if workspace_plugins else None, off, files=plugin_files)
+    if bench_file is None:
+        bench_file = BenchFile(bench=bench_from_logs(folder, plugins.log_kinds))
     options = read_options(
         plugins, bench_file.bench.plugin_options, bench_file.plugin_lines, complete=workspace_plugins
     )

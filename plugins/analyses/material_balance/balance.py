@@ -145,7 +145,7 @@ def books_of(season: Season) -> tuple[Book, ...]:
     movements, of_item, counted = movements_of(moved), rows_by(moved, "item"), rows_by(counts, "item")
     books = []
     for name, item in season.bench.items.items():
-        if name in of_item or name in counted:
+        if item.use_known and (name in of_item or name in counted):
             rows = counts.iloc[counted.get(name, slice(0))]
             own = movements.take(of_item.get(name, slice(0)))
             books.append(Book(item, own, *counts_of(rows)))

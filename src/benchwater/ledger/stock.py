@@ -93,7 +93,8 @@ def scale_steps(season: Season) -> Mapping[str, float]:
 def on_hand(season: Season, start: datetime, end: datetime) -> dict[str, float]:
     """The stock of every item at `end`: the last count since `start` rolled forward, else by the book.
 
-    nan for an item never counted. The material balance calls these `counted_closing` and `book_closing`.
+    nan for an item never counted, or whose use is not known. The material balance calls these
+    `counted_closing` and `book_closing`.
     """
     counts, moved = stock_counts(season), stock_movements(season)
     counts = counts[~counts["replaced"] & (counts["date"] < end)]
@@ -106,6 +107,8 @@ def on_hand(season: Season, start: datetime, end: datetime) -> dict[str, float]:
 
     stock = dict.fromkeys(season.bench.items, nan)
     for name, of_counts in rows_by(counts, "item").items():
+        if not season.bench.items[name].use_known:
+            continue
         own = of_item.get(name, of_counts[:0])
         first, last = of_counts[max(int((moments[of_counts] <= begin).sum()) - 1, 0)], of_counts[-1]
         if last != first and days[last] >= begin:

@@ -26,7 +26,8 @@ class Item:
     `unit` is the canonical unit its amounts are held in (`g`, `mL` or `pieces`); `print_unit` the one
     the maker uses. `pack` is the size of a pack in `unit`, `price` the money for one pack.
     `resolution` is the scale's step in `unit` (0 for counted items); `mass_g` the mass of one piece. `lead`
-    is what bench.toml says of it, None where it says nothing: see `holds_lead`.
+    is what bench.toml says of it, None where it says nothing: see `holds_lead`. `use_known` is false where
+    nothing says which castings take it: then it has no balance.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Item:
     lead_time_d: float | None = None
     cure: CureWindow | None = None
     lead: bool | None = None
+    use_known: bool = True
 
     @property
     def holds_lead(self) -> bool | None:

@@ -20,7 +20,7 @@ _MOST_NAMES = 8
 _ISO = re.compile(r"([0-9]{4})[-/]([0-9]{1,2})[-/]([0-9]{1,2})")
 _OTHER = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.]([0-9]{4})")
 _TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
-_LIKE_A_DATE = re.compile(
+LIKE_A_DATE = re.compile(
     r"(?:[0-9]{1,2}[-. ])?(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*(?:[-. ][0-9]{1,4})?"
     r"|[0-9]{4}-[0-9]{2}-[0-9]{2}.*|[0-9]{1,2}-[0-9]{1,2}(?:-[0-9]{2,4})?",
     re.IGNORECASE,
@@ -134,7 +134,7 @@ def check_cavity(text: str, mold: str, bench: Bench) -> str:
     found = _same_name(text, cavities)
     if found is not None:
         return found
-    if _LIKE_A_DATE.fullmatch(text.strip()):
+    if LIKE_A_DATE.fullmatch(text.strip()):
         raise CellError(
             Reason.NAME,
             f"looks like a date that a spreadsheet made of a fraction such as `1/8` "
@@ -159,8 +159,8 @@ def _same_name(text: str, known: Iterable[str]) -> str | None:
     plain = same_spelling(text)
     names = list(known)
     exact = next((name for name in names if same_spelling(name) == plain), None)
-    words = _words_of_name(text)
-    alike = [name for name in names if any(words) and _words_of_name(name) == words] if exact is None else []
+    words = words_of_name(text)
+    alike = [name for name in names if any(words) and words_of_name(name) == words] if exact is None else []
     return alike[0] if len(alike) == 1 else exact
 
 
@@ -170,7 +170,7 @@ def same_spelling(name: str) -> str:
 
 
 @lru_cache(maxsize=5_000)
-def _words_of_name(name: str) -> tuple[str, list[str]]:
+def words_of_name(name: str) -> tuple[str, list[str]]:
     """The whole number in front of a name, and its words and sizes, sorted.
 
     Hyphens, spaces, case and plural do not count. The number in front does: `2 hooks` counts hooks, and

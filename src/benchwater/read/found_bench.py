@@ -1,0 +1,385 @@
+"""The bench of a folder without bench.toml: what its logs name, and what more bench.toml would add."""
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from statistics import median
+from types import MappingProxyType
+from typing import Literal
+
+from benchwater.plugin.bench import Bench, Build, Cavity, Item, ItemKind, Mold
+from benchwater.plugin.logs import Column, LogKind
+from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench
+from benchwater.read.cells import LIKE_A_DATE, words_of_name
+from benchwater.read.coded import Coded
+from benchwater.read.item_kinds import kind_of_item
+from benchwater.read.log_parts import LogPart, log_parts
+from benchwater.read.outcome import NotRead
+from benchwater.read.refusals import FileError
+from benchwater.text import near_names, quoted
+from benchwater.units import Dimension, QuantityError, is_quantity, read_number, read_quantity
+from benchwater.words import counted
+
+STAND_IN_METAL = "metal"
+STAND_IN_PLASTIC = "plastic"
+_NEAR = 0.85
+_FEW = 0.1
+_UNKNOWN_MASS_G, _UNKNOWN_TOLERANCE = 3.5, 1.0
+_FEWEST_WEIGHED = 3
+_HOT_MELT_F = 480.0
+_MOST_SHOWN = 6
+_SIZE = re.compile(r"[0-9]+(?: [0-9]+)?/[0-9]+")
+_US = re.compile(r"[0-9]\s*(?:°?\s*f|degf|oz|ozs|lbs?|in|inch(?:es)?|\")$", re.IGNORECASE)
+_METRIC = re.compile(r"[0-9]\s*(?:°?\s*c|degc|kg|cm|mm|ml)$", re.IGNORECASE)
+_MONEY = {"$": "USD", "€": "EUR", "£": "GBP"}
+_SOFT = frozenset(
+    "grub worm craw minnow swimbait tail trailer plastic paddle tube shad frog lizard stickbait".split()
+)
+
+
+@dataclass(slots=True)
+class _Named:
+    """What the logs name, as written, with the number of rows that do."""
+
+    molds: Counter[str] = field(default_factory=Counter)
+    cavities: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    items: Counter[str] = field(default_factory=Counter)
+    builds: Counter[str] = field(default_factory=Counter)
+    coats: set[str] = field(default_factory=set)
+    poured: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    amounts: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    masses: dict[tuple[str, str], list[float]] = field(default_factory=lambda: defaultdict(list))
+    systems: Counter[str] = field(default_factory=Counter)
+    money: Counter[str] = field(default_factory=Counter)
+
+
+def bench_from_logs(folder: Path, kinds: Sequence[LogKind]) -> Bench:
+    """The bench that the logs of a folder name; what they leave open stands in its fallbacks.
+
+    BenchError where the folder holds no log with a row. A name that a few rows spell nearly as many others
+    do is left out, so that the maker is asked about it.
+    """
+    named = _Named()
+    rows = 0
+    for part in log_parts(folder, kinds, None):
+        if not isinstance(part, NotRead):
+            try:
+                rows += _collect(part, named)
+            except FileError:
+                continue
+    if not rows:
+        raise no_bench(folder)
+    return _bench(folder.resolve().name or "Bench", named)
+
+
+def _collect(part: LogPart, named: _Named) -> int:
+    """Add what one log names; the number of its records."""
+    body = part.body()
+    kind = part.header.kind
+    texts: dict[str, Coded] = {}
+    columns: dict[str, Column] = {}
+    for heading in part.header.headings:
+        if heading.column is not None:
+            texts[heading.column.name] = body.columns[heading.position]
+            columns[heading.column.name] = heading.column
+            if heading.unit:
+                named.systems[_system_of(f"1 {heading.unit}")] += len(body.lines)
+    for name, column in columns.items():
+        counts = _counts(texts[name])
+        if column.refers_to == "mold":
+            named.molds.update(counts)
+        elif column.refers_to == "build":
+            named.builds.update(counts)
+        elif column.refers_to == "item":
+            named.items.update(counts)
+            if kind.name == "finishing":
+                named.coats.update(counts)
+        if is_quantity(column.kind) or column.kind == "amount":
+            for text, count in counts.items():
+                named.systems[_system_of(text)] += count
+            if column.kind == "temperature" and name == "melt_temp":
+                _note_bare_temperatures(counts, named)
+        if column.kind == "money":
+            named.money.update(
+                {code: sum(n for text, n in counts.items() if mark in text) for mark, code in _MONEY.items()}
+            )
+    for mold, cavity in _pairs(texts, "mold", "cavity"):
+        named.cavities[mold][cavity] += 1
+    for mold, material in _pairs(texts, "mold", "material"):
+        named.poured[mold][material] += 1
+    for item, amount in _pairs(texts, "item", "amount"):
+        named.amounts[item].append(amount)
+    _note_masses(texts, part, named)
+    return len(body.lines)
+
+
+def _note_bare_temperatures(counts: Mapping[str, int], named: _Named) -> None:
+    """A melt that reads above 480 without a unit is in °F: lead melts at 327 °C."""
+    for text, count in counts.items():
+        if text.replace(".", "").isdigit():
+            named.systems["us" if float(text) > _HOT_MELT_F else ""] += count
+
+
+def _note_masses(texts: Mapping[str, Coded], part: LogPart, named: _Named) -> None:
+    units = {h.column.name: h.unit for h in part.header.headings if h.column is not None}
+    if not {"mold", "cavity", "mass"} <= texts.keys():
+        return
+    count = texts.get("count")
+    for row in range(len(texts["mass"].codes)):
+        mass = str(texts["mass"].value(row))
+        if not mass:
+            continue
+        try:
+            grams = read_quantity(mass, "mass", default_unit=units.get("mass") or "g")
+            number = read_number(str(count.value(row)) or "1", decimal_comma=False) if count else 1.0
+        except QuantityError:
+            continue
+        if number:
+            named.masses[str(texts["mold"].value(row)), str(texts["cavity"].value(row))].append(
+                grams / number
+            )
+
+
+def _counts(texts: Coded) -> dict[str, int]:
+    found: Counter[str] = Counter()
+    for text, is_used, code in zip(texts.values, texts.used_mask(), range(len(texts.values)), strict=True):
+        if is_used and str(text).strip():
+            found[" ".join(str(text).split())] += int((texts.codes == code).sum())
+    return dict(found)
+
+
+def _pairs(texts: Mapping[str, Coded], first: str, second: str) -> Iterator[tuple[str, str]]:
+    if first in texts and second in texts:
+        one, other = texts[first], texts[second]
+        for row in range(len(one.codes)):
+            pair = " ".join(str(one.value(row)).split()), " ".join(str(other.value(row)).split())
+            if all(pair):
+                yield pair
+
+
+def _system_of(text: str) -> str:
+    return "us" if _US.search(text) else "metric" if _METRIC.search(text) else ""
+
+
+def _bench(name: str, named: _Named) -> Bench:
+    notes = ["There is no bench.toml: molds, cavities, items and builds are what the logs name"]
+    system: Literal["us", "metric"] = "metric" if named.systems["metric"] > named.systems["us"] else "us"
+    currency = max(_MONEY.values(), key=lambda code: (named.money[code], code == "USD"))
+    if not any(named.money.values()):
+        notes.append("no cost names its currency: `USD` stood in")
+    if not (named.systems["us"] or named.systems["metric"]):
+        notes.append("no cell names a unit that tells US from metric: `us` stood in")
+    molds, builds, items = (_spellings(each) for each in (named.molds, named.builds, named.items))
+    asked = [
+        question
+        for spelt, of, what in (
+            (molds, named.molds, "mold"),
+            (builds, named.builds, "build"),
+            (items, named.items, "item"),
+        )
+        for question in _set_apart(spelt, of, what)
+    ]
+    found = {item: _item(item, items, named, notes) for item in dict.fromkeys(items.values())}
+    cavities = _cavities(molds, named)
+    made = {
+        mold: _mold(mold, cavities[mold], found, molds, named, notes)
+        for mold in dict.fromkeys(molds.values())
+    }
+    unclear = {"insert"} | {
+        kind
+        for kind, stand_in in (("metal", STAND_IN_METAL), ("plastic", STAND_IN_PLASTIC))
+        if any(mold.material == stand_in for mold in made.values())
+    }
+    found = {
+        name: replace(item, use_known=item.kind not in unclear or not made) for name, item in found.items()
+    }
+    return Bench(
+        name=name,
+        currency=currency,
+        system=system,
+        items=MappingProxyType(dict(sorted(found.items()))),
+        molds=MappingProxyType(dict(sorted(made.items()))),
+        builds=MappingProxyType({each: Build(name=each) for each in sorted(set(builds.values()))}),
+        fallbacks=(*notes, *asked, *_wishes(made, found, builds)),
+    )
+
+
+def _spellings(written: Counter[str]) -> dict[str, str]:
+    """Each name as written, with the commonest spelling of the same words."""
+    best: dict[tuple[str, tuple[str, ...]], str] = {}
+    keys = {text: (words_of_name(text)[0], tuple(words_of_name(text)[1]) or (text,)) for text in written}
+    for text, _ in sorted(written.items(), key=lambda pair: (-pair[1], pair[0])):
+        best.setdefault(keys[text], text)
+    return {text: best[keys[text]] for text in sorted(written)}
+
+
+def _set_apart(spelt: dict[str, str], written: Counter[str], what: str) -> list[str]:
+    """Remove names that a few rows spell nearly as many others do, and return the question about each."""
+    rows: Counter[str] = Counter()
+    for text, name in spelt.items():
+        rows[name] += written[text]
+    questions = []
+    for name in sorted(rows, key=lambda each: (rows[each], each)):
+        usual = [each for each in rows if each != name and rows[name] <= max(1, _FEW * rows[each])]
+        near = near_names(name, [each for each in usual if _digits(each) == _digits(name)], least=_NEAR)
+        if near and rows[near[0]] > rows[name]:
+            questions.append(
+                f"{counted(rows[name], 'row')} {'names' if rows[name] == 1 else 'name'} the {what} `{name}` "
+                f"and {rows[near[0]]} `{near[0]}`: is it the same? Then correct the spelling; if not, name "
+                "both in bench.toml"
+            )
+            for text in [text for text, of in spelt.items() if of == name]:
+                del spelt[text]
+            del rows[name]
+    return questions
+
+
+def _digits(text: str) -> list[str]:
+    return re.findall(r"[0-9]+", text)
+
+
+def _item(name: str, items: Mapping[str, str], named: _Named, notes: list[str]) -> Item:
+    same = {text for text, of in items.items() if of == name}
+    amounts = [amount for text in sorted(same) for amount in named.amounts[text]]
+    is_poured = any(text in poured for text in same for poured in named.poured.values())
+    kind = kind_of_item(name)
+    if kind is None or (kind == "fitting" and (same & named.coats or is_poured)):
+        kind = "coat" if same & named.coats else "metal" if is_poured else kind
+    if kind is None:
+        kind = "fitting"
+        notes.append(f"`{name}` was taken for a fitting: say under [items] what it is")
+    unit, shown = _unit(name, kind, amounts, notes)
+    return Item(name=name, kind=kind, unit=unit, print_unit=shown)
+
+
+def _unit(
+    name: str, kind: ItemKind, amounts: Iterable[str], notes: list[str]
+) -> tuple[Literal["g", "mL", "pieces"], str]:
+    if kind == "insert":
+        return "pieces", "pieces"
+    units: Counter[tuple[Literal["g", "mL"], str]] = Counter()
+    bare = 0
+    for amount in amounts:
+        written = re.sub(r"^[\s0-9.,/½¼¾~±+-]+", "", amount).strip()
+        written = written.split()[-1] if " " in written and written.split()[-1].isalpha() else written
+        dimensions: tuple[tuple[Dimension, Literal["g", "mL"]], ...] = (("mass", "g"), ("volume", "mL"))
+        for dimension, canonical in dimensions:
+            try:
+                read_quantity(f"1 {written}" if written else "", dimension, default_unit=None)
+            except QuantityError:
+                continue
+            units[canonical, written] += 1
+            break
+        else:
+            bare += not written
+    if units:
+        return max(units, key=lambda unit: (units[unit], unit))
+    if kind == "fitting":
+        return "pieces", "pieces"
+    if bare:
+        notes.append(f"bare amounts of `{name}` were read as g")
+    return "g", "g"
+
+
+def _cavities(molds: Mapping[str, str], named: _Named) -> dict[str, dict[str, list[str]]]:
+    """For each mold its cavities, with the spellings of each."""
+    found: dict[str, Counter[str]] = {mold: Counter() for mold in molds.values()}
+    for text, cavities in named.cavities.items():
+        if text in molds:
+            found[molds[text]].update(
+                {each: rows for each, rows in cavities.items() if not LIKE_A_DATE.fullmatch(each)}
+            )
+    return {mold: _by_name(_spellings(counts)) for mold, counts in found.items()}
+
+
+def _by_name(spelt: Mapping[str, str]) -> dict[str, list[str]]:
+    names: dict[str, list[str]] = {}
+    for text, name in spelt.items():
+        names.setdefault(name, []).append(text)
+    return names
+
+
+def _mold(
+    name: str,
+    cavities: Mapping[str, Sequence[str]],
+    items: dict[str, Item],
+    molds: Mapping[str, str],
+    named: _Named,
+    notes: list[str],
+) -> Mold:
+    same = [text for text, of in molds.items() if of == name]
+    is_soft = bool(_SOFT & set(words_of_name(" ".join([name, *cavities]))[1]))
+    material = _material(name, is_soft, items, same, named, notes)
+    made = {}
+    for cavity, spelt in cavities.items():
+        weighed = [mass for text in same for each in spelt for mass in named.masses.get((text, each), [])]
+        grams, tolerance = _mass(cavity, weighed)
+        made[cavity] = Cavity(name=cavity, mass_g=grams, tolerance=tolerance)
+    if not made:
+        made["one"] = Cavity(name="one", mass_g=_UNKNOWN_MASS_G, tolerance=_UNKNOWN_TOLERANCE)
+    unknown = [cavity for cavity, each in made.items() if each.tolerance == _UNKNOWN_TOLERANCE]
+    if unknown:
+        notes.append(
+            f"the mass of {quoted(unknown, _MOST_SHOWN)} of `{name}` is not known: anything from nothing "
+            f"to {2 * _UNKNOWN_MASS_G:g} g was allowed for"
+        )
+    return Mold(name=name, material=material, cavities=MappingProxyType(made))
+
+
+def _material(
+    mold: str, is_soft: bool, items: dict[str, Item], same: Sequence[str], named: _Named, notes: list[str]
+) -> str:
+    kind: Literal["metal", "plastic"] = "plastic" if is_soft else "metal"
+    candidates = [item.name for item in items.values() if item.kind == kind and item.name in named.items]
+    if len(candidates) == 1:
+        return candidates[0]
+    stand_in = STAND_IN_PLASTIC if is_soft else STAND_IN_METAL
+    items.setdefault(stand_in, Item(name=stand_in, kind=kind, unit="g", print_unit="g"))
+    if candidates:
+        notes.append(f"which of {quoted(candidates, _MOST_SHOWN)} `{mold}` takes is not known")
+    return stand_in
+
+
+def _mass(cavity: str, weighed: Sequence[float]) -> tuple[float, float]:
+    """The mass of a casting and its tolerance: by the size that names the cavity, else by what was weighed.
+
+    Jig heads are named by their nominal weight in ounces (common practice, no source).
+    """
+    try:
+        unit = "oz" if _SIZE.fullmatch(cavity.strip()) else None
+        return read_quantity(cavity, "mass", default_unit=unit), DEFAULT_TOLERANCE
+    except QuantityError:
+        pass
+    if len(weighed) >= _FEWEST_WEIGHED and (middle := median(weighed)) > 0:
+        return middle, min(1.0, max(abs(mass - middle) for mass in weighed) / middle + DEFAULT_TOLERANCE)
+    return _UNKNOWN_MASS_G, _UNKNOWN_TOLERANCE
+
+
+def _wishes(molds: Mapping[str, Mold], items: Mapping[str, Item], builds: Mapping[str, str]) -> list[str]:
+    """What more bench.toml would let a report say, most worth first."""
+    wishes = []
+    if builds:
+        wishes.append(
+            "say what each build is made of (head, coat, fittings), and the report says what a bait costs, "
+            "how many are on hand and what to pour"
+        )
+    if items:
+        wishes.append("give each item its `pack` and `price`, and costs and what to buy can be said")
+    hooks = [name for name, item in items.items() if item.kind == "insert"]
+    if hooks and molds:
+        wishes.append(
+            f"name the `insert` of each cavity ({quoted(hooks, _MOST_SHOWN)}), and hooks are balanced"
+        )
+    if any(item.kind in {"metal", "plastic"} and not item.use_known for item in items.values()):
+        wishes.append("name the `material` of each mold, and metal and plastic are balanced")
+    if molds:
+        mold, cavity = next((mold.name, name) for mold in molds.values() for name in mold.cavities)
+        wishes.append(
+            f"weigh ten castings of `{cavity}` of `{mold}` in the pour log, and metal closes to about 1 %"
+        )
+    if wishes:
+        first, *others = wishes
+        wishes = [f"What bench.toml would add (`benchwater start` writes it): {first}", *others]
+    return wishes
