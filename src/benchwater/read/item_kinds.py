@@ -3,21 +3,25 @@
 from collections.abc import Mapping
 
 from benchwater.plugin.bench import ItemKind
-from benchwater.plugin.logs import phrases
 from benchwater.read.cells import words_of_name
 
+
+def _phrases(text: str) -> tuple[str, ...]:
+    return tuple(text.split(", "))
+
+
 KINDS: Mapping[ItemKind, tuple[str, ...]] = {
-    "metal": phrases(
+    "metal": _phrases(
         "metal, alloy, lead, tin, bismuth, pewter, zinc, antimony, solder, linotype, ingot, babbitt, "
         "fusible, soft lead, hard lead, lead free, scrap lead"
     ),
-    "insert": phrases("insert, hook, jig hook, treble, wire form, wireform, eyelet, screw lock, shank"),
-    "coat": phrases(
+    "insert": _phrases("insert, hook, jig hook, treble, wire form, wireform, eyelet, screw lock, shank"),
+    "coat": _phrases(
         "coat, coating, powder, powder coat, powder paint, paint, lacquer, varnish, clear coat, "
         "topcoat, epoxy, enamel, primer"
     ),
-    "plastic": phrases("plastic, plastisol, soft plastic, silicone, rubber, worm oil, softener, hardener"),
-    "fitting": phrases(
+    "plastic": _phrases("plastic, plastisol, soft plastic, silicone, rubber, worm oil, softener, hardener"),
+    "fitting": _phrases(
         "fitting, skirt, eye, guard, weed guard, weedguard, rattle, bead, blade, swivel, ring, split ring, "
         "glue, feather, hair, bucktail, marabou, thread, wire, keeper, collar, tube, shrink tube"
     ),
