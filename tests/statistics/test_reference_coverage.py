@@ -17,6 +17,9 @@ KINDS = {row["kind"] for row in read_table(TRADE / "worked_examples.csv")}
 NOT_USED_CASES = {
     "chart_c_wafers": "sessions are charted by their share of bad castings, not by a count of flaws",
     "chart_u_cloth": "as chart_c_wafers",
+    "ip_cutting453": "a casting comes out of one mold only, so the fills of each mold stand by themselves",
+    "ip_cutting73": "as ip_cutting453",
+    "ip_multicavity": "as ip_cutting453",
     "gum_h2": "no analysis correlates inputs by a matrix: errors of one source add, others are independent",
 }
 NOT_USED = {

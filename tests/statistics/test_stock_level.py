@@ -8,6 +8,7 @@ from scipy.stats import nbinom
 from benchwater.statistics.stock_level import (
     GammaRate,
     expected_shortage,
+    joint_stock,
     posterior_share,
     predictive_cdf,
     predictive_quantile,
@@ -142,3 +143,29 @@ def test_pieces_are_shared_out_whole_and_fairly() -> None:
             assert all(share >= claim for share, claim in zip(shares, claims, strict=True))
     assert share_out(5, [0, 0]) == [3, 2]
     assert share_out(5, []) == []
+
+
+def test_stock_for_all_kinds_together_is_the_smallest_that_holds_the_level() -> None:
+    # By brute force over all stocks of three kinds.
+    draw = random.Random(3)
+    for _ in range(20):
+        rates = [GammaRate(shape=draw.uniform(1, 20), exposure=10) for _ in range(3)]
+        hours, level = [draw.uniform(1, 20) for _ in range(3)], draw.choice([0.8, 0.9, 0.95])
+        held = [
+            [predictive_cdf(rate, ahead, n) for n in range(120)]
+            for rate, ahead in zip(rates, hours, strict=True)
+        ]
+        found = joint_stock(rates, hours, level)
+        assert math.prod(of[n] for of, n in zip(held, found, strict=True)) >= level
+        fewest = min(
+            one
+            + two
+            + next(
+                (n for n, chance in enumerate(held[2]) if chance * held[0][one] * held[1][two] >= level), 999
+            )
+            for one in range(60)
+            for two in range(60)
+        )
+        assert sum(found) <= fewest + 1
+    assert joint_stock([], [], 0.9) == []
+    assert joint_stock(rates, [0.0, 0.0, 0.0], 0.9) == [0, 0, 0]

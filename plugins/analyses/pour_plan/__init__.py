@@ -2,8 +2,9 @@
 
 A worked example from the bench. 17 guarded pond jigs ended in 66 hours of fishing, and the next month is to
 see 40 more: about 10 will go, and to be 90 % sure of not running out takes 16. 11 are there, so 5 are to be
-made. With 5 bare castings in the box nothing is poured. With none: a fill makes one, 8 of 10 come out good,
-so it takes 7 fills, 7 hooks and 20 g of alloy. 3 hooks on hand stop that; one pack of 50 lifts it.
+made. With 5 bare castings in the box nothing is poured. With none: losses and bad castings share the risk,
+so 8 are to be made, and as 8 of 10 come out good it takes 11 fills and 11 hooks. 3 hooks on hand stop that;
+one pack of 50 lifts it.
 """
 
 from collections.abc import Iterable
@@ -21,9 +22,9 @@ def analyse(season: Season, span: Span) -> Section:
 def _plan(season: Season, span: Span) -> Section:
     from .compute import make_plan
     from .findings import METHODS, actions, findings, why_no_plan
-    from .show import figures, tables
+    from .show import card, figures, tables
 
-    plan = make_plan(season, span.start, span.end)
+    plan = make_plan(season, span)
     return Section(
         status="thin" if plan.thin else "ok",
         why=why_no_plan(plan),
@@ -32,6 +33,7 @@ def _plan(season: Season, span: Span) -> Section:
         figures=() if plan.thin else figures(plan),
         actions=() if plan.thin else tuple(actions(plan, season.bench, span)),
         methods=METHODS,
+        cards=() if plan.thin else (card(plan, season.bench, span),),
     )
 
 

@@ -6,31 +6,38 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from math import ceil, isfinite, isnan, nan
 
+import numpy as np
 import pandas as pd
 
-from benchwater.ledger import midnight, sums_by
+from benchwater.ledger import midnight, rows_by, sums_by
 from benchwater.ledger.castings import casting_mass, castings_made
+from benchwater.ledger.fills import poured_in
 from benchwater.ledger.made import coats_made
-from benchwater.ledger.pieces import Casting, Pieces, body_of, pieces_on_hand, share_pieces
+from benchwater.ledger.pieces import Casting, Pieces, Shares, body_of, pieces_on_hand, share_pieces
 from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import on_hand
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Bench, Build, Item
+from benchwater.statistics.proportions import design_effect
 from benchwater.statistics.stock_level import (
     GammaRate,
     expected_shortage,
+    joint_stock,
     posterior_share,
+    predictive_cdf,
     predictive_quantile,
     shared_rate,
 )
 
-from .fill_plan import plan_fills, what_stops
+from .promise import CavityYield, Stocked, chance_of_enough, fills_for_level, session_spread
 
 MONTH_DAYS = 365.25 / 12
 PRIOR_PIECES = 10.0
 LEAST_YIELD = 0.01
+WORKING_YIELD = 0.1
+LEAST_ALIKE = 0.05
 HIGHEST_LEVEL = 0.999
-LEAST_ENDS = 5
+LEAST_ENDS, LEAST_DAYS = 5, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +93,8 @@ class Need:
 class Pour:
     """What is to be poured: `needed` good castings, the `fills` of each mold, and what these give and take.
 
-    `poured` castings were logged so far. `good` is the share of a cavity's castings that will be. `short` is
-    what stock lacks where what is on hand does not do; those in `alone` stop the plan by themselves.
+    `poured` castings were logged so far, of which `good` will be, as a share. `yielded` is what the fills
+    give on average. `short` is what stock lacks where what is on hand does not do.
     """
 
     needed: Mapping[Casting, int]
@@ -97,7 +104,6 @@ class Pour:
     yielded: dict[Casting, float] = field(default_factory=dict)
     takes: dict[str, float] = field(default_factory=dict)
     short: dict[str, float] = field(default_factory=dict)
-    alone: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -143,20 +149,40 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The plan of a month. `ends` baits have ended so far; `lacking` counts castings by casting and build."""
+    """The plan of a month. `ends` baits have ended on `days` days so far.
+
+    `lacking` counts castings by casting and build. `sure` is the probability that no build runs out once all
+    is done. `waiting` are castings whose cavity gives next to no good ones, with the baits that wait for
+    them by build: nothing is planned or promised of these.
+    """
 
     ends: int
+    days: int
     level: float
     pieces: Pieces
     needs: tuple[Need, ...]
     lacking: Mapping[Casting, Mapping[str, int]]
+    waiting: Mapping[Casting, Mapping[str, int]]
     pour: Pour
     parts: tuple[Part, ...]
+    sure: float
 
     @property
     def thin(self) -> bool:
-        """Whether too few baits have ended to foresee any loss."""
-        return self.ends < LEAST_ENDS
+        """Whether too few baits have ended, or on too few days, to foresee any loss."""
+        return too_few(self.ends, self.days)
+
+    @property
+    def months_on_hand(self) -> dict[Casting, float]:
+        """How many months the castings on hand last, of those that are used and none is poured of."""
+        use: defaultdict[Casting, float] = defaultdict(float)
+        for need in self.needs:
+            for casting in filter(None, (need.build.head, need.build.trailer)):
+                use[casting] += need.outlook.expected
+        have: Counter[Casting] = Counter()
+        for (mold, cavity, _), count in self.pieces.bodies.items():
+            have[mold, cavity] += count
+        return {c: have[c] / used for c, used in use.items() if used and not self.pour.fills.get(c[0])}
 
     @property
     def to_make(self) -> list[Need]:
@@ -174,28 +200,45 @@ class Plan:
         return [part for part in self.parts if part.short > 0]
 
 
-def ends_and_hours(season: Season, start: date | None, end: date) -> tuple[dict[str, int], dict[str, float]]:
-    """Baits lost or worn, and bait-hours, of every build from `start` (the first row for None) to `end`."""
+def too_few(ends: int, days: int) -> bool:
+    """Whether so many baits ended, on so many days, foresee nothing: one bad trip is no rate of loss."""
+    return ends < LEAST_ENDS or days < LEAST_DAYS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fished:
+    """Baits lost or worn and bait-hours by build, and the number of days on which any ended."""
+
+    ended: Mapping[str, int]
+    hours: Mapping[str, float]
+    days: int
+
+
+def fished_between(season: Season, start: date | None, end: date) -> Fished:
+    """What was fished and lost of every build from `start` (the first row for None) to `end`."""
     ended: dict[str, int] = dict.fromkeys(season.bench.builds, 0)
     hours = dict.fromkeys(season.bench.builds, 0.0)
+    days = 0
     if season.holds("fishing"):
         rows = season.before("fishing", end)
         rows = rows if start is None else rows[rows["date"] >= pd.Timestamp(start)]
         rows = rows.assign(hours=rows["fished_h"] * rows["count"])
-        gone = sums_by(rows[rows["fate"] != "kept"], "count", "build")
-        ended |= {build: round(number) for build, number in gone.items()}
+        lost = rows[rows["fate"].isin(["lost", "worn"])]
+        ended |= {build: round(number) for build, number in sums_by(lost, "count", "build").items()}
         hours |= sums_by(rows, "hours", "build")
-    return ended, hours
+        days = lost["date"].dt.normalize().nunique()
+    return Fished(ended=ended, hours=hours, days=days)
 
 
-def look_ahead(season: Season, until: date) -> tuple[list[Outlook], int]:
-    """What every build is to lose in the month after `until`, and the number of ends that rests on.
+def look_ahead(season: Season, until: date) -> tuple[list[Outlook], Fished]:
+    """What every build is to lose in the month after `until`, and the fishing that rests on.
 
     The hours to come are those planned on the bench, else its bait-hours a month in the season so far.
     """
     bench = season.bench
-    ended, hours = ends_and_hours(season, None, until)
-    _, lately = ends_and_hours(season, season.start, until)
+    so_far = fished_between(season, None, until)
+    lately = fished_between(season, season.start, until).hours
+    ended, hours = so_far.ended, so_far.hours
     prior = shared_rate([ended[name] for name in bench.builds], [hours[name] for name in bench.builds])
     months = max(1.0, (until - season.start).days / MONTH_DAYS)
     outlooks = []
@@ -204,7 +247,7 @@ def look_ahead(season: Season, until: date) -> tuple[list[Outlook], int]:
         rate = prior.after(ended[name], hours[name]) if prior is not None else None
         why = _cannot_be_made(build, bench)
         outlooks.append(Outlook(build, 0.0 if why else max(0.0, planned), rate, why))
-    return outlooks, sum(ended.values())
+    return outlooks, so_far
 
 
 def service_level(bench: Bench) -> float:
@@ -212,26 +255,149 @@ def service_level(bench: Bench) -> float:
     return min(bench.plan.service_level, HIGHEST_LEVEL)
 
 
-def make_plan(season: Season, start: date, end: date) -> Plan:
-    """The plan for the month after `end`, with the stock that the balance from `start` to `end` closes with.
+def make_plan(season: Season, span: Span) -> Plan:
+    """The plan for the month after the span, with the stock that its balance closes with.
 
-    With fewer than LEAST_ENDS baits ended nothing is foreseen: every target is 0, nothing is to be made.
+    With too few baits ended nothing is foreseen: every target is 0, nothing is to be made. Where castings
+    must be poured, half of the risk goes to the losses and half to the yield: targets hold with the square
+    root of the service level, and fills make up the rest.
     """
     bench, level = season.bench, service_level(season.bench)
-    outlooks, ends = look_ahead(season, end)
-    pieces = pieces_on_hand(season)
-    targets = [0 if ends < LEAST_ENDS else outlook.at(level) for outlook in outlooks]
-    shares = share_pieces(pieces, [(each.build, want) for each, want in zip(outlooks, targets, strict=True)])
+    outlooks, so_far = look_ahead(season, span.end)
+    ends, pieces, cavities = sum(so_far.ended.values()), pieces_on_hand(season), _Cavities(season, span)
+    targets = dict.fromkeys(bench.builds, 0)
+    waiting: dict[Casting, dict[str, int]] = {}
+    if not too_few(ends, so_far.days):
+        targets = _targets(outlooks, pieces, level)
+        if any(any(of.values()) for of in _shares(outlooks, pieces, targets).lacking.values()):
+            targets = _targets(outlooks, pieces, level**0.5)
+            waiting = _wait_for_molds(outlooks, pieces, targets, cavities)
+    shares = _shares(outlooks, pieces, targets)
     needs = tuple(
-        Need(outlook, target, shares.on_hand.get(outlook.build.name))
-        for outlook, target in zip(outlooks, targets, strict=True)
+        Need(outlook, targets[outlook.build.name], shares.on_hand.get(outlook.build.name))
+        for outlook in outlooks
     )
-    stock = on_hand(season, midnight(start), midnight(end))
-    pour = _pour(season, shares.lacking, stock)
-    prices = unit_prices(season, midnight(end))
+    stock = on_hand(season, midnight(span.start), midnight(span.end))
+    held_back = {build for of_build in waiting.values() for build in of_build}
+    stocked = _stocked([need for need in needs if need.build.name not in held_back], shares.lacking)
+    pour = _pour(season, shares.lacking, stock, cavities, stocked, level)
+    prices = unit_prices(season, midnight(span.end))
     blank = {name: Part(item, stock[name], prices[name].per_unit) for name, item in bench.items.items()}
-    parts = _parts(season, pieces, needs, shares.lacking, pour, blank)
-    return Plan(ends, level, pieces, needs, shares.lacking, pour, parts)
+    return Plan(
+        ends=ends,
+        days=so_far.days,
+        level=level,
+        pieces=pieces,
+        needs=needs,
+        lacking=shares.lacking,
+        waiting=waiting,
+        pour=pour,
+        parts=_parts(season, pieces, needs, shares.lacking, pour, blank),
+        sure=chance_of_enough(stocked, _wanted(pour.needed), cavities.yields, pour.fills),
+    )
+
+
+def _shares(outlooks: Sequence[Outlook], pieces: Pieces, targets: Mapping[str, int]) -> Shares:
+    return share_pieces(pieces, [(outlook.build, targets[outlook.build.name]) for outlook in outlooks])
+
+
+def _targets(outlooks: Sequence[Outlook], pieces: Pieces, level: float) -> dict[str, int]:
+    """The stock of each build so that none runs out with that probability, all builds taken together.
+
+    Where some builds have more than their target, others need less: from those still to be made, one after
+    the other is left out where the joint probability is hurt least, as long as the level holds.
+    """
+    foreseen = [(each.build.name, each.rate, each.hours) for each in outlooks if each.rate is not None]
+    found = joint_stock([rate for _, rate, _ in foreseen], [hours for *_, hours in foreseen], level)
+    targets = dict.fromkeys((outlook.build.name for outlook in outlooks), 0)
+    targets |= {name: target for (name, *_), target in zip(foreseen, found, strict=True)}
+    while True:
+        there = _shares(outlooks, pieces, targets).on_hand
+        stock = {name: max(target, there.get(name, 0)) for name, target in targets.items()}
+        chances = {name: predictive_cdf(rate, hours, stock[name]) for name, rate, hours in foreseen}
+        joint = np.prod(list(chances.values()))
+        fewer = {
+            name: joint / chances[name] * predictive_cdf(rate, hours, stock[name] - 1)
+            for name, rate, hours in foreseen
+            if name in there and targets[name] > there[name]
+        }
+        best = max(fewer, key=lambda name: fewer[name], default="")
+        if not best or fewer[best] < level:
+            return targets
+        targets[best] -= 1
+
+
+def _wait_for_molds(
+    outlooks: Sequence[Outlook], pieces: Pieces, targets: dict[str, int], cavities: "_Cavities"
+) -> dict[Casting, dict[str, int]]:
+    """Take out of `targets` the baits whose castings no cavity can give yet; these, by casting and build."""
+    lacking = _shares(outlooks, pieces, targets).lacking
+    waiting = {c: dict(of) for c, of in lacking.items() if sum(of.values()) and not cavities.works(c)}
+    for of_build in waiting.values():
+        for build, count in of_build.items():
+            targets[build] = max(0, targets[build] - count)
+    return waiting
+
+
+def _stocked(needs: Sequence[Need], lacking: Mapping[Casting, Mapping[str, int]]) -> list[Stocked]:
+    """Every build that may lose baits, with its stock once the plan is done."""
+    return [
+        Stocked(
+            rate=need.outlook.rate,
+            hours=need.outlook.hours,
+            stock=max(need.target, need.on_hand),
+            lacking={
+                casting: of[need.build.name] for casting, of in lacking.items() if need.build.name in of
+            },
+        )
+        for need in needs
+        if need.outlook.rate is not None and need.on_hand is not None
+    ]
+
+
+def _wanted(needed: Mapping[Casting, int]) -> dict[Casting, int]:
+    return {casting: count for casting, count in needed.items() if count}
+
+
+class _Cavities:
+    """What each cavity of the bench gave so far, and is likely to give in a coming session."""
+
+    def __init__(self, season: Season, span: Span) -> None:
+        bench = season.bench
+        self.counts = {c: (made.good, made.good + made.rejects) for c, made in castings_made(season).items()}
+        usual = _usual_share(self.counts.values(), bench)
+        self.good = {c: posterior_share(*counts, usual, PRIOR_PIECES) for c, counts in self.counts.items()}
+        alike = _sessions_of(season, span)
+        self.yields = {
+            (mold, name): CavityYield(
+                share=self.good[mold, name],
+                castings=session_spread(
+                    self.counts[mold, name][1], *alike.get(mold, (1.0, 1.0)), PRIOR_PIECES
+                ),
+                per_fill=bench.cavity(mold, name).per_fill,
+            )
+            for mold, name in self.counts
+        }
+
+    def works(self, casting: Casting) -> bool:
+        """Whether it gives castings worth planning with: no more than PRIOR_PIECES tried, or enough good."""
+        return self.counts[casting][1] < PRIOR_PIECES or self.good[casting] >= WORKING_YIELD
+
+
+def _sessions_of(season: Season, span: Span) -> dict[str, tuple[float, float]]:
+    """By mold: the design effect of the sessions on its good share, and the castings of a session."""
+    if not season.holds("pour"):
+        return {}
+    rows = poured_in(season, span)
+    rows = rows[rows["castings"] > 0]
+    found = {}
+    for mold, own in rows_by(rows, "mold").items():
+        session = rows["session"].cat.codes.to_numpy()[own]
+        poured, bad = (np.bincount(session, rows[name].to_numpy()[own]) for name in ("castings", "rejects"))
+        size = float((poured**2).sum() / poured.sum())
+        least = 1 + LEAST_ALIKE * (size - 1)
+        found[mold] = design_effect(poured - bad, poured, at_least=least), size
+    return found
 
 
 def _cannot_be_made(build: Build, bench: Bench) -> str:
@@ -247,44 +413,35 @@ def _cannot_be_made(build: Build, bench: Bench) -> str:
     return f"{build.name} is left out: {coat.name} cures at {cures} or more, {metal.name} melts at {melts}."
 
 
-def _pour(season: Season, lacking: Mapping[Casting, Mapping[str, int]], stock: Mapping[str, float]) -> Pour:
-    """The fills that make up for what lacks: with what is on hand, or else without that limit."""
-    bench, made_so_far = season.bench, castings_made(season)
-    counts = {casting: (made.good, made.good + made.rejects) for casting, made in made_so_far.items()}
+def _pour(
+    season: Season,
+    lacking: Mapping[Casting, Mapping[str, int]],
+    stock: Mapping[str, float],
+    cavities: _Cavities,
+    stocked: Sequence[Stocked],
+    level: float,
+) -> Pour:
+    """The fills that make up for what lacks, what they take, and what of that is not there."""
+    bench = season.bench
     needed = {casting: sum(of_build.values()) for casting, of_build in lacking.items()}
-    pour = Pour(needed, {casting: poured for casting, (_, poured) in counts.items()})
-    molds = [name for name in bench.molds if any(pour.needed[name, c] for c in bench.molds[name].cavities)]
-    castings = [(name, cavity) for name in molds for cavity in bench.molds[name].cavities]
-    if not molds:
-        return pour
-    usual = _usual_share(counts.values(), bench)
-    takes: dict[str, dict[str, float]] = {name: defaultdict(float) for name in molds}
-    yields: dict[Casting, float] = {}
-    for mold, name in castings:
-        material, cavity = bench.items[bench.molds[mold].material], bench.cavity(mold, name)
-        pour.good[mold, name] = posterior_share(*counts[mold, name], usual, PRIOR_PIECES)
-        yields[mold, name] = cavity.per_fill * pour.good[mold, name]
-        mass_g = casting_mass(season, (mold, name), material.name).mass_g
-        takes[mold][material.name] += yields[mold, name] * mass_g if material.unit == "g" else nan
-        if cavity.insert is not None:
-            takes[mold][cavity.insert] += cavity.per_fill
-    items = sorted({item for taken in takes.values() for item, each in taken.items() if isfinite(each)})
-    held = [item for item in items if isfinite(stock[item])]
-    made = [[yields[casting] if casting[0] == mold else 0.0 for mold in molds] for casting in castings]
-    uses = [[takes[mold].get(item, 0.0) for mold in molds] for item in held]
-    demand, limits = [pour.needed[casting] for casting in castings], [max(0.0, stock[item]) for item in held]
-    found = plan_fills(made, demand, uses, limits)
-    if found is None:
-        stops = what_stops(made, demand, uses, limits)
-        pour.short = {held[place]: amount for place, amount in stops.short.items()}
-        pour.alone = tuple(held[place] for place in stops.alone)
-        found = plan_fills(made, demand)
-    assert found is not None
-    pour.fills = dict(zip(molds, found.fills, strict=True))
-    pour.yielded = dict(zip(castings, found.yielded, strict=True))
+    pour = Pour(needed, {casting: poured for casting, (_, poured) in cavities.counts.items()})
+    pour.fills = fills_for_level(stocked, _wanted(needed), cavities.yields, level)
     for mold, fills in pour.fills.items():
-        for item, amount in takes[mold].items():
-            pour.takes[item] = pour.takes.get(item, 0.0) + fills * amount
+        material = bench.items[bench.molds[mold].material]
+        for name, cavity in bench.molds[mold].cavities.items():
+            casting = mold, name
+            pour.good[casting] = cavities.good[casting]
+            pour.yielded[casting] = fills * cavity.per_fill * pour.good[casting]
+            mass_g = casting_mass(season, casting, material.name).mass_g if material.unit == "g" else nan
+            takes = {material.name: pour.yielded[casting] * mass_g}
+            if cavity.insert is not None:
+                takes[cavity.insert] = float(fills * cavity.per_fill)
+            for item, amount in takes.items():
+                pour.takes[item] = pour.takes.get(item, 0.0) + amount
+    lacks = {
+        item: amount - max(0.0, stock[item]) for item, amount in pour.takes.items() if isfinite(stock[item])
+    }
+    pour.short = {item: amount for item, amount in lacks.items() if amount > 0}
     return pour
 
 
@@ -338,21 +495,21 @@ def _usual_share(counts: Iterable[tuple[int, int]], bench: Bench) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LookBack:
-    """Outlooks at the span's start, resting on `ends_before` lost baits, and what came, by build.
+    """Outlooks at the span's start, resting on what was fished `before`, and what came, by build.
 
-    `fished` is in bait-hours, `ended` in baits; `level` is the service level.
+    `hours` are bait-hours, `ended` baits; `level` is the service level.
     """
 
     outlooks: Sequence[Outlook]
-    ends_before: int
+    before: Fished
     level: float
-    fished: Mapping[str, float]
+    hours: Mapping[str, float]
     ended: Mapping[str, int]
 
     @property
     def thin(self) -> bool:
         """Whether too few baits had ended before the span to foresee any loss."""
-        return self.ends_before < LEAST_ENDS
+        return too_few(sum(self.before.ended.values()), self.before.days)
 
     @property
     def planned_h(self) -> float:
@@ -367,7 +524,7 @@ class LookBack:
     @property
     def expected_fished(self) -> float:
         """Losses expected in the hours that were fished."""
-        return sum(replace(each, hours=self.fished[each.build.name]).expected for each in self.outlooks)
+        return sum(replace(each, hours=self.hours[each.build.name]).expected for each in self.outlooks)
 
     @property
     def beyond(self) -> list[str]:
@@ -378,11 +535,6 @@ class LookBack:
 def look_back(season: Season, span: Span) -> LookBack:
     """What was to be expected at the start of the span, and what happened."""
     outlooks, before = look_ahead(season, span.start)
-    ended, fished = ends_and_hours(season, span.start, span.end)
-    return LookBack(
-        outlooks=outlooks,
-        ends_before=before,
-        level=service_level(season.bench),
-        fished=fished,
-        ended=ended,
-    )
+    found = fished_between(season, span.start, span.end)
+    level = service_level(season.bench)
+    return LookBack(outlooks=outlooks, before=before, level=level, hours=found.hours, ended=found.ended)

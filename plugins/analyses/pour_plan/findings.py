@@ -2,14 +2,16 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, timedelta
-from math import isnan
+from math import floor, isnan
 
-from benchwater.plugin import Action, Bench, Finding, Span
+from benchwater.plugin import Action, Bench, Cell, Finding, Span
 from benchwater.words import counted, day_words, listed
 
-from .compute import LEAST_ENDS, LookBack, Need, Part, Plan
+from .compute import LEAST_DAYS, LEAST_ENDS, WORKING_YIELD, LookBack, Need, Part, Plan
+from .promise import MOST_FILLS
 
 MONTH = timedelta(days=30)
+ENOUGH_MONTHS = 12
 METHODS = (
     "Losses: baits lost and worn per bait-hour, over all logged trips. The builds share a gamma prior (mean: "
     "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681): "
@@ -17,15 +19,21 @@ METHODS = (
     "al. 2013, Bayesian Data Analysis, section 2.6) and taken as independent: where one spot takes several "
     "baits of a trip, more can go than foreseen.",
     "Hours to come: `planned_hours` where bench.toml states them for the build, else its bait-hours a month "
-    "in the season so far. The target stock is the smallest that suffices at bench.toml's service level.",
+    "in the season so far. The service level of bench.toml holds for all builds together: from what each "
+    "needs by itself, one bait after the other goes where it helps most (marginal analysis, Fox 1966, "
+    "Management Science 13:210-216); what others have beyond their need is taken into account.",
     "On hand, by the logs: good castings, less good coated ones; good coated ones; each less the baits lost "
     "or worn, and as many trailers. What was cast before the logs began is not known: as few are taken as "
     "the logs call for. A reject of the coat is taken as stripped and bare again, unless its oven was as hot "
     "as its metal melts. Builds of one head and coat share what there is, in proportion to their targets.",
     "Yield of a cavity: its good share, drawn to the bench's as by 10 castings more (beta-binomial posterior "
-    "mean); of a coat likewise. Fills: fewest, then least surplus, all cavities of a mold filled, warm-up "
-    "fills not counted (integer programme, HiGHS, Huangfu & Hall 2018, Math. Prog. Comp. 10:119-142). First "
-    "with the inserts and metal on hand; where those do not do, without that limit, to be bought.",
+    "mean); of a coat likewise. How many castings of one coming session come out good is a draw of its own "
+    "(random yield, Yano & Lee 1995, Operations Research 43:311-334): beta-binomial, as uncertain as the "
+    "mean and the sessions so far are, alike to 0.05 at least in a session (project choice, no source). "
+    "Where castings must be poured the targets hold with the square root of the service level, and each mold "
+    "gets the fewest fills with which losses and yields together keep it (yields drawn 4096 times from a "
+    "fixed seed, as a Latin hypercube). Warm-up fills come on top. A cavity that gives less than 1 good "
+    "casting in 10 is not planned with (project choice, no source).",
     "Parts: inserts for every casting, metal and plastic in the good ones at their mean mass (rejects go "
     "back to the pot), coat for every dip, fittings less those already on baits (used less gone). Less the "
     "stock on hand (the balance's closing), in whole packs at the moving average price of the receipts.",
@@ -34,21 +42,26 @@ METHODS = (
 
 def why_no_plan(plan: Plan) -> str:
     """Why nothing can be foreseen; empty where something can."""
-    if not plan.thin:
-        return ""
-    return f"{counted(plan.ends, 'bait')} ended so far: to foresee losses by them takes {LEAST_ENDS}."
+    return _too_few(plan.ends, plan.days, "so far") if plan.thin else ""
 
 
 def why_not_foreseen(found: LookBack) -> str:
     """Why no losses were to be foreseen at the span's start; empty where some were."""
-    if not found.thin:
-        return ""
-    return f"{counted(found.ends_before, 'bait')} had ended before: too few to have foreseen these."
+    before = found.before
+    return _too_few(sum(before.ended.values()), before.days, "before") if found.thin else ""
+
+
+def _too_few(ends: int, days: int, when: str) -> str:
+    on = f" on {counted(days, 'day')}" if ends else ""
+    need = f"{LEAST_ENDS} on {LEAST_DAYS} days"
+    return f"{counted(ends, 'bait')} ended{on} {when}: to foresee losses takes {need}."
 
 
 def findings(plan: Plan, bench: Bench, span: Span) -> Iterator[Finding]:
     """The plan in a sentence, what stops it, fills, spending, what is left out and what is not known."""
     yield _in_a_sentence(plan, bench, span)
+    yield from _molds_first(plan)
+    yield from _enough(plan)
     yield from _stops(plan, bench)
     yield from _fills(plan, bench)
     yield _spend(plan, bench)
@@ -58,8 +71,9 @@ def findings(plan: Plan, bench: Bench, span: Span) -> Iterator[Finding]:
 
 def losses_finding(found: LookBack, bench: Bench) -> Finding:
     """Losses in the span beside those that were to be expected."""
-    lost, hours = sum(found.ended.values()), sum(found.fished.values())
-    text, more = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing.", {"fished_h": hours}
+    lost, hours = sum(found.ended.values()), sum(found.hours.values())
+    text = f"{counted(lost, 'bait')} ended in {bench.show(hours, 'h')} of fishing."
+    more: dict[str, Cell] = {"fished_h": hours}
     if not found.thin:
         planned, expected, likely = found.planned_h, found.expected_planned, found.expected_fished
         text += f" By the record before, about {likely:.0f} were to be expected in these hours, and about "
@@ -74,10 +88,15 @@ def losses_finding(found: LookBack, bench: Bench) -> Finding:
 
 
 def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
-    """One action for each mold and what is finished from its castings, one for other baits, one a purchase.
+    """One action for each mold to get to work, one for each to pour with what is finished from its castings,
+    one for other baits, one a purchase.
 
     So no action depends on another that the front page may leave out, and each bait counts in one of them.
     """
+    for (mold, cavity), of_build in plan.waiting.items():
+        text = f"Get good castings out of {mold} {cavity} before you pour it for stock."
+        because = f"{listed(_by_build(of_build))} wait for it."
+        yield _action(f"mold-first-{mold}-{cavity}", text, because, float(sum(of_build.values())))
     needs = {need.build.name: need for need in plan.needs}
     later = {name: plan.to_pour_for(need.build) for name, need in needs.items()}
     for mold, fills in plan.pour.fills.items():
@@ -107,12 +126,13 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
         because += _first_buy(plan, set(), now)
         yield _action("finish-baits", f"Coat and dress {_baits(now, needs)}.", because, worth)
     for part in plan.to_buy:
-        cost = "no price known" if part.cost is None else bench.show(part.cost, "money")
         lacking_of = {name: part.lacking(name) for name, pieces in part.pieces.items() if pieces}
         needed, there = (bench.show(each, part.item.unit) for each in (part.needed, max(0.0, part.on_hand)))
         because = f"{needed} needed, {there} on hand.{_order_by(plan, part, span)}"
         worth = sum(needs[name].spared(count) for name, count in lacking_of.items())
-        yield _action(f"buy-{part.item.name}", f"Buy {_packs(part, bench)} ({cost}).", because, worth)
+        yield _action(
+            f"buy-{part.item.name}", f"Buy {packs(part, bench)} ({cost_words(part, bench)}).", because, worth
+        )
 
 
 def _baits(number: Mapping[str, int], needs: Mapping[str, Need]) -> str:
@@ -152,17 +172,84 @@ def _in_a_sentence(plan: Plan, bench: Bench, span: Span) -> Finding:
     pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
     baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
     total = sum(need.to_make for need in plan.needs)
-    steps = [f"pour {listed(pours)}"] if pours else []
+    steps = [f"get {listed([' '.join(casting) for casting in plan.waiting])} to work"] if plan.waiting else []
+    steps += [f"pour {listed(pours)}"] if pours else []
     steps += [f"finish {listed(baits)}"] if baits else []
-    steps += [f"buy {listed([_packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
-    todo, sure = "; ".join(steps) or "nothing needs to be poured, made or bought", bench.show(plan.level, "1")
-    text = (
-        f"{todo[0].upper()}{todo[1:]}. {'Then it' if steps else 'It'} is {sure} sure that no build runs out "
-    )
-    text += f"in the month from {_day(span.end, span)}."
-    more = {"service_level": plan.level, "expected_losses": sum(need.outlook.expected for need in plan.needs)}
+    steps += [f"buy {listed([packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
+    todo = "; ".join(steps) or "pour nothing, make nothing, buy nothing"
+    text = f"{todo[0].upper()}{todo[1:]}. {promise(plan, bench, span, done=bool(steps))}"
+    if resting := years_on_hand(plan):
+        text += f" Pour none of {listed(resting)}: what is on hand lasts a year or more."
+    more = {
+        "service_level": plan.level,
+        "sure": plan.sure,
+        "expected_losses": sum(need.outlook.expected for need in plan.needs),
+    }
     return Finding(
         id="plan", text=text, value=float(total), unit="pieces", n=plan.ends, more=more, headline=True
+    )
+
+
+def promise(plan: Plan, bench: Bench, span: Span, *, done: bool) -> str:
+    """How sure it is that no build runs out, once the plan is `done`."""
+    waits = sorted({build for of in plan.waiting.values() for build in of})
+    if waits and len(waits) == sum(need.outlook.expected > 0 for need in plan.needs):
+        return "Nothing can be promised before the mold works."
+    sure = bench.show(floor(100 * plan.sure) / 100, "1", 0)
+    none = "no build runs out" if not waits else f"none but {listed(waits)} runs out"
+    return (
+        f"{'Then it' if done else 'It'} is {sure} sure that {none} in the month from {_day(span.end, span)}."
+    )
+
+
+def _molds_first(plan: Plan) -> Iterator[Finding]:
+    """Cavities that give next to no good castings: to plan fills with them would ask for hundreds."""
+    for (mold, cavity), of_build in plan.waiting.items():
+        poured = plan.pour.poured[mold, cavity]
+        text = f"Get {mold} {cavity} to work first: of {counted(poured, 'casting')} fewer than "
+        text += f"1 in {round(1 / WORKING_YIELD)} can be counted on to be good. "
+        text += f"{listed(_by_build(of_build))} wait for it."
+        yield Finding(
+            id="mold_first",
+            text=text,
+            value=float(sum(of_build.values())),
+            unit="pieces",
+            n=poured,
+            group=f"{mold} {cavity}",
+        )
+
+
+def _by_build(number: Mapping[str, int]) -> list[str]:
+    return [f"{count} {build}" for build, count in number.items() if count]
+
+
+def years_on_hand(plan: Plan) -> dict[str, float]:
+    """The molds that need no fill as their castings last a year and more, and how many months these last."""
+    least: dict[str, float] = {}
+    for (mold, _), months in plan.months_on_hand.items():
+        least[mold] = min(months, least.get(mold, months))
+    return {mold: months for mold, months in least.items() if months >= ENOUGH_MONTHS}
+
+
+def _enough(plan: Plan) -> Iterator[Finding]:
+    """Molds whose castings on hand last a year and more: a reason to pour none."""
+    for mold, months in years_on_hand(plan).items():
+        have = {name: 0 for of, name in plan.months_on_hand if of == mold}
+        for (of, name, _), count in plan.pieces.bodies.items():
+            if of == mold and name in have:
+                have[name] += count
+        pieces = listed([f"{count} of {name}" for name, count in have.items()])
+        text = f"{mold}: you have {pieces}, enough for {how_long(months)} at this pace. Pour none."
+        more: dict[str, Cell] = {"months": months}
+        value = float(sum(have.values()))
+        yield Finding(id="enough", text=text, value=value, unit="pieces", group=mold, more=more)
+
+
+def how_long(months: float) -> str:
+    """`about 5 years` or `more than a year`; no more than ten, as nobody knows what they fish then."""
+    years = floor(months / 12)
+    return (
+        "more than 10 years" if years > 10 else "more than a year" if years == 1 else f"about {years} years"
     )
 
 
@@ -172,8 +259,8 @@ def _stops(plan: Plan, bench: Bench) -> Iterator[Finding]:
     for part in (part for part in plan.parts if part.item.name in pour.short):
         name, unit, lacks = part.item.name, part.item.unit, pour.short[part.item.name]
         takes, there = bench.show(pour.takes[name], unit), bench.show(max(0.0, part.on_hand), unit)
-        how = "stops the pour" if name in pour.alone else "and what else lacks stop the pour"
-        text = f"{name} {how}: it takes {takes}, {there} on hand. {bench.show(lacks, unit)} more lift it"
+        text = f"{name} stops the pour: it takes {takes}, {there} on hand. "
+        text += f"{bench.show(lacks, unit)} more lift it"
         text += f" ({counted(part.packs, 'pack')})." if part.packs else "."
         yield Finding(id="stopped_by", text=text, value=lacks, unit=unit, group=name)
 
@@ -182,10 +269,11 @@ def _fills(plan: Plan, bench: Bench) -> Iterator[Finding]:
     pour, beyond = plan.pour, 0.0
     for mold in bench.molds:
         castings = [(mold, cavity) for cavity in bench.molds[mold].cavities if pour.fills.get(mold)]
-        gives = [f"{pour.yielded[c]:.1f} good {c[1]} ({pour.needed[c]} needed)" for c in castings]
+        gives = [f"{pour.yielded[c]:.0f} good {c[1]} ({pour.needed[c]} needed)" for c in castings]
         beyond += sum(pour.yielded[casting] - pour.needed[casting] for casting in castings)
         fills = pour.fills.get(mold, 0)
-        text = f"{mold}: {counted(fills, 'fill')} after warming up, to give about {listed(gives)}."
+        text = f"{mold}: {counted(fills, 'fill')} after warming up, to give about {listed(gives)}"
+        text += f"; no more than {MOST_FILLS} are planned." if fills == MOST_FILLS else "."
         for casting in (casting for casting in castings if not pour.poured[casting]):
             good = bench.show(pour.good[casting], "1")
             text += f" No casting of {casting[1]} is logged: {good} good are assumed."
@@ -227,11 +315,16 @@ def _not_known(plan: Plan, bench: Bench) -> Iterator[Finding]:
         yield Finding(id="not_known", text=text, group=part.item.name)
 
 
-def _packs(part: Part, bench: Bench) -> str:
+def packs(part: Part, bench: Bench) -> str:
     """`2 packs of hook-2`, or the bare amount where no pack is stated."""
     if part.packs is not None:
         return f"{counted(part.packs, 'pack')} of {part.item.name}"
     return f"{bench.show(part.short, part.item.unit)} of {part.item.name}"
+
+
+def cost_words(part: Part, bench: Bench) -> str:
+    """What the packs of a part cost."""
+    return "no price known" if part.cost is None else bench.show(part.cost, "money")
 
 
 def _day(day: date, span: Span) -> str:

@@ -3,14 +3,18 @@
 from collections.abc import Sequence
 
 from benchwater import plots
-from benchwater.plugin import Cell, Figure, Table
+from benchwater.plugin import Bench, Card, CardLine, Cell, Figure, Span, Table
 from benchwater.words import counted, listed, make_columns, make_table
 
 from .compute import LookBack, Plan
+from .findings import cost_words, how_long, packs, promise, years_on_hand
 
 MOST_DRAWN = 16
 COLUMNS = make_columns(
-    *((name, name.capitalize()) for name in ("build", "mold", "cavity", "coat", "fills", "needed", "ended")),
+    *(
+        (name, name.capitalize())
+        for name in ("build", "mold", "cavity", "coat", "fills", "needed", "lacking", "ended")
+    ),
     *(("on_hand", "On hand"), ("expected_losses", "Losses expected", None, 1), ("target_stock", "Target")),
     *(("to_make", "To make"), ("yielded", "Good castings", None, 1), ("surplus", "Surplus", None, 1)),
     *(("planned_hours", "Hours planned", "h", 1), ("fished_hours", "Hours fished", "h", 1)),
@@ -29,19 +33,60 @@ def tables(plan: Plan) -> tuple[Table, ...]:
     return (_demand_table(plan), *planned, _pieces_table(plan))
 
 
+def card(plan: Plan, bench: Bench, span: Span) -> Card:
+    """What to pour, finish and buy, each beside what is on hand: to pin up above the pot."""
+    resting = [f"{mold} ({how_long(months)})" for mold, months in years_on_hand(plan).items()]
+    pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
+    baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
+    buys = [f"{packs(p, bench)} ({cost_words(p, bench)})" for p in plan.to_buy]
+    done = bool(pours or baits or buys)
+    lines = [
+        CardLine(
+            label="Pour",
+            text=listed(pours) + (", after warming up" if pours else "nothing"),
+            findings=("plan", "fills"),
+        ),
+        CardLine(label="Finish", text=listed(baits) or "nothing", findings=("plan",)),
+        CardLine(label="Buy", text=listed(buys) or "nothing", findings=("plan", "spend")),
+    ]
+    if plan.waiting:
+        waits = listed([" ".join(casting) for casting in plan.waiting])
+        lines.insert(0, CardLine(label="First", text=f"get {waits} to work", findings=("mold_first",)))
+    if resting:
+        text = f"{listed(resting)}: so long lasts what is on hand"
+        lines.append(CardLine(label="Pour none of", text=text, findings=("enough",)))
+    text = promise(plan, bench, span, done=done)
+    lines.append(CardLine(label="How sure", text=text, findings=("plan",)))
+    boxes = (_box_table(plan), _buy_table(plan, "card_buy", "Buy"))
+    return Card(
+        id="pour", title="What to pour and buy", order=20, lines=tuple(lines), tables=boxes, wide=True
+    )
+
+
+def _box_table(plan: Plan) -> Table:
+    """Every cavity that a build takes: bare castings on hand, those lacking, and the fills that give them."""
+    pour = plan.pour
+    rows: list[tuple[Cell, ...]] = [
+        (*casting, plan.pieces.bodies.get((*casting, None), 0), needed, pour.fills.get(casting[0], 0))
+        for casting, needed in pour.needed.items()
+    ]
+    return _table("card_pour", "Pour", "mold cavity on_hand lacking fills", rows)
+
+
 def losses_table(found: LookBack) -> Table:
     """Losses foreseen at the start of a month, and what happened, by build."""
     rows: list[tuple[Cell, ...]] = []
     for outlook in found.outlooks:
         foreseen = (None, None) if found.thin else (outlook.expected, outlook.at(found.level))
         name = outlook.build.name
-        rows.append((name, outlook.hours, *foreseen, found.fished[name], found.ended[name]))
+        rows.append((name, outlook.hours, *foreseen, found.hours[name], found.ended[name]))
     columns = "build planned_hours expected_losses target_stock fished_hours ended"
     return _table("losses", "Losses foreseen at the start, and what happened", columns, rows)
 
 
 def _table(id: str, title: str, columns: str, rows: Sequence[tuple[Cell, ...]], note: str = "") -> Table:
-    return make_table(id, title, columns, rows, COLUMNS, note=note, print_rows=60)
+    paper = 0 if id == "fills" else None  # the card has them
+    return make_table(id, title, columns, rows, COLUMNS, note=note, print_rows=60, paper_rows=paper)
 
 
 def _demand_table(plan: Plan) -> Table:
@@ -64,21 +109,21 @@ def _fills_table(plan: Plan) -> Table:
     rows = [
         (cast[0], pour.fills[cast[0]], cast[1], given, pour.needed[cast], given - pour.needed[cast])
         for cast, given in pour.yielded.items()
-        if pour.fills[cast[0]]
     ]
     return _table("fills", "Fills", "mold fills cavity yielded needed surplus", rows)
 
 
-def _buy_table(plan: Plan) -> Table:
+def _buy_table(plan: Plan, id: str = "buy", title: str = "Parts of the plan, and packs to buy") -> Table:
     parts = plan.parts
     return make_table(
-        "buy",
-        "Parts of the plan, and packs to buy",
+        id,
+        title,
         " ".join(PARTS),
         [(p.item.name, p.needed, p.on_hand, p.packs, p.cost, p.item.unit) for p in parts],
         PARTS,
         print_units=[None if p.item.unit == "pieces" else p.item.print_unit for p in parts],
         print_rows=sum(p.needed != 0 for p in parts),
+        paper_rows=0 if id == "buy" else None,
     )
 
 
@@ -106,7 +151,8 @@ def figures(plan: Plan) -> tuple[Figure, ...]:
     middle, label = [outlook.expected for outlook in outlooks], "losses to expect, up to the target"
     plots.interval_points(axes, range(len(needs)), middle, low, high, series=1, label=label, horizontal=True)
     plots.legend(axes)
-    axes.set_xlabel("baits" + (f"; longer bars are cut off at {most}" if max(on_hand) > most else ""))
+    cut = [f"{need.build.name} ({need.on_hand})" for need in needs if (need.on_hand or 0) > most]
+    axes.set_xlabel("baits" + (f"; cut off at {most}: {listed(cut)}" if cut else ""))
     each = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
     short = [need.build.name for need in needs if need.to_make]
     alt = f"Short of what the month may take: {listed(short)}. " if short else "No build is short. "

@@ -5,6 +5,7 @@ negative binomial. Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, section 
 against its asthma example).
 """
 
+import heapq
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -105,11 +106,39 @@ def predictive_quantile(rate: GammaRate, exposure: float, level: float) -> int:
 def expected_shortage(rate: GammaRate, exposure: float, stock: float) -> float:
     """How many events a coming exposure is expected to bring beyond a stock: E(max(events - stock, 0)).
 
-    By summation of the tail (Hopp & Spearman, Factory Physics, chapter 2, from memory).
+    In closed form, as n p(n; shape) = mean p(n - 1; shape + 1) of negative binomials p. Hadley & Whitin 1963,
+    Analysis of Inventory Systems, appendix 3 (from memory).
     """
     pieces = whole_count(stock, "stock")
-    covered = math.fsum(1.0 - predictive_cdf(rate, exposure, events) for events in range(pieces))
-    return max(0.0, rate.mean * _exposure(exposure) - covered)
+    longer = GammaRate(shape=rate.shape + 1, exposure=rate.exposure)
+    more = rate.mean * _exposure(exposure) * (1.0 - predictive_cdf(longer, exposure, pieces - 1))
+    return max(0.0, more - pieces * (1.0 - predictive_cdf(rate, exposure, pieces)))
+
+
+def joint_stock(rates: Sequence[GammaRate], exposures: Sequence[float], level: float) -> list[int]:
+    """The stock of each of several kinds so that none runs out with probability `level`, all taken together.
+
+    The events of the kinds are independent. Each kind by itself needs the quantile of `level`; from there one
+    piece at a time goes where it raises the joint probability most: marginal analysis, Fox 1966, Management
+    Science 13:210-216 (from memory). Raises ValueError unless 0 <= level < 1.
+    """
+    kinds = list(zip(rates, exposures, strict=True))
+    stock = [predictive_quantile(rate, ahead, level) for rate, ahead in kinds]
+    chances = [predictive_cdf(*kind, pieces) for kind, pieces in zip(kinds, stock, strict=True)]
+    gains: list[tuple[float, int]] = []
+
+    def offer(place: int) -> None:
+        more = predictive_cdf(*kinds[place], stock[place] + 1)
+        heapq.heappush(gains, (-more / chances[place], place))
+
+    for place in range(len(kinds)):
+        offer(place)
+    while math.prod(chances) < level:
+        _, place = heapq.heappop(gains)
+        stock[place] += 1
+        chances[place] = predictive_cdf(*kinds[place], stock[place])
+        offer(place)
+    return stock
 
 
 def posterior_share(successes: float, total: float, prior_share: float, weight: float) -> float:
