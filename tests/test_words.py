@@ -93,9 +93,7 @@ def test_a_table_takes_its_columns_from_a_frame() -> None:
     )
     named = (("item", "Item"), ("received", "Received"), ("unit", "Unit"))
     columns = make_columns(*named, hidden="unit", unit_from={"received": "unit"})
-    table = make_table(
-        "in", "In", "item received day made unit", frame, columns, print_units=["lb", None], each_span=True
-    )
+    table = make_table("in", "In", "item received day made unit", frame, columns, print_units=["lb", None])
     assert table.rows == (
         ("lead", 1.5, pd.Timestamp("2026-05-03"), 3, "g"),
         (None, None, None, 4, "pieces"),
@@ -104,4 +102,4 @@ def test_a_table_takes_its_columns_from_a_frame() -> None:
     assert [(c.unit_from, c.hidden) for c in table.columns][1:] == [
         *(("unit", False), (None, False), (None, False), (None, True)),
     ]
-    assert (table.print_units, table.each_span) == (("lb", None), True)
+    assert table.print_units == ("lb", None)

@@ -190,9 +190,7 @@ def make_table(
     note: str = "",
     print_units: Sequence[str | None] | None = None,
     print_rows: int = 20,
-    each_span: bool = False,
     paper_rows: int | None = None,
-    again_rows: int | None = None,
 ) -> Table:
     """Return a table of the columns in `names`, separated by spaces; `rows` may be a frame that has them.
 
@@ -217,9 +215,7 @@ def make_table(
         note=note,
         print_units=None if print_units is None else tuple(print_units),
         print_rows=print_rows,
-        each_span=each_span,
         paper_rows=paper_rows,
-        again_rows=again_rows,
     )
 
 

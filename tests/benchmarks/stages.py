@@ -41,17 +41,19 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
     with timed("rank"):
         rank_actions(sections, workspace.bench)
     if out is not None:
-        from benchwater.render.html import render_html
+        from benchwater.render.html import render_html, render_paper
         from benchwater.render.json_twin import render_json
         from benchwater.render.pdf import print_report
 
         report = make_report(workspace, request)
         with timed("html"):
-            html = render_html(report)
+            render_html(report)
+        with timed("paper"):
+            paper = render_paper(report)
         with timed("json"):
             twin = render_json(report)
         with timed("pdf"):
-            pdf = print_report(html, twin, report.period.end)
+            pdf = print_report(paper, twin, report.period.end)
         out.write_bytes(pdf)
     return taken
 

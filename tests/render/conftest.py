@@ -5,7 +5,7 @@ import logging
 import pytest
 
 from benchwater.analyse.report import Report
-from benchwater.render.html import render_html
+from benchwater.render.html import render_html, render_paper
 from render.sample_report import pdf_of, sample_report
 
 
@@ -20,7 +20,12 @@ def html(report: Report) -> str:
 
 
 @pytest.fixture(scope="session")
-def printed(html: str, report: Report) -> tuple[bytes, list[str]]:
+def paper(report: Report) -> str:
+    return render_paper(report)
+
+
+@pytest.fixture(scope="session")
+def printed(paper: str, report: Report) -> tuple[bytes, list[str]]:
     """The PDF, and every warning WeasyPrint or its font tools logged on the way."""
     said: list[str] = []
 
@@ -33,7 +38,7 @@ def printed(html: str, report: Report) -> tuple[bytes, list[str]]:
     for logger in loggers:
         logger.addHandler(listener)
     try:
-        return pdf_of(report, html), said
+        return pdf_of(report, paper), said
     finally:
         for logger in loggers:
             logger.removeHandler(listener)

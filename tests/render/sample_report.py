@@ -17,10 +17,19 @@ from benchwater.analyse.report import (
 )
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Span
-from benchwater.plugin.section import Action, Figure, Finding, Section, Table, TableColumn
+from benchwater.plugin.section import (
+    Action,
+    Card,
+    CardLine,
+    Figure,
+    Finding,
+    Section,
+    Table,
+    TableColumn,
+)
 from benchwater.plugin_host.loaded import PluginProblem
 from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
-from benchwater.render.html import render_html
+from benchwater.render.html import render_paper
 from benchwater.render.json_twin import render_json
 from benchwater.render.pdf import AttachedLog, print_report
 
@@ -365,6 +374,18 @@ def _defects_of(span: Span) -> Section:
                 worth_unit="money",
             ),
         ),
+        cards=(
+            Card(
+                id="mold:ball",
+                title="Ball jig, six cavities",
+                order=30,
+                lines=(
+                    CardLine(label="Start at", text="352 °F (340 to 367)", findings=("target_temp",)),
+                    CardLine(label="Blank fills", text="4 from cold", findings=("warm_up_fills",)),
+                ),
+                tables=(_by_cavity(),),
+            ),
+        ),
         methods=(
             "Two penalised logistic curves, one for cold flaws and one for hot ones, added; "
             "each fill is a cluster (Firth 1993; Heinze and Schemper 2002).",
@@ -678,6 +699,22 @@ def _balance_of(span: Span) -> Section:
                 urgent=True,
             ),
         ),
+        cards=(
+            Card(
+                id="warnings",
+                title="Before you melt",
+                order=10,
+                wide=True,
+                warning=True,
+                lines=(CardLine(label="Water", text="No wet scrap: steam throws molten metal."),),
+            ),
+            Card(
+                id="mold:ball",
+                title="Another title",
+                order=30,
+                lines=(CardLine(label="Metal", text="Holds lead."),),
+            ),
+        ),
         methods=("Law of propagation of uncertainty, k = 2 (JCGM 100:2008).",),
     )
 
@@ -702,5 +739,5 @@ def _broken() -> ReportSection:
 
 def pdf_of(report: Report, html: str | None = None, logs: tuple[AttachedLog, ...] = ()) -> bytes:
     """The PDF of a report, or of other HTML with the report's numbers."""
-    page = render_html(report) if html is None else html
+    page = render_paper(report) if html is None else html
     return print_report(page, render_json(report), report.period.end, logs)

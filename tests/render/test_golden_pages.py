@@ -9,7 +9,7 @@ import pytest
 from PIL import Image, ImageDraw
 
 from benchwater.pipeline import Request, make_report, read_workspace
-from benchwater.render.html import render_html
+from benchwater.render.html import render_paper
 from golden import golden_pages
 from render.boxes import laid_out, running_over
 
@@ -53,7 +53,7 @@ def test_the_pages_look_as_they_did(printed_pages: dict[str, Image.Image]) -> No
 def test_the_front_page_is_one_page_and_nothing_of_the_demo_runs_over(paper: Any, month: str | None) -> None:
     workspace = read_workspace(golden_pages.DEMO, workspace_plugins=False)
     report = make_report(workspace, Request(month=month, whole_season=month is None))
-    document = laid_out(render_html(replace(report, bench=replace(report.bench, paper=paper))))
+    document = laid_out(render_paper(replace(report, bench=replace(report.bench, paper=paper))))
     assert running_over(document.pages) == []
     starts = {title: place[0] for title, place, *_ in document.make_bookmark_tree()}
     assert starts["Season report"] == 0

@@ -2,16 +2,13 @@
 
 import itertools
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from html.parser import HTMLParser
-from xml.etree import ElementTree
 
 import pytest
 
 from benchwater.analyse.report import Report
-from benchwater.render.html import MOST_LISTED, MOST_ON_PAPER, render_html
-from benchwater.render.sections import _halves
+from benchwater.render.html import MOST_LISTED, MOST_ON_PAPER, render_html, render_paper
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report, sample_report
 
 VOID = {"meta", "img", "br", "wbr"}
@@ -107,7 +104,7 @@ def test_the_front_page_ranks_and_the_sections_say_how_sure_they_are(html: str) 
         "Thin data Nine losses are too few to compare leaders.",
         "No data The coat log holds no row",
         "Failed ZeroDivisionError",
-        "and 18 more rows in season-report.json.",
+        "And 18 more rows in season-report.json.",
         "Only in season-report.json: The fitted curve (12 rows).",
         "Purchases not logged: none.",
         "0.90 was taken",
@@ -177,38 +174,40 @@ def test_what_is_not_there_is_said() -> None:
         assert sentence in text
 
 
-def on_paper_only(html: str) -> str:
-    """The text of the HTML without what is for screens alone."""
-
-    def texts(element: ElementTree.Element) -> Iterator[str]:
-        if "screen-only" not in element.get("class", "").split():
-            yield element.text or ""
-            for child in element:
-                yield from texts(child)
-        yield element.tail or ""
-
-    return "".join(texts(ElementTree.fromstring(html)))
-
-
 def test_the_appendix_on_paper_is_short_and_says_where_the_rest_is(report: Report) -> None:
-    sources = [replace(report.sources[0], file=f"log-{n}.csv") for n in range(MOST_ON_PAPER + 2)]
     aside = [replace(report.set_aside[0], file=f"log-{n}.csv") for n in range(MOST_ON_PAPER + 4)]
-    html = render_html(
-        replace(report, sources=tuple(sources), set_aside=tuple(aside), not_read=(), repeats=())
-    )
-    on_paper, on_screen = on_paper_only(html), "".join(ElementTree.fromstring(html).itertext())
-    assert [on_screen.count(f"log-{MOST_ON_PAPER - back}.csv") for back in (1, 0)] == [2, 2]
-    assert [on_paper.count(f"log-{MOST_ON_PAPER - back}.csv") for back in (1, 0)] == [2, 0]
-    assert "And 2 more in season-report.html." in on_paper
+    made = replace(report, set_aside=tuple(aside))
+    on_paper, on_screen = Outline(render_paper(made)).text, Outline(render_html(made)).text
+    assert f"log-{MOST_ON_PAPER + 3}.csv" in on_screen
+    assert f"log-{MOST_ON_PAPER - 1}.csv" in on_paper
+    assert f"log-{MOST_ON_PAPER}.csv" not in on_paper
     assert "And 4 more rows in season-report.html." in on_paper
-    assert "season-report.json." not in on_paper[on_paper.index("What was read") :].replace(
-        "as season-report.json", ""
-    )
+    assert report.sources[0].sha256[:12] in on_screen
+    assert report.sources[0].sha256[:12] not in on_paper
     many = tuple(replace(aside[0], value=str(n)) for n in range(MOST_LISTED + 5))
-    html = render_html(replace(report, set_aside=many))
-    left = f"And {MOST_LISTED + 5 - MOST_ON_PAPER} more rows in season-report.json."
-    assert left in on_paper_only(html)
-    assert '<span class="screen-only">And 5 more rows in season-report.json.</span>' in html
+    assert (
+        "And 5 more rows in season-report.json." in Outline(render_html(replace(report, set_aside=many))).text
+    )
+
+
+def test_how_numbers_were_made_is_one_annex_of_the_html(html: str, paper: str, report: Report) -> None:
+    text = Outline(html).text
+    annex = text[text.index("How these numbers were made") :]
+    for section in report.sections:
+        for part in section.parts:
+            assert all(method in annex for method in part.section.methods)
+            assert not any(method in Outline(paper).text for method in part.section.methods)
+    assert "How each number was made" in Outline(paper).text
+
+
+def test_sections_are_folded_but_for_their_answer(html: str, report: Report) -> None:
+    folded = html.split("<details>")[1:]
+    assert len(folded) == len(report.sections) + 1
+    for section, text in zip(report.sections, folded, strict=False):
+        summary = Outline(text[: text.index("</summary>")].replace("<summary>", "")).text
+        assert section.title in summary
+        assert len(summary) > len(section.title) + 20
+        assert 'href="#section-' in html[: html.index("</nav>")]
 
 
 @pytest.mark.parametrize("text", [HOSTILE, LONG_WORD, "   "])
@@ -225,13 +224,3 @@ def test_text_is_text_in_every_field(text: str, html: str) -> None:
         assert "\\u202egnp.exe" in page.text
         assert "\\x00\\ud800" in page.text
     assert max(map(len, page.words)) <= 1400
-
-
-@pytest.mark.parametrize(
-    ("lengths", "first"),
-    [((), 0), ((9,), 1), ((100, 100), 1), ((300, 50, 50, 50), 1), ((10, 20, 30, 400), 3)],
-)
-def test_methods_stand_in_two_parts_of_about_the_same_length(lengths: tuple[int, ...], first: int) -> None:
-    lines = [chr(97 + at) * length for at, length in enumerate(lengths)]
-    parts = [part for part in (tuple(lines[:first]), tuple(lines[first:])) if part]
-    assert _halves([*lines, *lines]) == tuple(parts)

@@ -45,6 +45,7 @@ def test_the_shape_of_the_contract(report: Report) -> None:
             "figures",
             "actions",
             "methods",
+            "cards",
         } <= section.keys()
         assert {each["status"] for each in section["spans"]} <= {"ok", "thin", "empty", "failed"}
         for finding in section["findings"]:
@@ -66,6 +67,13 @@ def test_the_shape_of_the_contract(report: Report) -> None:
     assert len(twin["sections"][1]["tables"][0]["rows"]) == 30  # paper shows twelve
     assert "key" in twin["sections"][1]["tables"][0]["columns"]  # hidden on paper
     assert twin["sections"][2]["tables"][0]["unit_from"]["opening"] == "unit"
+    (card,) = first["cards"]
+    assert (card["id"], card["tables"]) == ("mold:ball", ["by_cavity"])
+    assert card["lines"][0] == {
+        "label": "Start at",
+        "text": "352 °F (340 to 367)",
+        "findings": ["target_temp"],
+    }
 
 
 def test_parts_merge_into_one_table_and_one_list_of_advice(report: Report) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from benchwater.pipeline import Request, make_report, read_workspace
-from benchwater.render.html import render_html
+from benchwater.render.html import render_paper
 from render.boxes import laid_out, running_over
 
 LONG = "a six-cavity ball jig mold bought second hand from the neighbour across the water"
@@ -55,6 +55,6 @@ def test_forty_molds_with_long_names(tmp_path: Path) -> None:
     assert not workspace.reading.not_read
     report = make_report(workspace, Request(month="2026-05"))
     assert not report.failed, [section.why for section in report.sections if section.status == "failed"]
-    pages = laid_out(render_html(report)).pages
+    pages = laid_out(render_paper(report)).pages
     assert running_over(pages) == []
     assert len(pages) < 60

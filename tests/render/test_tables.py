@@ -59,7 +59,7 @@ def test_rows_are_cut_and_tables_set_to_fit() -> None:
     few = _table((TableColumn(name="x", label="X"),), *((n,) for n in range(41)), print_rows=40)
     printed = print_table(few, BENCH)
     assert len(printed.rows) == 40
-    assert printed.more == "and 1 more row in season-report.json"
+    assert printed.more == "And 1 more row in season-report.json."
     assert printed.setting == "roomy"
     settings = []
     for count in (8, 11, 14, 20, 40):

@@ -81,7 +81,6 @@ def _spent_table(bought: Sequence[Bought]) -> Table:
         [(each.item.name, each.received, each.spent, each.item.unit) for each in bought],
         SPENT,
         print_units=[None if each.item.unit == "pieces" else each.item.print_unit for each in bought],
-        each_span=True,
     )
 
 

@@ -36,7 +36,6 @@ def _batches(batches: Batches) -> Table:
         ],
         BATCH_COLUMNS,
         note="The verdict is the coat's alone: a head may melt at a cure that is right for its powder.",
-        each_span=True,
         print_rows=60,
         paper_rows=None if len(batches.all) <= MOST_LISTED else 0,
     )

@@ -70,9 +70,7 @@ def balance_table(result: MaterialBalance) -> Table:
         ),
         rows=tuple(rows),
         note=" ".join((BALANCE_NOTE, *_lay_still(still), *result.notes, *notes)),
-        each_span=True,
         paper_rows=len(lines) - len(still) or None,
-        again_rows=sum(line.verdict not in ("closes", "not counted") for line in lines),
         print_units=tuple(print_unit(line.item) for line in lines),
     )
 

@@ -71,13 +71,11 @@ class TableColumn:
 class Table:
     """Rows of plain cells under named columns. `None` prints as a dash: not known, never zero.
 
-    On paper a month's figures and tables give way to those of the season to date with the same id;
-    `each_span` prints this table for both, of the season's no more than `again_rows` where the month's is
-    there and its section `ok`. A longer table gives way to a plot of its numbers: to a figure whose id is the
-    table's, or begins with it and a colon. `print_units`, where given, is one printed unit a row (such as
-    `lb`) for columns with `unit_from`.
-    `print_rows` bounds what is printed (the JSON twin always holds all rows); 0 prints none. Of these,
-    `paper_rows` bounds what is on paper: the HTML holds the others; 0 leaves the table to the HTML.
+    `print_units`, where given, is one printed unit a row (such as `lb`) for columns with `unit_from`.
+    `print_rows` bounds what the HTML shows (the JSON twin always holds all rows); 0 shows none. Paper has one
+    table of a section, the first of the season to date whose `paper_rows` is not 0: its first `paper_rows`,
+    or about ten. A longer table gives way to a picture of its numbers: to one of the section's first two
+    figures whose id is the table's, or begins with it and a colon.
     """
 
     id: str
@@ -87,9 +85,7 @@ class Table:
     note: str = ""
     print_units: tuple[str | None, ...] | None = None
     print_rows: int = 20
-    each_span: bool = False
     paper_rows: int | None = None
-    again_rows: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse fields of another type, and rows that do not fit the columns."""

@@ -1,4 +1,4 @@
-"""The HTML report: one file without scripts or requests, for the browser and for the printer."""
+"""The report as HTML: one file for the browser, without scripts or requests, and the page that is printed."""
 
 import re
 from collections import defaultdict
@@ -11,8 +11,10 @@ from markupsafe import Markup
 
 from benchwater.analyse.report import Report
 from benchwater.read.outcome import SetAside
+from benchwater.render.cards import card_rows
 from benchwater.render.page import compose
-from benchwater.render.sections import MOST_ADVISED, MOST_FINDINGS
+from benchwater.render.paper import paper_sections
+from benchwater.render.sections import section_methods, section_views
 from benchwater.render.text import LONG_WORD, pieces
 from benchwater.sheets.layout import cut
 from benchwater.words import MONTHS, runs, shorten, visible
@@ -20,7 +22,7 @@ from benchwater.words import MONTHS, runs, shorten, visible
 if TYPE_CHECKING:
     from jinja2 import Environment
 _TEMPLATES = Path(__file__).parent / "templates"
-MOST_LISTED, MOST_ON_PAPER = 300, 30
+MOST_LISTED, MOST_ON_PAPER = 300, 12
 _LONGEST_NAME = 160
 _UNBROKEN = re.compile(
     rf"\d{{1,2}} (?:{'|'.join(MONTHS)})"
@@ -44,28 +46,38 @@ class EqualRows(NamedTuple):
 
 
 def render_html(report: Report, attached: Collection[str] = ()) -> str:
-    """Return the report as one HTML document, its plots embedded as images.
+    """Return the report as one HTML document, its plots embedded as images and its sections folded.
 
     `attached` names the log files that the PDF carries, which the appendix says.
     """
-    set_aside = group_equal_rows(report.set_aside)
-    on_paper = most_frequent(set_aside[:MOST_LISTED], MOST_ON_PAPER)
+    return _rendered("report.html.j2", report, attached, section_views(report), paper=False)
+
+
+def render_paper(report: Report, attached: Collection[str] = ()) -> str:
+    """Return what is printed of the report, as an HTML document for `print_report`."""
+    return _rendered("paper.html.j2", report, attached, paper_sections(report), paper=True)
+
+
+def _rendered(
+    template: str, report: Report, attached: Collection[str], sections: Sequence[object], *, paper: bool
+) -> str:
+    set_aside, most_listed = group_equal_rows(report.set_aside), MOST_ON_PAPER if paper else MOST_LISTED
+    shown = sorted(most_frequent(set_aside, most_listed))
     return (
         environment()
-        .get_template("report.html.j2")
+        .get_template(template)
         .render(
+            paper=paper,
             report=report,
-            set_aside=set_aside[:MOST_LISTED],
-            set_aside_on_paper=on_paper,
-            set_aside_off_paper=len(report.set_aside) - sum(set_aside[index].rows for index in on_paper),
-            set_aside_left=sum(group.rows for group in set_aside[MOST_LISTED:]),
-            cells_set_aside=group_equal_rows(report.cells_set_aside),
             bench=report.bench,
             page=compose(report),
-            most_listed=MOST_LISTED,
-            most_on_paper=MOST_ON_PAPER,
-            most_findings=MOST_FINDINGS,
-            most_advised=MOST_ADVISED,
+            card_rows=card_rows(report),
+            sections=sections,
+            set_aside=[set_aside[index] for index in shown],
+            set_aside_left=len(report.set_aside) - sum(set_aside[index].rows for index in shown),
+            cells_set_aside=group_equal_rows(report.cells_set_aside),
+            methods=[(section.title, section_methods(section)) for section in report.sections],
+            most_listed=most_listed,
             attached=frozenset(attached),
         )
     )

@@ -10,7 +10,9 @@ from typing import Any, TypeAlias, cast
 from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSection, VitalSeries
 from benchwater.analyse.run import merged_actions
 from benchwater.plugin.season import Span
-from benchwater.plugin.section import Finding, Table, TableColumn
+from benchwater.plugin.section import Card, Finding, Table, TableColumn
+from benchwater.render.cards import section_cards
+from benchwater.render.sections import section_methods
 from benchwater.render.text import iso, plain, span_title
 
 FORMAT = 1
@@ -120,7 +122,8 @@ def _section(section: ReportSection) -> Json:
             for figure in part.section.figures
         ],
         "actions": [_plain_fields(action, _OF_ACTION) for action in merged_actions(section)],
-        "methods": list(dict.fromkeys(line for part in section.parts for line in part.section.methods)),
+        "cards": [_card(card) for card in section_cards(section)],
+        "methods": list(section_methods(section)),
     }
 
 
@@ -135,11 +138,24 @@ def _finding(finding: Finding, span: Span) -> Json:
     }
 
 
+def _card(card: Card) -> Json:
+    lines: list[Json] = [
+        {**_fields(line, "label text"), "findings": list(line.findings)} for line in card.lines
+    ]
+    return {
+        **_fields(card, "id title order warning"),
+        "lines": lines,
+        "tables": [table.id for table in card.tables],
+    }
+
+
 def _tables(section: ReportSection) -> list[Json]:
-    """Return one table for each id, with the rows of all parts."""
+    """Return one table for each id, with the rows of all parts; those of cards too."""
     parts: dict[str, list[tuple[Span, Table]]] = {}
     for part in section.parts:
-        for table in part.section.tables:
+        own = {table.id for table in part.section.tables}
+        on_cards = [table for card in part.section.cards for table in card.tables if table.id not in own]
+        for table in (*part.section.tables, *on_cards):
             parts.setdefault(table.id, []).append((part.span, table))
     return [_merged(identity, tables) for identity, tables in parts.items()]
 

@@ -1,7 +1,6 @@
-"""The report as the page shows it: every word the templates place, and the front page in full."""
+"""The front page: every word the template places."""
 
 import math
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -13,10 +12,10 @@ from benchwater.render.sections import (
     LONGEST_BECAUSE,
     STATUS_WORDS,
     ActionLine,
-    SectionView,
     action_line,
     data_uri,
-    section_view,
+    first_words,
+    section_anchors,
 )
 from benchwater.render.text import month_name, sentences, span_title
 from benchwater.units import figures
@@ -59,7 +58,7 @@ class GlanceLine:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """The whole page except the appendix, whose lists the template takes from the report itself."""
+    """The front page, and what heads every page."""
 
     title: str
     period: str
@@ -72,13 +71,11 @@ class Page:
     unsaid: tuple[GlanceLine, ...]
     more_unsaid: str
     rests_on: str
-    sections: tuple[SectionView, ...]
 
 
 def compose(report: Report) -> Page:
     """Return the page of a report."""
-    anchors = _anchors(report.sections)
-    on_front = frozenset((ranked.section_id, ranked.action.id) for ranked in report.actions)
+    anchors = section_anchors(report.sections)
     unsaid = tuple(_unsaid(report, anchors))
     bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
     return Page(
@@ -104,9 +101,6 @@ def compose(report: Report) -> Page:
         if len(unsaid) > _MOST_UNSAID
         else "",
         rests_on=_rests_on(report),
-        sections=tuple(
-            section_view(section, anchors[section.id], report.bench, on_front) for section in report.sections
-        ),
     )
 
 
@@ -206,37 +200,14 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
         )
 
 
-def _anchors(sections: tuple[ReportSection, ...]) -> dict[str, str]:
-    taken: dict[str, str] = {}
-    for number, section in enumerate(sections, start=1):
-        name = "section-" + (re.sub("[^a-z0-9]+", "-", section.id.lower()).strip("-") or str(number))
-        taken[section.id] = name if name not in taken.values() else f"{name}-{number}"
-    return taken
-
-
 def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
     return GlanceLine(
         title=section.title,
         anchor=anchor,
         status=section.status,
         word=STATUS_WORDS[section.status],
-        text=sentences(visible(_first_words(section)), _LONGEST_GLANCE),
+        text=sentences(visible(first_words(section)), _LONGEST_GLANCE),
     )
-
-
-def _first_words(section: ReportSection) -> str:
-    """Return the headline, else the first finding of an `ok` part, else of any, else why there is none."""
-    if section.status in ("empty", "failed"):
-        return section.why
-    for part in section.parts:
-        for finding in part.section.findings:
-            if finding.headline:
-                return finding.text
-    with_findings = [part for part in section.parts if part.section.findings]
-    sure = [part for part in with_findings if part.section.status == "ok"]
-    for part in sure or with_findings:
-        return part.section.findings[0].text
-    return section.why
 
 
 def _rests_on(report: Report) -> str:

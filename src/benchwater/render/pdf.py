@@ -213,7 +213,7 @@ class AttachedLog:
 
 
 def print_report(html: str, numbers: str, day: date, logs: Sequence[AttachedLog] = ()) -> bytes:
-    """Return the PDF of `render_html(report)`, with `render_json(report)` and the logs attached, dated `day`.
+    """Return the PDF of `render_paper(report)`, dated `day`; `render_json(report)` and the logs are attached.
 
     Raises PrintingUnavailable where native libraries are missing.
     """

@@ -1,29 +1,27 @@
-"""The sections of a report as the page shows them: findings, advice, plots and tables of each span."""
+"""The sections of a report as the HTML shows them: findings, advice, plots and tables of each span."""
 
 import base64
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import TypeAlias
 
-from benchwater.analyse.report import ReportSection, SpanSection
+from benchwater.analyse.report import Report, ReportSection, SpanSection
 from benchwater.analyse.run import merged_actions
 from benchwater.plots import HALF_MM
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.section import Action, Finding, Status, Table
+from benchwater.plugin.section import Action, Figure, Finding, Status, Table
 from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import sentences, span_title
 from benchwater.units import figures
 from benchwater.words import counted, one_to_other, shorten, visible
 
 LONGEST_BECAUSE = 100
-MOST_FINDINGS, MOST_ADVISED = 15, 8
 _FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
 _SHORT_UNIT = 5
-_LONGEST_HEAD, _LONGEST_TITLE = 30, 70
+_LONGEST_TITLE = 70
 _WHOLE_MONEY, _WIDE_MONEY, _LEAST_BAITS = 10.0, 2.0, 0.75
-_SHORT_ON_PAPER = 10
-_SHORT_OF_A_LINE = 40
 _WIDTH_PT = re.compile(r'<svg\b[^>]*?\bwidth="([0-9]{1,5}(?:[.][0-9]{1,9})?)pt"')
 
 STATUS_WORDS: dict[Status, str] = {
@@ -58,12 +56,8 @@ class FindingLine:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A plot as an embedded image, or a table. Paper leaves out one that is `screen_only`.
+    """A plot as an embedded image, or a table. A `half` block leaves room for another beside it."""
 
-    A `half` block leaves room for another beside it.
-    """
-
-    screen_only: bool
     half: bool
     title: str = ""
     alt: str = ""
@@ -71,21 +65,15 @@ class Block:
     table: PrintedTable | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class BlockRow:
-    """One block, or two half blocks side by side on paper."""
-
-    blocks: tuple[Block, ...]
-    screen_only: bool
+BlockRow: TypeAlias = tuple[Block, ...]
+"""One block, or two half blocks side by side."""
 
 
 @dataclass(frozen=True, slots=True)
 class SpanView:
     """What a section says of one span. `note` is empty where the section's own status says the same.
 
-    `label` is empty where the report has one span, which the front page names. Paper shows the first
-    `MOST_FINDINGS` findings, the first `MOST_ADVISED` actions and every urgent one; `more_findings` and
-    `more_actions` say where the others are.
+    `label` is empty where the report has one span, which the front page names.
     """
 
     label: str
@@ -93,58 +81,93 @@ class SpanView:
     word: str
     note: str
     findings: tuple[FindingLine, ...]
-    more_findings: str
     actions: tuple[ActionLine, ...]
-    more_actions: str
     rows: tuple[BlockRow, ...]
     unsaid: str
     nothing: tuple[str, ...]
     data_only: str
-    not_on_paper: str
 
 
 @dataclass(frozen=True, slots=True)
 class SectionView:
-    """One section of the report; `running` is its title, shortened for the head of its pages."""
+    """One section of the HTML; `answer` stands where it is folded."""
 
     title: str
-    running: str
     anchor: str
     question: str
+    answer: str
     status: Status
     word: str
     why: str
     spans: tuple[SpanView, ...]
-    methods: tuple[tuple[str, ...], ...]
 
 
-def section_view(
-    section: ReportSection, anchor: str, bench: Bench, on_front: frozenset[tuple[str, str]]
-) -> SectionView:
-    """Return the view of a section; `on_front` holds section and action ids of the front page's advice."""
-    parts = [part for part in section.parts if not _status_says_all(part, section) and _adds(part, section)]
-    advice = _remaining_advice(section, on_front, bench)
-    return SectionView(
-        title=section.title,
-        running=shorten(visible(section.title), _LONGEST_HEAD),
-        anchor=anchor,
-        question=section.question,
-        status=section.status,
-        word=STATUS_WORDS[section.status],
-        why=section.why if section.status != "ok" else "",
-        spans=tuple(_span_view(part, section, bench, advice if part is parts[-1] else ()) for part in parts),
-        methods=_halves([line for part in section.parts for line in part.section.methods]),
+def section_views(report: Report) -> tuple[SectionView, ...]:
+    """Return the sections as the HTML shows them."""
+    anchors = section_anchors(report.sections)
+    return tuple(
+        SectionView(
+            title=section.title,
+            anchor=anchors[section.id],
+            question=section.question,
+            answer=first_words(section),
+            status=section.status,
+            word=STATUS_WORDS[section.status],
+            why=section.why if section.status != "ok" else "",
+            spans=tuple(_span_views(section, report)),
+        )
+        for section in report.sections
     )
 
 
-def _remaining_advice(
-    section: ReportSection, on_front: frozenset[tuple[str, str]], bench: Bench
-) -> tuple[ActionLine, ...]:
+def _span_views(section: ReportSection, report: Report) -> Iterator[SpanView]:
+    parts = shown_parts(section)
+    advice = remaining_advice(section, report)
+    for part in parts:
+        yield _span_view(part, section, report.bench, advice if part is parts[-1] else ())
+
+
+def section_anchors(sections: Sequence[ReportSection]) -> dict[str, str]:
+    """Return the fragment identifier of each section, by the section's id."""
+    taken: dict[str, str] = {}
+    for number, section in enumerate(sections, start=1):
+        name = "section-" + (re.sub("[^a-z0-9]+", "-", section.id.lower()).strip("-") or str(number))
+        taken[section.id] = name if name not in taken.values() else f"{name}-{number}"
+    return taken
+
+
+def first_words(section: ReportSection) -> str:
+    """Return the headline, else the first finding of an `ok` part, else of any, else why there is none."""
+    if section.status in ("empty", "failed"):
+        return section.why
+    for part in section.parts:
+        for finding in part.section.findings:
+            if finding.headline:
+                return finding.text
+    with_findings = [part for part in section.parts if part.section.findings]
+    sure = [part for part in with_findings if part.section.status == "ok"]
+    for part in sure or with_findings:
+        return part.section.findings[0].text
+    return section.why
+
+
+def section_methods(section: ReportSection) -> tuple[str, ...]:
+    """Return how a section's numbers were made, each method once."""
+    return tuple(dict.fromkeys(line for part in section.parts for line in part.section.methods))
+
+
+def shown_parts(section: ReportSection) -> list[SpanSection]:
+    """Return the parts that say something which neither the section's status nor the season says."""
+    return [part for part in section.parts if not _status_says_all(part, section) and _adds(part, section)]
+
+
+def remaining_advice(section: ReportSection, report: Report) -> tuple[ActionLine, ...]:
     """Return the advice that the front page omits or cuts, in full, urgent first."""
+    on_front = {ranked.action.id for ranked in report.actions if ranked.section_id == section.id}
     left = [
-        action_line(action, bench)
+        action_line(action, report.bench)
         for action in merged_actions(section)
-        if (section.id, action.id) not in on_front or len(_whole_sentence(action.because)) > LONGEST_BECAUSE
+        if action.id not in on_front or len(_whole_sentence(action.because)) > LONGEST_BECAUSE
     ]
     return tuple(sorted(left, key=lambda line: not line.urgent))
 
@@ -182,19 +205,6 @@ def _worth_in_words(action: Action, bench: Bench) -> str:
     return f"worth about {counted(round(action.worth), 'bait')}"
 
 
-def _halves(lines: Sequence[str]) -> tuple[tuple[str, ...], ...]:
-    """Return the distinct lines in two halves of about equal length, for two columns.
-
-    WeasyPrint takes ten times as long for balanced CSS columns.
-    """
-    distinct = tuple(dict.fromkeys(lines))
-    lengths = [len(line) + _SHORT_OF_A_LINE for line in distinct]
-    first = min(
-        range(1, len(distinct) + 1), key=lambda at: abs(sum(lengths[:at]) - sum(lengths[at:])), default=0
-    )
-    return tuple(half for half in (distinct[:first], distinct[first:]) if half)
-
-
 def _status_says_all(part: SpanSection, section: ReportSection) -> bool:
     """Return whether the section's own status line says all there is of this part."""
     content = part.section
@@ -222,111 +232,66 @@ def _span_view(
     part: SpanSection, section: ReportSection, bench: Bench, advice: tuple[ActionLine, ...]
 ) -> SpanView:
     content = part.section
-    shown_later = _shown_for_the_season(part, section)
-    findings_shown = sorted(
-        (each for each in content.findings if not each.quiet), key=lambda each: not each.headline
-    )
-    findings = tuple(_finding_line(finding, bench) for finding in findings_shown)
-    printed = [_limit_repeat(table, part, section) for table in content.tables if _is_shown(table)]
-    drawn = frozenset(figure.id.partition(":")[0] for figure in content.figures)
-    off_paper = frozenset(each.id for each in printed if _left_off_paper(each, shown_later, drawn))
-    unprinted = [table for table in content.tables if table.print_rows <= 0 and table.id not in shown_later]
-    blocks = [
-        Block(
-            screen_only=figure.id in shown_later,
-            half=_is_half_wide(figure.svg),
-            title=figure.title,
-            alt=figure.alt,
-            source=data_uri(figure.svg),
-        )
-        for figure in content.figures
-    ]
-    for table in printed:
-        shown = print_table(table, bench)
-        blocks.append(Block(screen_only=table.id in off_paper, half=shown.half, table=shown))
+    shown = sorted((each for each in content.findings if not each.quiet), key=lambda each: not each.headline)
+    blocks = [figure_block(figure) for figure in content.figures]
+    blocks += [table_block(table, bench) for table in content.tables if is_shown(table)]
     return SpanView(
-        label=_label(part, section),
+        label=span_label(part, section),
         status=content.status,
         word=STATUS_WORDS[content.status],
-        note=content.why if content.status != "ok" and not _same_status(part, section) else "",
-        findings=findings,
-        more_findings=_more_on_screen(len(findings) - MOST_FINDINGS, "finding"),
+        note=own_status(part, section),
+        findings=tuple(_finding_line(finding, bench) for finding in shown),
         actions=advice,
-        more_actions=_more_on_screen(
-            sum(not line.urgent for line in advice[MOST_ADVISED:]), "thing", " to do"
-        ),
-        rows=tuple(_side_by_side(blocks)),
+        rows=tuple(side_by_side(blocks)),
         unsaid=content.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
         nothing=tuple(table.title for table in content.tables if table.print_rows > 0 and not table.rows),
         data_only="; ".join(
             f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
-            for table in unprinted
-        ),
-        not_on_paper="; ".join(
-            shorten(table.title, _LONGEST_TITLE)
-            for table in printed
-            if table.id in off_paper and table.id not in shown_later
+            for table in content.tables
+            if table.print_rows <= 0
         ),
     )
 
 
-def _is_shown(table: Table) -> bool:
+def is_shown(table: Table) -> bool:
+    """Return whether the HTML has the table."""
     return table.print_rows > 0 and len(table.rows) > 0
 
 
-def _limit_repeat(table: Table, part: SpanSection, section: ReportSection) -> Table:
-    """Return the season's table, with no more than `again_rows` on paper after that of an `ok` month."""
-    month = section.parts[0]
-    if part is month or table.again_rows is None or month.section.status != "ok":
-        return table
-    if not _adds(month, section) or not any(
-        _is_shown(each) for each in month.section.tables if each.id == table.id
-    ):
-        return table
-    rows = [rows for rows in (table.paper_rows, table.again_rows) if rows is not None]
-    return replace(table, paper_rows=min(rows))
+def own_status(part: SpanSection, section: ReportSection) -> str:
+    """Return why a part is not `ok`, unless the section's own status says the same."""
+    same = _same_status(part, section)
+    return part.section.why if part.section.status != "ok" and not same else ""
 
 
-def _more_on_screen(number: int, one: str, rest: str = "") -> str:
-    return f"And {counted(number, f'more {one}')}{rest} in season-report.html." if number > 0 else ""
+def figure_block(figure: Figure) -> Block:
+    """Return a plot as a block of the page."""
+    half, source = _is_half_wide(figure.svg), data_uri(figure.svg)
+    return Block(half=half, title=figure.title, alt=figure.alt, source=source)
 
 
-def _side_by_side(blocks: Sequence[Block]) -> Iterator[BlockRow]:
+def table_block(table: Table, bench: Bench, most_rows: int | None = None) -> Block:
+    """Return a table as a block of the page, on paper with no more than `most_rows`."""
+    shown = print_table(table, bench, most_rows)
+    return Block(half=shown.half, table=shown)
+
+
+def side_by_side(blocks: Sequence[Block]) -> Iterator[BlockRow]:
     """Yield the blocks in their order, except that a half block takes the next half block beside it."""
     left = list(blocks)
     while left:
         block = left.pop(0)
-        beside = [other for other in left if other.half and other.screen_only == block.screen_only]
-        row = (block, beside[0]) if block.half and beside else (block,)
-        left = [other for other in left if not any(other is each for each in row)]
-        yield BlockRow(blocks=row, screen_only=block.screen_only)
+        beside = next((index for index, other in enumerate(left) if block.half and other.half), None)
+        yield (block,) if beside is None else (block, left.pop(beside))
 
 
-def _label(part: SpanSection, section: ReportSection) -> str:
+def span_label(part: SpanSection, section: ReportSection) -> str:
     """Return the days of a part, `May 2026`; nothing where the report has no other days."""
     spans = [each.span for each in section.parts]
     if len(spans) == 1:
         return ""
     same = all((span.start, span.end) == (part.span.start, part.span.end) for span in spans)
     return f"{span_title(spans[0])}, the season so far" if same else span_title(part.span)
-
-
-def _shown_for_the_season(part: SpanSection, section: ReportSection) -> frozenset[str]:
-    """Return ids of the month's figures and tables that paper omits: the season to date shows them too."""
-    season = section.parts[-1]
-    if part is season or season.section.status != "ok":
-        return frozenset()
-    later = season.section
-    return frozenset([figure.id for figure in later.figures] + [table.id for table in later.tables])
-
-
-def _left_off_paper(table: Table, shown_later: frozenset[str], drawn: frozenset[str]) -> bool:
-    """Return whether the season's table, or a plot of the same numbers, replaces this table on paper."""
-    if table.paper_rows == 0:
-        return True
-    if table.id in shown_later:
-        return not table.each_span
-    return table.id in drawn and len(table.rows) > _SHORT_ON_PAPER
 
 
 def _finding_line(finding: Finding, bench: Bench) -> FindingLine:

@@ -56,18 +56,15 @@ class PrintedColumn:
 
 @dataclass(frozen=True, slots=True)
 class PrintedTable:
-    """A table ready for the page; `more` says how many rows are left out, `setting` names its density.
+    """A table ready for the page; `more` says how many rows are left out and where they are.
 
-    Paper has its first `paper_rows`, and `paper_more` says where the others are. A `half` table is short
-    and narrow enough to stand beside another.
+    `setting` names its density. A `half` table is short and narrow enough to stand beside another.
     """
 
     title: str
     note: str
     columns: tuple[PrintedColumn, ...]
     more: str
-    paper_rows: int
-    paper_more: str
     setting: str
     short: bool
     half: bool
@@ -79,13 +76,22 @@ class PrintedTable:
         return tuple(zip(*(column.cells for column in self.columns), strict=True))
 
 
-def print_table(table: Table, bench: Bench) -> PrintedTable:
-    """Return the table in the bench's units, without hidden columns and rows beyond `print_rows`."""
+def print_table(table: Table, bench: Bench, most_rows: int | None = None) -> PrintedTable:
+    """Return the table in the bench's units, without hidden columns and rows beyond `print_rows`.
+
+    On paper `most_rows` bounds them further, and no column of p-values is there: the HTML has them.
+    """
     rows = table.rows[: table.print_rows]
-    places = [index for index, column in enumerate(table.columns) if not column.hidden]
+    in_html = len(rows)
+    rows = rows[:most_rows]
+    on_paper = most_rows is not None
+    places = [
+        index
+        for index, column in enumerate(table.columns)
+        if not (column.hidden or (on_paper and column.unit == "p"))
+    ]
     columns = tuple(_print_column(table, index, rows, bench) for index in places)
-    paper = len(rows) if table.paper_rows is None else min(len(rows), table.paper_rows)
-    half = _half_setting(columns) if paper <= _HALF_ROWS else None
+    half = _half_setting(columns) if len(rows) <= _HALF_ROWS else None
     setting = half or _setting(columns)
     numbers_whole = any(each.name == setting and not each.numbers_break for each in _SETTINGS)
     return PrintedTable(
@@ -95,11 +101,9 @@ def print_table(table: Table, bench: Bench) -> PrintedTable:
             replace(column, unbroken=half is not None or (column.numeric and numbers_whole))
             for column in columns
         ),
-        more=_more(len(table.rows) - len(rows), "json"),
-        paper_rows=paper,
-        paper_more=_more(len(table.rows) - paper, "json" if len(table.rows) > len(rows) else "html"),
+        more=_more(len(table.rows) - len(rows), "json" if in_html < len(table.rows) else "html"),
         setting=setting,
-        short=paper <= _SHORT_TABLE,
+        short=len(rows) <= _SHORT_TABLE,
         half=half is not None,
         names_rows=bool(columns) and not columns[0].numeric,
     )
@@ -113,7 +117,7 @@ def show_number(value: float | None, unit: str | None, bench: Bench, digits: int
 
 
 def _more(left_out: int, kind: str) -> str:
-    return f"and {counted(left_out, 'more row')} in season-report.{kind}" if left_out else ""
+    return f"And {counted(left_out, 'more row')} in season-report.{kind}." if left_out else ""
 
 
 def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:

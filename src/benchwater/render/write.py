@@ -7,7 +7,7 @@ from pathlib import Path
 
 from benchwater.analyse.report import Report
 from benchwater.files import only_writer, write_atomically
-from benchwater.render.html import render_html
+from benchwater.render.html import render_html, render_paper
 from benchwater.render.json_twin import render_json
 from benchwater.render.pdf import PrintingUnavailable, print_report, read_logs
 from benchwater.worker_process import WorkerProcess
@@ -44,10 +44,12 @@ def write_report(
     with only_writer(folder):
         progress("Writing HTML and JSON")
         logs = read_logs(workspace, report.sources) if workspace is not None else ()
-        worker.submit(partial(render_html, report, [log.file for log in logs]))
+        attached = [log.file for log in logs]
+        worker.submit(partial(render_paper, report, attached))
         twin = render_json(report)
-        html: str = worker.result()
-        worker.submit(partial(print_report, html, twin, report.period.end, logs))
+        paper: str = worker.result()
+        worker.submit(partial(print_report, paper, twin, report.period.end, logs))
+        html = render_html(report, attached)
         files = [
             write_atomically(folder / f"{NAME}.html", html.encode()),
             write_atomically(folder / f"{NAME}.json", twin.encode()),

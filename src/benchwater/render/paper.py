@@ -1,0 +1,133 @@
+"""The sections of a report on paper: the answer, a picture or two, what to do, and one table."""
+
+from dataclasses import dataclass
+
+from benchwater.analyse.report import Report, ReportSection, SpanSection
+from benchwater.plugin.section import Section, Status, Table
+from benchwater.render.sections import (
+    STATUS_WORDS,
+    ActionLine,
+    Block,
+    figure_block,
+    is_shown,
+    own_status,
+    remaining_advice,
+    section_anchors,
+    shown_parts,
+    span_label,
+    table_block,
+)
+from benchwater.words import counted, listed, shorten, visible
+
+MOST_OF_PERIOD, MOST_OF_SEASON, MOST_ADVISED, MOST_PICTURES, MOST_ROWS = 3, 4, 3, 2, 10
+_LONGEST_HEAD = 30
+
+
+@dataclass(frozen=True, slots=True)
+class PaperPart:
+    """The findings of one span, headline first; `label` and `note` are empty where they add nothing."""
+
+    label: str
+    status: Status
+    word: str
+    note: str
+    findings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PaperSection:
+    """One section on paper; `running` is its title, shortened for the head of its pages.
+
+    `more` says what the HTML has besides.
+    """
+
+    title: str
+    running: str
+    anchor: str
+    question: str
+    status: Status
+    word: str
+    why: str
+    parts: tuple[PaperPart, ...]
+    pictures: tuple[Block, ...]
+    advice: tuple[ActionLine, ...]
+    unsaid: str
+    table: Block | None
+    more: str
+
+
+def paper_sections(report: Report) -> tuple[PaperSection, ...]:
+    """Return the sections as paper shows them."""
+    anchors = section_anchors(report.sections)
+    return tuple(_paper_section(section, anchors[section.id], report) for section in report.sections)
+
+
+def _paper_section(section: ReportSection, anchor: str, report: Report) -> PaperSection:
+    shown = shown_parts(section)
+    parts = tuple(_paper_part(part, section) for part in shown)
+    told = _told_by(section)
+    figures = told.figures[:MOST_PICTURES]
+    table = _needed_table(told, {figure.id.partition(":")[0] for figure in figures})
+    advice = remaining_advice(section, report)
+    most = max(MOST_ADVISED, sum(line.urgent for line in advice))
+    left = {
+        "finding": sum(not each.quiet for part in shown for each in part.section.findings)
+        - sum(len(part.findings) for part in parts),
+        "picture": len({figure.id for part in shown for figure in part.section.figures}) - len(figures),
+        "table": len({each.id for part in shown for each in part.section.tables if is_shown(each)})
+        - (table is not None),
+        "thing to do": len(advice[most:]),
+    }
+    kinds = [
+        counted(number, one, "things to do" if one == "thing to do" else "")
+        for one, number in left.items()
+        if number > 0
+    ]
+    return PaperSection(
+        title=section.title,
+        running=shorten(visible(section.title), _LONGEST_HEAD),
+        anchor=anchor,
+        question=section.question,
+        status=section.status,
+        word=STATUS_WORDS[section.status],
+        why=section.why if section.status != "ok" else "",
+        parts=parts,
+        pictures=tuple(figure_block(figure) for figure in figures),
+        advice=advice[:most],
+        unsaid=next((part.section.unsaid for part in reversed(section.parts) if part.section.unsaid), ""),
+        table=None if table is None else table_block(table, report.bench, _most_rows(table)),
+        more=f"Also in season-report.html: {listed(kinds)}." if kinds else "",
+    )
+
+
+def _paper_part(part: SpanSection, section: ReportSection) -> PaperPart:
+    content = part.section
+    most = MOST_OF_SEASON if part is section.parts[-1] else MOST_OF_PERIOD
+    findings = sorted(
+        (each for each in content.findings if not each.quiet), key=lambda each: not each.headline
+    )
+    return PaperPart(
+        label=span_label(part, section),
+        status=content.status,
+        word=STATUS_WORDS[content.status],
+        note=own_status(part, section),
+        findings=tuple(finding.text for finding in findings[:most]),
+    )
+
+
+def _told_by(section: ReportSection) -> Section:
+    """Return the part whose pictures and table paper has: the season's, unless only the period's is `ok`."""
+    sure = [part.section for part in section.parts if part.section.status == "ok"]
+    return (sure or [part.section for part in section.parts])[-1]
+
+
+def _needed_table(content: Section, drawn: set[str]) -> Table | None:
+    """Return the first table that paper may have and that no picture beside it replaces."""
+    allowed = [each for each in content.tables if is_shown(each) and each.paper_rows != 0]
+    return next((each for each in allowed if each.id not in drawn or len(each.rows) <= MOST_ROWS), None)
+
+
+def _most_rows(table: Table) -> int:
+    """Return how many rows of a table are on paper: a last one is not left out to say that it is."""
+    most = MOST_ROWS if table.paper_rows is None else table.paper_rows
+    return most + 1 if len(table.rows) == most + 1 else most
