@@ -131,7 +131,7 @@ def read_amount(text: str, item: Item, context: CellContext, *, whole: bool = Tr
 def check_cavity(text: str, mold: str, bench: Bench) -> str:
     """The name of a cavity of a known mold, as bench.toml writes it."""
     cavities = bench.molds[mold].cavities
-    found = _same_name(text, cavities)
+    found = same_name(text, cavities)
     if found is not None:
         return found
     if LIKE_A_DATE.fullmatch(text.strip()):
@@ -154,7 +154,7 @@ def unknown_name(text: str, known: Iterable[str], what: str) -> str:
     return f"is not {what} in bench.toml (it has {quoted(names, _MOST_NAMES)})"
 
 
-def _same_name(text: str, known: Iterable[str]) -> str | None:
+def same_name(text: str, known: Iterable[str]) -> str | None:
     """The known name that a text spells, or else the only known one of the same words in any order."""
     plain = same_spelling(text)
     names = list(known)
@@ -189,7 +189,7 @@ def _name(text: str, column: Column, bench: Bench) -> str:
         "item": (list(bench.items), "an item"),
         "build": (list(bench.builds), "a build"),
     }[column.refers_to]
-    found = _same_name(text, known)
+    found = same_name(text, known)
     if found is None:
         raise CellError(Reason.NAME, unknown_name(text, known, what))
     return found

@@ -11,7 +11,7 @@ from typing import Literal
 
 from benchwater.plugin.bench import Bench, Build, Cavity, Item, ItemKind, Mold
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench
+from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench, size_in_ounces
 from benchwater.read.cells import LIKE_A_DATE, words_of_name
 from benchwater.read.coded import Coded
 from benchwater.read.item_kinds import kind_of_item
@@ -30,7 +30,6 @@ _UNKNOWN_MASS_G, _UNKNOWN_TOLERANCE = 3.5, 1.0
 _FEWEST_WEIGHED = 3
 _HOT_MELT_F = 480.0
 _MOST_SHOWN = 6
-_SIZE = re.compile(r"[0-9]+(?: [0-9]+)?/[0-9]+")
 _US = re.compile(r"[0-9]\s*(?:°?\s*f|degf|oz|ozs|lbs?|in|inch(?:es)?|\")$", re.IGNORECASE)
 _METRIC = re.compile(r"[0-9]\s*(?:°?\s*c|degc|kg|cm|mm|ml)$", re.IGNORECASE)
 _MONEY = {"$": "USD", "€": "EUR", "£": "GBP"}
@@ -347,11 +346,9 @@ def _mass(cavity: str, weighed: Sequence[float]) -> tuple[float, float]:
 
     Jig heads are named by their nominal weight in ounces (common practice, no source).
     """
-    try:
-        unit = "oz" if _SIZE.fullmatch(cavity.strip()) else None
-        return read_quantity(cavity, "mass", default_unit=unit), DEFAULT_TOLERANCE
-    except QuantityError:
-        pass
+    size = size_in_ounces(cavity)
+    if size is not None:
+        return size, DEFAULT_TOLERANCE
     if len(weighed) >= _FEWEST_WEIGHED and (middle := median(weighed)) > 0:
         return middle, min(1.0, max(abs(mass - middle) for mass in weighed) / middle + DEFAULT_TOLERANCE)
     return _UNKNOWN_MASS_G, _UNKNOWN_TOLERANCE
