@@ -3,13 +3,23 @@
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchwater import __version__
+from benchwater.analyse.advice import past_actions, rank_actions
 from benchwater.analyse.report import Report
-from benchwater.analyse.run import rank_actions, run_analyses
-from benchwater.analyse.spans import SpanError, Spans, last_day, month_spans, read_month, season_spans
+from benchwater.analyse.run import run_analyses
+from benchwater.analyse.spans import (
+    SpanError,
+    Spans,
+    earlier_spans,
+    last_day,
+    month_spans,
+    read_month,
+    season_spans,
+)
 from benchwater.analyse.vitals import run_vitals
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
@@ -22,6 +32,7 @@ from benchwater.read.folder import read_folder
 from benchwater.read.found_bench import bench_from_logs
 from benchwater.read.outcome import Reading
 from benchwater.text import did_you_mean, near_names
+from benchwater.worker_process import WorkerProcess
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -97,23 +108,32 @@ def make_report(
     """Gather and analyse the report asked for. SpanError or UnknownAnalysisError if there is none such."""
     spans = choose_spans(workspace, request)
     analyses = _wanted(workspace.plugins, request.only)
-    season = gather(workspace.reading, workspace.bench, spans)
-    sections = run_analyses(
-        analyses,
-        season,
-        spans.parts,
-        progress=lambda title: progress(f"Analysing: {title}"),
-        on_failure=on_failure,
+    reading, bench = workspace.reading, workspace.bench
+    season = gather(reading, bench, spans)
+    import scipy.optimize  # noqa: F401  # before the fork, so that it is imported once
+
+    worker = WorkerProcess()
+    worker.submit(
+        lambda: past_actions(analyses, earlier_spans(spans, bench), partial(gather, reading, bench))
     )
-    vitals, problems = run_vitals(analyses, season, spans.season, on_failure=on_failure)
-    reading = workspace.reading
+    with worker:
+        sections = run_analyses(
+            analyses,
+            season,
+            spans.parts,
+            progress=lambda title: progress(f"Analysing: {title}"),
+            on_failure=on_failure,
+        )
+        vitals, problems = run_vitals(analyses, season, spans.season, on_failure=on_failure)
+        progress("Comparing with earlier months")
+        past = worker.result()
     return Report(
-        bench=workspace.bench,
+        bench=bench,
         label=spans.label,
         period=spans.period,
         season=spans.season,
         sections=sections,
-        actions=rank_actions(sections, workspace.bench),
+        actions=rank_actions(sections, bench, spans, past),
         sources=reading.sources,
         set_aside=reading.set_aside,
         repeats=reading.repeats,

@@ -23,8 +23,9 @@ def can_fork() -> bool:
 class WorkerProcess:
     """Context manager that forks a worker on entry and kills it on exit.
 
-    The worker calls `prepare` at once, then each function that it is sent. A function that the worker cannot
-    run or send back runs in this process instead, as all do outside the context or where `can_fork` is false.
+    The worker calls `prepare` at once, then each function that it is sent. A function submitted before entry
+    goes with the fork, so that it need not be picklable. A function that the worker cannot run or send back
+    runs in this process instead, as all do outside the context or where `can_fork` is false.
     The worker's temporary files lie in a folder of its own, which goes with it.
     """
 
@@ -43,7 +44,9 @@ class WorkerProcess:
             self._pipe, workers_end = context.Pipe()
             self._temporary = tempfile.mkdtemp(prefix="benchwater-")
             self._process = context.Process(
-                target=_serve, args=(workers_end, self._pipe, self._prepare, self._temporary), daemon=True
+                target=_serve,
+                args=(workers_end, self._pipe, self._prepare, self._function, self._temporary),
+                daemon=True,
             )
             with warnings.catch_warnings():  # Python 3.12 warns of other threads: numpy's are idle here
                 warnings.simplefilter("ignore", DeprecationWarning)
@@ -84,13 +87,21 @@ class WorkerProcess:
             shutil.rmtree(self._temporary, ignore_errors=True)
 
 
-def _serve(pipe: Connection, parents_end: Connection, prepare: Callable[[], object], temporary: str) -> None:
+def _serve(
+    pipe: Connection,
+    parents_end: Connection,
+    prepare: Callable[[], object],
+    first: Callable[[], Any] | None,
+    temporary: str,
+) -> None:
     """Call functions until one fails or the parent has ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches both processes; the parent kills this one
     parents_end.close()  # or this process would not see the other end close
     tempfile.tempdir = temporary
     with suppress(Exception):
         prepare()
+        if first is not None:
+            pipe.send(first())
         while True:
             pipe.send(pipe.recv()())
     shutil.rmtree(temporary, ignore_errors=True)

@@ -3,13 +3,12 @@ from datetime import date
 
 import pytest
 
-from benchwater.analyse.run import rank_actions, run_analyses
-from benchwater.plugin import Action, Analysis, Bench, Build, Finding, Season, Section, Span
+from benchwater.analyse.run import run_analyses
+from benchwater.plugin import Analysis, Bench, Finding, Season, Section, Span
 from benchwater.plugin_host.loaded import LoadedPlugin
 
 PERIOD = Span(name="period", label="2026-05", start=date(2026, 5, 1), end=date(2026, 6, 1))
 WHOLE = Span(name="season", label="season", start=date(2026, 3, 1), end=date(2026, 6, 1))
-PRICES = {"one": 1.0, "two": 3.0}
 SEASON = Season(Bench(name="b"), {}, WHOLE.start, WHOLE.end)
 PLUGIN = LoadedPlugin(name="p", origin="workspace", where="p.py", log_kinds=(), analyses=())
 
@@ -80,41 +79,3 @@ def test_a_section_is_ok_when_one_of_its_spans_is():
     (section,) = run_analyses([analysis("a", by_span)], SEASON, [PERIOD, WHOLE])
     assert section.status == "ok"
     assert [part.section.status for part in section.parts] == ["thin", "ok"]
-
-
-def action(id, text="", **more):
-    return Action(id=id, text=text or id, because="", **more)
-
-
-def test_actions_are_ranked_urgent_first_then_by_worth_each_once():
-    def first(season, span):
-        return Section(
-            status="ok",
-            actions=(
-                action("word"),
-                action("small", worth=1.0, worth_unit="money"),
-                action("large", f"large, {span.name}", worth=9.0, worth_unit="money"),
-            ),
-        )
-
-    def second(season, span):
-        return Section(
-            status="ok",
-            actions=(action("baits", worth=3.0, worth_unit="baits"), action("danger", urgent=True)),
-        )
-
-    bench = Bench(
-        name="b", builds={name: Build(name=name, bought_price=price) for name, price in PRICES.items()}
-    )
-    sections = run_analyses([analysis("a", first), analysis("b", second)], SEASON, [PERIOD, WHOLE])
-    ranked = [entry.action.text for entry in rank_actions(sections, bench)]
-    assert ranked == ["danger", "large, season", "baits", "small", "word"], "3 baits at 2.00 are worth 6.00"
-    assert len(rank_actions(sections, bench, most=2)) == 2
-
-
-def test_one_section_does_not_fill_the_front_page():
-    def eager(season, span):
-        return Section(status="ok", actions=tuple(action(str(number)) for number in range(9)))
-
-    sections = run_analyses([analysis("a", eager), analysis("b", eager)], SEASON, [WHOLE])
-    assert [entry.section_id for entry in rank_actions(sections, Bench(name="b"))] == ["a"] * 3 + ["b"] * 3

@@ -1,6 +1,7 @@
 """The report as plain data, for rendering."""
 
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from benchwater.plugin.bench import Bench
@@ -31,13 +32,26 @@ class ReportSection:
     origin: str
 
 
+State = Literal["new", "open", "holds", "mended"]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RankedAction:
-    """An action on the front page, with the section it comes from."""
+    """An action of the report, with the section it comes from and its state since earlier months.
+
+    `new` is given for the first time and `open` was given the month before too; `holds` is to be kept doing;
+    `mended` was given the month before and is no longer. `since` is the first day of the first of the months
+    in a row that gave it so, as far back as the report looks (`or_earlier` where that was not to the end);
+    `span` the recent months that its numbers are of.
+    """
 
     action: Action
     section_id: str
     section_title: str
+    state: State
+    since: date
+    span: Span
+    or_earlier: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

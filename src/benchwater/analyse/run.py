@@ -5,8 +5,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from benchwater.analyse.report import RankedAction, ReportSection, SpanSection
-from benchwater.plugin.bench import Bench
+from benchwater.analyse.report import ReportSection, SpanSection
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Section, Status
@@ -14,8 +13,6 @@ from benchwater.plugin.section_check import section_faults
 from benchwater.plugin_host.loaded import LoadedPlugin, line_of
 
 _Result = TypeVar("_Result")
-MOST_ACTIONS = 7
-MOST_OF_ONE_SECTION = 3
 LONGEST_ANALYSIS_S = 120.0
 
 
@@ -53,38 +50,12 @@ def run_analyses(
     return tuple(sections)
 
 
-def rank_actions(
-    sections: Sequence[ReportSection], bench: Bench, most: int = MOST_ACTIONS
-) -> tuple[RankedAction, ...]:
-    """Return the front page's actions: urgent ones first, then by worth, then in the order of the report.
-
-    A bait is worth the mean shop price of the bench's builds. No section takes more than
-    `MOST_OF_ONE_SECTION` places.
-    """
-    prices = [build.bought_price for build in bench.builds.values() if build.bought_price is not None]
-    bait_price = sum(prices) / len(prices) if prices else 0.0
-    listed: list[RankedAction] = []
-    for section in sections:
-        of_one = [
-            RankedAction(action=action, section_id=section.id, section_title=section.title)
-            for action in merged_actions(section)
-        ]
-        listed += sorted(of_one, key=lambda entry: _rank(entry, bait_price))[:MOST_OF_ONE_SECTION]
-    return tuple(sorted(listed, key=lambda entry: _rank(entry, bait_price))[:most])
-
-
 def merged_actions(section: ReportSection) -> tuple[Action, ...]:
     """Return a section's actions, each id once: the season's wording replaces the period's."""
     by_id: dict[str, Action] = {}
     for part in section.parts:
         by_id.update({action.id: action for action in part.section.actions})
     return tuple(by_id.values())
-
-
-def _rank(entry: RankedAction, bait_price: float) -> tuple[int, float]:
-    action = entry.action
-    worth = (action.worth or 0.0) * (bait_price if action.worth_unit == "baits" else 1.0)
-    return (0 if action.urgent else 1, -worth)
 
 
 def _guarded(

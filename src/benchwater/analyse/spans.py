@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
@@ -32,6 +32,19 @@ class Spans:
         """The spans that each analysis is called with."""
         return (self.season,) if self.period.name == "season" else (self.period, self.season)
 
+    @property
+    def latest_month(self) -> date:
+        """The first day of the report's last month."""
+        return (self.season.end - timedelta(days=1)).replace(day=1)
+
+    @property
+    def recent(self) -> Span:
+        """The last month and the month before, no earlier than the season."""
+        before = (self.latest_month - timedelta(days=1)).replace(day=1)
+        start = max(before, self.season.start)
+        label = f"{start:%Y-%m} to {self.latest_month:%Y-%m}"
+        return Span(name="period", label=label, start=start, end=self.season.end)
+
 
 def read_month(text: str) -> date:
     """Return the first day of a month written `2026-05`. SpanError for any other text."""
@@ -58,6 +71,19 @@ def season_spans(last_row: date, bench: Bench) -> Spans:
     end = min(month_after(last_row), next_start)
     season = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
     return Spans(label=f"season-{start:%Y}", period=season, season=season)
+
+
+def earlier_spans(spans: Spans, bench: Bench) -> tuple[Spans, ...]:
+    """Return the spans of such a report of each earlier month of the season, the latest first."""
+    earlier = []
+    month = (spans.latest_month - timedelta(days=1)).replace(day=1)
+    while month_after(month) > spans.season.start:
+        of_month = month_spans(month, bench)
+        earlier.append(
+            of_month if spans.period != spans.season else replace(of_month, period=of_month.season)
+        )
+        month = (month - timedelta(days=1)).replace(day=1)
+    return tuple(earlier)
 
 
 def last_day(tables: "Mapping[str, pd.DataFrame]") -> date | None:

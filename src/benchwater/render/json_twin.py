@@ -20,7 +20,7 @@ Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | Non
 
 _JSON_TYPES = frozenset((str, int, bool, type(None)))
 _NUMBERS = frozenset((float, type(None)))
-_OF_ACTION = "id text because worth worth_unit urgent"
+_OF_ACTION = "id text because worth worth_unit urgent holds"
 _OF_REFUSED = "file line column value why reason log"
 _OF_SOURCE = "file sha256 log rows used repeated set_aside cells_set_aside dialect"
 
@@ -195,8 +195,15 @@ def _merged(identity: str, parts: list[tuple[Span, Table]]) -> Json:
 
 def _ranked(ranked: RankedAction) -> Json:
     action = ranked.action
-    advice = _fields(action, "text because")
-    return {**advice, "section": ranked.section_id, **_plain_fields(action, "worth worth_unit urgent id")}
+    return {
+        **_fields(action, "text because"),
+        "section": ranked.section_id,
+        **_plain_fields(action, "worth worth_unit urgent id"),
+        "state": ranked.state,
+        "since": f"{ranked.since:%Y-%m}",
+        "or_earlier": ranked.or_earlier,
+        "span": {"label": ranked.span.label, **_days(ranked.span)},
+    }
 
 
 def _fields(item: object, names: str) -> dict[str, Json]:
