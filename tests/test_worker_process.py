@@ -49,6 +49,18 @@ def test_functions_run_in_this_process_outside_the_context():
     assert worker.result() == HERE
 
 
+@needs_fork
+def test_a_function_submitted_before_entry_need_not_be_picklable():
+    worker = WorkerProcess()
+    worker.submit(lambda: os.getpid())
+    with worker:
+        assert worker.result() != HERE
+        worker.submit(os.getpid)
+        assert worker.result() != HERE
+    worker.submit(lambda: os.getpid())
+    assert worker.result() == HERE
+
+
 def killed_in_the_worker() -> int:
     if os.getpid() != HERE:
         os.kill(os.getpid(), signal.SIGKILL)

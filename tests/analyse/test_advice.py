@@ -94,7 +94,7 @@ def test_the_report_looks_no_further_back_than_it_says():
     assert analysed == [("season", month) for month in (9, 8, 7)]
     (entry,) = past.values()
     assert (entry.since, entry.or_earlier) == (date(2026, 7, 1), True)
-    assert states(dict.fromkeys(months, [A]), 10) == {"a": ("open", 10 - MONTHS_BACK)}
+    assert states({month: [A] for month in months}, 10) == {"a": ("open", 10 - MONTHS_BACK)}
 
 
 def test_older_months_are_analysed_only_where_advice_may_go_back():

@@ -7,6 +7,7 @@ import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 
@@ -16,8 +17,10 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
     import pandas  # noqa: F401
     import scipy.stats  # noqa: F401
 
+    from benchwater.analyse.advice import past_actions, rank_actions
     from benchwater.analyse.report import ReportSection
-    from benchwater.analyse.run import rank_actions, run_analyses
+    from benchwater.analyse.run import run_analyses
+    from benchwater.analyse.spans import earlier_spans
     from benchwater.pipeline import Request, choose_spans, gather, make_report, read_workspace
 
     taken: dict[str, float] = {}
@@ -38,8 +41,13 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
     for analysis, plugin in workspace.plugins.analyses:
         with timed(analysis.id):
             sections += run_analyses([(analysis, plugin)], season, spans.parts, on_failure=_refuse)
+    with timed("earlier months"):
+        earlier = earlier_spans(spans, workspace.bench)
+        past = past_actions(
+            workspace.plugins.analyses, earlier, partial(gather, workspace.reading, workspace.bench)
+        )
     with timed("rank"):
-        rank_actions(sections, workspace.bench)
+        rank_actions(sections, workspace.bench, spans, past)
     if out is not None:
         from benchwater.render.html import render_html, render_paper
         from benchwater.render.json_twin import render_json

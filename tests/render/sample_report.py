@@ -59,7 +59,14 @@ def sample_report() -> Report:
     )
     sections = (_defects(), _mortality(), _balance(), _finishing(), _broken())
     actions = [
-        RankedAction(action=action, section_id=section.id, section_title=section.title)
+        RankedAction(
+            action=action,
+            section_id=section.id,
+            section_title=section.title,
+            state="new",
+            since=MAY.start,
+            span=MAY,
+        )
         for section in sections
         for action in section.parts[-1].section.actions
     ]

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from benchwater.analyse.report import RankedAction, Report, ReportSection, SpanSection
+from benchwater.analyse.report import Report, ReportSection, SpanSection
 from benchwater.plots import HALF_MM
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Figure, Finding, Section, Table, TableColumn
@@ -101,7 +101,7 @@ def test_what_advice_is_worth_is_no_finer_than_an_estimate(
     worth: float, unit: str, said: str, report: Report
 ) -> None:
     action = Action(id="a", text="Do it.", because="It pays.", worth=worth, worth_unit=unit)  # type: ignore[arg-type]
-    ranked = RankedAction(action=action, section_id="x", section_title="X")
+    ranked = replace(report.actions[0], action=action)
     assert compose(replace(report, actions=(ranked,))).actions[0].worth == said
 
 

@@ -22,6 +22,7 @@ from benchwater.units import figures
 from benchwater.words import counted, shorten, visible
 
 MOST_VITALS = 10
+MOST_ACTIONS = 7
 _LONGEST_GLANCE = 92
 _LONGEST_UNSAID = 130
 _MOST_UNSAID = 3
@@ -76,6 +77,7 @@ class Page:
 def compose(report: Report) -> Page:
     """Return the page of a report."""
     anchors = section_anchors(report.sections)
+    to_do = [ranked for ranked in report.actions if ranked.state in ("new", "open")][:MOST_ACTIONS]
     unsaid = tuple(_unsaid(report, anchors))
     bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
     return Page(
@@ -93,7 +95,7 @@ def compose(report: Report) -> Page:
                 section=ranked.section_title,
                 anchor=anchors.get(ranked.section_id, ""),
             )
-            for ranked in report.actions
+            for ranked in to_do
         ),
         glance=tuple(_glance_line(section, anchors[section.id]) for section in report.sections),
         unsaid=unsaid[:_MOST_UNSAID],
