@@ -10,7 +10,9 @@ date,species,build,count,length,mass,bait,water,angler,trip,habitat,released,not
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from benchwater.ledger.tags import unprinted_tag
 from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, with_everyday_words
+from benchwater.text import quoted
 
 CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "other")
 LONGEST_DAY_H = 24.0
@@ -25,6 +27,7 @@ def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProbl
         yield RowProblem(column="count", why="is 0: a row stands for at least one bait")
     if row["bait"] is not None and isinstance(count, int) and count > 1:
         yield RowProblem(column="count", why=f"is {count}, and a tag in `bait` belongs to one bait")
+    yield from _check_tag(row["bait"], bench)
     fished = row["fished_h"]
     if isinstance(fished, float) and fished > LONGEST_DAY_H:
         why = f"is {fished:g} h, longer than a day (accepted: up to 24 h, such as `1:30`, `90 min`)"
@@ -35,6 +38,18 @@ def check_fish_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProbl
     """A row stands for at least one fish."""
     if row["count"] == 0:
         yield RowProblem(column="count", why="is 0: a row stands for at least one fish")
+    yield from _check_tag(row["bait"], bench)
+
+
+def _check_tag(tag: object, bench: Bench) -> Iterable[RowProblem]:
+    """A tag that looks like a printed one is one of those."""
+    if not bench.printed_tags or not isinstance(tag, str):
+        return
+    near = unprinted_tag(tag, bench.printed_tags)
+    if near is not None:
+        hint = f": is it one of {quoted(near[:3])}?" if near else ""
+        printed = f"`[tags] printed = {bench.printed_tags}`"
+        yield RowProblem(column="bait", why=f"is none of the printed tags ({printed}){hint}")
 
 
 DATE = Column(name="date", meaning="day of the trip", kind="date", needed=True)

@@ -1,30 +1,42 @@
-from benchwater.sheets.layout import cut, letters, lines, short_names
+import pandas as pd
+import pytest
+
+from benchwater.sheets.labels import batch_labels, label_stock, mold_cards, recipe_cards
+from benchwater.sheets.tally import mold_tallies
+from sheets.sample_benches import demo, kind
 
 
-def test_names_are_cut_in_the_way_that_keeps_them_apart():
-    assert short_names(("a-long-name-1", "a-long-name-2"), 7) == {
-        "a-long-name-1": "a-l…e-1",
-        "a-long-name-2": "a-l…e-2",
-    }
-    assert set(short_names(("mold 01 of the shelf", "mold 02 of the shelf"), 9).values()) == {
-        "mold 01…",
-        "mold 02…",
-    }
+def test_a_batch_has_a_label_for_each_build_it_went_to():
+    batch = {"date": pd.Timestamp("2026-05-23"), "mold": "guard-jig", "cavity": "1/8", "coat": "chartreuse"}
+    rows = pd.DataFrame([batch | {"cure_temp_c": 190.5556, "cure_time_h": 1 / 3}])
+    labels = batch_labels(rows, demo())
+    assert [label.title for label in labels] == ["pond-guard"]
+    assert labels[0].lines[:3] == (
+        "chartreuse on guard-jig 1/8",
+        "cured 375 °F for 20 min",
+        "finished 23 May 2026",
+    )
+    assert "wash hands" in labels[0].lines[3].lower()
 
 
-def test_names_that_no_cut_keeps_apart_are_numbered():
-    names = ("x" * 20 + "a" + "y" * 20 + "z", "x" * 20 + "b" + "y" * 20 + "z")
-    short = short_names(names, 10)
-    assert [text[:3] for text in short.values()] == ["1: ", "2: "]
+def test_a_stock_divides_the_paper_and_refuses_labels_too_small_to_read():
+    stock = label_stock("3x8", "a4", 10.0, 2.0)
+    assert stock.label_mm == pytest.approx(((210 - 20 - 4) / 3, (297 - 20 - 14) / 8))
+    for division in ("40x2", "3x60"):
+        with pytest.raises(ValueError, match="makes labels of"):
+            label_stock(division, "a4", 10.0, 0.0)
+    with pytest.raises(ValueError, match="columns x rows"):
+        label_stock("three", "a4", 10.0, 0.0)
 
 
-def test_a_name_breaks_between_words():
-    assert lines("short") == ("short",)
-    assert lines("blocked-guard-hole-at-pin") == ("blocked-guard-", "hole-at-pin")
+def test_every_mold_and_every_build_has_a_card():
+    bench = demo()
+    assert [card.title for card in mold_cards(bench)] == list(bench.molds)
+    assert [card.title for card in recipe_cards(bench)] == list(bench.builds)
+    assert "cure: 350 °F to 410 °F, 15 min to 30 min" in recipe_cards(bench)[0].lines
 
 
-def test_a_cut_is_never_longer_and_widths_count_wide_letters():
-    assert cut("abcdef", 6) == "abcdef"
-    assert len(cut("abcdefgh", 4)) == 4
-    assert letters("ab") == 2
-    assert letters("満潮") > 4
+def test_a_tally_holds_the_fills_of_an_evening():
+    for sheet in mold_tallies(kind("pour"), demo()):
+        assert sum(map(len, sheet.blocks)) >= 60
+        assert sheet.temperature == "°F"

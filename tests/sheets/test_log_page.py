@@ -2,7 +2,7 @@
 
 import pytest
 
-from benchwater.sheets.log_page import NEEDED_LOGS, NoLogPageError, log_page_of
+from benchwater.sheets.log_page import NEEDED_LOGS, NoLogPageError, log_page_of, needed_logs
 from sheets.sample_benches import crowded, demo, empty, kind
 
 
@@ -24,4 +24,4 @@ def test_an_empty_and_a_crowded_bench_have_a_page_too():
 
 def test_a_log_that_no_plugin_declares_is_named():
     with pytest.raises(NoLogPageError, match="catch log"):
-        log_page_of([kind(name) for name in NEEDED_LOGS if name != "catch"], demo())
+        needed_logs([kind(name) for name in NEEDED_LOGS if name != "catch"])

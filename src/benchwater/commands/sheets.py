@@ -24,11 +24,30 @@ from benchwater.commands.terminal import (
     click.option(
         "--log", "logs", metavar="KIND", multiple=True, help="Only the sheet of this log (may be repeated)."
     ),
+    click.option("--page", "what", flag_value="page", help="Instead: log-page.html, logs to tap on a phone."),
     click.option(
-        "--page", is_flag=True, help="Write log-page.html instead: logs to tap on a phone, tablet or laptop."
+        "--tally", "what", flag_value="tally", help="Instead: a line a fill, a box a cavity; a trip."
     ),
+    click.option("--labels", "what", flag_value="labels", help="Instead: bag labels of finished batches."),
+    click.option("--cards", "what", flag_value="cards", help="Instead: a card for each mold and build."),
+    click.option("--tags", type=click.IntRange(1, 1000), help="Instead: so many numbered bait tags."),
+    click.option("--first", type=click.IntRange(1), default=1, help="With --tags: which tag comes first."),
+    click.option("--stock", metavar="3x8", help="Labels on a page: columns x rows."),
+    click.option("--margin", type=click.FloatRange(0, 50), default=8.0, help="Of the label page, in mm."),
+    click.option("--gap", type=click.FloatRange(0, 30), default=0.0, help="Between labels, in mm."),
 )
-def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], page: bool, workspace_plugins: bool) -> int:
+def sheets(
+    folder: Path,
+    out: Path | None,
+    logs: tuple[str, ...],
+    what: str | None,
+    tags: int | None,
+    first: int,
+    stock: str | None,
+    margin: float,
+    gap: float,
+    workspace_plugins: bool,
+) -> int:
     """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
 
     The molds, cavities, items and builds of bench.toml are boxes to tick. A line of a sheet is a row of the
@@ -36,26 +55,28 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], page: bool, wo
     page you need. You can also fill in the fields on a screen. bench.toml names the paper; print without
     scaling. Logs of your own plugins get a sheet too.
 
+    Labels, cards and tags fit any label paper: say how it is divided with --stock, --margin and --gap.
+
     Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
     """
+    out = out or folder / "reports" / "sheets"
+    if tags is not None or what in {"labels", "cards"}:
+        return _print_labels(folder, out, what, tags, first, (stock, margin, gap), workspace_plugins)
+    if what is not None:
+        return _write_page_or_tally(folder, out, what, workspace_plugins)
+    return _print_logs(folder, out, logs, workspace_plugins)
+
+
+def _print_logs(folder: Path, out: Path, logs: tuple[str, ...], workspace_plugins: bool) -> int:
     from benchwater.files import write_atomically
     from benchwater.plugin_host.load import load_plugins
     from benchwater.read.bench_file import load_bench
-    from benchwater.render.log_page import FILE_NAME, render_log_page
     from benchwater.render.sheet_pdf import file_name, print_sheet
     from benchwater.sheets.compose import choose_logs, sheet_of
-    from benchwater.sheets.log_page import log_page_of
     from benchwater.words import counted
 
     bench_file = load_bench(folder)
     found = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)
-    out = out or folder / "reports" / "sheets"
-    if page:
-        html = render_log_page(log_page_of(found.log_kinds, bench_file.bench))
-        out.mkdir(parents=True, exist_ok=True)
-        click.echo(f"Wrote {plain(str(write_atomically(out / FILE_NAME, html.encode())))}")
-        click.echo("Copy it to the phone or tablet, and open it there in a browser.")
-        return INCOMPLETE if found.problems else DONE
     kinds = choose_logs(found.log_kinds, logs)
     notes: list[str] = []
     written: list[tuple[Path, int]] = []
@@ -78,3 +99,88 @@ def sheets(folder: Path, out: Path | None, logs: tuple[str, ...], page: bool, wo
     for problem in found.problems:
         print_plugin_problem(problem, "Plugin ", err=True)
     return INCOMPLETE if found.problems else DONE
+
+
+def _write_page_or_tally(folder: Path, out: Path, what: str, workspace_plugins: bool) -> int:
+    from benchwater.files import write_atomically
+    from benchwater.plugin_host.load import load_plugins
+    from benchwater.read.bench_file import load_bench
+    from benchwater.render.label_pdf import print_tallies
+    from benchwater.render.log_page import FILE_NAME, render_log_page
+    from benchwater.sheets.log_page import log_page_of, needed_logs
+    from benchwater.sheets.tally import mold_tallies, trip_sheet
+
+    bench_file = load_bench(folder)
+    bench = bench_file.bench
+    found = load_plugins(folder if workspace_plugins else None, bench_file.plugins_off)
+    kinds = needed_logs(found.log_kinds)
+    if what == "page":
+        content, name = render_log_page(log_page_of(kinds, bench)).encode(), FILE_NAME
+        hint = "Copy it to the phone or tablet, and open it there in a browser."
+    else:
+        by_name = {kind.name: kind for kind in kinds}
+        trip = trip_sheet(by_name["fishing"], by_name["catch"], bench)
+        content, name = print_tallies(bench, mold_tallies(by_name["pour"], bench), trip), "tally.pdf"
+        hint = "A page for each mold, and one for a day on the water."
+    out.mkdir(parents=True, exist_ok=True)
+    click.echo(f"Wrote {plain(str(write_atomically(out / name, content)))}")
+    click.echo(hint)
+    return INCOMPLETE if found.problems else DONE
+
+
+def _print_labels(
+    folder: Path,
+    out: Path,
+    what: str | None,
+    count: int | None,
+    first: int,
+    division: tuple[str | None, float, float],
+    workspace_plugins: bool,
+) -> int:
+    from benchwater.files import write_atomically
+    from benchwater.ledger.tags import MOST_TAGS, tags
+    from benchwater.pipeline import read_workspace
+    from benchwater.render.label_pdf import print_labels
+    from benchwater.sheets.labels import Label, batch_labels, label_stock, mold_cards, recipe_cards
+    from benchwater.words import counted
+
+    workspace = read_workspace(folder, workspace_plugins=workspace_plugins)
+    bench = workspace.bench
+    hint = ""
+    if count is not None:
+        last = first + count - 1
+        if last > MOST_TAGS:
+            raise click.UsageError(
+                f"tags are numbered from 1 to {MOST_TAGS:,}: `--first {first}` is too far on"
+            )
+        name, title, usual = "tags.pdf", "Bait tags", "8x20"
+        labels = tuple(Label(title=tag) for tag in tags(first, last))
+        if bench.printed_tags < last:
+            hint = (
+                f"Write `[tags]` and `printed = {last}` in bench.toml: a tag typed wrong is then asked about."
+            )
+    elif what == "labels":
+        name, title, usual = "labels.pdf", "Bag labels", "2x7"
+        labels = batch_labels(workspace.reading.tables["finishing"], bench)
+    else:
+        name, title, usual = "cards.pdf", "Cards of molds and baits", "2x4"
+        labels = mold_cards(bench) + recipe_cards(bench)
+    if not labels:
+        click.echo(
+            "There is nothing to print yet: no batch is in the finishing log, or no mold in bench.toml."
+        )
+        return DONE
+    columns_and_rows, margin, gap = division
+    try:
+        stock = label_stock(columns_and_rows or usual, bench.paper, margin, gap)
+    except ValueError as error:
+        raise click.UsageError(str(error)) from error
+    pdf = print_labels(title, bench, labels, stock)
+    out.mkdir(parents=True, exist_ok=True)
+    path = write_atomically(out / name, pdf)
+    click.echo(
+        f"Wrote {plain(str(path))} ({counted(len(labels), 'label')}, {stock.columns} x {stock.rows} a page)"
+    )
+    if hint:
+        click.echo(hint)
+    return INCOMPLETE if workspace.plugins.problems else DONE

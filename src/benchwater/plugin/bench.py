@@ -107,7 +107,8 @@ class Plan:
 class Bench:
     """The standing facts. `fallbacks` lists, in words, each documented default that had to stand in.
 
-    `plugin_options` is what `[plugins.ID]` says, by ID; see `Season.options`.
+    `plugin_options` is what `[plugins.ID]` says, by ID; see `Season.options`. `printed_tags` is how many bait
+    tags were printed, numbered from 1.
     """
 
     name: str
@@ -123,6 +124,7 @@ class Bench:
     date_order: Literal["iso", "day first", "month first"] = "iso"
     fallbacks: tuple[str, ...] = ()
     plugin_options: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    printed_tags: int = 0
 
     def cavity(self, mold: str, cavity: str) -> Cavity:
         """The cavity of that name; KeyError where the bench has none."""

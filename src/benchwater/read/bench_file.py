@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any, cast
 
 from benchwater.files import read_own_file
+from benchwater.ledger.tags import MOST_TAGS
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.bench_table import CURRENCY_MARKS, FILE_NAME, BenchError, BenchTable, Faults
 from benchwater.read.cells import words_of_name
@@ -108,6 +109,9 @@ class _Reader:
         molds = {key: self._mold(key, top, items) for key in top.names("molds")}
         builds = {key: self._build(key, top, items, molds) for key in top.names("builds")}
         plan = self._plan(top)
+        tags = top.table("tags")
+        printed_tags = tags.whole("printed", default=0, least=0)
+        tags.close()
         default_units = self._default_units(top)
         logs = top.table("logs")
         keep_repeats = logs.texts("keep_repeats")
@@ -126,6 +130,7 @@ class _Reader:
                 molds=MappingProxyType(molds),
                 builds=MappingProxyType(builds),
                 plan=plan,
+                printed_tags=min(printed_tags, MOST_TAGS),
                 default_units=MappingProxyType(default_units),
                 date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
                 fallbacks=tuple(self._fallbacks),

@@ -32,15 +32,19 @@ class LogPage:
     currency: str
 
 
-def log_page_of(kinds: Sequence[LogKind], bench: Bench) -> LogPage:
-    """Return the log page of a bench. Raises NoLogPageError where a log it writes has no plugin."""
+def needed_logs(kinds: Sequence[LogKind]) -> tuple[LogKind, ...]:
+    """Return the logs of `NEEDED_LOGS`. Raises NoLogPageError where no plugin declares one of them."""
     by_name = {kind.name: kind for kind in kinds}
     missing = [name for name in NEEDED_LOGS if name not in by_name]
     if missing:
         raise NoLogPageError(
-            f"the log page writes the {missing[0]} log, which no plugin declares (is it `off` in bench.toml?)"
+            f"this writes the {missing[0]} log, which no plugin declares (is it `off` in bench.toml?)"
         )
-    logs = [by_name[name] for name in NEEDED_LOGS]
+    return tuple(by_name[name] for name in NEEDED_LOGS)
+
+
+def log_page_of(logs: Sequence[LogKind], bench: Bench) -> LogPage:
+    """Return the log page of a bench; `logs` are its `needed_logs`."""
     return LogPage(
         bench=bench.name,
         molds={

@@ -1,0 +1,141 @@
+"""Compose what is cut out: bait tags, bag labels of finished batches, cards of molds and baits."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from benchwater.plugin.bench import Bench, Build, Item
+from benchwater.sheets.layout import PAPER_MM
+from benchwater.words import MONTHS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_LEAD_WORDS = {
+    True: "Holds lead: wash hands.",
+    False: "Holds no lead. Wash hands.",
+    None: "Lead not known: wash hands.",
+}
+LEAST_LABEL_MM = (12.0, 8.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """One label: what is read first, and the lines below it."""
+
+    title: str
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabelStock:
+    """How a sheet of labels is divided: `columns` by `rows` inside `margin_mm`, `gap_mm` between labels."""
+
+    paper: str
+    columns: int
+    rows: int
+    margin_mm: float
+    gap_mm: float
+
+    @property
+    def label_mm(self) -> tuple[float, float]:
+        """Return the width and height of one label; the paper stands upright."""
+        height, width = PAPER_MM[self.paper]
+        return (
+            (width - 2 * self.margin_mm - (self.columns - 1) * self.gap_mm) / self.columns,
+            (height - 2 * self.margin_mm - (self.rows - 1) * self.gap_mm) / self.rows,
+        )
+
+
+def label_stock(division: str, paper: str, margin_mm: float, gap_mm: float) -> LabelStock:
+    """Return the stock of a division such as `3x8`. Raises ValueError where a label would be too small."""
+    found = re.fullmatch(r"([1-9][0-9]?) ?[x×*] ?([1-9][0-9]?)", division.strip().lower())
+    if found is None:
+        raise ValueError(f"`{division}` does not divide a page (accepted: columns x rows, such as `3x8`)")
+    stock = LabelStock(
+        paper=paper, columns=int(found[1]), rows=int(found[2]), margin_mm=margin_mm, gap_mm=gap_mm
+    )
+    width, height = stock.label_mm
+    if width < LEAST_LABEL_MM[0] or height < LEAST_LABEL_MM[1]:
+        least = f"{LEAST_LABEL_MM[0]:g} by {LEAST_LABEL_MM[1]:g} mm"
+        raise ValueError(f"`{division}` makes labels of {width:.0f} by {height:.0f} mm; the least is {least}")
+    return stock
+
+
+def batch_labels(finishing: "pd.DataFrame", bench: Bench) -> tuple[Label, ...]:
+    """Return a label for each build that a batch of the finishing log went to, in the order of the log.
+
+    A batch whose head and coat no build of the bench has is labelled by its mold and cavity.
+    """
+    return tuple(label for row in finishing.to_dict("records") for label in _of_batch(row, bench))
+
+
+def _of_batch(row: Mapping[Any, object], bench: Bench) -> Iterator[Label]:
+    mold, cavity, coat = str(row["mold"]), str(row["cavity"]), str(row["coat"])
+    names = [
+        name for name, build in bench.builds.items() if build.head == (mold, cavity) and build.coat == coat
+    ]
+    temp, hours = row["cure_temp_c"], row["cure_time_h"]
+    cure = [bench.show(temp, "degC")] if isinstance(temp, float) and temp == temp else []
+    cure += [bench.show(hours, "h")] if isinstance(hours, float) and hours == hours else []
+    when = row["date"]
+    assert isinstance(when, date)
+    lines = (
+        f"{coat} on {mold} {cavity}",
+        f"cured {' for '.join(cure)}" if cure else "cure not written",
+        f"finished {when.day} {MONTHS[when.month - 1]} {when.year}",
+        _LEAD_WORDS[_holds_lead(bench, mold)],
+    )
+    for name in names or [f"{mold} {cavity}"]:
+        yield Label(title=name, lines=lines)
+
+
+def mold_cards(bench: Bench) -> tuple[Label, ...]:
+    """Return a card for each mold: what it takes, its cavities, inserts, and whether it holds lead."""
+    cards = []
+    for name, mold in bench.molds.items():
+        cavities = [
+            f"{each.name}: {each.per_fill} a fill, {bench.show(each.mass_g, 'g')}"
+            + (f", {each.insert}" if each.insert else "")
+            for each in mold.cavities.values()
+        ]
+        lines = (f"takes {mold.material}", *cavities, _LEAD_WORDS[_holds_lead(bench, name)])
+        cards.append(Label(title=name, lines=lines))
+    return tuple(cards)
+
+
+def recipe_cards(bench: Bench) -> tuple[Label, ...]:
+    """Return a card for each build: head, coat and its cure window, fittings and trailer."""
+    return tuple(
+        Label(title=name, lines=tuple(_recipe(build, bench))) for name, build in bench.builds.items()
+    )
+
+
+def _recipe(build: Build, bench: Bench) -> Iterator[str]:
+    if build.head:
+        yield f"head: {' '.join(build.head)}"
+    if build.coat:
+        yield f"coat: {build.coat}"
+        if cure := _cure(bench.items.get(build.coat), bench):
+            yield f"cure: {cure}"
+    for item, count in build.fittings.items():
+        yield f"{count:g} × {item}"
+    if build.trailer:
+        yield f"trailer: {' '.join(build.trailer)}"
+    if build.head:
+        yield _LEAD_WORDS[_holds_lead(bench, build.head[0])]
+
+
+def _cure(coat: Item | None, bench: Bench) -> str:
+    if coat is None or coat.cure is None:
+        return ""
+    temps = [bench.show(each, "degC") for each in (coat.cure.min_temp_c, coat.cure.max_temp_c) if each]
+    times = [bench.show(each, "h") for each in (coat.cure.min_time_h, coat.cure.max_time_h) if each]
+    return ", ".join(" to ".join(part) for part in (temps, times) if part)
+
+
+def _holds_lead(bench: Bench, mold: str) -> bool | None:
+    item = bench.items.get(bench.molds[mold].material) if mold in bench.molds else None
+    return item.holds_lead if item else None
