@@ -12,7 +12,6 @@ from pathlib import Path
 
 from benchwater.ledger.tags import unprinted_tag
 from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, with_everyday_words
-from benchwater.text import quoted
 
 CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "other")
 LONGEST_DAY_H = 24.0
@@ -47,9 +46,12 @@ def _check_tag(tag: object, bench: Bench) -> Iterable[RowProblem]:
         return
     near = unprinted_tag(tag, bench.printed_tags)
     if near is not None:
-        hint = f": is it one of {quoted(near[:3])}?" if near else ""
+        hint = " or ".join(f"`{tag}`" for tag in near[:3])
         printed = f"`[tags] printed = {bench.printed_tags}`"
-        yield RowProblem(column="bait", why=f"is none of the printed tags ({printed}){hint}")
+        yield RowProblem(
+            column="bait",
+            why=f"is none of the printed tags ({printed})" + (f": is it {hint}?" if hint else ""),
+        )
 
 
 DATE = Column(name="date", meaning="day of the trip", kind="date", needed=True)

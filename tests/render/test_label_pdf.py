@@ -38,5 +38,5 @@ def test_a_mistyped_printed_tag_is_set_aside_alone_and_asked_about(tmp_path):
     rows = "date,build,fished,fate,bait\n2026-05-23,perch-grub,1,kept,22X\n2026-05-23,perch-grub,1,kept,23x\n"
     (tmp_path / "baits.csv").write_text(rows, encoding="utf-8")
     checked = run("check", tmp_path)
-    assert "is none of the printed tags (`[tags] printed = 40`): is it one of" in checked.out
+    assert "is none of the printed tags (`[tags] printed = 40`): is it `222` or" in checked.out
     assert "`23X`" in checked.out
