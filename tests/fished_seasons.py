@@ -69,7 +69,12 @@ MIXED = (
 )
 
 
-def bitten(leader: str, lost: int, kept: int, habitat: str = "weeds") -> list[str]:
-    """Return rows of `lost` baits bitten off after an hour, and of `kept` ones."""
-    rows = {f"lost,{lost},,bite off": lost, f"kept,{kept},,": kept}
-    return [f"2026-05-01,plain,1,{row},pond,{habitat},{leader}" for row, baits in rows.items() if baits]
+def bitten(leader: str, lost: int, kept: int, habitat: str = "weeds", trips: int = 12) -> list[str]:
+    """Return rows of baits bitten off after an hour, and of kept ones, spread evenly over trips."""
+    rows = []
+    for trip in range(trips):
+        for fate, baits in (("lost,{},,bite off", lost), ("kept,{},,", kept)):
+            count = (trip + 1) * baits // trips - trip * baits // trips
+            if count:
+                rows.append(f"2026-05-{trip + 1:02d},plain,1,{fate.format(count)},pond,{habitat},{leader}")
+    return rows

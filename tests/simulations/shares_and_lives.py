@@ -14,8 +14,7 @@ from benchwater.statistics.proportions import (
     design_effect,
     wilson_interval,
 )
-from benchwater.statistics.rates import poisson_interval, rate_ratio
-from catch_rate.catch_rates import ratio_of_totals
+from benchwater.statistics.rates import poisson_interval, rate_ratio, ratio_of_totals
 from catch_size.compute import mean_interval
 from defect_rate.stratified import times_as_often
 from simulations.study import Generator, Held

@@ -15,7 +15,7 @@ from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
 from bait_mortality.survival import cumulative_incidence, kaplan_meier, log_rank
-from benchwater.statistics.interval import holm_adjusted
+from benchwater.statistics.interval import benjamini_hochberg_adjusted, holm_adjusted
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
 from benchwater.statistics.uncertainty import coverage_factor
@@ -147,8 +147,12 @@ def test_survival_and_the_log_rank_test() -> None:
         curve, known = kaplan_meier(time, lost), SurvfuncRight(time, lost)
         assert curve.time == near(known.surv_times)
         assert curve.survival == near(known.surv_prob)
-        alive = curve.survival > 0
-        assert curve.se[alive] == near(known.surv_prob_se[alive])
+        alive = (curve.survival > 0) & (curve.survival < 1)
+        logs = np.log(curve.survival[alive])
+        errors = (
+            curve.survival[alive] * np.log(np.log(curve.low[alive]) / logs) * -logs / stats.norm.ppf(0.975)
+        )
+        assert errors == near(known.surv_prob_se[alive])
         statistic, p = survdiff(time, lost, group)
         own = log_rank(time, lost, group)
         assert (own.statistic, own.p) == near((statistic, p))
@@ -160,6 +164,7 @@ def test_adjusted_p_values() -> None:
     for rng in drawn():
         p = rng.random(7) ** 3
         assert holm_adjusted(p) == near(multipletests(p, method="holm")[1])
+        assert benjamini_hochberg_adjusted(p) == near(multipletests(p, method="fdr_bh")[1])
 
 
 def test_reconciliation_is_constrained_least_squares() -> None:

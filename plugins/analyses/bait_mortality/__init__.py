@@ -9,7 +9,7 @@ A grub head tagged PE-01 is fished 2 h in March and kept, then 45 min in April u
 
 It ended at 2.75 h in use. April's report follows it from 2 h on (it had to last that long to be there), the
 season's from new. The three untagged ones came home after 1 h: each lasts 1 h or more. So 1 bait ended in
-5.75 bait-hours, torn, and not in its first hour.
+5.75 hours of fishing (each bait's counted), torn, and not in its first hour.
 """
 
 from collections.abc import Iterable
@@ -20,7 +20,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 def analyse(season: Season, span: Span) -> Section:
     """What became of the baits in use during the span."""
     from .compute import compute
-    from .findings import METHODS, actions, findings, unsaid, why_thin
+    from .findings import METHODS, actions, card, findings, unsaid, why_thin
     from .show import figures, tables
 
     found = compute(season, span)
@@ -34,6 +34,7 @@ def analyse(season: Season, span: Span) -> Section:
         tables=tables(found),
         figures=figures(found, season.bench),
         actions=tuple(actions(found)),
+        cards=(card(found),) if found.season and not found.thin else (),
         methods=METHODS,
     )
 

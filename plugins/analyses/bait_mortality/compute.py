@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from benchwater.ledger.bait_lives import (
     Factor,
@@ -17,6 +17,7 @@ from benchwater.ledger.bait_lives import (
     sum_equal_rows,
 )
 from benchwater.plugin import Season, Span
+from benchwater.words import MONTHS
 
 from .contrasts import LEAST_ENDS, LEAST_HOURS, Contrast, FactorTest, compare_baits, log_rank_tests
 from .survival import (
@@ -28,7 +29,8 @@ from .survival import (
     kaplan_meier,
 )
 
-LEAST_BAITS, LEAST_AT_RISK = 10, 5
+LEAST_BAITS, LEAST_AT_RISK, LEAST_TRIPS = 10, 5, 3
+RECENT_MONTHS = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,11 +49,16 @@ class Mortality:
     `rows` as `bait_lives.rows_in_use` returns them; `summed` and `factors` as `bait_lives.sum_equal_rows`
     does. `causes` counts the losses by cause, most first. `lives` are by group: `all`, and with and without
     a leader where both were fished long enough. `horizon_h` is how far (hours in use) enough baits were
-    followed. `thin` says that the baits are too few for `contrasts` and `tests`.
+    followed. `recent` marks the `summed` rows of the last two months that hold any, `months` names these.
+    `thin` says that the baits or the trips are too few for `contrasts` and `tests`; only of a whole `season`
+    is advice drawn.
     """
+
+    season: bool
 
     rows: pd.DataFrame
     baits: int
+    trips: int
     untagged: int
     ends: int
     causes: Mapping[str, int]
@@ -59,6 +66,8 @@ class Mortality:
     horizon_h: float
     thin: bool
     summed: pd.DataFrame
+    recent: NDArray[np.bool_]
+    months: Sequence[str]
     factors: Sequence[Factor]
     contrasts: Sequence[Contrast]
     skipped: Sequence[str]
@@ -71,16 +80,21 @@ def compute(season: Season, span: Span) -> Mortality | None:
     if rows.empty:
         return None
     ends, baits = int(rows["ended"].sum()), count_baits(rows)
-    thin = ends < LEAST_ENDS or baits < LEAST_BAITS
+    trips = rows["trip_number"].nunique()
+    thin = ends < LEAST_ENDS or baits < LEAST_BAITS or trips < LEAST_TRIPS
     ended = rows[rows["ended"] > 0].groupby("cause")["ended"].sum().sort_index()
     causes = {str(cause): int(n) for cause, n in ended.sort_values(ascending=False, kind="stable").items()}
     factors = factors_of(rows, season.bench)
     summed, factors_of_sums = sum_equal_rows(rows, factors)
+    month = summed["date"].dt.year * 12 + summed["date"].dt.month - 1
+    recent = np.unique(month)[-RECENT_MONTHS:]
     contrasts, skipped = ([], []) if thin else compare_baits(summed, factors_of_sums)
     lives = {name: lives_of(part, causes) for name, part in _curve_groups(rows, factors[0]).items()}
     return Mortality(
+        season=span.name == "season",
         rows=rows,
         baits=baits,
+        trips=trips,
         untagged=count_untagged(rows),
         ends=ends,
         causes=causes,
@@ -88,6 +102,8 @@ def compute(season: Season, span: Span) -> Mortality | None:
         horizon_h=well_followed_to(lives["all"].records, LEAST_AT_RISK),
         thin=thin,
         summed=summed,
+        recent=month.isin(recent).to_numpy(),
+        months=[MONTHS[int(each) % 12] for each in recent],
         factors=factors_of_sums,
         contrasts=contrasts,
         skipped=skipped,
@@ -110,12 +126,19 @@ def lives_of(rows: pd.DataFrame, causes: Iterable[str]) -> Lives:
         rows["cause"].map(codes),
         entry=rows["entry"],
         weight=rows["count"],
+        trip=rows["trip_number"],
         causes=range(1, len(codes)),
     )
 
 
 def lives_to_first_gap(
-    time: ArrayLike, cause: ArrayLike, *, entry: ArrayLike, weight: ArrayLike, causes: Sequence[int]
+    time: ArrayLike,
+    cause: ArrayLike,
+    *,
+    entry: ArrayLike,
+    weight: ArrayLike,
+    trip: ArrayLike,
+    causes: Sequence[int],
 ) -> Lives:
     """The curves of records (arrays (n,), see `survival.cumulative_incidence`) up to their first gap.
 
@@ -123,14 +146,14 @@ def lives_to_first_gap(
     the same start the later records stand for.
     Raises ValueError as `cumulative_incidence` does.
     """
-    arrays = [np.asarray(values, dtype=np.float64) for values in (time, cause, entry, weight)]
+    arrays = [np.asarray(values, dtype=np.float64) for values in (time, cause, entry, weight, trip)]
     gap = follow_up(arrays[0], arrays[1], entry=arrays[2], weight=arrays[3]).first_gap()
     if gap is not None:
         arrays = [values[np.asarray(time, dtype=np.float64) <= gap] for values in arrays]
-    times, codes, entries, weights = arrays
+    times, codes, entries, weights, trips = arrays
     return Lives(
         records=follow_up(times, codes, entry=entries, weight=weights),
-        survival=kaplan_meier(times, codes > 0, entry=entries, weight=weights),
+        survival=kaplan_meier(times, codes > 0, entry=entries, weight=weights, cluster=trips),
         incidence=cumulative_incidence(times, codes, entry=entries, weight=weights, causes=causes),
     )
 

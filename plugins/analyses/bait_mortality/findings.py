@@ -1,49 +1,74 @@
-"""What the section says: findings, advice and the methods behind them."""
+"""What the section says: findings, advice, the card for baits and the methods behind them."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 import numpy as np
 
 from benchwater.ledger.bait_lives import UNKNOWN, habitat_label
-from benchwater.plugin import Action, Bench, Cell, Finding
-from benchwater.statistics.rates import RateRatio, poisson_rate
+from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding
+from benchwater.statistics.rates import ratio_of_totals
 from benchwater.units import figures
-from benchwater.words import counted, in_brackets, known, make_finding, p_words, times
+from benchwater.words import counted, known, listed, make_finding
 
-from .compute import LEAST_AT_RISK, LEAST_BAITS, Mortality
-from .contrasts import CLEAR, LEAST_ENDS, LEAST_HOURS, Contrast, StratifiedComparison
-from .stratified_rates import CommonRateRatio
+from .compute import LEAST_AT_RISK, LEAST_BAITS, LEAST_TRIPS, Mortality
+from .contrasts import ERROR_OF_A_LOOK, LEAST_ENDS, LEAST_HOURS, LOOKS, Contrast, Doubt
 from .survival import median_survival, restricted_mean
 
 METHODS = (
     "Time is hours in use: those of a tagged bait add up over its trips, before the span too, and it is "
     "followed from the hours it had when the span began (late entry). A tag that goes on after its bait "
-    "ended is a new bait. Lost and worn have ended; kept lasted at least so long.",
-    "An untagged row is a stretch: as many baits as its count, each followed from new, as if a kept one were "
-    "as good as new on its next trip: tags show it where that is not so.",
-    "Share still in use: Kaplan & Meier 1958 (J. Amer. Statist. Assoc. 53:457-481), variance Greenwood 1926, "
-    "log(-log) limits Kalbfleisch & Prentice 1980. Median: Brookmeyer & Crowley 1982 (Biometrics 38:29-41). "
-    "Mean: area under the curve to the stated hours. A leader group's curve holds the trips fished that way.",
+    "ended is a new bait. Lost and worn have ended, whether a cause is written or not; kept lasted at "
+    "least so long.",
+    "An untagged row is a stretch: as many baits as its count, each followed from new, as if a kept one "
+    "were as good as new on its next trip: tags show it where that is not so.",
+    "Share still in use: Kaplan & Meier 1958 (J. Amer. Statist. Assoc. 53:457-481), log(-log) limits "
+    "Kalbfleisch & Prentice 1980, by the larger variance of Greenwood 1926 and of trips as clusters (Ying "
+    "& Wei 1994, J. Multivariate Analysis 50:17-29). Median: Brookmeyer & Crowley 1982 (Biometrics "
+    "38:29-41). Mean (JSON only): area under the curve to the stated hours. A leader group's curve holds "
+    "the trips fished that way.",
     "Causes compete, the first to strike leaving nothing to the others: cumulative incidence, Aalen & "
-    "Johansen 1978 (Scand. J. Statist. 5:141-150). With the share still in use they make up the whole.",
-    "Rates per bait-hour: exact Poisson limits, Garwood 1936 (Biometrika 28:437-442). Ratios: exact, given "
-    "the total, Przyborowski & Wilenski 1940 (Biometrika 31:313-323); among like trips Martin & Austin 1996 "
-    "(Epidemiology 7:29-33). Losses are taken as independent: where one spot takes several baits of a trip, "
-    "the limits are too narrow.",
-    "So many times as long: the ratio of rates turned round, exactly that of mean lives where the rate does "
-    "not change with hours in use (constant hazards).",
-    "A comparison is confounded where, within another factor, under a quarter of the information on the "
-    "ratio is left (Mantel and Haenszel's weights), or the ratio is under half as large on the log scale "
-    "(Rothman & Greenland, Modern Epidemiology; both bounds are this report's own). So held against each "
-    "other: leader, build with what it bears, water, habitat and angler.",
-    "Log-rank test: Mantel 1966 (Cancer Chemotherapy Reports 50:163-170). p-values adjusted over all that is "
-    "compared, ratios and log-rank tests each among themselves: Holm 1979 (Scand. J. Statist. 6:65-70). Two "
-    "names for the same baits are one comparison.",
-    f"Groups are compared from {LEAST_HOURS:g} bait-hours each and {LEAST_ENDS} ends together. Advice needs "
-    "an adjusted p below 0.05, limits among like trips that leave out no difference, and no confounding.",
+    "Johansen 1978 (Scand. J. Statist. 5:141-150), limits on the scale log(-log(1 - share)) by the delta "
+    "method, losses taken as independent. A loss without a cause is a share of its own. With the share "
+    "still in use they make up the whole.",
+    "Losses per hour (each bait's hours counted): losses over hours with trips as the unit, jackknife and "
+    "Student's t on the log scale (Cochran 1977), never narrower than exact Poisson limits (Garwood 1936, "
+    "Biometrika 28:437-442).",
+    "Ratios of rates: conditional maximum likelihood. Limits and two-sided p (twice the smaller tail) "
+    "from two tests, the wider and the larger of which count: the exact one, losses taken as independent "
+    "(Martin & Austin 1996, Epidemiology 7:29-33), and one with trips as the unit, which flips the sign "
+    "of each trip's effective score (Hemerik, Goeman & Finos 2020, J. R. Statist. Soc. B 82:841-864; "
+    "every choice of signs up to 12 trips, else 4999 from a fixed seed). Trips are a day and its `trip`, "
+    "or a day and its water. Within strata only those strata count that hold both groups; a missing "
+    "leader, water, habitat or angler is a stratum of its own. So many times as long: the ratio turned "
+    "round, exactly that of mean lives where the rate does not change with hours in use.",
+    "Adjusted for all comparisons: Benjamini & Hochberg 1995 (J. R. Statist. Soc. B 57:289-300); what is "
+    "clear has limits for having been selected (Benjamini & Yekutieli 2005, J. Amer. Statist. Assoc. "
+    "100:71-81), which leave out no difference exactly where the adjusted p is below 0.05. Two names for "
+    f"the same baits are one comparison. Groups are compared from {LEAST_HOURS:g} hours each and "
+    f"{LEAST_ENDS} losses together.",
+    "Advice answers three questions that were asked beforehand: do leaders stop bite-offs, do guards stop "
+    "snags, where do snags take most. It is drawn from the season to date, once the p-value at the end of "
+    f"a month is below {ERROR_OF_A_LOOK:g}, shared out over the questions and their groups, which gives 5 % "
+    f"over {LOOKS} monthly looks (Pocock 1977, Biometrika 64:191-199; Lan & DeMets 1983, Biometrika "
+    "70:659-663), and "
+    "stands as long as the 95 % limits leave out no difference; and only where the 95 % limits within "
+    "leader, build, water, habitat and angler, each in turn, leave out no difference too, and where it "
+    "would stand if every loss without a cause spoke against it (bounds as in Goetghebeur & Ryan 1995, "
+    "Biometrika 82:821-833, without assumptions).",
+    "Log-rank test: Mantel 1966 (Cancer Chemotherapy Reports 50:163-170), extended to late entry; its "
+    "p-value is that of a permutation, as few expected losses need (Heinze, Gnant & Schemper 2003, "
+    "Biometrics 59:1151-1157): signs of trips flipped as above, Holm-adjusted over the factors.",
 )
-CAUSE_WORDS = {"bite off": "were bitten off", "snag": "were lost to snags"}
+CAUSE_WORDS = {
+    "bite off": "bitten off",
+    "snag": "lost to snags",
+    "break off": "broken off",
+    "torn": "torn",
+    "bent hook": "lost to a bent hook",
+    "chipped": "chipped",
+    UNKNOWN: "gone without a cause written",
+}
 FACTOR_WORDS = {
     "coat": "coated {}",
     "water": "at {}",
@@ -53,14 +78,15 @@ FACTOR_WORDS = {
 }
 GROUP_WORDS = {"no coat": "without a coat", "leader": "with a leader", "no leader": "without a leader"}
 GROUP_WORDS |= {"guard": "with a guard", "no guard": "without a guard"}
+WIDEST_TO_PRINT = 10.0
 
 
 def why_thin(found: Mortality) -> str:
     """Why nothing can be concluded; empty where something can."""
     if not found.thin:
         return ""
-    few = f"Only {counted(found.ends, 'end')} of use among {counted(found.baits, 'bait')}"
-    return f"{few}; to conclude anything takes {LEAST_ENDS} among {LEAST_BAITS}."
+    few = f"Only {counted(found.ends, 'lost bait')} of {found.baits} on {counted(found.trips, 'trip')}"
+    return f"{few}; to conclude anything takes {LEAST_ENDS} of {LEAST_BAITS} on {LEAST_TRIPS} trips."
 
 
 def unsaid(found: Mortality) -> str:
@@ -69,46 +95,76 @@ def unsaid(found: Mortality) -> str:
 
 
 def findings(found: Mortality, bench: Bench) -> Iterable[Finding]:
-    """Main cause, loss rate, life in use, comparisons, tests, and how the baits are tagged."""
+    """Main cause, life in use, loss rate, comparisons, tests, and how the baits are tagged."""
     yield from _main_cause(found, bench)
-    yield _loss_rate(found, bench)
     yield from _life_in_use(found, bench)
+    yield _loss_rate(found)
     yield from _contrasts(found)
     yield from _log_rank_tests(found)
     yield from _tagging(found)
 
 
 def actions(found: Mortality) -> Iterable[Action]:
-    """Tie a leader, fit guards, keep good baits out of the worst habitat: where a comparison supports it."""
-    supported: dict[str, Contrast] = {}
-    for contrast in found.contrasts:
-        if contrast.clear and contrast.rates.worse_throughout and contrast.stratified is None:
-            supported.setdefault(contrast.name, contrast)
-    if leader := supported.get("leader, bite offs"):
-        rows = found.rows
-        places = rows.loc[(rows["cause"] == "bite off") & rows["habitat"].notna(), "habitat"]
-        most = places.map(habitat_label).value_counts().sort_index()
-        most = most.sort_values(ascending=False, kind="stable")
-        place = f" Bite offs came most often in {most.index[0]} ({most.iloc[0]})." if len(most) else ""
-        text = f"baits without one were bitten off {_ratio_text(leader.rates.crude)} as often per hour."
-        text = f"Tie a leader where pickerel or other teeth hunt: {text}"
-        yield _action("tie_a_leader", text, leader, "in like habitat", place)
-    if guard := supported.get("guard, snags"):
-        text = f"baits without one were lost to snags {_ratio_text(guard.rates.crude)} as often per hour."
-        text = f"Put guards on what you fish among snags: {text}"
-        yield _action("fit_guards", text, guard, "in like habitat")
-    if spot := supported.get("habitat, snags"):
-        text = f"snags took {_ratio_text(spot.rates.crude)} as many per hour there as elsewhere."
-        text = f"Take only baits you can spare into {spot.group}: {text}"
-        id = "_".join(["snags", *spot.group.replace("+", " ").split()])
-        yield _action(id, text, spot, "with like leaders")
+    """Tie a leader, fit guards, keep good baits out of the worst habitat: where the season supports it."""
+    if not found.season:
+        return
+    for c in found.contrasts:
+        if c.advised and c.cause:
+            yield _action(found, c)
 
 
-def _action(id: str, text: str, c: Contrast, strata: str, more: str = "") -> Action:
-    excess = math.floor(c.rates.excess)
-    because = f"{c.cause.capitalize()}s: {_losses_text(c)}; {strata} {_ratio_text(c.rates.within)}. "
-    because += f"At the lower rate {counted(excess, 'bait')} fewer would have gone.{more}"
-    return Action(id=id, text=text, because=because, worth=float(excess), worth_unit="baits")
+def card(found: Mortality) -> Card:
+    """What takes the baits, how long they last, and what would keep them."""
+    lines = [CardLine(label="What takes them", text=_causes_text(found), findings=("main_cause",))]
+    life = _life_text(found)
+    if life:
+        lines.append(CardLine(label="How long they last", text=life, findings=("median_life",)))
+    keep = [_what_to_do(c, holds=False) for c in found.contrasts if c.advised]
+    text = "; ".join(keep) or "nothing that these trips can show for sure yet"
+    lines.append(CardLine(label="What would keep them", text=text, findings=("contrast",) if keep else ()))
+    return Card(id="baits", title="Baits", order=40, lines=tuple(lines))
+
+
+def _action(found: Mortality, c: Contrast) -> Action:
+    """Advice, worth the baits that the better choice would have kept in the last two months."""
+    rows, recent = found.summed, found.recent
+    hours, ended = rows["hours"].to_numpy(), np.where(rows["cause"] == c.cause, rows["ended"].to_numpy(), 0)
+    here, either = c.here & recent, (c.here | c.there) & recent
+    lost, fished = int(ended[here].sum()), float(hours[here].sum())
+    worth = max(0, math.floor(lost - fished * c.rates.events[1] / c.rates.exposure[1]))
+    months = listed(found.months)
+    holds = worth == 0 and fished <= 0.1 * float(hours[either].sum())
+    do = _what_to_do(c, holds=holds)
+    text = f"{do[0].upper()}{do[1:]}: in {months}, baits {_group_text(c.factor, c.group)} were "
+    text += f"{CAUSE_WORDS[c.cause]} {counted(lost, 'time')} in {_fished(fished)}"
+    text += f", about {worth} more than {_group_text(c.factor, c.against)}." if worth else "."
+    because = _sentence(c)
+    because = f"Over the season, {because[0].lower()}{because[1:]}"
+    if c.factor == "leader":
+        bitten = found.rows[(found.rows["cause"] == c.cause) & found.rows["habitat"].notna()]
+        places = bitten.groupby(bitten["habitat"].map(habitat_label))["ended"].sum().sort_index()
+        places = places.sort_values(ascending=False, kind="stable")
+        because += f" Most were in {places.index[0]} ({places.iloc[0]})." if len(places) else ""
+    id = {"leader": "tie_a_leader", "guard": "fit_guards"}.get(c.factor, "")
+    id = id or "_".join(["snags", *c.group.replace("+", " ").split()])
+    return Action(id=id, text=text, because=because, worth=float(worth), worth_unit="baits", holds=holds)
+
+
+def _what_to_do(c: Contrast, *, holds: bool) -> str:
+    if c.factor == "leader":
+        does = "keep tying" if holds else "tie"
+        return f"{does} a leader where pickerel or other teeth hunt"
+    if c.factor == "guard":
+        return (
+            "keep guards on what you fish among snags" if holds else "put guards on what you fish among snags"
+        )
+    does = "go on taking" if holds else "take"
+    return f"{does} only baits you can spare into {c.group}"
+
+
+def _causes_text(found: Mortality) -> str:
+    each = [f"{baits} {CAUSE_WORDS.get(cause, 'lost to ' + cause)}" for cause, baits in found.causes.items()]
+    return listed(each) or "none was lost"
 
 
 def _main_cause(found: Mortality, bench: Bench) -> Iterable[Finding]:
@@ -116,83 +172,114 @@ def _main_cause(found: Mortality, bench: Bench) -> Iterable[Finding]:
         main, horizon = next(iter(found.causes)), found.horizon_h
         share = found.lives["all"].incidence.at(horizon, 1)
         value, low, high = known(share.estimate, share.low, share.high)
-        each = ", ".join(f"{cause} {n}" for cause, n in found.causes.items())
-        text = f"{counted(sum(found.causes.values()), 'bait')} ended: {each}. The first cause, {main}, takes "
-        text += f"{bench.show(value, '1')}{in_brackets(_show(bench, '1'), low, high)} of baits within "
-        text += f"{bench.show(horizon, 'h')} in use."
+        text = (
+            f"{counted(found.ends, 'bait')} lost or worn out in {_fished(float(found.rows['hours'].sum()))}: "
+        )
+        text += f"{_causes_text(found)}."
+        if not found.thin and low is not None and high is not None:
+            hundred = [round(100 * each) for each in (share.estimate, low, high)]
+            text += f" Of 100 new baits about {hundred[0]} (somewhere between {hundred[1]} and {hundred[2]}) "
+            text += f"are {CAUSE_WORDS.get(main, 'lost to ' + main)} within {_hours(horizon)} of fishing."
         n, more = found.causes[main], {"horizon_h": horizon}
         yield make_finding("main_cause", text, (value, low, high), "1", n=n, group=main, more=more)
 
 
-def _loss_rate(found: Mortality, bench: Bench) -> Finding:
-    ends, hours = found.ends, float(found.rows["hours"].sum())
-    text = f"{ends} of {counted(found.baits, 'bait')} ended in {figures(hours)} bait-hours"
+def _loss_rate(found: Mortality) -> Finding:
+    rows, hours = found.rows, float(found.rows["hours"].sum())
+    lost = counted(found.ends, "bait") if found.ends else "No bait"
+    text = f"{lost} lost or worn out in {_fished(hours)}"
     limits: tuple[float, ...] = ()
-    if hours > 0:
-        rate = poisson_rate(ends, hours)
-        limits = (rate.estimate, rate.low, rate.high)
-        hourly, low, high = (figures(each, significant=2) for each in limits)
-        show = _show(bench, "h")
-        text += f": {hourly} an hour ({low} to {high}), one in {show(hours / ends)}" if ends else ""
-        text += "" if ends else f": fewer than one in {show(1 / rate.high)}"
-    more = {"bait_hours": hours, "baits": found.baits}
-    return make_finding("loss_rate", f"{text}.", limits, "1/h", n=ends, more=more)
+    by_trip = rows.groupby("trip_number")[["ended", "hours"]].sum()
+    by_trip = by_trip[by_trip["hours"] > 0]
+    if len(by_trip):
+        rate = ratio_of_totals(by_trip["ended"], by_trip["hours"])
+        limits = (rate.ratio, rate.low, rate.high)
+        if not found.ends:
+            text += f": fewer than one in {_hours(1 / rate.high)}, as far as so few hours can tell"
+    more = {"bait_hours": hours, "baits": found.baits, "trips": found.trips}
+    quiet = found.ends > 0
+    return make_finding("loss_rate", f"{text}.", limits, "1/h", n=found.ends, more=more, quiet=quiet)
 
 
 def _life_in_use(found: Mortality, bench: Bench) -> Iterable[Finding]:
-    """Median and restricted mean, where the curve starts among enough baits to mean something."""
-    lives, horizon, show = found.lives["all"], found.horizon_h, _show(bench, "h")
-    curve, until = lives.survival, bench.show(horizon, "h")
+    """The median, and the restricted mean for the JSON, where the curve starts among enough baits."""
+    lives, horizon = found.lives["all"], found.horizon_h
+    curve = lives.survival
     ends = int(curve.n_event.sum())
+    text = _life_text(found)
+    if not text:
+        few = "Too few baits were followed from their first hours in use to say how long one lasts."
+        yield make_finding("median_life", few, unit="h", n=ends, quiet=not found.season)
+        yield make_finding("mean_life", few, unit="h", n=ends, quiet=True)
+        return
+    median, mean = median_survival(curve), restricted_mean(curve, horizon)
+    limits = (median.estimate, median.low, median.high)
+    text = f"{text[0].upper()}{text[1:]}."
+    yield make_finding("median_life", text, limits, "h", n=ends, quiet=not found.season)
+    low, high = known(mean.low, mean.high)
+    text, more = f"Mean hours in use within the first {_hours(horizon)}.", {"horizon_h": horizon}
+    yield make_finding("mean_life", text, (mean.estimate, low, high), "h", n=ends, more=more, quiet=True)
+
+
+def _life_text(found: Mortality) -> str:
+    """`half of your baits were gone after about 3½ hours of fishing (3 to 5)`; empty where nobody knows."""
+    lives, horizon = found.lives["all"], found.horizon_h
+    curve = lives.survival
     at_first = lives.records.at_risk(np.nextafter([curve.observed_from], np.inf))
     if max(*at_first, *curve.n_risk[:1], 0) < LEAST_AT_RISK or horizon <= 0:
-        few = "Too few baits were followed from their first hours in use to say how long one lasts."
-        yield make_finding("median_life", few, unit="h", n=ends)
-        yield make_finding("mean_life", few, unit="h", n=ends)
-        return
-    since = curve.observed_from
-    baits = f"baits that had lasted {bench.show(since, 'h')}" if since else "baits"
-    median, mean = median_survival(curve), restricted_mean(curve, horizon)
-    text = f"More than half of {baits} are still in use after {until}."
-    if median.estimate is not None:
-        limits = in_brackets(show, median.low, median.high)
-        followed = int(curve.n_risk[curve.time == median.estimate][0])
-        text = f"Half of {baits} have ended by {show(median.estimate)} in use{limits}"
-        text += "." if followed >= LEAST_AT_RISK else f"; only {followed} were followed so far."
-    yield make_finding("median_life", text, (median.estimate, median.low, median.high), "h", n=ends)
-    low, high = known(mean.low, mean.high)
-    served = show(mean.estimate) + in_brackets(show, low, high)
-    text, more = f"Of the first {until}, {baits} serve {served} on average.", {"horizon_h": horizon}
-    yield make_finding("mean_life", text, (mean.estimate, low, high), "h", n=ends, more=more)
+        return ""
+    baits = "your baits"
+    if curve.observed_from:
+        baits += f" that had lasted {_hours(curve.observed_from)}"
+    median = median_survival(curve)
+    followed = 0 if median.estimate is None else int(curve.n_risk[curve.time == median.estimate][0])
+    if median.estimate is None or followed < LEAST_AT_RISK:
+        text = f"more than half of {baits} were still in use after {_hours(horizon)} of fishing"
+        return text + (
+            "; too few were fished longer to say how long one lasts" if curve.n_event.sum() else ""
+        )
+    low, high = known(median.low, median.high)
+    end = "more" if high is None else _hours(high, unit=False)
+    joint = " or " if high is None else " to "
+    limits = "" if low is None else f" ({_hours(low, unit=False)}{joint}{end})"
+    return f"half of {baits} were gone after about {_hours(median.estimate)} of fishing{limits}"
 
 
 def _contrasts(found: Mortality) -> Iterable[Finding]:
-    """One finding for each comparison; those without a clear difference are quiet, and counted at the end."""
+    """One finding for each comparison; those without a clear difference are quiet."""
     for c in found.contrasts:
-        crude, text = c.rates.crude, f"{_sentence(c)}: {_losses_text(c)} (adjusted {p_words(c.p_adjusted)})."
-        if c.stratified is not None:
-            text += f" But {_warning(c, c.stratified)}."
-        limits = (crude.ratio, crude.low, crude.high)
-        group = f"{c.name}: {c.group}"
-        more: dict[str, Cell] = {"p": crude.p_central, "p_adjusted": c.p_adjusted}
-        more["confounded_by"] = c.confounder or None
-        yield make_finding(
-            "contrast", text, limits, n=sum(c.rates.events), group=group, more=more, quiet=not c.clear
+        text = _sentence(c) + (f" {_doubt_text(c, c.doubt)}" if c.doubt else "")
+        limits = (c.rates.ratio, *c.adjusted)
+        more: dict[str, Cell] = {"p": c.rates.p, "p_adjusted": c.p_adjusted, "trips": c.rates.trips}
+        more["confounded_by"] = c.doubt.factor if c.doubt else None
+        if c.bounds is not None:
+            more |= dict(zip(("bound_low", "bound_high"), known(*c.bounds), strict=True))
+        value, low, high = known(*limits)
+        yield Finding(
+            id="contrast",
+            text=text,
+            value=value,
+            low=low,
+            high=high,
+            level=1 - c.alpha,
+            n=sum(c.rates.events),
+            group=f"{c.name}: {c.group}",
+            more=more,
+            quiet=not found.season or not (c.clear or c.advised),
         )
-    if unclear := sum(not c.clear for c in found.contrasts):
-        text = f"{unclear} of {counted(len(found.contrasts), 'comparison')} of rates showed no clear "
-        yield make_finding("no_clear_difference", f"{text}difference.", (unclear,))
+    if found.contrasts:
+        unclear = sum(not c.clear for c in found.contrasts)
+        text = f"{unclear} of {counted(len(found.contrasts), 'comparison')} showed no clear difference."
+        yield make_finding("no_clear_difference", text, (unclear,), quiet=True)
 
 
 def _log_rank_tests(found: Mortality) -> Iterable[Finding]:
     for each in found.tests:
-        clear, test = each.p_adjusted < CLEAR, each.test
-        differs = "differs by more than chance would make it" if clear else "does not clearly differ"
-        text = f"By {each.factor}, how long baits last {differs} "
-        text += f"(log-rank test, adjusted {p_words(each.p_adjusted)})."
-        more, n = {"p": test.p, "df": test.df, "p_adjusted": each.p_adjusted}, sum(test.observed)
+        text = f"Log-rank test of how long baits last by {each.factor}, trips as the unit."
+        more: dict[str, Cell] = {"p": each.p, "df": each.test.df, "p_adjusted": each.p_adjusted}
+        n = sum(each.test.observed)
         yield make_finding(
-            "logrank", text, (test.statistic,), n=n, group=each.factor, more=more, quiet=not clear
+            "logrank", text, (each.test.statistic,), n=n, group=each.factor, more=more, quiet=True
         )
 
 
@@ -206,46 +293,55 @@ def _tagging(found: Mortality) -> Iterable[Finding]:
 
 
 def _untagged_text(found: Mortality) -> str:
-    text = f"{found.untagged} of {counted(found.baits, 'bait')} bore no tag: each row of those is a stretch "
-    return f"{text}by itself, its bait taken as new. Tag a bait, and its hours add up over trips."
+    text = f"{found.untagged} of {found.baits} baits bore no tag, so each time out was taken as a new bait. "
+    return f"{text}Tag a bait, and its hours add up over trips."
 
 
 def _sentence(c: Contrast) -> str:
-    """`With a leader, baits last about 3 times as long (1.8 to 5.2) as those without`: who lasts, first."""
-    ratio = times(*_larger(c, c.rates.crude))
+    """Who lasts longer, or who is lost more often, by how much, and the counts behind it."""
+    higher = c.rates.ratio >= 1
+    often, seldom = (c.group, c.against) if higher else (c.against, c.group)
+    (x1, x2), (t1, t2) = c.rates.events, c.rates.exposure
+    x1, x2, t1, t2 = (x1, x2, t1, t2) if higher else (x2, x1, t2, t1)
+    much = _how_much(c, "times as often" if c.cause else "times as long")
+    unlike = "more often" if c.cause else "longer"
+    said = f"about {much}" if much[:1].isdigit() else much or unlike
+    few = "" if much else f", but {counted(min(x1, x2), 'loss', 'losses')} on one side say little of how much"
     if c.cause:
-        text = f"baits {_group_text(c.factor, c.group)} {CAUSE_WORDS[c.cause]} {ratio} "
-        text += f"as often per hour as {_other_text(c.factor, c.against)}"
+        text = f"{_group_text(c.factor, often)}, baits were {CAUSE_WORDS[c.cause]} {said}{few}: {x1} in "
+        text += f"{_fished(t1)}, against {x2} in {_whole(t2)} {_group_text(c.factor, seldom)}."
     else:
-        first, second = (c.against, c.group) if c.rates.crude.ratio >= 1 else (c.group, c.against)
-        often, space, limits = ratio.partition(" (")
-        text = f"{_group_text(c.factor, first)}, baits last about {often} as long{space}{limits} "
-        text += f"as {_other_text(c.factor, second)}"
-    return text[0].upper() + text[1:] if c.clear else f"No clear difference: {text}"
+        text = f"{_group_text(c.factor, seldom)}, baits lasted {said}{few}: {x2} lost in "
+        text += f"{_fished(t2)}, against {x1} in {_whole(t1)} {_group_text(c.factor, often)}."
+    if not (c.clear or c.advised):
+        return f"No clear difference. {text[0].upper()}{text[1:]}"
+    return text[0].upper() + text[1:]
 
 
-def _warning(c: Contrast, found: StratifiedComparison) -> str:
+def _how_much(c: Contrast, unit: str) -> str:
+    """`4.6 times as often (somewhere between 1.7 and 16)`; empty where the limits are too far apart."""
+    value, low, high = c.rates.ratio, *c.adjusted
+    if c.rates.ratio < 1:
+        value, low, high = (1 / each if each > 0 else math.inf for each in (value, high, low))
+    show = [figures(each, significant=2) for each in (value, low, high) if math.isfinite(each)]
+    if low > 0 and high / low <= WIDEST_TO_PRINT:
+        return f"{show[0]} {unit} (somewhere between {show[1]} and {show[2]})"
+    return f"at least {figures(low, significant=2)} {unit}" if low >= 1.2 else ""
+
+
+def _doubt_text(c: Contrast, doubt: Doubt) -> str:
     """What else may explain the difference."""
-    one, other = f"under one {c.confounder}", f"those {_group_text(c.factor, c.against)}"
-    only = [(group, level) for group, level in zip((c.group, c.against), found.only, strict=True) if level]
-    if found.apart and only:
-        group, level = only[0]
-        text = (
-            f"baits {_group_text(c.factor, group)} were only ever fished {_group_text(c.confounder, level)}"
+    if doubt.factor == "cause":
+        return (
+            "But losses without a cause written could make up the difference, so no advice is drawn from it."
         )
-    elif found.apart:
-        text = f"baits {_group_text(c.factor, c.group)} and {other} were hardly ever fished {one}"
+    only = [(group, level) for group, level in zip((c.group, c.against), doubt.only, strict=True) if level]
+    if only:
+        group, level = only[0]
+        text = f"But baits {_group_text(c.factor, group)} were only fished {_group_text(doubt.factor, level)}"
     else:
-        text = f"{one} it is {times(*_larger(c, found.within))}"
-    return f"{text}. So this may be the {c.confounder}'s doing, and no advice is drawn from it"
-
-
-def _larger(c: Contrast, ratio: RateRatio | CommonRateRatio) -> tuple[float | None, ...]:
-    """A ratio of rates with its limits; of all losses, inverted where the first group lasts longer."""
-    value, low, high = ratio.ratio, ratio.low, ratio.high
-    if c.cause or c.rates.crude.ratio >= 1 or value is None or low is None or high is None:
-        return value, low, high
-    return tuple(1 / limit if limit > 0 else math.inf for limit in (value, high, low))
+        text = f"But among baits of one {doubt.factor} chance alone could make it"
+    return f"{text}, so it may be the {doubt.factor}, and no advice is drawn from it."
 
 
 def _group_text(factor: str, group: str) -> str:
@@ -253,28 +349,26 @@ def _group_text(factor: str, group: str) -> str:
     if group in {"elsewhere", "the others"}:
         return "elsewhere" if factor in {"habitat", "water"} else "otherwise"
     if group == UNKNOWN:
-        return f"where the {factor} is not recorded"
+        return f"where the {factor} is not written"
     pattern = GROUP_WORDS.get(group) or FACTOR_WORDS.get(factor)
     if pattern is None:
         return f"without {group.removeprefix('no ')}" if group.startswith("no ") else f"with {group}"
     return pattern.format(group)
 
 
-def _other_text(factor: str, group: str) -> str:
-    """`those with a leader`, `elsewhere`: the other side of a comparison."""
-    return group if group in {"elsewhere", "the others"} else f"those {_group_text(factor, group)}"
+def _fished(hours: float) -> str:
+    return f"{_whole(hours)} of fishing"
 
 
-def _losses_text(c: Contrast) -> str:
-    """`3 in 12 h against 9 in 14 h`."""
-    (here, there), (hours, others) = c.rates.events, c.rates.exposure
-    return f"{here} in {hours:.0f} h against {there} in {others:.0f} h"
+def _whole(hours: float) -> str:
+    text = f"{hours:.0f}" if hours >= 10 else figures(hours, significant=2)
+    return f"{text} {'hour' if text == '1' else 'hours'}"
 
 
-def _ratio_text(ratio: RateRatio | CommonRateRatio) -> str:
-    return times(ratio.ratio, ratio.low, ratio.high)
-
-
-def _show(bench: Bench, unit: str) -> Callable[[float], str]:
-    """Prints numbers of that unit; hours to a tenth, as exact as a log of trips is."""
-    return lambda value: bench.show(value, unit, 1 if unit == "h" and value >= 1 else None)
+def _hours(hours: float, *, unit: bool = True) -> str:
+    """`3½ hours`, `45 minutes`: to half an hour, below one to five minutes."""
+    if hours < 0.95:
+        return f"{max(5, 5 * round(hours * 12))} minutes"
+    whole, half = divmod(round(hours * 2), 2)
+    text = f"{whole}{'½' if half else ''}"
+    return f"{text} {'hour' if text == '1' else 'hours'}" if unit else text

@@ -7,8 +7,8 @@ import numpy as np
 
 from benchwater import plots
 from benchwater.ledger.bait_lives import habitat_tags
-from benchwater.plugin import Bench, Cell, Figure, Table, TableColumn
-from benchwater.statistics.rates import poisson_rate
+from benchwater.plugin import Bench, Cell, Figure, Table
+from benchwater.statistics.rates import ratio_of_totals
 from benchwater.words import known, make_columns, make_table
 
 from .compute import Mortality
@@ -19,14 +19,12 @@ if TYPE_CHECKING:
     Mask = pd.Series[bool]
 
 Row = tuple[Cell, ...]
-MOST_ON_PAPER, MOST_COMPARED_ON_PAPER = 10, 6
+MOST_ON_PAPER = 10
 COLUMNS = make_columns(
-    *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "fished", "h", 1)),
-    *(("survival", "still in use", "1"), ("incidence", "share", "1"), ("rate", "rate", "1/h", 3)),
+    *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "hours fished", "h", 1)),
+    *(("survival", "still in use", "1"), ("incidence", "share", "1"), ("rate", "lost per hour", "1/h", 2)),
     *(("ratio", "ratio", None, 1), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
-    *(("within", "within", None, 1), ("within_low", "low", None, 1), ("within_high", "high", None, 1)),
 )
-COLUMNS["confounded_by"] = TableColumn(name="confounded_by", label="not apart from", hidden=True)
 
 
 def tables(found: Mortality) -> tuple[Table, ...]:
@@ -71,15 +69,15 @@ def _rates(found: Mortality) -> Table:
         elif len(groups := factor.groups) > 1:
             parts += [(factor.name, group, factor.labels == group) for group in groups]
     body: list[Row] = []
-    ended, fished = rows["ended"].to_numpy(), rows["hours"].to_numpy()
+    ended, fished, trips = (rows[name].to_numpy() for name in ("ended", "hours", "trip_number"))
     for name, group, members in parts:
         own = members.to_numpy(dtype=bool)
-        ends, hours = int(ended[own].sum()), float(fished[own].sum())
-        rate = poisson_rate(ends, hours) if hours > 0 else None
-        limits = (rate.estimate, rate.low, rate.high) if rate else (None, None, None)
-        body.append((name, group, hours, ends, *limits))
-    note = "Fished is in bait-hours, lost counts the worn with them; low and high are 95 % limits. "
-    note += "Habitat tags overlap; a factor with one group is left out."
+        lost, hours = (np.bincount(trips[own], values[own]) for values in (ended, fished))
+        rate = ratio_of_totals(lost[hours > 0], hours[hours > 0]) if hours.any() else None
+        limits = (rate.ratio, rate.low, rate.high) if rate else (None, None, None)
+        body.append((name, group, float(hours.sum()), int(lost.sum()), *limits))
+    note = "Two baits out for an hour are two hours fished; lost counts the worn with them. Low and high are "
+    note += "95 % limits. Habitat tags overlap; a factor with one group is left out."
     columns = "factor group bait_hours lost rate low high"
     return make_table(
         "rates",
@@ -95,17 +93,15 @@ def _rates(found: Mortality) -> Table:
 
 
 def _contrasts(found: Mortality) -> Table:
-    """Every comparison with its ratio, crude and within strata."""
-    columns = "factor group against ratio low high p p_adjusted within within_low within_high"
-    columns += " confounded_by"
+    """Every comparison with its ratio, at 95 % and as adjusted; JSON only."""
+    columns = "factor group against ratio low high p p_adjusted level adjusted_low adjusted_high"
+    columns += " confounded_by trips"
     body: list[Row] = []
     for c in found.contrasts:
-        crude, within = c.rates.crude, c.rates.within
-        ratios = (crude.ratio, crude.low, crude.high), (within.ratio, within.low, within.high)
-        shown = (*ratios[0], crude.p_central, c.p_adjusted, *ratios[1], c.confounder or None)
-        body.append((c.name, c.group, c.against, *shown))
-    note = "Ratio of the rates of group and against, low and high its 95 % limits. Within: among like trips, "
-    note += "of one habitat (for habitat and water: with and without leader apart)."
+        ratios = (*known(c.rates.ratio, *c.limits), c.rates.p, c.p_adjusted, 1 - c.alpha, *known(*c.adjusted))
+        doubt = c.doubt.factor if c.doubt else None
+        body.append((c.name, c.group, c.against, *ratios, doubt, c.rates.trips))
+    note = "Ratio of the rates of group and against, low and high its 95 % limits."
     if found.skipped:
         note += f" Too little to compare: {', '.join(found.skipped)}."
     return make_table(
@@ -116,8 +112,7 @@ def _contrasts(found: Mortality) -> Table:
         COLUMNS,
         limits_of="ratio",
         note=note,
-        print_rows=40,
-        paper_rows=MOST_COMPARED_ON_PAPER,
+        print_rows=0,
     )
 
 
@@ -170,7 +165,8 @@ def _survival_figure(found: Mortality, bench: Bench) -> Figure:
         at_risk = lives[name].records.at_risk(np.asarray(ticks))
         plots.rows_below(ax, [(label, [str(baits) for baits in at_risk])])
         shares += [f"{label} {bench.show(curve.at(t).estimate, '1')} at {t:.3g} h" for t in (last / 2, last)]
-    ax.set(xticks=ticks, xlabel="hours in use", ylabel="share still in use", ylim=(0, 1.02))
+    ax.set(xticks=ticks, xlabel="hours in use", ylabel="of 100 baits, still in use", ylim=(0, 1.02))
+    ax.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "25", "50", "75", "100"])
     plots.legend(ax)
     alt = f"Still in use, with 95 % bands: {', '.join(shares)}."
     title = "How long baits stay in use, and how many were followed"
@@ -183,16 +179,17 @@ def _causes_figure(found: Mortality, bench: Bench) -> Figure:
     figure, ax = plots.new_figure(plots.HALF_MM, 60)
     shown = incidence.time <= horizon
     x = np.r_[incidence.observed_from, incidence.time[shown], horizon]
-    tops, parts = {}, []
+    parts, said = [], []
     for series, cause in enumerate(found.causes):
         rising = incidence.incidence[series, shown]
-        tops[cause] = float(rising[-1]) if len(rising) else 0.0
-        parts.append(np.r_[0.0, rising, tops[cause]])
-    left = f"still in use {bench.show(max(0.0, 1 - sum(tops.values())), '1', 0)}"
-    ax.set(xticks=_ticks(horizon), xlabel="hours in use", ylabel="share of baits", ylim=(0, 1))
-    names = [f"{cause} {bench.show(top, '1', 0)}" for cause, top in tops.items()]
-    plots.stacked(ax, x, parts, names, step=True, rest=left)
-    alt = f"After {horizon:.3g} h in use: {', '.join(names)}, {left}."
+        top = float(rising[-1]) if len(rising) else 0.0
+        parts.append(np.r_[0.0, rising, top])
+        said += [f"{cause} {bench.show(top, '1', 0)}"] if top else []
+    left = bench.show(max(0.0, 1 - sum(float(part[-1]) for part in parts)), "1", 0)
+    ax.set(xticks=_ticks(horizon), xlabel="hours in use", ylabel="of 100 baits", ylim=(0, 1))
+    ax.set_yticks([0, 0.25, 0.5, 0.75, 1], ["0", "25", "50", "75", "100"])
+    plots.stacked(ax, x, parts, list(found.causes), step=True, rest="still in use")
+    alt = f"After {horizon:.3g} h in use: {', '.join([*said, f'still in use {left}'])}."
     return Figure(id="causes", title="What ends them", alt=alt, svg=plots.to_svg(figure))
 
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import expit, gammaln
 
-from benchwater.statistics.interval import tail_probability, whole_count
+from benchwater.statistics.interval import whole_count
 
 FloatArray = NDArray[np.float64]
 
@@ -21,7 +21,7 @@ _MANY = 10_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CommonRateRatio:
-    """One ratio of rate 1 to rate 2 in all strata, with exact 95 % limits and two-sided p-value.
+    """One ratio of rate 1 to rate 2 in all strata, with exact limits and two-sided p-value.
 
     `ratio` is the conditional maximum-likelihood estimate; it is 0 or infinite, with `low` 0 or `high`
     infinite, where one group has no events, or all, in every informative stratum. `p_central` is twice the
@@ -41,20 +41,20 @@ def common_rate_ratio(
     events2: ArrayLike,
     exposure2: ArrayLike,
     *,
-    limits: bool = True,
+    alpha: float = 0.05,
 ) -> CommonRateRatio:
     """The rate ratio common to all strata, by the exact test conditional on each stratum's total of events.
 
     All arrays (strata,), exposures in one unit. Given the totals n_s, the events of group 1 are a sum of
     binomials with odds R exposure1 / exposure2 in each stratum. With one stratum this is `rates.rate_ratio`.
-    Without `limits` there are none and no p-value: the ratio alone is far less work.
+    The limits are at level 1 - `alpha`.
     Raises ValueError for unequal shapes, events that are not whole numbers of at least 0, exposures that are
     negative or not finite, or events without exposure.
 
     Source: Martin & Austin 1996, Epidemiology 7:29-33 (from memory, checked against an example computed with
     OpenEpi).
     """
-    tail = tail_probability(0.95)
+    tail = alpha / 2.0
     x1, t1, x2, t2 = (
         np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (events1, exposure1, events2, exposure2)
     )
@@ -74,9 +74,9 @@ def common_rate_ratio(
     given = _GivenTotals(x1 + x2, np.log(t1) - np.log(t2), int(x1.sum()))
     return CommonRateRatio(
         ratio=given.ratio,
-        low=given.low(tail) if limits else None,
-        high=given.high(tail) if limits else None,
-        p_central=given.p_central() if limits else None,
+        low=given.low(tail),
+        high=given.high(tail),
+        p_central=given.p_central(),
     )
 
 

@@ -7,7 +7,8 @@ Records of one unit over adjoining spans are the same as one record over the who
 """
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -119,8 +120,8 @@ def follow_up(
 class SurvivalCurve:
     """A Kaplan-Meier curve: arrays over the k distinct event times, values just after each.
 
-    `se` is Greenwood's standard error. `se`, `low` and `high` are nan where survival is 0. Without events the
-    arrays are empty and the curve is 1 throughout. Survival is conditional on surviving to `observed_from`,
+    `low` and `high` are nan where survival is 0. Without events the arrays are empty and the curve is 1
+    throughout. Survival is conditional on surviving to `observed_from`,
     the earliest entry, and unknown after `observed_to` unless it is 0.
     """
 
@@ -128,7 +129,6 @@ class SurvivalCurve:
     n_risk: IntArray
     n_event: IntArray
     survival: FloatArray
-    se: FloatArray
     low: FloatArray
     high: FloatArray
     observed_from: float
@@ -163,17 +163,19 @@ def kaplan_meier(
     *,
     entry: ArrayLike | None = None,
     weight: ArrayLike | None = None,
+    cluster: ArrayLike | None = None,
 ) -> SurvivalCurve:
-    """The product-limit estimate of survival with Greenwood's standard error and 95 % log(-log S) limits.
+    """The product-limit estimate of survival with 95 % log(-log S) limits.
 
     Arrays of shape (n,), times in any one unit. `event` is 1 (or True) where the record ended in the event, 0
     where it was censored. Records at risk over (`entry`, `time`]; `weight` counts identical, independent
-    units.
+    units. The variance is Greenwood's, or that between the numbered clusters of records where it is larger
+    (the sum of the squares of what each cluster adds to the cumulative hazard).
     Raises ValueError as `follow_up` does, and for an event that is neither 0 nor 1.
 
     Source: Kaplan & Meier 1958, J. Amer. Statist. Assoc. 53:457-481; limits Kalbfleisch & Prentice 1980; late
     entry Klein & Moeschberger 2003, Survival Analysis, sections 4.2-4.3 and 4.6 (from memory, checked against
-    its table 4.1).
+    its table 4.1); clusters Ying & Wei 1994, J. Multivariate Analysis 50:17-29 (from memory).
     """
     records = follow_up(time, event, entry=entry, weight=weight)
     if np.any(records.outcome > 1):
@@ -184,9 +186,12 @@ def kaplan_meier(
     survival = np.asarray(np.cumprod((n - d) / n), dtype=np.float64)
     alive = survival > 0
     relative_variance = np.cumsum(d[alive] / (n[alive] * (n - d)[alive]))
-    se, low, high = (np.full(len(times), np.nan) for _ in range(3))
+    if cluster is not None:
+        kept = np.ones(np.shape(time)) if weight is None else np.asarray(weight)
+        between = _variance_between(records, np.asarray(cluster)[kept > 0], times, n, d)
+        relative_variance = np.maximum(relative_variance, between[alive])
+    low, high = (np.full(len(times), np.nan) for _ in range(2))
     positive = survival[alive]
-    se[alive] = positive * np.sqrt(relative_variance)
     spread = np.exp(z * np.sqrt(relative_variance) / -np.log(positive))
     low[alive], high[alive] = positive**spread, positive ** (1.0 / spread)
     return SurvivalCurve(
@@ -194,12 +199,38 @@ def kaplan_meier(
         n_risk=n,
         n_event=d,
         survival=survival,
-        se=se,
         low=low,
         high=high,
         observed_from=records.observed_from,
         observed_to=records.observed_to,
     )
+
+
+def _by_group(
+    records: FollowUp, member: NDArray[np.intp], times: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The units at risk, and those ended by any event, by group and time (groups, times)."""
+    groups, size = int(member.max()) + 1, len(times) + 1
+
+    def summed(moments: FloatArray, side: Literal["left", "right"], weight: IntArray) -> FloatArray:
+        place = np.searchsorted(times, moments, side=side)
+        sums = np.bincount(member * size + place, weight, groups * size)
+        return np.asarray(sums, dtype=np.float64).reshape(groups, size)
+
+    left = summed(records.time, "right", records.weight)
+    entered = summed(records.entry, "right", records.weight)
+    ended = summed(records.time, "left", records.weight * (records.outcome > 0))[:, :-1]
+    return np.cumsum((left - entered)[:, :0:-1], axis=1)[:, ::-1], ended
+
+
+def _variance_between(
+    records: FollowUp, cluster: ArrayLike, times: FloatArray, n: IntArray, d: IntArray
+) -> FloatArray:
+    """The variance of the cumulative hazard at each time, with clusters of records as the units."""
+    at_risk, ended = _by_group(records, np.unique(cluster, return_inverse=True)[1], times)
+    clusters = len(at_risk)
+    added = np.cumsum(ended / n - at_risk * (d / n**2), axis=1)
+    return np.asarray((added**2).sum(axis=0) * clusters / max(1, clusters - 1), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,11 +268,10 @@ def median_survival(curve: SurvivalCurve) -> SurvivalTime:
 class RestrictedMean:
     """Mean survival time up to `horizon`, with normal limits kept inside 0..horizon.
 
-    `se`, `low` and `high` are nan when no event occurred before the horizon.
+    `low` and `high` are nan when no event occurred before the horizon.
     """
 
     estimate: float
-    se: float
     low: float
     high: float
 
@@ -270,7 +300,6 @@ def restricted_mean(curve: SurvivalCurve, horizon: float) -> RestrictedMean:
     z = normal_quantile(LEVEL)
     return RestrictedMean(
         estimate=estimate,
-        se=se,
         low=float(np.maximum(0.0, estimate - z * se)),
         high=float(np.minimum(horizon, estimate + z * se)),
     )
@@ -278,11 +307,15 @@ def restricted_mean(curve: SurvivalCurve, horizon: float) -> RestrictedMean:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogRank:
-    """The log-rank test: chi-square `statistic` on `df`, its `p`, and events in the order of `groups`."""
+    """The log-rank test: chi-square `statistic` on `df`, its `p`, and events in the order of `groups`.
+
+    `scores` (records of a weight above 0, groups) is what each record adds to observed less expected.
+    """
 
     statistic: float
     df: int
     p: float
+    scores: FloatArray = field(compare=False)
     groups: tuple[Hashable, ...]
     observed: tuple[int, ...]
     expected: tuple[float, ...]
@@ -317,19 +350,8 @@ def log_rank(
     if np.any(pooled.outcome > 1):
         raise ValueError("event must be 0 or 1")
     times = pooled.event_times()
-    kept, size = member[weights > 0], len(times) + 1
-
-    def by_group(place: NDArray[np.intp], weight: IntArray) -> FloatArray:
-        """Sum the weight by group and place among the times, (groups, times + 1)."""
-        sums = np.bincount(kept * size + place, weight, len(labels) * size)
-        return np.asarray(sums, dtype=np.float64).reshape(len(labels), size)
-
-    left, entered = (
-        by_group(np.searchsorted(times, moments, side="right"), pooled.weight)
-        for moments in (pooled.time, pooled.entry)
-    )
-    ended = by_group(np.searchsorted(times, pooled.time), pooled.weight * (pooled.outcome == 1))[:, :-1]
-    at_risk = np.cumsum((left - entered)[:, :0:-1], axis=1)[:, ::-1]
+    kept = member[weights > 0]
+    at_risk, ended = _by_group(pooled, kept, times)
     n, d = at_risk.sum(axis=0), ended.sum(axis=0)
     share, observed = at_risk / n, ended.sum(axis=1)
     expected = share @ d
@@ -346,18 +368,36 @@ def log_rank(
         statistic=statistic,
         df=df,
         p=float(chdtrc(df, statistic)),
+        scores=_log_rank_scores(pooled, kept, times, share, d / n),
         groups=tuple(labels.tolist()),
         observed=tuple(int(count) for count in observed),
         expected=tuple(float(count) for count in expected),
     )
 
 
+def _log_rank_scores(
+    records: FollowUp, member: NDArray[np.intp], times: FloatArray, share: FloatArray, hazard: FloatArray
+) -> FloatArray:
+    """What each record adds to observed less expected (records, groups), its own risk taken off.
+
+    Source: Lin & Wei 1989, J. Amer. Statist. Assoc. 84:1074-1078 (from memory).
+    """
+    own = np.eye(len(share))[member]
+    ended = np.minimum(np.searchsorted(times, records.time), len(times) - 1)
+    begin, end = (np.searchsorted(times, each, side="right") for each in (records.entry, records.time))
+    passed = np.append(0.0, np.cumsum(hazard))
+    pooled = np.column_stack([np.zeros(len(share)), np.cumsum(share * hazard, axis=1)])
+    expected = own * (passed[end] - passed[begin])[:, np.newaxis] - (pooled[:, end] - pooled[:, begin]).T
+    seen = (own - share[:, ended].T) * (records.outcome > 0)[:, np.newaxis]
+    return np.asarray(records.weight[:, np.newaxis] * (seen - expected), dtype=np.float64)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CumulativeIncidence:
     """Aalen-Johansen curves over the k distinct event times of any cause, values just after each.
 
-    `time`, `n_risk` and `event_free` have shape (k,); `n_event`, `incidence`, `se`, `low` and `high` have
-    shape (causes, k), rows in the order of `causes`. The incidences and `event_free` add up to 1 at every
+    `time`, `n_risk` and `event_free` have shape (k,); `n_event`, `incidence`, `low` and `high` have shape
+    (causes, k), rows in the order of `causes`. The incidences and `event_free` add up to 1 at every
     time.
     `low` and `high` are nan where an incidence is 0 or 1. The curves are conditional on being event-free at
     `observed_from`, the earliest entry, and unknown after `observed_to` unless `event_free` is 0.
@@ -369,7 +409,6 @@ class CumulativeIncidence:
     n_event: IntArray
     event_free: FloatArray
     incidence: FloatArray
-    se: FloatArray
     low: FloatArray
     high: FloatArray
     observed_from: float
@@ -461,7 +500,6 @@ def cumulative_incidence(
         n_event=d,
         event_free=event_free,
         incidence=incidence,
-        se=se,
         low=low,
         high=high,
         observed_from=records.observed_from,

@@ -8,8 +8,9 @@ from functools import cache
 from benchwater.ledger import computed_once, midnight, sum_in_order
 from benchwater.ledger.trips import ALL, Trips, trips_of
 from benchwater.plugin import Season, Span
+from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
 
-from .catch_rates import RateContrast, RatioOfTotals, contrast_rates, ratio_of_totals
+from .catch_rates import RateContrast, contrast_rates
 
 LEAST_TRIPS, MOST_COMPARED = 5, 12
 FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat"), ("build", "water")

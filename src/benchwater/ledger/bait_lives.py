@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from benchwater.ledger.trips import trip_names
 from benchwater.plugin import Bench, Season, Span
 
-UNKNOWN = "not recorded"
+UNKNOWN = "not written"
 _INSTANT_H = 1e-6
 
 
@@ -53,6 +54,7 @@ def rows_in_use(season: Season, span: Span) -> pd.DataFrame:
     - `ended`: baits lost or worn in the row.
     - `hours` (bait-hours): hours fished times the count of baits.
     - `cause`: empty for a bait that was kept, UNKNOWN where a loss has none.
+    - `trip_number`: numbers the trips of the rows from 0, see `trips.trip_names`.
     """
     log, start = season.log("fishing"), pd.Timestamp(span.start)
     inside = (log["date"] >= start) & (log["date"] < pd.Timestamp(span.end))
@@ -73,8 +75,8 @@ def rows_in_use(season: Season, span: Span) -> pd.DataFrame:
         ended=log["count"].where(ended, 0),
         hours=fished * log["count"],
         cause=log["cause"].astype("str").fillna(UNKNOWN).where(ended, ""),
-    )
-    return rows[inside].reset_index(drop=True)
+    )[inside].reset_index(drop=True)
+    return rows.assign(trip_number=trip_names(rows).factorize()[0])
 
 
 def count_baits(rows: pd.DataFrame) -> int:
@@ -115,11 +117,11 @@ def factors_of(rows: pd.DataFrame, bench: Bench) -> list[Factor]:
 
 
 def sum_equal_rows(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[pd.DataFrame, list[Factor]]:
-    """One row for all rows that are equal in every factor, angler and cause, and the factors of these.
+    """One row for all rows of a trip that are equal in every factor, angler and cause, and their factors.
 
     `count`, `ended` and `hours` are sums; the other cells are those of the first row.
     """
-    keys = [*(factor.labels for factor in factors), rows["angler"], rows["cause"]]
+    keys = [*(factor.labels for factor in factors), rows["angler"], rows["cause"], rows["trip_number"]]
     group, _ = pd.factorize(rows.groupby(keys, observed=True, sort=False, dropna=False).ngroup())
     first = np.flatnonzero(~pd.Series(group).duplicated())
     sums = {name: np.bincount(group, rows[name]) for name in ("count", "ended", "hours")}

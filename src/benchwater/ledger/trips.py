@@ -62,6 +62,13 @@ class Trips:
         return rows if species == ALL else rows.assign(fish=self.species.loc[own, species])
 
 
+def trip_names(fishing: pd.DataFrame) -> "pd.Series[str]":
+    """The trip of each row: the day and its `trip`, or the day and its water where no trip is written."""
+    trip, water = (fishing[name].map(_plain).astype(object).fillna("") for name in ("trip", "water"))
+    day: pd.Series[str] = fishing["date"].dt.strftime("%Y-%m-%d ")
+    return day + trip.where(trip != "", "at " + water)
+
+
 def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
     """Assign every stretch of fishing and every fish of these log rows to its trip and its groups.
 

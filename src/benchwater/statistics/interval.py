@@ -66,3 +66,21 @@ def holm_adjusted(p_values: ArrayLike) -> NDArray[np.float64]:
     adjusted = np.empty_like(p)
     adjusted[order] = np.minimum(1.0, np.maximum.accumulate(np.arange(len(p), 0, -1) * p[order]))
     return adjusted
+
+
+def benjamini_hochberg_adjusted(p_values: ArrayLike) -> NDArray[np.float64]:
+    """Benjamini and Hochberg's step-up adjusted p-values, in the order given.
+
+    Of the m with an adjusted p-value of at most q, the share of false ones is expected to be at most q. Where
+    these are R, limits at level 1 - R q / m hold for what was selected, and leave out no difference for
+    exactly these. `p_values` as for `holm_adjusted`.
+
+    Source: Benjamini & Hochberg 1995, J. R. Statist. Soc. B 57:289-300; the limits Benjamini & Yekutieli
+    2005, J. Amer. Statist. Assoc. 100:71-81 (from memory).
+    """
+    p = np.asarray(p_values, dtype=np.float64)
+    order = np.argsort(-p, kind="stable")
+    adjusted = np.empty_like(p)
+    scaled = p[order] * len(p) / np.arange(len(p), 0, -1)
+    adjusted[order] = np.minimum(1.0, np.minimum.accumulate(scaled))
+    return adjusted

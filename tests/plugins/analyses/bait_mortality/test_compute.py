@@ -6,7 +6,12 @@ from bait_mortality.survival import follow_up, kaplan_meier
 
 def test_curves_stop_at_the_gap() -> None:
     lives = lives_to_first_gap(
-        [1, 2, 2, 5, 6], [2, 1, 0, 1, 0], entry=[0, 0, 0, 3, 3], weight=[1, 2, 1, 4, 4], causes=[1, 2, 3]
+        [1, 2, 2, 5, 6],
+        [2, 1, 0, 1, 0],
+        entry=[0, 0, 0, 3, 3],
+        weight=[1, 2, 1, 4, 4],
+        trip=range(5),
+        causes=[1, 2, 3],
     )
     alone = kaplan_meier([1, 2, 2], [1, 1, 0], weight=[1, 2, 1])
     assert lives.records.observed_to == 2
@@ -15,7 +20,7 @@ def test_curves_stop_at_the_gap() -> None:
 
 
 def test_without_a_gap_everything_is_followed() -> None:
-    lives = lives_to_first_gap([1, 5], [1, 1], entry=[0, 0.5], weight=[1, 1], causes=[1])
+    lives = lives_to_first_gap([1, 5], [1, 1], entry=[0, 0.5], weight=[1, 1], trip=[0, 1], causes=[1])
     assert lives.survival.n_event.sum() == 2
 
 

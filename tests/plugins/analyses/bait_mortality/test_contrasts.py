@@ -1,11 +1,11 @@
-"""Comparisons of groups of baits: by row and by sums of equal rows, within strata, and with confounders."""
+"""Comparisons of groups of baits: by row and by sums of equal rows, adjusted, looked at every month."""
 
+import numpy as np
 import pytest
+from scipy.special import ndtri
 
-from bait_mortality.contrasts import compare_baits, compare_rates, compare_within
-from bait_mortality.stratified_rates import common_rate_ratio
+from bait_mortality.contrasts import ERROR_OF_A_LOOK, LOOKS, compare_baits
 from benchwater.ledger.bait_lives import factors_of, rows_in_use, sum_equal_rows
-from benchwater.statistics.rates import rate_ratio
 
 
 @pytest.mark.parametrize("month", ["2026-05", "2026-10"])
@@ -22,107 +22,42 @@ def test_sums_of_equal_rows_give_the_same_contrasts_as_the_rows(month, demo):
     assert skipped == left_out
     assert len(one) > 10
     for by_row, by_group in zip(one, other, strict=True):
-        names = [(c.factor, c.group, c.against, c.cause, c.confounder) for c in (by_row, by_group)]
-        assert names[0] == names[1]
-        crude, within = by_row.rates.crude, by_row.rates.within
-        assert (by_group.p_adjusted, by_group.rates.crude.ratio, by_group.rates.crude.low) == pytest.approx(
-            (by_row.p_adjusted, crude.ratio, crude.low), rel=1e-12
+        assert (by_row.name, by_row.group, by_row.doubt) == (by_group.name, by_group.group, by_group.doubt)
+        assert by_group.limits == pytest.approx(by_row.limits, rel=1e-9)
+        assert by_group.p_adjusted == pytest.approx(by_row.p_adjusted, rel=1e-9)
+
+
+def test_limits_leave_out_equal_rates_exactly_where_the_test_refuses_them(demo) -> None:
+    made = demo("2026-10")
+    rows = rows_in_use(made.season, made.whole)
+    contrasts, _ = compare_baits(rows, factors_of(rows, made.season.bench))
+    clear = [c for c in contrasts if c.clear]
+    assert len(clear) >= 3
+    for c in contrasts:
+        assert (c.limits[0] > 1 or c.limits[1] < 1) == (c.rates.p < 0.05)
+        if c.clear:
+            assert c.alpha < 0.05
+            assert c.adjusted[0] > 1 or c.adjusted[1] < 1
+            assert c.adjusted[0] <= c.limits[0] <= c.limits[1] <= c.adjusted[1]
+
+
+def test_a_look_every_month_raises_a_false_alarm_in_one_season_of_twenty() -> None:
+    """Seasons without a difference: the standardised sums of twelve months, looked at each month."""
+    months = np.arange(1, LOOKS + 1)
+    sums = np.cumsum(np.random.default_rng(2).normal(size=(100_000, LOOKS)), axis=1) / np.sqrt(months)
+    largest = np.abs(sums).max(axis=1)
+    assert (largest > -ndtri(ERROR_OF_A_LOOK / 2)).mean() == pytest.approx(0.05, abs=0.002)
+    assert (largest > 1.96).mean() > 0.15
+
+
+def test_the_leader_is_advised_from_the_month_that_shows_it_and_never_taken_back(demo) -> None:
+    said = []
+    for month in range(3, 11):
+        made = demo(f"2026-{month:02d}")
+        ids = {action.id for action in made.section("bait_mortality", made.whole).actions}
+        assert ids <= {"tie_a_leader"}, (
+            "timber is fished at one water only, and guards do nothing in the demo"
         )
-        assert (by_group.rates.within.ratio, by_group.rates.within.high) == pytest.approx(
-            (within.ratio, within.high), rel=1e-12
-        )
-
-
-EVENTS = [2, 4, 1, 0, 3, 1]
-EXPOSURE = [1.0, 2.0, 5.0, 1.5, 2.0, 0.0]
-FIRST = [True, True, False, False, True, False]
-SECOND = [False, False, True, True, False, False]
-
-
-def test_records_are_added_up_by_group_and_stratum() -> None:
-    result = compare_rates(EVENTS, EXPOSURE, FIRST, SECOND, ["a", "b", "b", "a", "c", "a"])
-    assert result.events == (9, 1)
-    assert result.exposure == (5.0, 6.5)
-    assert result.crude == rate_ratio(9, 5.0, 1, 6.5)
-    assert result.within == common_rate_ratio([2, 4], [1.0, 2.0], [0, 1], [1.5, 5.0])
-    assert result.excess == pytest.approx(9 - 5.0 / 6.5)
-    assert result.worse_throughout == (result.crude.low > 1 and (result.within.low or 0.0) > 1)
-
-
-def test_one_stratum_gives_the_crude_ratio_twice() -> None:
-    result = compare_rates(EVENTS, EXPOSURE, FIRST, SECOND, [0] * 6)
-    assert (result.within.ratio, result.within.low) == pytest.approx((result.crude.ratio, result.crude.low))
-    assert result.worse_throughout
-
-
-def test_without_a_common_stratum_there_is_nothing_within() -> None:
-    result = compare_rates(EVENTS, EXPOSURE, FIRST, SECOND, FIRST)
-    assert result.within.ratio is None
-    assert not result.worse_throughout
-
-
-def test_groups_that_overlap_are_refused() -> None:
-    with pytest.raises(ValueError, match="share"):
-        compare_rates(EVENTS, EXPOSURE, FIRST, FIRST, [0] * 6)
-
-
-GROUP, OTHER = [True, True, False, False], [False, False, True, True]
-LEVELS = ["pond", "reach", "pond", "reach"]
-
-
-def test_groups_that_never_meet_cannot_be_told_apart() -> None:
-    found = compare_within([9, 2], [10.0, 10.0], [True, False], [False, True], ["pond", "reach"])
-    assert found is not None
-    assert found.apart
-    assert found.information == 0
-    assert found.only == ("pond", "reach")
-    assert found.within.ratio is None
-
-
-def test_groups_spread_alike_keep_all_information_and_the_ratio() -> None:
-    found = compare_within([20, 20, 5, 5], [50.0, 50.0, 25.0, 25.0], GROUP, OTHER, LEVELS)
-    assert found is not None
-    assert found.information == pytest.approx(1)
-    assert found.within.ratio == pytest.approx(2)
-    assert found.only == (None, None)
-    assert not found.apart
-    assert not found.explains(rate_ratio(40, 100.0, 10, 50.0))
-
-
-@pytest.mark.parametrize("swap", [False, True])
-def test_a_difference_that_the_other_factor_makes_is_explained_by_it(swap: bool) -> None:
-    """One in two at the pond, one in twenty on the reach, for both groups; they differ by where they were."""
-    events, hours = [40, 1, 10, 4], [80.0, 20.0, 20.0, 80.0]
-    first, second = (OTHER, GROUP) if swap else (GROUP, OTHER)
-    crude = rate_ratio(14, 100.0, 41, 100.0) if swap else rate_ratio(41, 100.0, 14, 100.0)
-    found = compare_within(events, hours, first, second, LEVELS)
-    assert found is not None
-    assert not found.apart
-    assert found.within.ratio == pytest.approx(1, rel=1e-6)
-    assert found.explains(crude)
-
-
-def test_no_loss_on_one_side_is_no_sign_of_confounding() -> None:
-    found = compare_within([10, 10, 0, 0], [50.0, 50.0, 50.0, 50.0], GROUP, OTHER, LEVELS)
-    assert found is not None
-    assert not found.explains(rate_ratio(20, 100.0, 0, 100.0))
-
-
-def test_one_level_leaves_nothing_to_confound() -> None:
-    assert compare_within([1, 2, 3, 4], [1.0, 1.0, 1.0, 1.0], GROUP, OTHER, ["pond"] * 4) is None
-
-
-@pytest.mark.parametrize("levels", [LEVELS, ["pond", "pond", "reach", "reach"], ["a", "b", "b", "c"]])
-def test_without_limits_and_by_place_it_is_judged_the_same(levels: list[str]) -> None:
-    told = [30, 4, 9, 11], [80.0, 20.0, 25.0, 75.0], GROUP, OTHER
-    whole, names = compare_within(*told, levels), sorted(set(levels))
-    places = [names.index(level) for level in levels]
-    quick = compare_within(*told, places, names=names, limits=False)
-    assert whole is not None
-    assert quick is not None
-    assert (quick.information, quick.only, quick.within.ratio) == (
-        whole.information,
-        whole.only,
-        whole.within.ratio,
-    )
-    assert (quick.within.low, quick.within.p_central) == (None, None)
+        said.append("tie_a_leader" in ids)
+    assert said == sorted(said)
+    assert said[-3:] == [True] * 3

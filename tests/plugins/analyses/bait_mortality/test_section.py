@@ -66,16 +66,30 @@ def test_until_half_have_ended_the_median_says_how_many_are_left() -> None:
     section = whole("2026-05-01,plain,1,lost,,,snag,,,", "2026-05-01,plain,2.75,kept,5,,,,,")
     median, mean = finding(section, "median_life"), finding(section, "mean_life")
     assert median.value is None
-    assert "More than half" in median.text
-    assert "2.5 h" in median.text
+    assert median.text == (
+        "More than half of your baits were still in use after 2½ hours of fishing; too few were fished "
+        "longer to say how long one lasts."
+    )
     assert mean.more["horizon_h"] == 2.5
     assert mean.value == pytest.approx(1 + 5 / 6 * 1.5)
 
 
-def test_a_median_that_rests_on_few_baits_says_so() -> None:
+def test_a_median_that_rests_on_few_baits_is_not_said() -> None:
     section = whole("2026-05-01,plain,1,kept,8,,,,,", "2026-05-01,plain,3,lost,2,,snag,,,")
     assert finding(section, "median_life").value == 3
-    assert finding(section, "median_life").text.endswith("; only 2 were followed so far.")
+    assert "too few were fished longer" in finding(section, "median_life").text
+
+
+def test_the_life_of_baits_is_said_once_in_hours_a_person_can_know() -> None:
+    hours = ("1.7", "2.2", "2.6", "3.1", "3.4", "3.8", "4.4", "5.1", "6.2", "7.4")
+    section = whole(
+        *(f"2026-05-{day:02d},plain,{each},lost,,,snag,,," for day, each in enumerate(hours, start=1))
+    )
+    median = finding(section, "median_life")
+    assert (median.value, median.quiet) == (3.4, False)
+    assert median.text == "Half of your baits were gone after about 3½ hours of fishing (1½ to 5)."
+    said = [entry for entry in section.findings if not entry.quiet]
+    assert [entry.id for entry in said if entry.unit in {"h", "1/h"}] == ["median_life"]
 
 
 def test_a_curve_that_starts_among_too_few_gives_no_length_of_life() -> None:
@@ -96,7 +110,7 @@ def test_a_curve_that_starts_among_too_few_gives_no_length_of_life() -> None:
 def test_a_row_of_several_baits_equals_as_many_rows() -> None:
     rows = ["plain,1,lost,{},,snag,pond,,no", "plain,2,kept,{},,,pond,,yes", "plain,3,worn,{},,torn,pond,,no"]
     counted = whole(*(f"2026-05-01,{row.format(6)}" for row in rows))
-    single = whole(*(f"2026-05-{day:02d},{row.format(1)}" for row in rows for day in range(1, 7)))
+    single = whole(*(f"2026-05-01 {hour:02d}:00,{row.format(1)}" for row in rows for hour in range(6, 12)))
     assert counted.findings == single.findings
     assert counted.tables == single.tables
     assert [figure.alt for figure in counted.figures] == [figure.alt for figure in single.figures]
@@ -201,10 +215,11 @@ def test_few_baits_or_few_ends_are_thin_and_bring_no_advice() -> None:
     for section in (few_ends, few_baits):
         assert section.status == "thin"
         assert section.why.startswith("Only ")
+        assert "of 10 on 3 trips" in section.why
         assert not section.actions
         assert finding(section, "loss_rate").low is not None
-    assert "4 ends of use among 74 baits" in few_ends.why
-    assert "5 ends of use among 9 baits" in few_baits.why
+    assert "4 lost baits of 74 on 12 trips" in few_ends.why
+    assert "5 lost baits of 9" in few_baits.why
 
 
 def test_without_losses_the_rate_has_an_upper_limit() -> None:

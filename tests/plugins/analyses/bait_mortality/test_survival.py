@@ -3,6 +3,7 @@ import math
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from bait_mortality.survival import (
     FloatArray,
@@ -13,6 +14,7 @@ from bait_mortality.survival import (
     median_survival,
     restricted_mean,
 )
+from bait_mortality.trip_rates import sign_flip_p
 from reference_cases import reference_case
 
 CURVES = [
@@ -31,6 +33,12 @@ def as_array(values: list[float | None]) -> NDArray[np.float64]:
     return np.array([np.nan if value is None else value for value in values])
 
 
+def standard_error(curve: SurvivalCurve) -> NDArray[np.float64]:
+    """The standard error that the limits stand on, nan where survival is 0."""
+    logs = np.log(curve.survival, out=np.full(len(curve.time), np.nan), where=curve.survival > 0)
+    return np.asarray(curve.survival * np.log(np.log(curve.low) / logs) * -logs / ndtri(0.975))
+
+
 @pytest.mark.parametrize(("name", "time", "event", "where", "prefix"), CURVES)
 def test_curves_match_the_published_cases(
     name: str, time: str, event: str, where: dict[str, str], prefix: str
@@ -43,7 +51,7 @@ def test_curves_match_the_published_cases(
         "n_risk": curve.n_risk.astype(np.float64),
         "n_event": curve.n_event.astype(np.float64),
         "surv": curve.survival,
-        "se": curve.se,
+        "se": standard_error(curve),
         "lower": curve.low,
         "upper": curve.high,
     }
@@ -64,7 +72,7 @@ def test_curves_match_the_published_cases(
     if prefix + "median" in case.published:
         assert median.estimate == case.published[prefix + "median"]["value"]
     mean = restricted_mean(curve, case.answer(prefix + "rmst_tau")[0])
-    for key, value in (("rmst", mean.estimate), ("rmst_se", mean.se)):
+    for key, value in (("rmst", mean.estimate), ("rmst_se", (mean.high - mean.estimate) / ndtri(0.975))):
         expected, tol = case.answer(prefix + key)
         assert value == pytest.approx(expected, abs=tol)
 
@@ -97,7 +105,7 @@ def test_late_entries_count_only_after_they_enter() -> None:
     assert curve.n_risk.tolist() == [3, 3, 2]
     assert curve.survival == pytest.approx([2 / 3, 4 / 9, 2 / 9])
     greenwood = np.cumsum([1 / (3 * 2), 1 / (3 * 2), 1 / (2 * 1)])
-    assert curve.se == pytest.approx(curve.survival * np.sqrt(greenwood))
+    assert standard_error(curve) == pytest.approx(curve.survival * np.sqrt(greenwood))
     assert median_survival(curve).estimate == 5
     # Area to 6.5: 4 at 1, 1 at 2/3, 1 at 4/9, half at 2/9.
     assert restricted_mean(curve, 6.5).estimate == pytest.approx(4 + 2 / 3 + 4 / 9 + 1 / 9)
@@ -175,7 +183,7 @@ def test_a_curve_without_events_is_1_without_limits_or_median() -> None:
     assert (curve.at(4).estimate, math.isnan(curve.at(4).high)) == (1.0, True)
     assert median_survival(curve).estimate is None
     mean = restricted_mean(curve, 5)
-    assert (mean.estimate, math.isnan(mean.se)) == (5.0, True)
+    assert (mean.estimate, math.isnan(mean.low)) == (5.0, True)
 
 
 def test_survival_is_unknown_after_the_last_follow_up_unless_it_is_0() -> None:
@@ -211,3 +219,25 @@ def test_unusable_records_are_refused() -> None:
     with pytest.raises(ValueError, match="no records"):
         kaplan_meier([], [])
     assert kaplan_meier([0, 1], [1, 0], entry=[0, 0]).survival.tolist() == [0.5]
+
+
+def test_losses_of_one_trip_widen_the_limits_and_single_baits_do_not() -> None:
+    # By hand, two trips of four baits each: all of the first are lost at 1, of the second two at 2.
+    time, lost = [1] * 4 + [2] * 4, [1] * 4 + [1, 1, 0, 0]
+    alone = kaplan_meier(time, lost)
+    assert kaplan_meier(time, lost, cluster=range(8)).low == pytest.approx(alone.low, abs=0.02)
+    by_trip = kaplan_meier(time, lost, cluster=[0] * 4 + [1] * 4)
+    assert by_trip.survival.tolist() == alone.survival.tolist()
+    # At 1 each trip adds 4/8 - 4 * 4/64 and 0 - 4 * 4/64 to the cumulative hazard.
+    between = 2 * (0.25**2 + 0.25**2)
+    assert standard_error(by_trip)[0] == pytest.approx(0.5 * between**0.5)
+    assert by_trip.high[0] > alone.high[0]
+
+
+def test_log_rank_scores_add_up_to_observed_less_expected_and_give_the_permutation_test() -> None:
+    rng = np.random.default_rng(3)
+    time, lost, group = rng.exponential(5, 60), rng.random(60) < 0.6, rng.integers(0, 3, 60)
+    entry = time * rng.uniform(0, 0.9, 60) * (rng.random(60) < 0.5)
+    test = log_rank(time, lost, group, entry=entry)
+    assert test.scores.sum(axis=0) == pytest.approx(np.subtract(test.observed, test.expected))
+    assert sign_flip_p(test.scores) == pytest.approx(test.p, abs=0.08)

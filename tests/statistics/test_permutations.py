@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
+from benchwater.statistics.permutations import DRAWS, SEED, Swaps, deal_sums
 from catch_rate.catch_rates import compare_rates_within
-from catch_rate.permutations import DRAWS, SEED, Swaps, deal_sums
 
 
 def sign_matrix(units):
