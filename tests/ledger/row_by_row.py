@@ -146,35 +146,6 @@ def coats(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
     return dict(made)
 
 
-def baits(season: Season) -> dict[str, list[tuple[datetime, float]]]:
-    """By build, when how many baits had been made so far."""
-    builds, fished = season.bench.builds.values(), season.holds("fishing")
-    coated = [build for build in builds if build.coat is not None and season.holds("finishing")]
-    seen = _seen(season)
-    made = {}
-    for build in builds:
-        body = build.head or build.trailer
-        if fished or build in coated:
-            alike = sum((b.head or b.trailer, b.coat) == (body, build.coat) for b in coated) or 1
-            columns = ("date", "mold", "cavity", "coat", "count", "rejects")
-            dipped = [
-                (when, (count - bad) / alike)
-                for when, mold, cavity, coat, count, bad in rows(season, "finishing", *columns)
-                if (mold, cavity) == body and coat == build.coat
-            ]
-            steps = _more_of(dipped if build in coated else [], seen.get(build.name, []))
-        else:
-            alike = sum((b.head or b.trailer) == body for b in builds if b not in coated)
-            poured = ("date", "mold", "cavity", "outcome", "count")
-            steps = [
-                (when, count / alike)
-                for when, mold, cavity, outcome, count in rows(season, "pour", *poured)
-                if (mold, cavity) == body and outcome == "good"
-            ]
-        made[build.name] = running(steps)
-    return made
-
-
 def running(steps) -> list[tuple[datetime, float]]:
     """The total after each moment."""
     total, found = 0.0, {}
@@ -184,8 +155,9 @@ def running(steps) -> list[tuple[datetime, float]]:
     return list(found.items())
 
 
-def _seen(season: Season) -> dict[str, list[tuple[datetime, float]]]:
-    seen: defaultdict[str, list[tuple[datetime, float]]] = defaultdict(list)
+def seen(season: Season) -> dict[str, list[tuple[datetime, float]]]:
+    """By build, when how many baits were on the water that had not been there before."""
+    new_ones: defaultdict[str, list[tuple[datetime, float]]] = defaultdict(list)
     alive: set[tuple[str, str]] = set()
     ended: Counter[str] = Counter()
     untagged: Counter[str] = Counter()
@@ -197,7 +169,7 @@ def _seen(season: Season) -> dict[str, list[tuple[datetime, float]]]:
         for _, build, tag, fate, count, *words in of_moment:
             if isinstance(tag, str):
                 if (build, tag) not in alive:
-                    seen[build].append((when, 1.0))
+                    new_ones[build].append((when, 1.0))
                 alive.add((build, tag))
                 if fate != "kept":
                     alive.discard((build, tag))
@@ -209,18 +181,8 @@ def _seen(season: Season) -> dict[str, list[tuple[datetime, float]]]:
             untagged[build] += new
             ended[build] += over[build]
             if new:
-                seen[build].append((when, float(new)))
-    return dict(seen)
-
-
-def _more_of(one, other):
-    steps, totals, so_far = [], [0.0, 0.0], 0.0
-    for when, which, number in sorted([(w, 0, n) for w, n in one] + [(w, 1, n) for w, n in other]):
-        totals[which] += number
-        if max(totals) > so_far:
-            steps.append((when, max(totals) - so_far))
-            so_far = max(totals)
-    return steps
+                new_ones[build].append((when, float(new)))
+    return dict(new_ones)
 
 
 def pieces(season: Season) -> tuple[dict[Any, float], dict[Any, float], dict[Any, float]]:

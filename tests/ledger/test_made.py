@@ -1,7 +1,11 @@
-"""What was made: castings, their mass, and when a bait counts; the demo against what its makers dressed."""
+"""How many baits were dressed, by hand and against what the demo's makers dressed; spoilt inserts."""
+
+from datetime import datetime
+
+import pytest
 
 from benchwater.ledger import midnight
-from benchwater.ledger.made import baits_made, spoilt_share
+from benchwater.ledger.made import Dressed, baits_dressed, dressing_steps, spoilt_share
 from benchwater.plugin import Season
 from benchwater.testing import make_season
 
@@ -20,6 +24,8 @@ mass = "1 g"
 [items.pearl]
 kind = "coat"
 unit = "g"
+[items.eye]
+kind = "fitting"
 [molds.ball]
 material = "alloy"
 [[molds.ball.cavities]]
@@ -32,6 +38,10 @@ head = { mold = "ball", cavity = "1/4" }
 coat = { item = "pearl", mass = "0.2 g" }
 [builds.bare]
 head = { mold = "ball", cavity = "1/4" }
+[builds.eyed]
+head = { mold = "ball", cavity = "1/4" }
+coat = { item = "pearl", mass = "0.2 g" }
+fittings = { eye = 2 }
 """
 POUR = "date,mold,cavity,outcome,count,mass\n2026-03-03,ball,1/4,good,12,\n2026-03-03,ball,1/4,reject,4,\n"
 COAT = "date,mold,cavity,coat,count,rejects\n2026-03-05,ball,1/4,pearl,6,2\n"
@@ -39,20 +49,42 @@ FISHED = "date,build,fished,fate,count,bait,cause\n"
 STOCK = "date,item,move,amount\n"
 
 
-def season(**logs: str) -> Season:
-    return make_season(BENCH, {f"{name}.csv": text for name, text in logs.items()}).season
+WITHOUT_EYES = BENCH[: BENCH.index("[builds.eyed]")]
 
 
-def made(build: str, **logs: str) -> float:
-    return baits_made(season(**logs))[build].total
+def season(bench: str = BENCH, **logs: str) -> Season:
+    return make_season(bench, {f"{name}.csv": text for name, text in logs.items()}).season
 
 
-def test_without_a_further_log_good_castings_are_shared_alike() -> None:
-    assert (made("bright", pour=POUR), made("bare", pour=POUR)) == (6.0, 6.0)
+def dressed(build: str, day: str = "2026-04-01", **logs: str) -> Dressed:
+    return baits_dressed(season(**logs), datetime.fromisoformat(day))[build]
 
 
-def test_a_coated_bait_counts_when_its_coat_came_out_good() -> None:
-    assert made("bright", pour=POUR, coat=COAT) == 4.0
+def bounds(build: str, **logs: str) -> tuple[float, float, float]:
+    found = dressed(build, **logs)
+    return found.low, found.number, found.high
+
+
+def test_castings_alone_may_have_become_any_bait_or_none() -> None:
+    assert bounds("bright", pour=POUR) == bounds("bare", pour=POUR) == (0, 0, 12)
+
+
+def test_a_bait_whose_last_step_is_its_coat_is_done_with_it() -> None:
+    logs = {"bench": WITHOUT_EYES, "pour": POUR, "coat": COAT}
+    assert bounds("bright", **logs) == (4, 4, 4)
+    assert bounds("bare", **logs) == (0, 0, 8)
+    assert bounds("bright", day="2026-03-05", **logs) == (0, 0, 0)
+
+
+def test_a_coated_head_that_takes_a_fitting_is_a_bait_once_the_fitting_is_used() -> None:
+    coat = COAT.replace("6,2", "9,0")
+    assert bounds("eyed", pour=POUR, coat=coat) == (0, 0, 9)
+    used = STOCK + "2026-03-06,eye,used,8\n"
+    # The 9 coated are bright or eyed; 8 eyes make 4 eyed ones, so 5 may be bright.
+    assert bounds("eyed", pour=POUR, coat=coat, stock=used) == (4, 4, 4)
+    assert bounds("bright", pour=POUR, coat=coat, stock=used) == (0, 0, 5)
+    rows = FISHED + "2026-03-09,eyed,1 h,lost,6,,snag\n"
+    assert bounds("eyed", pour=POUR, coat=coat, stock=used, fished=rows) == (6, 6, 6)
 
 
 def test_a_bare_bait_counts_when_it_must_have_been_on_the_water() -> None:
@@ -63,15 +95,23 @@ def test_a_bare_bait_counts_when_it_must_have_been_on_the_water() -> None:
         "2026-03-09,bare,1 h,kept,1,B1,\n"  # a tag is another bait
         "2026-03-10,bare,1 h,worn,1,B1,torn\n2026-03-11,bare,1 h,kept,1,B1,\n"  # and a new one once it ended
     )
-    assert made("bare", pour=POUR, coat=COAT, fished=FISHED + rows) == 3 + 1 + 2
+    found = dressed("bare", pour=POUR, coat=COAT, fished=FISHED + rows)
+    assert (found.seen, found.low) == (6, 6)
 
 
-def test_baits_seen_on_the_water_count_where_fewer_were_coated() -> None:
-    rows = "2026-03-04,bright,1 h,lost,1,,snag\n2026-03-09,bright,1 h,lost,5,,snag\n"
-    steps = baits_made(season(pour=POUR, coat=COAT, fished=FISHED + rows))["bright"]
-    assert [(when.day, number) for when, number in steps] == [(4, 1.0), (5, 3.0), (9, 2.0)]
-    (_, second, third) = (when for when, _ in steps)
-    assert steps.between(second, third) == 3.0
+def test_the_share_that_known_builds_show_on_the_water_tells_of_the_others() -> None:
+    # 4 bright are known and 2 of them were fished; of 3 bare ones fished there are about 6, 8 at most.
+    rows = FISHED + "2026-03-07,bright,1 h,kept,2,,\n2026-03-07,bare,1 h,kept,3,,\n"
+    assert bounds("bare", bench=WITHOUT_EYES, pour=POUR, coat=COAT, fished=rows) == (3, 6, 8)
+
+
+def test_steps_are_those_of_the_coats_scaled_to_what_was_dressed() -> None:
+    coat = COAT.replace("6,2", "6,0") + "2026-03-15,ball,1/4,pearl,2,0\n"
+    steps = dressing_steps(season(pour=POUR, coat=coat, stock=STOCK + "2026-03-06,eye,used,8\n"))["eyed"]
+    assert [(when.day, number) for when, number in steps] == [(5, 3.0), (15, 1.0)]
+    (first, second) = (when for when, _ in steps)
+    assert steps.between(first, second) == 3.0
+    assert steps.total == 4.0
 
 
 def test_spoilt_inserts_are_those_in_rejects_and_not_recovered_by_then() -> None:
@@ -84,14 +124,13 @@ def test_spoilt_inserts_are_those_in_rejects_and_not_recovered_by_then() -> None
     assert spoilt_share(season(stock=recovered.format(3)), "hook") == 1.0
 
 
-def test_the_demos_coated_baits_are_those_dressed_and_those_still_to_dress(demo, truth) -> None:
-    coated_left = {tuple(name.split(" ")): left for name, left in truth["coated_left"].items()}
-    season = demo("2026-10").season
-    bench, steps = season.bench, baits_made(season)
-    for name, dressed in truth["dressed"].items():
-        build = bench.builds[name]
-        found = steps[name].between(midnight(season.start), midnight(season.end))
-        if build.coat is not None and build.head is not None:
-            assert found == dressed + coated_left.get((*build.head, build.coat), 0)
-        else:
-            assert 0 < found <= dressed
+@pytest.mark.parametrize("month", ["2026-06", "2026-10"])
+def test_the_demos_fittings_tell_what_was_dressed_and_limits_hold_the_rest(month: str, demo, truth) -> None:
+    season = demo(month).season
+    found = baits_dressed(season, midnight(season.end))
+    by_fittings = {"perch-grub", "pond-guard", "pickerel-guard", "reach-skirt"}
+    assert {name for name, each in found.items() if each.known and each.number} == by_fittings
+    if month == "2026-10":
+        for name, number in truth["dressed"].items():
+            assert found[name].low <= number <= found[name].high
+            assert name not in by_fittings or found[name].number == number

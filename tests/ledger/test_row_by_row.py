@@ -14,7 +14,7 @@ import pytest
 
 from benchwater.ledger.castings import castings, castings_made
 from benchwater.ledger.fills import fills_of, pour_rows, runs_of
-from benchwater.ledger.made import baits_made, coats_made
+from benchwater.ledger.made import coats_made, seen_on_the_water
 from benchwater.ledger.pieces import pieces_on_hand
 from benchwater.ledger.prices import FROM_RECEIPTS, unit_prices
 from benchwater.ledger.stock import scale_steps, stock_counts, stock_movements
@@ -154,17 +154,16 @@ def test_every_movement_and_count_of_every_item(season):
         assert rejects["count"].sum() == rejected[name]
 
 
-def test_what_was_cast_coated_and_made(season):
+def test_what_was_cast_coated_and_seen_on_the_water(season):
     good, bad = row_by_row.castings(season)
     for piece, cast in castings_made(season).items():
         assert cast.good_of == {key[2]: number for key, number in good.items() if key[:2] == piece}
         assert cast.rejects == bad[piece]
     assert coats_made(season) == row_by_row.coats(season)
-    wanted = row_by_row.baits(season)
-    for name, steps in baits_made(season).items():
-        found = row_by_row.running(steps)
-        assert [when for when, _ in found] == [when for when, _ in wanted[name]]
-        assert [total for _, total in found] == close([total for _, total in wanted[name]])
+    seen, wanted = seen_on_the_water(season), row_by_row.seen(season)
+    assert set(seen) == set(wanted)
+    for name, steps in seen.items():
+        assert row_by_row.running(steps) == row_by_row.running(wanted[name])
         assert list(steps.when) == sorted(steps.when)
 
 

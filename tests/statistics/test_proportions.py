@@ -2,6 +2,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy.stats import betanbinom
 
 from benchwater.statistics.interval import Interval
 from benchwater.statistics.proportions import (
@@ -9,6 +10,7 @@ from benchwater.statistics.proportions import (
     clustered_wilson_interval,
     cochran_armitage,
     design_effect,
+    unseen,
     wilson_interval,
 )
 from reference_cases import reference_case, worked_examples
@@ -158,3 +160,13 @@ def test_nothing_to_test_gives_none(events: list[float], trials: list[float], sc
 def test_events_above_trials_are_refused() -> None:
     with pytest.raises(ValueError, match="between 0 and trials"):
         cochran_armitage([5, 1], [4, 4])
+
+
+def test_how_many_were_not_seen_is_bracketed_at_its_level() -> None:
+    # scipy's beta-negative binomial; without others nothing is known of the share, and no number is excluded.
+    low, high = unseen(9, 6, 6)
+    there = betanbinom(10, 7, 7)
+    assert there.cdf(low - 1) < 0.025 <= there.cdf(low)
+    assert there.cdf(high - 1) < 0.975 <= there.cdf(high)
+    assert unseen(5, 1000, 0) == (0.0, 0.0)
+    assert unseen(1, 0, 3)[1] > 50

@@ -13,7 +13,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 def analyse(season: Season, span: Span) -> Section:
     """What the baits cost at the report's end, and what was saved, spent and lost in the span."""
     from .compute import compute
-    from .findings import METHODS, UNSAID, actions, findings
+    from .findings import METHODS, UNSAID, actions, cards, findings
     from .show import figures, tables
 
     whole_season = span.name == "season"
@@ -29,6 +29,7 @@ def analyse(season: Season, span: Span) -> Section:
         figures=figures(found, season) if whole_season else (),
         actions=tuple(actions(found, season.bench)) if whole_season and not found.why_thin else (),
         methods=METHODS,
+        cards=tuple(cards(found, season.bench, season.end)) if whole_season and not found.why_thin else (),
     )
 
 

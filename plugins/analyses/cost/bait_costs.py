@@ -7,12 +7,7 @@ from functools import cached_property
 
 from benchwater.ledger import midnight, sums_by
 from benchwater.ledger.castings import Castings, Piece, casting_mass, castings_made
-from benchwater.ledger.made import (
-    Steps,
-    baits_made,
-    coats_made,
-    spoilt_share,
-)
+from benchwater.ledger.made import Dressed, Steps, baits_dressed, coats_made, dressing_steps, spoilt_share
 from benchwater.ledger.prices import UnitPrice, unit_prices
 from benchwater.ledger.stock import COAT_SHARE
 from benchwater.plugin.bench import Build
@@ -26,16 +21,17 @@ LEVEL = 0.95
 
 @dataclass(frozen=True, kw_only=True)
 class Facts:
-    """What the costs of a season rest on: prices, castings, coated pieces (good, bad), and baits made.
+    """What the costs of a season rest on: prices, castings, coated pieces (good, bad), and dressed baits.
 
     `spoilt` is the share of the inserts in rejects that are lost with them, `consumables` the amount of each
-    item outside every recipe that goes into a bait.
+    item outside every recipe that goes into a bait. `steps` say when baits were dressed.
     """
 
     prices: Mapping[str, UnitPrice]
     castings: Mapping[Piece, Castings]
     coats: Mapping[tuple[str, str, str], tuple[int, int]]
-    made: Mapping[str, Steps]
+    dressed: Mapping[str, Dressed]
+    steps: Mapping[str, Steps]
     spoilt: Mapping[str, float]
     consumables: Mapping[str, float]
 
@@ -120,7 +116,7 @@ class BaitCost:
 
 def season_facts(season: Season) -> Facts:
     """What the costs of a season rest on, at the report's end."""
-    bench, made = season.bench, baits_made(season)
+    bench, dressed = season.bench, baits_dressed(season, midnight(season.end))
     cavities = [cavity for mold in bench.molds.values() for cavity in mold.cavities.values()]
     inserts = dict.fromkeys(cavity.insert for cavity in cavities if cavity.insert is not None)
     castings = castings_made(season)
@@ -128,7 +124,7 @@ def season_facts(season: Season) -> Facts:
     in_recipes |= {material for cast in castings.values() for material in cast.good_of}
     for build in bench.builds.values():
         in_recipes |= {*build.fittings, build.coat or ""}
-    total = sum(steps.total for steps in made.values())
+    total = sum(each.number for each in dressed.values())
     consumables: dict[str, float] = {}
     if season.holds("inventory") and total:
         rows = season.log("inventory")
@@ -138,7 +134,8 @@ def season_facts(season: Season) -> Facts:
         prices=unit_prices(season, midnight(season.end)),
         castings=castings,
         coats=coats_made(season),
-        made=made,
+        dressed=dressed,
+        steps=dressing_steps(season),
         spoilt={insert: spoilt_share(season, insert) for insert in inserts},
         consumables=consumables,
     )
@@ -232,6 +229,18 @@ def scaled(interval: Interval, factor: float) -> Interval:
         raise ValueError(f"the factor must be at least 0, not {factor}")
     high = interval.high * factor if factor else 0.0
     return Interval(estimate=interval.estimate * factor, low=interval.low * factor, high=high, level=LEVEL)
+
+
+def product(number: Interval, factor: float) -> Interval:
+    """A number times a factor that is taken as known, and may be below 0."""
+    ends = sorted((number.low * factor, number.high * factor))
+    return Interval(estimate=number.estimate * factor, low=ends[0], high=ends[1], level=LEVEL)
+
+
+def less_estimate(interval: Interval) -> Interval:
+    """How far the truth may lie from an estimate: the same limits about 0."""
+    low, high = interval.low - interval.estimate, interval.high - interval.estimate
+    return Interval(estimate=0.0, low=low, high=high, level=LEVEL)
 
 
 def sum_of_estimates(parts: Iterable[Interval]) -> Interval:

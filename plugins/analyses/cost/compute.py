@@ -8,12 +8,22 @@ from datetime import date, timedelta
 import numpy as np
 
 from benchwater.ledger import computed_once, midnight, sum_in_order, sums_by
-from benchwater.ledger.made import NO_STEPS, Steps
+from benchwater.ledger.made import NO_STEPS, Dressed, Steps, baits_dressed
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Item, Mold
 from benchwater.statistics.interval import Interval
 
-from .bait_costs import BaitCost, Facts, bait_costs, season_facts, sum_erring_together
+from .bait_costs import (
+    BaitCost,
+    Facts,
+    bait_costs,
+    exactly,
+    less_estimate,
+    product,
+    season_facts,
+    sum_erring_together,
+    sum_of_estimates,
+)
 
 FEWEST_CASTINGS = 20
 _ROUNDING = 1e-9
@@ -65,11 +75,17 @@ class Losses:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Savings:
-    """Baits made with a known gain, what they saved (money), and the builds made without a known gain."""
+    """Baits dressed in a span with a known gain, what they saved, and what they cost in a shop (both money).
 
-    baits: float
+    `unknown` are builds of which baits were dressed without a known gain; `untold` those of which no log
+    says whether any was dressed.
+    """
+
+    baits: Interval
     saved: Interval
+    shop: Interval
     unknown: list[str]
+    untold: list[str]
 
 
 def baits_to_break_even(price: float, gain: float) -> int | None:
@@ -89,13 +105,14 @@ def mold_account(season: Season, facts: Facts, baits: Mapping[str, BaitCost], mo
     castings = facts.good_of(mold.name)
     if not gains:
         return Account(mold=mold, castings=castings)
-    when = np.concatenate([facts.made[name].when for name in gains])
+    steps_of = {name: facts.steps[name] for name in gains}
+    when = np.concatenate([steps.when for steps in steps_of.values()])
     gained = np.concatenate(
-        [facts.made[name].number * share * gain.estimate for name, (share, gain) in gains.items()]
+        [steps_of[name].number * share * gain.estimate for name, (share, gain) in gains.items()]
     )
     order = np.lexsort((gained, when))
     steps = Steps(when[order], gained[order])
-    numbers_made = {name: facts.made[name].total for name in gains}
+    numbers_made = {name: each.total for name, each in steps_of.items()}
     made, saved = sum(numbers_made.values()), math.fsum(steps.number)
     weights = {name: number / made if made else 1 / len(gains) for name, number in numbers_made.items()}
     return Account(
@@ -132,14 +149,35 @@ def _day_paid(season: Season, steps: Steps, saved: float, price: float) -> date 
     return season.end + timedelta(days=math.ceil(days)) if days <= _LONGEST_PROJECTION_D else None
 
 
-def saved_in(span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> Savings:
-    """What the baits made in a span saved."""
-    start, end = midnight(span.start), midnight(span.end)
-    made = {name: facts.made[name].between(start, end) for name in baits}
-    known = [(made[name], bait.gain) for name, bait in baits.items() if bait.gain is not None]
-    unknown = [name for name, bait in baits.items() if bait.gain is None and made[name] > 0]
-    number = sum((number for number, _ in known), 0.0)
-    return Savings(baits=number, saved=sum_erring_together(known), unknown=unknown)
+def saved_in(season: Season, span: Span, facts: Facts, baits: Mapping[str, BaitCost]) -> Savings:
+    """What the baits dressed in a span saved; its limits carry those of the number of baits and of the gain.
+
+    Numbers of builds err apart, their gains together.
+    """
+    before, by_then = (baits_dressed(season, midnight(day)) for day in (span.start, span.end))
+    numbers = {name: _between(before[name], by_then[name]) for name in baits}
+    known = {name: gain for name, bait in baits.items() if (gain := bait.gain) is not None}
+    counts = [numbers[name] for name in known]
+    by_count = [product(numbers[name], gain.estimate) for name, gain in known.items()]
+    by_gain = sum_erring_together((numbers[name].estimate, gain) for name, gain in known.items())
+    return Savings(
+        baits=sum_of_estimates(counts),
+        saved=sum_of_estimates([sum_of_estimates(by_count), less_estimate(by_gain)]),
+        shop=sum_of_estimates(
+            [product(numbers[name], baits[name].build.bought_price or 0.0) for name in known]
+        ),
+        unknown=[name for name in baits if name not in known and numbers[name].estimate > 0],
+        untold=[name for name, each in facts.dressed.items() if not each.number and each.high],
+    )
+
+
+def _between(before: Dressed, by_then: Dressed) -> Interval:
+    """The baits dressed between two days; for its size as uncertain as the number so far, where that is."""
+    number = max(0.0, by_then.number - before.number)
+    low = high = number
+    if not (before.known and by_then.known) and by_then.number:
+        low, high = (number * limit / by_then.number for limit in (by_then.low, by_then.high))
+    return Interval(estimate=number, low=low, high=high, level=0.95)
 
 
 def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Losses:
@@ -208,6 +246,21 @@ class Costs:
     bought: Sequence[Bought]
     why_thin: str
 
+    @property
+    def spent(self) -> float:
+        """Money paid for what was received in the span."""
+        return math.fsum(each.spent or 0.0 for each in self.bought)
+
+    @property
+    def molds(self) -> float:
+        """The price of all molds that have one."""
+        return math.fsum(account.mold.price or 0.0 for account in self.accounts)
+
+    @property
+    def rest(self) -> Interval:
+        """What the dressed baits of the span cost in a shop, less what was bought in it, less the molds."""
+        return sum_of_estimates([self.savings.shop, exactly(-self.spent - self.molds)])
+
 
 def compute(season: Season, span: Span) -> Costs | None:
     """The numbers of the section; None where no log has a row in the span."""
@@ -218,7 +271,7 @@ def compute(season: Season, span: Span) -> Costs | None:
         facts=facts,
         baits=baits,
         accounts=[mold_account(season, facts, baits, mold) for mold in season.bench.molds.values()],
-        savings=saved_in(span, facts, baits),
+        savings=saved_in(season, span, facts, baits),
         losses=losses_in(season, span, baits),
         spoilt=spoilt_in(season, span, facts),
         bought=_bought_in(season, span),
@@ -227,12 +280,12 @@ def compute(season: Season, span: Span) -> Costs | None:
 
 
 def saved_to_date(season: Season, span: Span) -> tuple[int, float | None]:
-    """Baits made from the season's start to the span's end, and the money saved; None where not known."""
+    """Baits dressed from the season's start to the span's end, and the money saved; None where not known."""
     whole = Span(name="season", label=span.label, start=season.start, end=span.end)
     facts, baits = _priced(season)
-    savings = saved_in(whole, facts, baits)
-    known = _any_rows(season, whole, "pour", "finishing", "fishing") and not _too_little(facts, baits)
-    return round(savings.baits), savings.saved.estimate if known else None
+    savings = saved_in(season, whole, facts, baits)
+    known = savings.baits.estimate > 0 and not _too_little(facts, baits)
+    return round(savings.baits.estimate), savings.saved.estimate if known else None
 
 
 def _any_rows(season: Season, span: Span, *kinds: str) -> bool:

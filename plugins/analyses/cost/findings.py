@@ -5,10 +5,10 @@ from datetime import date
 
 from benchwater.ledger.castings import FEWEST_WEIGHED
 from benchwater.ledger.stock import COAT_SHARE
-from benchwater.plugin import Action, Bench, Cell, Finding, Season
+from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season
 from benchwater.statistics.interval import Interval
 from benchwater.statistics.rates import poisson_interval, poisson_rate, rate_ratio
-from benchwater.words import counted, day_words, make_finding
+from benchwater.words import counted, day_words, in_brackets, listed, make_finding
 
 from .bait_costs import BaitCost, Facts
 from .compute import Account, Costs, Losses, Savings, baits_to_break_even
@@ -31,10 +31,16 @@ METHODS = (
     "builds as if all erred together. Prices count as exact.",
     "Mold's share: its price over all its good castings so far. What a mold has saved is bought less made, "
     "before that share; a bait from two molds counts for each by its price.",
-    "A saving is made when a bait is made and not bought; a spare casting saves nothing yet. No log says "
-    "when a bait is finished: one with a coat counts once that came out good, any other once it must have "
-    "been on the water (so at least so many), or once cast where neither log is kept. Baits to break even = "
-    "price of the mold over saving per bait, rounded up; a day to come takes this season's pace to go on.",
+    "A saving is made when a bait is dressed and not bought; a spare casting saves nothing yet, nor a coated "
+    "head. No log says when a bait is dressed, so the number is bounded: at least those that must have been "
+    "on the water; at most the good castings, and good pieces with its coat; together as many as the "
+    "fittings `used` make. Where the bounds differ, the share of dressed baits that were on the water is "
+    "taken from the builds of known number (beta-negative binomial, Johnson, Kemp & Kotz 2005). Numbers of "
+    "builds err apart, their gains together. Baits to break even = price of the mold over saving per bait, "
+    "rounded up; a day to come takes this season's pace to go on.",
+    "The rest: what the dressed baits of the season cost in a shop, less all that was bought in it, less the "
+    "molds. What was bought before the season is in no sum, and what is still on the shelf is in what was "
+    "bought.",
     "Lost baits: those that “What became of the baits” counts as lost or worn, at what another one costs to "
     "make. Limits per hour: exact Poisson, Garwood 1936; per fish: exact, Przyborowski & Wilenski 1940; both "
     "take the mean cost of one as known.",
@@ -45,6 +51,8 @@ def findings(found: Costs, season: Season, whole_season: bool) -> Iterator[Findi
     """Savings, losses, where money goes, each mold's account and each bait's cost."""
     bench = season.bench
     yield _saved(bench, found.savings)
+    if whole_season and not found.why_thin and found.savings.baits.estimate:
+        yield from _netted(bench, found)
     yield from _lost(bench, found.losses)
     if not found.why_thin:
         yield from _where_it_goes(bench, found.losses, found.spoilt)
@@ -58,7 +66,7 @@ def actions(found: Costs, bench: Bench) -> Iterator[Action]:
     """Buy what costs more to make, and say what unpriced items cost."""
     for name, bait in found.baits.items():
         if bait.make is not None and bait.gain is not None and bait.gain.high < 0:
-            number = found.facts.made[name].total
+            number = found.facts.dressed[name].number
             make, bought = (bench.show(m, "money") for m in (bait.make.estimate, bait.build.bought_price))
             yield Action(
                 id=f"buy-{name}",
@@ -75,20 +83,92 @@ def actions(found: Costs, bench: Bench) -> Iterator[Action]:
         )
 
 
-def _money(bench: Bench, value: float) -> str:
-    """Whole where it is whole or 20 and more: what a sum over many baits is sure of."""
+def money(bench: Bench, value: float) -> str:
+    """Money, whole where it is whole or 20 and more: what a sum over many baits is sure of."""
     return bench.show(value, "money", 0 if abs(value) >= 20 or value == round(value) else None)
 
 
+def how_many(number: Interval) -> str:
+    """`125 baits` where that is known, else `about 125 baits (118 to 132)`."""
+    words, low, high = counted(round(number.estimate), "bait"), round(number.low), round(number.high)
+    return words if low == high else f"about {words} ({low} to {high})"
+
+
 def _saved(bench: Bench, savings: Savings) -> Finding:
-    number, saved, unknown = savings.baits, savings.saved, savings.unknown
-    text = "No bait with a known cost and a `bought_price` was made in these days."
+    number, saved = savings.baits.estimate, savings.saved
+    text = "No log says that a bait of known cost and shop price was dressed in these days."
     if number:
-        text = f"{counted(round(number), 'bait')} made and not bought saved {_money(bench, saved.estimate)}, "
+        range_ = in_brackets(lambda value: money(bench, value), saved.low, saved.high)
+        text = (
+            f"{how_many(savings.baits)} dressed and not bought saved {money(bench, saved.estimate)}{range_}, "
+        )
         text += f"{bench.show(saved.estimate / number, 'money')} each, before the cost of the molds."
-    if unknown:
-        text += f" Made too, but not counted: {', '.join(unknown)}."
-    return make_finding("saved", text, saved if number or not unknown else None, "money", n=round(number))
+        text = text[0].upper() + text[1:]
+    if savings.unknown:
+        text += f" Dressed too, but without a known saving: {listed(savings.unknown)}."
+    if savings.untold and not number:
+        text += (
+            f" Whether any {listed(savings.untold, 4)} was dressed, a fishing log tells, or `used` fittings."
+        )
+    found = saved if number else None
+    return make_finding("saved", text, found, "money", n=round(number), more=_baits_more(savings.baits))
+
+
+def _baits_more(baits: Interval) -> dict[str, Cell]:
+    return {"baits": baits.estimate, "baits_low": baits.low, "baits_high": baits.high}
+
+
+def _netted(bench: Bench, found: Costs) -> Iterator[Finding]:
+    """Money of the season: what was bought, the molds, what the baits cost in a shop, and the rest."""
+    shop, rest, number = found.savings.shop, found.rest, found.savings.baits.estimate
+    spent, molds = money(bench, found.spent), money(bench, found.molds)
+    yield make_finding("bought", f"This season {spent} was spent on material.", (found.spent,), "money")
+    yield make_finding("molds", f"The molds cost {molds}.", (found.molds,), "money", n=len(found.accounts))
+    text = f"In a shop the baits dressed this season cost {money(bench, shop.estimate)}."
+    yield make_finding("shop_value", text, shop, "money", n=round(number))
+    each = bench.show(abs(rest.estimate) / number, "money")
+    range_ = in_brackets(lambda value: money(bench, value), rest.low, rest.high)
+    text = (
+        f"After what was bought and the molds, {money(bench, rest.estimate)}{range_} is left: {each} a bait."
+    )
+    if rest.estimate < 0:
+        text = (
+            f"What was bought and the molds are not yet earned back: {money(bench, -rest.estimate)} to go, "
+        )
+        text += f"{each} a bait."
+    yield make_finding("rest", text, rest, "money", n=round(number))
+
+
+def cards(found: Costs, bench: Bench, end: date) -> Iterator[Card]:
+    """Money netted, and on each mold's card what it has paid back."""
+    for account in found.accounts:
+        if account.remaining is not None and account.gain is not None:
+            line = CardLine(
+                label="Paid back", text=_paid_back(bench, account, end), findings=("break_even_date",)
+            )
+            yield Card(id=f"mold:{account.mold.name}", title=account.mold.name, order=30, lines=(line,))
+    baits, shop, rest = found.savings.baits, found.savings.shop, found.rest
+    if not baits.estimate:
+        return
+    end_word = "left" if rest.estimate >= 0 else "still to earn"
+    each = bench.show(abs(rest.estimate) / baits.estimate, "money")
+    rows = (
+        ("Bought this season", money(bench, found.spent), "bought"),
+        ("Molds", money(bench, found.molds), "molds"),
+        ("Baits dressed", f"{how_many(baits)}, {money(bench, shop.estimate)} in a shop", "shop_value"),
+        ("The rest", f"{money(bench, abs(rest.estimate))} {end_word} so far, {each} a bait", "rest"),
+        ("Saved on material", f"{money(bench, found.savings.saved.estimate)}, the molds apart", "saved"),
+    )
+    lines = tuple(CardLine(label=label, text=text, findings=(id,)) for label, text, id in rows)
+    yield Card(id="money", title="Money so far", order=50, lines=lines)
+
+
+def _paid_back(bench: Bench, account: Account, end: date) -> str:
+    price, saved = money(bench, account.mold.price or 0.0), money(bench, account.saved or 0.0)
+    if account.remaining == 0 and account.day is not None:
+        return f"its {price}, by {day_words(account.day, end)}"
+    more = f", {counted(account.to_go, 'bait')} to go" if account.to_go is not None else ""
+    return f"{saved} of {price}{more}"
 
 
 def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
@@ -104,7 +184,7 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
     hourly = poisson_rate(n, losses.hours) if losses.hours else None
     by_fish = rate_ratio(n, 1.0, losses.fish, 1.0) if losses.fish else None
     gone += f", {n} of them of known cost" if n < losses.baits else ""
-    text, rates = f"{gone}: {_money(bench, cost)} to make again", []
+    text, rates = f"{gone}: {money(bench, cost)} to make again", []
     for id, over, exposure, found in (
         ("hour", "bait-hour fished", losses.hours, hourly),
         ("fish", "fish landed", losses.fish, by_fish),
@@ -129,7 +209,7 @@ def _where_it_goes(bench: Bench, losses: Losses, spoilt: float) -> Iterator[Find
     limits = poisson_interval(n)
     on_water = n >= FEWEST_LOST and limits.low * lost / n > spoilt
     if on_water or limits.high * lost / n < spoilt:
-        water, rejects = (_money(bench, each) for each in (lost, spoilt))
+        water, rejects = (money(bench, each) for each in (lost, spoilt))
         text = f"The water takes more than the bench: lost and worn baits {water}, rejects {rejects}"
         if not on_water:
             text = f"The bench takes more than the water: rejects {rejects}, lost and worn baits {water}"
@@ -141,12 +221,12 @@ def _break_even(bench: Bench, account: Account, whole_season: bool, end: date) -
     mold, gain, made = account.mold, account.gain, round(account.made)
     ids = "break_even_baits", "break_even_date"
     if mold.price is None or gain is None or account.remaining is None:
-        lacks = "a price" if mold.price is None else "a bait with a known cost and a `bought_price`"
+        lacks = "a price" if mold.price is None else "a bait with a known cost and a shop price"
         for id in ids:
             text = f"{mold.name}: when it has paid for itself cannot be said without {lacks}."
             yield make_finding(id, text, group=mold.name, quiet=not whole_season or id == ids[1])
         return
-    price, saved = _money(bench, mold.price), _money(bench, account.saved or 0.0)
+    price, saved = money(bench, mold.price), money(bench, account.saved or 0.0)
     baits = baits_to_break_even(mold.price, gain.estimate)
     low, high = (baits_to_break_even(mold.price, limit) for limit in (gain.high, gain.low))
     text = f"{mold.name} for {price} never pays for itself: making its baits costs no less than buying them."
@@ -179,7 +259,7 @@ def _cost(bench: Bench, facts: Facts, bait: BaitCost, whole_season: bool) -> Fin
         text = f"{name} costs {bench.show(cost.estimate, 'money')}: "
         text += f"{bench.show(bait.make.estimate, 'money')} to make and "
         text += f"{bench.show(bait.mold_share, 'money')} its molds' share so far; "
-        text += "no `bought_price`." if bought is None else f"{bench.show(bought, 'money')} bought."
+        text += "no shop price is known." if bought is None else f"{bench.show(bought, 'money')} bought."
     body = bait.build.head or bait.build.trailer
     castings = facts.castings[body].good if body is not None else None
     quiet = not whole_season or (bait.saving is not None and bait.gain is not None and bait.gain.low > 0)

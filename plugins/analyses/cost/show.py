@@ -67,7 +67,7 @@ def _builds_table(baits: Mapping[str, BaitCost], whole_season: bool) -> Table:
 
 def _molds_table(accounts: Sequence[Account], whole_season: bool) -> Table:
     rows = [(a.mold.name, a.mold.price, a.castings, a.saved, a.remaining) for a in accounts]
-    note = "Saved counts finished baits, not spare castings."
+    note = "Saved counts dressed baits, not spare castings."
     names, title, most = " ".join(BY_MOLD), "What the molds have paid back", 40 if whole_season else 0
     return make_table("by_mold", title, names, rows, BY_MOLD, note=note, print_rows=most)
 

@@ -1,18 +1,20 @@
-"""What a bench has made: coated pieces, the inserts lost in rejects, and finished baits."""
+"""What a bench has made: coated pieces, the inserts lost in rejects, and dressed baits."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from math import ceil, floor, inf
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchwater.ledger import computed_once, log_table, rows_by, sum_in_order
+from benchwater.ledger import computed_once, log_table, midnight, rows_by, sum_in_order, sums_by
 from benchwater.ledger.castings import Piece, castings, coatings
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
+from benchwater.statistics.proportions import unseen
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,6 +52,24 @@ class Steps:
 NO_STEPS = Steps(np.zeros(0, dtype="datetime64[us]"), np.zeros(0))
 
 
+@dataclass(frozen=True, slots=True)
+class Dressed:
+    """How many baits of a build were dressed, `number`, with its limits, and how many were on the water.
+
+    The limits hold 95 %, or are what the logs allow at all where that is narrower.
+    """
+
+    number: float
+    low: float
+    high: float
+    seen: float
+
+    @property
+    def known(self) -> bool:
+        """Whether the logs leave no room for another number."""
+        return self.high - self.low < 1
+
+
 @computed_once
 def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
     """By mold, cavity and coat: the pieces that came out good, and those to strip or scrap."""
@@ -77,28 +97,100 @@ def spoilt_share(season: Season, insert: str) -> float:
 
 
 @computed_once
-def baits_made(season: Season) -> dict[str, Steps]:
-    """By build: when so many baits were made, in order of time.
+def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
+    """By build: the baits dressed before `up_to`.
 
-    No log says that a bait was finished, so the nearest ones count, whichever has more by then: pieces with
-    the build's own coat that came out good, and baits seen on the water (each tag once, and anew after its
-    bait ended; of the untagged as many as must be different ones). A build that neither log could show, as it
-    is not kept or the build has no coat, counts with its good castings. Builds made of the same pieces share
-    them equally.
+    No log says that a bait was dressed. Bounds come from what other rows say: there are as many as must have
+    been on the water, no more than castings, or good pieces with the coat of the build, and together as many
+    as the fittings `used` (a fitting is taken to be used on baits only; where more were on the water than
+    that allows, those stand). A coated build without fittings and trailer is done with its coat.
+
+    Where the bounds differ, the share of dressed baits that were on the water tells: it is taken from the
+    builds whose number is known, and a build of which s were seen has about s / share. What was not seen is
+    then beta-negative binomial (`unseen`). Without a build that tells, the number is the least that the logs
+    allow, and its limits are the bounds.
     """
-    builds, fished = season.bench.builds.values(), season.holds("fishing")
-    coated = [build for build in builds if build.coat is not None and season.holds("finishing")]
-    seen = _seen_on_the_water(season)
-    made = {}
-    for build in builds:
-        if fished or build in coated:
-            sharing = sum((_body(each), each.coat) == (_body(build), build.coat) for each in coated) or 1
-            coats = _coats(season, build, sharing) if build in coated else NO_STEPS
-            made[build.name] = _larger_total(coats, seen.get(build.name, NO_STEPS))
-        else:
-            sharing = sum(_body(each) == _body(build) for each in builds if each not in coated)
-            made[build.name] = _cast(season, build, sharing)
-    return made
+    steps = seen_on_the_water(season)
+    seen = {n: steps[n].between(datetime.min, up_to) if n in steps else 0.0 for n in season.bench.builds}
+    bounds = _bounds(season, seen, up_to)
+    known = [name for name, (low, high) in bounds.items() if high - low < 1 and high > 0]
+    fished, there = sum(seen[name] for name in known), sum(bounds[name][0] for name in known)
+    found = {}
+    for name, (low, high) in bounds.items():
+        met, number, limits = seen[name], low, (low, high)
+        if high - low >= 1 and fished and met:
+            hidden = unseen(met, fished, there - fished)
+            number = min(max(low, met * there / fished), high)
+            limits = max(low, met + hidden[0]), min(high, met + hidden[1])
+        found[name] = Dressed(number, min(limits[0], number), max(limits[1], number), met)
+    return found
+
+
+@computed_once
+def dressing_steps(season: Season) -> dict[str, Steps]:
+    """By build: when the baits dressed up to the report's end were, as near as the logs say.
+
+    The steps are those of the build's coats, or of its baits on the water where these are more, scaled to
+    the number of `baits_dressed`.
+    """
+    seen, found = seen_on_the_water(season), {}
+    for name, dressed in baits_dressed(season, midnight(season.end)).items():
+        steps = _larger_total(_coats(season, season.bench.builds[name]), seen.get(name, NO_STEPS))
+        scale = dressed.number / steps.total if steps.total else 0.0
+        found[name] = Steps(steps.when, steps.number * scale)
+    return found
+
+
+def _bounds(season: Season, seen: Mapping[str, float], up_to: datetime) -> dict[str, tuple[float, float]]:
+    """The fewest and the most baits of each build that were dressed before `up_to`, as the logs allow.
+
+    Sums over builds, of what was coated, cast and used, are narrowed down to each build by what the others
+    must have taken of them at least, and can have taken at most.
+    """
+    builds = season.bench.builds
+    low, high = dict(seen), dict.fromkeys(builds, inf)
+    sums: list[tuple[Mapping[str, float], float, bool]] = []
+    cast, dipped = castings(season), coatings(season)
+    cast = cast[(cast["outcome"] == "good") & (cast["date"] < up_to)]
+    dipped = dipped[dipped["date"] < up_to]
+    good = sums_by(cast, "count", "mold", "cavity")
+    coated = sums_by(
+        dipped.assign(good=dipped["count"] - dipped["rejects"]), "good", "mold", "cavity", "coat"
+    )
+    for body in dict.fromkeys(filter(None, map(_body, builds.values()))):
+        of_body = {name: build for name, build in builds.items() if _body(build) == body}
+        sums.append((dict.fromkeys(of_body, 1.0), good.get(body, 0.0), False))
+        for coat in (
+            dict.fromkeys(build.coat for build in of_body.values()) if season.holds("finishing") else ()
+        ):
+            if coat is not None:
+                of_coat = {name: build for name, build in of_body.items() if build.coat == coat}
+                done = len(of_coat) == 1 and all(
+                    not b.fittings and b.trailer is None for b in of_coat.values()
+                )
+                sums.append((dict.fromkeys(of_coat, 1.0), coated.get((*body, coat), 0.0), done))
+    for item, amount in _fittings_used(season, up_to).items():
+        of_item = {name: build.fittings[item] for name, build in builds.items() if item in build.fittings}
+        sums.append((of_item, amount, True))
+    for _ in range(len(builds) + 1):
+        for takes, total, exact in sums:
+            for name, each in takes.items():
+                others = [(n, other) for other, n in takes.items() if other != name]
+                at_most = floor((total - sum(n * low[other] for n, other in others)) / each + 1e-9)
+                high[name] = max(low[name], min(high[name], at_most))
+                if exact:
+                    at_least = ceil((total - sum(n * high[other] for n, other in others)) / each - 1e-9)
+                    low[name] = min(high[name], max(low[name], at_least))
+    return {name: (low[name], high[name] if high[name] < inf else low[name]) for name in builds}
+
+
+def _fittings_used(season: Season, up_to: datetime) -> dict[str, float]:
+    """What was `used` before `up_to` of each fitting that a build takes, where any row ever says so."""
+    rows = log_table(season, "inventory", ("item", "move"), ("amount",))
+    fittings = {item for build in season.bench.builds.values() for item in build.fittings}
+    rows = rows[(rows["move"] == "used") & rows["item"].isin(fittings)]
+    before = rows["amount"].where(rows["date"] < up_to, 0.0)
+    return sums_by(rows.assign(amount=before), "amount", "item")
 
 
 def _body(build: Build) -> Piece | None:
@@ -106,25 +198,22 @@ def _body(build: Build) -> Piece | None:
     return build.head or build.trailer
 
 
-def _coats(season: Season, build: Build, sharing: int) -> Steps:
+def _coats(season: Season, build: Build) -> Steps:
+    """The pieces with the coat of a build that came out good."""
     table, body = coatings(season), _body(build)
     if body is None:
         return NO_STEPS
     rows = table[(table["mold"] == body[0]) & (table["cavity"] == body[1]) & (table["coat"] == build.coat)]
-    return Steps(rows["date"].to_numpy(), (rows["count"] - rows["rejects"]).to_numpy() / sharing)
+    return Steps(rows["date"].to_numpy(), (rows["count"] - rows["rejects"]).to_numpy(dtype=np.float64))
 
 
-def _cast(season: Season, build: Build, sharing: int) -> Steps:
-    table, body = castings(season), _body(build)
-    if body is None:
-        return NO_STEPS
-    good = (table["mold"] == body[0]) & (table["cavity"] == body[1]) & (table["outcome"] == "good")
-    rows = table[good]
-    return Steps(rows["date"].to_numpy(), rows["count"].to_numpy() / sharing)
+@computed_once
+def seen_on_the_water(season: Season) -> dict[str, Steps]:
+    """By build: the different baits that must have been on the water, when they first were.
 
-
-def _seen_on_the_water(season: Season) -> dict[str, Steps]:
-    """By build: new tags, and untagged baits where those of one moment and all that ended exceed them."""
+    Each tag counts once, and anew after its bait ended; untagged baits count where those of one moment and
+    all that ended exceed those met before.
+    """
     import pandas as pd
 
     table = log_table(season, "fishing", ("build", "bait", *_SAME_BAIT), ("count", "fished_h"))

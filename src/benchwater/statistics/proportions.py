@@ -129,6 +129,29 @@ def clustered_wilson_interval(events: float, trials: float, effect: float) -> In
     )
 
 
+def unseen(seen: float, others_seen: float, others_unseen: float) -> tuple[float, float]:
+    """95 % limits of how many were not seen, besides `seen` that were.
+
+    How likely each is seen is known from others of the same kind, `others_seen` and `others_unseen` of them.
+    Given that chance p, the number not seen is negative binomial (seen + 1, p), all totals being as likely
+    beforehand; with p beta (others_seen + 1, others_unseen + 1) it is beta-negative binomial: Johnson, Kemp &
+    Kotz 2005, Univariate Discrete Distributions, section 6.2.3 (from memory).
+    """
+    from scipy.special import betaln, gammaln
+
+    r, a, b = seen + 1.0, others_seen + 1.0, others_unseen + 1.0
+    size = 64
+    while True:
+        k = np.arange(float(size))
+        log_pmf = gammaln(k + r) - gammaln(k + 1) - gammaln(r) + betaln(a + r, b + k) - betaln(a, b)
+        at_most = np.cumsum(np.exp(log_pmf))
+        if at_most[-1] > 1 - tail_probability(LEVEL) or size > 1 << 20:
+            break
+        size *= 4
+    low, high = np.searchsorted(at_most, [tail_probability(LEVEL), 1 - tail_probability(LEVEL)])
+    return float(low), float(high)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrendTest:
     """Cochran-Armitage test: chi-square on one degree of freedom, two-sided p, direction.

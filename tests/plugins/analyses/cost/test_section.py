@@ -75,6 +75,7 @@ bought_price = 1.00
 """
 STOCK = "date,item,move,amount,cost\n"
 EYES = "2026-03-02,eye,received,100,5.00\n"
+DRESSED = "2026-03-05,eye,used,40,\n"  # 20 bright
 POUR = "date,mold,cavity,outcome,count,flaw\n"
 POURED = (
     "2026-03-03,ball,1/4,good,40,\n2026-03-03,ball,1/4,reject,10,short fill\n2026-03-04,grub,grub,good,20,\n"
@@ -110,7 +111,8 @@ def test_payback_worked_example(
     bench = bench[: bench.index("[builds.bright]")] + bench[bench.index("[builds.plain]") :]
     # 7 g at 0.01 and a hook at 0.20 make 0.27; a receipt of hooks at 0.35 makes it the example's 0.42.
     stock = STOCK + f"2026-03-02,hook,received,100,{100 * (given['make_each'] - 0.07):.2f}\n"
-    section = whole(made(bench, stock=stock, pour=POUR + "2026-03-03,ball,1/4,good,50,\n"))
+    baits = FISHED + "2026-03-04,plain,1 h,kept,50,\n"
+    section = whole(made(bench, stock=stock, pour=POUR + "2026-03-03,ball,1/4,good,50,\n", baits=baits))
     found = finding(section, "break_even_baits", "ball")
     assert (found.value, found.low, found.unit, found.n) == (expected["n"], expected["n"], "pieces", 50)
     # 50 made, all good: 26.50 saved. 38.50 of 65 to go, 73 baits, at 50 in a month of 31 days 46 days.
@@ -161,8 +163,8 @@ def test_only_hooks_that_were_not_cut_out_and_kept_are_spoilt() -> None:
 def test_what_is_used_outside_every_recipe_is_spread_over_the_baits_made() -> None:
     rows = "2026-03-10,glue,used,2 g,\n2026-03-10,hook,used,9,\n"
     baits = FISHED + "2026-03-12,plain,1 h,lost,5,snag\n"
-    section = whole(made(stock=STOCK + EYES + rows, pour=POUR + POURED, coat=COATED, baits=baits))
-    # 20 coated and 5 bare baits share 2 g at 0.50.
+    section = whole(made(stock=STOCK + EYES + DRESSED + rows, pour=POUR + POURED, coat=COATED, baits=baits))
+    # 20 dressed and 5 bare baits share 2 g at 0.50.
     assert build(section, "plain")["material"] == pytest.approx(0.07 + 0.20 + 1.00 / 25)
 
 
@@ -180,10 +182,11 @@ def test_an_item_without_a_price_leaves_the_cost_unknown_and_is_named() -> None:
 
 def test_a_mold_without_a_price_leaves_its_share_unknown_and_the_saving_before_it_known() -> None:
     bench = BENCH.replace("price = 40.00\n", "")
-    section = whole(made(bench, pour=POUR + POURED, coat=COATED, stock=STOCK + EYES))
+    stock, baits = STOCK + EYES + DRESSED, FISHED + "2026-03-04,plain,1 h,kept,20,\n"
+    section = whole(made(bench, pour=POUR + POURED, coat=COATED, stock=stock, baits=baits))
     assert build(section, "plain")["cost"] is None
     assert "mold ball has no price" in finding(section, "cost_per_bait", "plain").text
-    assert finding(section, "saved").value == pytest.approx(20 * (2.0 - 0.525) + 40 * (1.0 - 0.32))
+    assert finding(section, "saved").value == pytest.approx(20 * (2.0 - 0.525) + 20 * (1.0 - 0.32))
     assert mold(section, "ball")["price"] is None
     assert mold(section, "ball")["remaining"] is None
     assert finding(section, "break_even_baits", "ball").value is None
@@ -198,28 +201,76 @@ def test_what_never_came_out_good_has_no_cost() -> None:
 
 
 def test_a_bait_of_two_molds_counts_for_each_by_its_price_and_all_of_it_once() -> None:
-    section = whole(made(stock=STOCK + EYES, pour=POUR + POURED, coat=COATED, baits=FISHED))
+    bench = BENCH.replace("price = 40.00", "price = 30.00")
+    stock, baits = STOCK + EYES + DRESSED, FISHED + "2026-03-03,plain,1 h,kept,20,\n"
+    section = whole(made(bench, stock=stock, pour=POUR + POURED, coat=COATED, baits=baits))
     gain = 20 * (2.0 - 0.525)
-    # Bare ones count with the good castings where no fishing log is kept.
-    assert mold(section, "grub")["saved"] == pytest.approx(gain / 3)
-    assert mold(section, "ball")["saved"] == pytest.approx(gain * 2 / 3 + 40 * (1.0 - 0.32))
+    assert mold(section, "grub")["saved"] == pytest.approx(gain * 2 / 5)
+    assert mold(section, "ball")["saved"] == pytest.approx(gain * 3 / 5 + 20 * (1.0 - 0.32))
     saved = finding(section, "saved")
-    assert saved.value == pytest.approx(gain + 40 * (1.0 - 0.32))
-    assert saved.n == 60
+    assert saved.value == pytest.approx(gain + 20 * (1.0 - 0.32))
+    assert saved.n == 40
     day = finding(section, "break_even_date", "ball")
     assert day.more["paid"] is True
-    # 27.20 by the castings of the 3rd, 19.67 by the coats of the 5th: 40 is reached on the 5th.
+    # 13.60 by those on the water on the 3rd, 17.70 by the coats of the 5th: 30 is reached on the 5th.
     assert day.more["date"] == date(2026, 3, 5)
-    assert day.text == "ball paid for itself by 5 March: 60 baits saved €47, it cost €40."
+    assert day.text == "ball paid for itself by 5 March: 40 baits saved €31, it cost €30."
 
 
-def test_savings_of_the_period_are_those_of_baits_made_in_it() -> None:
-    later = "2026-04-06,ball,1/4,good,10,\n"
-    season = made(month="2026-04", stock=STOCK + EYES, pour=POUR + POURED + later, coat=COATED)
+def test_savings_of_the_period_are_those_of_baits_dressed_in_it() -> None:
+    later = DRESSED + "2026-04-06,eye,used,20,\n"
+    coat = COATED + "2026-04-05,ball,1/4,pearl,10,0,\n"
+    poured = POUR + POURED + "2026-04-04,grub,grub,good,10,\n"
+    season = made(month="2026-04", stock=STOCK + EYES + later, pour=poured, coat=coat)
     section = ANALYSIS.analyse(season.season, season.period)
     assert finding(section, "saved").n == 10
     assert all(entry.quiet for entry in section.findings if entry.id not in {"saved", "lost_cost"})
     assert section.figures == ()
+    assert section.cards == ()
+
+
+def test_a_coated_head_is_no_bait_before_it_is_dressed() -> None:
+    dressed = "2026-03-06,eye,used,24,\n"
+    section = whole(made(stock=STOCK + EYES + dressed, pour=POUR + POURED, coat=COATED))
+    saved = finding(section, "saved")
+    assert (saved.n, saved.more["baits_low"], saved.more["baits_high"]) == (12, 12, 12)
+    assert saved.text.startswith("12 baits dressed and not bought saved")
+
+
+def test_pour_rows_alone_save_nothing() -> None:
+    section = whole(made(pour=POUR + "2026-03-03,ball,1/4,good,548,\n"))
+    saved = finding(section, "saved")
+    assert (saved.value, saved.n) == (None, 0)
+    assert saved.text == (
+        "No log says that a bait of known cost and shop price was dressed in these days. Whether any bright "
+        "and plain was dressed, a fishing log tells, or `used` fittings."
+    )
+    assert [card.id for card in section.cards] == ["mold:ball"]
+
+
+def test_what_is_not_known_of_the_number_of_baits_widens_what_they_saved() -> None:
+    # 12 bright are known, 6 of them were on the water; of 9 plain on the water the number is not known.
+    dressed = "2026-03-06,eye,used,24,\n"
+    baits = FISHED + "2026-03-08,bright,1 h,kept,6,\n2026-03-08,plain,1 h,kept,9,\n"
+    section = whole(made(stock=STOCK + EYES + dressed, pour=POUR + POURED, coat=COATED, baits=baits))
+    saved = finding(section, "saved")
+    bright, plain = 2.0 - 0.525, 1.0 - 0.32
+    assert saved.value == pytest.approx(12 * bright + 18 * plain)
+    assert (saved.more["baits_low"], saved.more["baits_high"]) == (12 + 10, 12 + 28)
+    assert saved.low is not None
+    assert saved.low < 12 * bright + 10 * plain
+    assert saved.text.startswith("About 30 baits (22 to 40) dressed and not bought saved")
+
+
+def test_money_is_netted_so_far_and_per_bait() -> None:
+    section = whole(made(stock=STOCK + EYES + DRESSED, pour=POUR + POURED, coat=COATED))
+    value = {id: finding(section, id).value for id in ("bought", "molds", "shop_value", "rest")}
+    assert value == {"bought": 5.0, "molds": 60.0, "shop_value": 40.0, "rest": -25.0}
+    (card,) = [card for card in section.cards if card.id == "money"]
+    assert (card.order, [line.label for line in card.lines][3]) == (50, "The rest")
+    assert card.lines[3].text == "€25 still to earn so far, €1.25 a bait"
+    ball = next(card for card in section.cards if card.id == "mold:ball")
+    assert ball.lines[0].text.endswith(" to go")
 
 
 def test_lost_baits_are_priced_at_what_another_costs_to_make() -> None:
@@ -251,9 +302,10 @@ def test_lost_baits_of_unknown_cost_are_counted_and_not_priced() -> None:
 
 def test_a_bait_that_costs_more_to_make_than_to_buy_is_better_bought() -> None:
     bench = BENCH.replace("bought_price = 1.00", "bought_price = 0.25")
-    section = whole(made(bench, pour=POUR + POURED))
+    baits = FISHED + "2026-03-04,plain,1 h,kept,20,\n"
+    section = whole(made(bench, pour=POUR + POURED, baits=baits))
     action = next(action for action in section.actions if action.id == "buy-plain")
-    # Made at 0.32; half of the 40 castings, with nothing to tell them from the other build, are its own.
+    # Made at 0.32, and 20 of them were on the water.
     assert action.worth == pytest.approx(20 * 0.07)
     assert not finding(section, "cost_per_bait", "plain").quiet
     assert finding(section, "break_even_baits", "ball").value is None
@@ -338,5 +390,21 @@ def test_the_demos_savings_by_mold_add_up_to_the_savings_by_bait(month: str, dem
 def test_the_demos_figure_says_its_numbers_and_the_same_input_gives_the_same_section(demo) -> None:
     season, to_date = demo("2026-08").season, demo("2026-08").whole
     section = ANALYSIS.analyse(season, to_date)
-    assert "perch-grub $0.75 (bought $2.49)" in section.figures[0].alt
+    assert "perch-grub $0.76 (bought $2.49)" in section.figures[0].alt
     assert ANALYSIS.analyse(season, to_date) == section
+
+
+def test_the_demos_saving_holds_what_its_makers_dressed(demo, truth) -> None:
+    season, to_date = demo("2026-10").season, demo("2026-10").whole
+    section = ANALYSIS.analyse(season, to_date)
+    saved, rows = finding(section, "saved"), {row["build"]: row for row in records(section, "per_build")}
+    gain = {
+        name: float(str(row["bought_price"])) - float(str(row["material"])) - float(str(row["rejects_share"]))
+        for name, row in rows.items()
+        if name in truth["dressed"]
+    }
+    true = sum(number * gain[name] for name, number in truth["dressed"].items())
+    assert saved.low is not None
+    assert saved.high is not None
+    assert saved.low < true < saved.high
+    assert saved.value == pytest.approx(true, rel=0.05)
