@@ -58,6 +58,7 @@ DATE = Column(name="date", meaning="day of the trip", kind="date", needed=True)
 BUILD = Column(
     name="build", meaning="a finished bait in bench.toml", kind="name", needed=True, refers_to="build"
 )
+PHOTO = Column(name="photo", meaning="file of a picture in the folder", kind="photo", also=("picture",))
 NOTE = Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks"))
 SHARED_COLUMNS = (
     Column(name="bait", meaning="tag of this very bait", kind="name", also=("bait tag", "tag")),
@@ -99,6 +100,7 @@ FISHING = LogKind(
         Column(name="leader", meaning="yes, no, or its material", kind="yes_no", words=("*",)),
         Column(name="casts", meaning="casts made", kind="count"),
         NOTE,
+        PHOTO,
     ),
     check=check_bait_row,
 )
@@ -122,6 +124,7 @@ CATCH = LogKind(
         *SHARED_COLUMNS,
         Column(name="released", meaning="yes or no", kind="yes_no"),
         NOTE,
+        PHOTO,
     ),
     check=check_fish_row,
 )

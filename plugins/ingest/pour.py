@@ -107,6 +107,7 @@ POUR = LogKind(
         ),
         Column(name="session", meaning="tells two sessions of one day apart", kind="name"),
         Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
+        Column(name="photo", meaning="file of a picture in the folder", kind="photo", also=("picture",)),
     ),
     check=check_row,
 )

@@ -40,7 +40,7 @@ DATE_FORMAT = "%Y-%m-%d %H:%M:%S"
 ITEM_UNIT = "item_unit"
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
-_WORDS = frozenset({"text", "word", "name", "yes_no"})
+_WORDS = frozenset({"text", "photo", "word", "name", "yes_no"})
 
 
 def safe_text(text: str) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from benchwater import __version__
 from benchwater.analyse.advice import past_actions, rank_actions
 from benchwater.analyse.report import Report
-from benchwater.analyse.run import run_analyses
+from benchwater.analyse.run import run_analyses, shown_photos
 from benchwater.analyse.spans import (
     SpanError,
     Spans,
@@ -31,6 +31,7 @@ from benchwater.read.bench_file import FILE_NAME, BenchFile, load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.found_bench import bench_from_logs
 from benchwater.read.outcome import Reading
+from benchwater.read.photos import small_photos, with_photos
 from benchwater.text import did_you_mean, near_names
 from benchwater.worker_process import WorkerProcess
 
@@ -89,6 +90,7 @@ def read_workspace(
         keep_repeats=bench_file.keep_repeats,
         progress=lambda file: progress(f"Reading {file}"),
     )
+    reading = with_photos(folder, reading)
     bench = replace(
         bench_file.bench,
         fallbacks=bench_file.bench.fallbacks + reading.fallbacks,
@@ -144,6 +146,7 @@ def make_report(
         cells_set_aside=reading.cells_set_aside,
         read_as=reading.read_as,
         unread_columns=reading.unread_columns,
+        photos=small_photos(workspace.folder, shown_photos(sections)),
     )
 
 

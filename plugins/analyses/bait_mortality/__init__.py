@@ -19,6 +19,8 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 def analyse(season: Season, span: Span) -> Section:
     """What became of the baits in use during the span."""
+    from benchwater.ledger.photos import photos_of
+
     from .compute import compute
     from .findings import METHODS, actions, card, findings, unsaid, why_thin
     from .show import figures, tables
@@ -26,6 +28,7 @@ def analyse(season: Season, span: Span) -> Section:
     found = compute(season, span)
     if found is None:
         return Section.empty("No bait was logged as fished.")
+    rows = season.rows("fishing", span)
     return Section(
         status="thin" if found.thin else "ok",
         why=why_thin(found),
@@ -36,6 +39,10 @@ def analyse(season: Season, span: Span) -> Section:
         actions=tuple(actions(found)),
         cards=(card(found),) if found.season and not found.thin else (),
         methods=METHODS,
+        photos=photos_of(
+            rows[rows["fate"] != "kept"],
+            lambda row: f"{row['build']} {row['bait']} {row['fate']} {row['cause']}, {row['date']:%Y-%m-%d}",
+        ),
     )
 
 

@@ -21,6 +21,8 @@ from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 def analyse(season: Season, span: Span) -> Section:
     """Makes the section: lengths, size distribution and condition of each species."""
+    from benchwater.ledger.photos import photos_of
+
     from .compute import ENOUGH_FISH, caught_species
     from .findings import all_findings, methods
     from .show import all_tables, length_figure
@@ -37,6 +39,18 @@ def analyse(season: Season, span: Span) -> Section:
         tables=all_tables(species),
         figures=(length_figure(species, season.bench),) if most else (),
         methods=methods(species),
+        photos=photos_of(
+            season.rows("catch", span),
+            lambda row: " ".join(
+                [
+                    row["species"],
+                    season.bench.show(row["length_mm"] or None, "mm"),
+                    f"on {row['build']},",
+                    f"{row['date']:%Y-%m-%d}",
+                ]
+            ),
+            by="length_mm",
+        ),
     )
 
 

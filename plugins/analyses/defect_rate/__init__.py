@@ -19,6 +19,8 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 def analyse(season: Season, span: Span) -> Section:
     """Makes the section: rates, temperature, heat, cavities and sessions."""
+    from benchwater.ledger.photos import photos_of
+
     from .compute import bad_castings
     from .findings import METHODS, all_actions, all_findings, left_open, too_little
     from .show import all_figures, all_tables
@@ -28,6 +30,7 @@ def analyse(season: Season, span: Span) -> Section:
         return Section.empty("No casting was logged in this span, good or bad.")
     sure = any(mold.window is not None for mold in result.molds)
     why = too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
+    rows = season.rows("pour", span)
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else why,
@@ -37,6 +40,10 @@ def analyse(season: Season, span: Span) -> Section:
         figures=tuple(all_figures(result)),
         actions=tuple(all_actions(result)) if sure else (),
         methods=METHODS,
+        photos=photos_of(
+            rows[rows["outcome"] == "reject"],
+            lambda row: f"{row['flaw'] or 'bad'}: {row['mold']} {row['cavity']}, {row['date']:%Y-%m-%d}",
+        ),
     )
 
 

@@ -1,6 +1,7 @@
 """The report as plain data, for rendering."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
@@ -80,6 +81,7 @@ class VitalSeries:
 class Report:
     """Everything on the page and in the JSON twin.
 
+    `photos` holds the pictures that sections show, as small JPEGs by their file.
     A section has parts for `period` and `season` in a monthly report. In a season report `period` is the
     season, and a section has one part.
     """
@@ -100,6 +102,7 @@ class Report:
     cells_set_aside: tuple[SetAside, ...] = ()
     read_as: tuple[ReadAs, ...] = ()
     unread_columns: tuple[UnreadColumn, ...] = ()
+    photos: Mapping[str, bytes] = field(default_factory=dict)
 
     @property
     def failed(self) -> bool:

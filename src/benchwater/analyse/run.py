@@ -8,7 +8,7 @@ from typing import TypeVar
 from benchwater.analyse.report import ReportSection, SpanSection
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
-from benchwater.plugin.section import Action, Section, Status
+from benchwater.plugin.section import MOST_PHOTOS, Action, Photo, Section, Status
 from benchwater.plugin.section_check import section_faults
 from benchwater.plugin_host.loaded import LoadedPlugin, line_of
 
@@ -48,6 +48,18 @@ def run_analyses(
             )
         )
     return tuple(sections)
+
+
+def section_photos(section: ReportSection) -> tuple[Photo, ...]:
+    """Return the pictures that a section shows, each once: the period's first, at most `MOST_PHOTOS`."""
+    photos = {photo.file: photo for part in reversed(section.parts) for photo in part.section.photos}
+    first = {photo.file: photo for part in section.parts for photo in part.section.photos}
+    return tuple((first | photos).values())[:MOST_PHOTOS]
+
+
+def shown_photos(sections: Sequence[ReportSection]) -> dict[str, None]:
+    """Return the files of all pictures that the sections show, in order."""
+    return {photo.file: None for section in sections for photo in section_photos(section)}
 
 
 def merged_actions(section: ReportSection) -> tuple[Action, ...]:

@@ -12,6 +12,7 @@ from benchwater.units import QUANTITIES, is_quantity
 ColumnKind = Literal[
     "date",
     "text",
+    "photo",
     "word",
     "name",
     "tags",
@@ -39,6 +40,7 @@ class Column:
     `kind` says how a cell is read:
 
     - `date` a day, or day and time; `text` as written; `tags` several, set apart by `;`;
+    - `photo` the file of a picture, as its path below the folder (see `Photo`);
     - `name` as written, upper and lower case not told apart;
     - `word` one of `words`, any case; `yes_no` yes or no, or (when `words` is `("*",)`) any other text;
     - `count` a whole number from 0 to `most`; `number` any number; `money` 0 or more;

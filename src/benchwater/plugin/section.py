@@ -13,6 +13,7 @@ from typing import Literal
 from benchwater.plugin.field_types import refuse_wrong_types
 
 Cell = str | float | int | bool | date | None
+MOST_PHOTOS = 6
 Status = Literal["ok", "thin", "empty", "failed"]
 
 
@@ -108,6 +109,21 @@ class Figure:
     title: str
     alt: str
     svg: str
+
+    def __post_init__(self) -> None:
+        """Refuse fields of another type."""
+        refuse_wrong_types(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo:
+    """A picture of the maker's: `file` as the `photo` column of the log has it, and what it shows.
+
+    The host prints it small, without its metadata. Of a section it prints the first `MOST_PHOTOS`.
+    """
+
+    file: str
+    caption: str
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""
@@ -219,6 +235,7 @@ class Section:
     actions: tuple[Action, ...] = ()
     methods: tuple[str, ...] = ()
     cards: tuple[Card, ...] = ()
+    photos: tuple[Photo, ...] = ()
 
     def __post_init__(self) -> None:
         """Hold a section to its own promises."""

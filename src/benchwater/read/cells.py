@@ -58,7 +58,7 @@ def read_cell(text: str, column: Column, context: CellContext) -> Value:
     kind = column.kind
     if kind == "date":
         return read_date(text, context.bench.date_order)
-    if kind in {"text", "amount", "spread"}:
+    if kind in {"text", "photo", "amount", "spread"}:
         return text
     if kind == "name":
         return _name(text, column, context.bench)

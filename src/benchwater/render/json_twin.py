@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any, TypeAlias, cast
 
 from benchwater.analyse.report import MonthVital, RankedAction, Report, ReportSection, VitalSeries
-from benchwater.analyse.run import merged_actions
+from benchwater.analyse.run import merged_actions, section_photos
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Card, Finding, Table, TableColumn
 from benchwater.render.cards import section_cards
@@ -121,6 +121,7 @@ def _section(section: ReportSection) -> Json:
             for part in section.parts
             for figure in part.section.figures
         ],
+        "photos": [_fields(photo, "file caption") for photo in section_photos(section)],
         "actions": [_plain_fields(action, _OF_ACTION) for action in merged_actions(section)],
         "cards": [_card(card) for card in section_cards(section)],
         "methods": list(section_methods(section)),

@@ -8,9 +8,11 @@ from benchwater.render.sections import (
     STATUS_WORDS,
     ActionLine,
     Block,
+    PhotoBlock,
     figure_block,
     is_shown,
     own_status,
+    photo_blocks,
     remaining_advice,
     section_anchors,
     shown_parts,
@@ -20,6 +22,7 @@ from benchwater.render.sections import (
 from benchwater.words import counted, listed, shorten, visible
 
 MOST_OF_PERIOD, MOST_OF_SEASON, MOST_ADVISED, MOST_PICTURES, MOST_ROWS = 3, 4, 3, 2, 10
+MOST_PHOTOS_ON_PAPER = 3
 _LONGEST_HEAD = 30
 
 
@@ -53,6 +56,7 @@ class PaperSection:
     advice: tuple[ActionLine, ...]
     unsaid: str
     table: Block | None
+    photos: tuple[PhotoBlock, ...]
     more: str
 
 
@@ -96,6 +100,7 @@ def _paper_section(section: ReportSection, anchor: str, report: Report) -> Paper
         advice=advice[:most],
         unsaid=next((part.section.unsaid for part in reversed(section.parts) if part.section.unsaid), ""),
         table=None if table is None else table_block(table, report.bench, _most_rows(table)),
+        photos=photo_blocks(section, report)[:MOST_PHOTOS_ON_PAPER],
         more=f"Also in season-report.html: {listed(kinds)}." if kinds else "",
     )
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from benchwater.analyse.report import Report, ReportSection, SpanSection
-from benchwater.analyse.run import merged_actions
+from benchwater.analyse.run import merged_actions, section_photos
 from benchwater.plots import HALF_MM
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Action, Figure, Finding, Status, Table
@@ -70,6 +70,14 @@ BlockRow: TypeAlias = tuple[Block, ...]
 
 
 @dataclass(frozen=True, slots=True)
+class PhotoBlock:
+    """A picture of the maker's; `source` is a data URI, empty where the picture is broken."""
+
+    caption: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class SpanView:
     """What a section says of one span. `note` is empty where the section's own status says the same.
 
@@ -100,6 +108,7 @@ class SectionView:
     word: str
     why: str
     spans: tuple[SpanView, ...]
+    photos: tuple[PhotoBlock, ...]
 
 
 def section_views(report: Report) -> tuple[SectionView, ...]:
@@ -115,6 +124,7 @@ def section_views(report: Report) -> tuple[SectionView, ...]:
             word=STATUS_WORDS[section.status],
             why=section.why if section.status != "ok" else "",
             spans=tuple(_span_views(section, report)),
+            photos=photo_blocks(section, report),
         )
         for section in report.sections
     )
@@ -268,6 +278,16 @@ def figure_block(figure: Figure) -> Block:
     """Return a plot as a block of the page."""
     half, source = _is_half_wide(figure.svg), data_uri(figure.svg)
     return Block(half=half, title=figure.title, alt=figure.alt, source=source)
+
+
+def photo_blocks(section: ReportSection, report: Report) -> tuple[PhotoBlock, ...]:
+    """Return the pictures of a section."""
+    blocks = []
+    for photo in section_photos(section):
+        content = report.photos.get(photo.file)
+        source = "" if content is None else f"data:image/jpeg;base64,{base64.b64encode(content).decode()}"
+        blocks.append(PhotoBlock(caption=photo.caption, source=source))
+    return tuple(blocks)
 
 
 def table_block(table: Table, bench: Bench, most_rows: int | None = None) -> Block:

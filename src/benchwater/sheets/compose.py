@@ -1,6 +1,7 @@
 """Compose the blank sheet of a log from its columns and the bench: boxes, writing room, units."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
@@ -76,6 +77,7 @@ def choose_logs(kinds: Sequence[LogKind], names: Sequence[str]) -> tuple[LogKind
 
 def sheet_of(kind: LogKind, bench: Bench) -> Sheet:
     """Return the blank sheet of a log."""
+    kind = replace(kind, columns=tuple(each for each in kind.columns if each.kind != "photo"))
     head, entries = entries_of(kind, bench)
     fitted = fit(entries, bench.paper)
     legend = _legend(kind)
