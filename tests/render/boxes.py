@@ -43,3 +43,15 @@ def words_on(pages: Sequence[Any], words: str) -> Any:
             if words in (getattr(box, "text", "") or ""):
                 return box
     return None
+
+
+def filled(page: Any) -> float:
+    """The share of a page's height between its margins that lies above its last word or picture."""
+    body = next(part for part in page._page_box.children if type(part).__name__ != "MarginBox")
+    ends = [
+        box.position_y + box.height
+        for box in body.descendants()
+        if getattr(box, "text", "") or getattr(box, "replacement", None) is not None
+    ]
+    top = page._page_box.content_box_y()
+    return (max(ends, default=top) - top) / page._page_box.height

@@ -6,9 +6,18 @@ from benchwater.analyse.report import Report
 from benchwater.plots import HALF_MM
 from benchwater.plugin.section import Action, Finding, Section, TableColumn
 from benchwater.render.html import render_html, render_paper
-from benchwater.render.paper import MOST_ADVISED, MOST_OF_SEASON, MOST_ROWS, PaperSection, paper_sections
+from benchwater.render.paper import (
+    MOST_ADVISED,
+    MOST_OF_PERIOD,
+    MOST_OF_SEASON,
+    MOST_ROWS,
+    PaperSection,
+    paper_sections,
+)
 from render.sample_report import MAY, SEASON
 from render.test_page import figure, table, told
+
+MOST = MOST_OF_SEASON + MOST_OF_PERIOD
 
 
 def on_paper(report: Report) -> PaperSection:
@@ -24,19 +33,25 @@ def test_paper_has_the_season_s_first_pictures_and_the_first_table_it_may(report
         tables=(table("no", paper_rows=0), table("two", rows=20), table("first", rows=20), table("next")),
     )
     view = on_paper(told(report, (MAY, month), (SEASON, season)))
-    assert [picture.title for picture in view.pictures] == ["one", "two:a"]
+    assert [picture.title for picture in view.pictures] == ["one"]
+    told_at_length = replace(season, unsaid="Why the vent clogs, nobody has written down. " * 40)
+    longer = on_paper(told(report, (MAY, month), (SEASON, told_at_length)))
+    assert [picture.title for picture in longer.pictures] == ["one", "two:a"]
+    assert longer.table is not None
+    assert longer.table.table is not None
+    assert longer.table.table.title == "first"
     assert view.table is not None
     assert view.table.table is not None
-    assert view.table.table.title == "first"
+    assert view.table.table.title == "two"
     assert len(view.table.table.rows) == MOST_ROWS
     assert view.table.table.more == "And 10 more rows in season-report.html."
-    assert view.more == "Also in season-report.html: 2 pictures and 4 tables."
+    assert view.more == "Also in season-report.html: 3 pictures and 4 tables."
     thin = replace(season, status="thin", why="Too few.")
     assert [each.title for each in on_paper(told(report, (MAY, month), (SEASON, thin))).pictures] == ["month"]
 
 
 def test_what_is_not_on_paper_is_in_the_html(report: Report) -> None:
-    findings = tuple(Finding(id="a", text=f"Finding number {n}.") for n in range(1, MOST_OF_SEASON + 4))
+    findings = tuple(Finding(id="a", text=f"Finding number {n}.") for n in range(1, MOST + 4))
     actions = tuple(Action(id=f"{n}", text=f"Do {n}.", because="") for n in range(1, MOST_ADVISED + 3))
     headline = Finding(id="b", text="The worst of it.", headline=True)
     section = Section(status="ok", findings=(*findings, headline), actions=actions)
@@ -44,8 +59,8 @@ def test_what_is_not_on_paper_is_in_the_html(report: Report) -> None:
     paper, html = render_paper(made), render_html(made)
     assert "Also in season-report.html: 4 findings and 2 things to do." in paper
     assert paper.index("The worst of it.", paper.index("<h2 data-running")) < paper.index("Finding number 1.")
-    assert f"Finding number {MOST_OF_SEASON - 1}." in paper
-    for words in (f"Finding number {MOST_OF_SEASON}.", f"Do {MOST_ADVISED + 1}."):
+    assert f"Finding number {MOST - 1}." in paper
+    for words in (f"Finding number {MOST}.", f"Do {MOST_ADVISED + 1}."):
         assert words not in paper
         assert words in html
 

@@ -75,7 +75,7 @@ class Table:
     `print_units`, where given, is one printed unit a row (such as `lb`) for columns with `unit_from`.
     `print_rows` bounds what the HTML shows (the JSON twin always holds all rows); 0 shows none. Paper has one
     table of a section, the first of the season to date whose `paper_rows` is not 0: its first `paper_rows`,
-    or about ten. A longer table gives way to a picture of its numbers: to one of the section's first two
+    or about ten. A longer table gives way to a picture of its numbers: to one of the section's first
     figures whose id is the table's, or begins with it and a colon.
     """
 

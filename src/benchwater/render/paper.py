@@ -1,5 +1,6 @@
 """The sections of a report on paper: the answer, a picture or two, what to do, and one table."""
 
+import math
 from dataclasses import dataclass
 
 from benchwater.analyse.report import Report, ReportSection, SpanSection
@@ -19,9 +20,12 @@ from benchwater.render.sections import (
     span_label,
     table_block,
 )
+from benchwater.render.text import sentences
 from benchwater.words import counted, listed, shorten, visible
 
-MOST_OF_PERIOD, MOST_OF_SEASON, MOST_ADVISED, MOST_PICTURES, MOST_ROWS = 3, 4, 3, 2, 10
+MOST_OF_PERIOD, MOST_OF_SEASON, MOST_ADVISED, MOST_ROWS = 2, 3, 3, 10
+_LETTERS_A_LINE, _LINES_OF_A_PICTURE = 66, 14
+_LONGEST_NOTE = 170
 MOST_PHOTOS_ON_PAPER = 3
 _LONGEST_HEAD = 30
 
@@ -70,10 +74,13 @@ def _paper_section(section: ReportSection, anchor: str, report: Report) -> Paper
     shown = shown_parts(section)
     parts = tuple(_paper_part(part, section) for part in shown)
     told = _told_by(section)
-    figures = told.figures[:MOST_PICTURES]
-    table = _needed_table(told, {figure.id.partition(":")[0] for figure in figures})
+    unsaid = next((part.section.unsaid for part in reversed(section.parts) if part.section.unsaid), "")
     advice = remaining_advice(section, report)
     most = max(MOST_ADVISED, sum(line.urgent for line in advice))
+    beside = [words for part in parts for words in (part.note, *part.findings)]
+    beside += [unsaid, *(line.text + line.because for line in advice[:most])]
+    figures = told.figures[: 1 if _lines(beside) < 1.4 * _LINES_OF_A_PICTURE else 2]
+    table = _needed_table(told, {figure.id.partition(":")[0] for figure in figures})
     left = {
         "finding": sum(not each.quiet for part in shown for each in part.section.findings)
         - sum(len(part.findings) for part in parts),
@@ -98,16 +105,22 @@ def _paper_section(section: ReportSection, anchor: str, report: Report) -> Paper
         parts=parts,
         pictures=tuple(figure_block(figure) for figure in figures),
         advice=advice[:most],
-        unsaid=next((part.section.unsaid for part in reversed(section.parts) if part.section.unsaid), ""),
+        unsaid=unsaid,
         table=None if table is None else table_block(table, report.bench, _most_rows(table)),
         photos=photo_blocks(section, report)[:MOST_PHOTOS_ON_PAPER],
         more=f"Also in season-report.html: {listed(kinds)}." if kinds else "",
     )
 
 
+def _lines(paragraphs: list[str]) -> int:
+    """Return about how many lines the paragraphs take beside a picture."""
+    return sum(math.ceil(len(text) / _LETTERS_A_LINE) for text in paragraphs)
+
+
 def _paper_part(part: SpanSection, section: ReportSection) -> PaperPart:
     content = part.section
     most = MOST_OF_SEASON if part is section.parts[-1] else MOST_OF_PERIOD
+    most += MOST_OF_PERIOD if len(section.parts) == 1 else 0
     findings = sorted(
         (each for each in content.findings if not each.quiet), key=lambda each: not each.headline
     )
@@ -115,7 +128,7 @@ def _paper_part(part: SpanSection, section: ReportSection) -> PaperPart:
         label=span_label(part, section),
         status=content.status,
         word=STATUS_WORDS[content.status],
-        note=own_status(part, section),
+        note=sentences(visible(own_status(part, section)), _LONGEST_NOTE),
         findings=tuple(finding.text for finding in findings[:most]),
     )
 
@@ -134,5 +147,5 @@ def _needed_table(content: Section, drawn: set[str]) -> Table | None:
 
 def _most_rows(table: Table) -> int:
     """Return how many rows of a table are on paper: a last one is not left out to say that it is."""
-    most = MOST_ROWS if table.paper_rows is None else table.paper_rows
+    most = min(MOST_ROWS, MOST_ROWS if table.paper_rows is None else table.paper_rows)
     return most + 1 if len(table.rows) == most + 1 else most
