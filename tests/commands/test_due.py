@@ -124,7 +124,7 @@ def test_an_error_is_one_sentence_and_is_in_the_log(folder):
     assert outcome.status == 2
     assert "bench.toml" in outcome.err
     assert "Traceback" not in outcome.err
-    assert "bench.toml is not valid TOML" in log.read_text()
+    assert "bench.toml, line 1: `[bench` is not valid TOML" in log.read_text()
     assert run("due", folder, "--today", "yesterday").status == 2
 
 

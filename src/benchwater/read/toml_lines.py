@@ -41,7 +41,7 @@ def parse_toml(text: str) -> tuple[dict[str, Any] | None, str, list[tuple[int, s
             written = lines[line - 1].strip() if line <= len(lines) else ""
             better = next((each for each in _corrections(written) if _gets_further(lines, line, each)), None)
         if better is None:
-            return None, text, [*refusals, (line, f"is not valid TOML: {why}: `{written}`")]
+            return None, text, [*refusals, (line, f"`{written}` is not valid TOML: {why}")]
         refusals.append((line, f"`{written}` is not valid TOML ({_reason(written)}): write it as `{better}`"))
         text = "\n".join([*lines[: line - 1], better, *lines[line:]])
     return None, text, refusals
