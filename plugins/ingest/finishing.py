@@ -81,6 +81,7 @@ FINISHING = LogKind(
     ),
     known_by=("date", "mold", "cavity", "coat"),
     check=check_row,
+    also_called=("coat", "coated", "coating", "paint", "painted", "powder", "finish", "finishing", "cure"),
 )
 
 

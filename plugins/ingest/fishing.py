@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from benchwater.ledger.tags import unprinted_tag
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, with_everyday_words
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, SideBySide, hookimpl, with_everyday_words
 
 CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "other")
 LONGEST_DAY_H = 24.0
@@ -103,6 +103,8 @@ FISHING = LogKind(
         PHOTO,
     ),
     check=check_bait_row,
+    side_by_side=SideBySide(word="fate", number="count", only=(("cause", ("lost", "worn")),)),
+    also_called=("bait", "lure", "fishing", "fished", "trip", "water"),
 )
 
 CATCH = LogKind(
@@ -127,6 +129,7 @@ CATCH = LogKind(
         PHOTO,
     ),
     check=check_fish_row,
+    also_called=("catch", "caught", "fish"),
 )
 
 

@@ -11,7 +11,7 @@ leaves when it is cast in, good or bad; one cut out of a reject and kept is `rec
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, with_everyday_words
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, SideBySide, hookimpl, with_everyday_words
 
 MOVES = ("received", "counted", "used", "discarded", "recovered")
 
@@ -51,6 +51,14 @@ INVENTORY = LogKind(
         Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks")),
     ),
     check=check_row,
+    side_by_side=SideBySide(
+        word="move",
+        number="amount",
+        only=(("cost", ("received",)),),
+        zero_counts=("counted",),
+        headings=(("used", ("out", "went out", "taken out")),),
+    ),
+    also_called=("stock", "inventory", "stores", "shopping", "bought", "purchase", "supplies"),
 )
 
 

@@ -10,7 +10,7 @@ Metal heads and plastic trailers share it: the mold says which material it takes
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from benchwater.plugin import Bench, Column, LogKind, RowProblem, hookimpl, with_everyday_words
+from benchwater.plugin import Bench, Column, LogKind, RowProblem, SideBySide, hookimpl, with_everyday_words
 
 FLAWS = ("short fill", "flash", "cold shut", "porosity", "misset insert", "other")
 HOTTEST_MOLD_C = 550.0
@@ -110,6 +110,8 @@ POUR = LogKind(
         Column(name="photo", meaning="file of a picture in the folder", kind="photo", also=("picture",)),
     ),
     check=check_row,
+    side_by_side=SideBySide(word="outcome", number="count", only=(("flaw", ("reject",)),), of_all=("mass",)),
+    also_called=("pour", "poured", "pouring", "cast", "casting", "molding"),
 )
 
 

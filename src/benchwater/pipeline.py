@@ -88,6 +88,7 @@ def read_workspace(
         plugins.log_kinds,
         bench_file.bench,
         keep_repeats=bench_file.keep_repeats,
+        same_as_above=bench_file.same_as_above,
         progress=lambda file: progress(f"Reading {file}"),
     )
     reading = with_photos(folder, reading)

@@ -223,7 +223,7 @@ def test_every_file_that_is_no_log_is_listed_with_its_reason(tmp_path):
             "empty.csv": "",
             "shopping.csv": "what,where\nmilk,shop\n",
             "nearly.csv": "date,mold,outcome\n",
-            "both.csv": "date,build,fished,fate,species\n",
+            "both.csv": "date,build,fished,fate,species,count\n2026-05-01,x,1,kept,perch,3\n",
             "twice.csv": "date,mold,cavity,outcome,mass,weight\n",
             "oddunit.csv": "date,mold,cavity,outcome,mold_temp [oz]\n",
             "binary.csv": b"\x00\x01\x02\x03" * 10,
@@ -240,8 +240,7 @@ def test_every_file_that_is_no_log_is_listed_with_its_reason(tmp_path):
         "twice.csv", "oddunit.csv", "binary.csv", "picture.jpg",
     }  # fmt: skip
     assert "`cavity`" in why["nearly.csv"]
-    assert "`catch`" in why["both.csv"]
-    assert "`fishing`" in why["both.csv"]
+    assert "is `count` of baits or of fish?" in why["both.csv"]
     assert "two columns" in why["twice.csv"]
     assert [source.file for source in reading.sources] == ["headeronly.csv"]
 

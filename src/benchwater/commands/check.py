@@ -38,6 +38,7 @@ def check(folder: Path, workspace_plugins: bool) -> int:
     _print_bench(workspace)
     _print_files(workspace)
     _print_read_as(workspace)
+    _print_questions(workspace)
     _print_repeats(workspace)
     _print_set_aside(workspace)
     _print_plugins(workspace)
@@ -47,6 +48,7 @@ def check(folder: Path, workspace_plugins: bool) -> int:
         or reading.cells_set_aside
         or reading.not_read
         or reading.column_questions
+        or reading.questions
         or workspace.plugins.problems
     )
     return DONE if clean else INCOMPLETE
@@ -90,6 +92,13 @@ def _print_read_as(workspace: "Workspace") -> None:
         click.echo("\nRead as:")
     for each in workspace.reading.read_as:
         click.echo(f"  {plain_line(each.file)}: `{plain_line(each.written)}` as `{plain_line(each.read_as)}`")
+
+
+def _print_questions(workspace: "Workspace") -> None:
+    if workspace.reading.questions:
+        click.echo("\nTo be answered:")
+    for question in workspace.reading.questions:
+        click.echo(f"  {plain_line(question)}")
 
 
 def _print_repeats(workspace: "Workspace") -> None:

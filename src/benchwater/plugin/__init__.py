@@ -7,7 +7,7 @@ Everything here is plain data and imports no heavy library, so that a plugin fil
 
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, Mold, Plan
 from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, ReportWritten, hookimpl
-from benchwater.plugin.logs import Column, LogKind, RowProblem, with_everyday_words
+from benchwater.plugin.logs import Column, LogKind, RowProblem, SideBySide, with_everyday_words
 from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import (
@@ -49,6 +49,7 @@ __all__ = [
     "RowProblem",
     "Season",
     "Section",
+    "SideBySide",
     "Span",
     "Table",
     "TableColumn",

@@ -98,6 +98,23 @@ class RowProblem:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SideBySide:
+    """A column of words whose words may head columns of numbers instead: `good, bad` for `outcome, count`.
+
+    Each number makes a row with its `word` and its `number`; a 0 makes none, except of `zero_counts`. What
+    else stands on the line goes to each row; a column of `only` to rows of these words alone, one of
+    `of_all` nowhere if the line makes several rows. `headings` are phrases for a word as a heading alone.
+    """
+
+    word: str
+    number: str
+    only: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    of_all: tuple[str, ...] = ()
+    zero_counts: tuple[str, ...] = ()
+    headings: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LogKind:
     """A kind of log: how its header is known, its columns, and what each row must satisfy.
 
@@ -105,7 +122,8 @@ class LogKind:
     left out). `check` gets one row's values by the table's column names, and the bench, and yields what is
     wrong with the row. What names a column that is not needed, has no default and refers to nothing sets
     that cell aside alone, as a cell that cannot be read is; anything else sets the row aside. A row on
-    which it raises is used, and the host reports the plugin.
+    which it raises is used, and the host reports the plugin. `side_by_side` lets words head columns of
+    numbers; `also_called` are everyday words for the log, by which one file may hold several.
     """
 
     name: str
@@ -113,6 +131,8 @@ class LogKind:
     columns: tuple[Column, ...]
     known_by: tuple[str, ...] = ()
     check: Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]] | None = None
+    side_by_side: SideBySide | None = None
+    also_called: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""

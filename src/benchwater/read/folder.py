@@ -1,11 +1,12 @@
 """Reads every log below a maker's folder, and accounts for every file and row."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
+from benchwater.read.blanks import fill_same_as_above
 from benchwater.read.coded import Mask
 from benchwater.read.log_parts import LogPart, log_parts
 from benchwater.read.outcome import NotRead, ReadAs, Reading, SetAside, Source, UnreadColumn
@@ -18,6 +19,7 @@ from benchwater.read.tables import FileRows, build_tables, take_repeats
 class _ReadPart:
     part: LogPart
     content: ReadRows
+    question: str
 
 
 def read_folder(
@@ -26,12 +28,13 @@ def read_folder(
     bench: Bench,
     *,
     keep_repeats: Sequence[str] = (),
+    same_as_above: Sequence[str] = (),
     progress: Callable[[str], None] = lambda file: None,
 ) -> Reading:
     """Read every log below the folder. Never raises for what a file holds: each is listed with its reason.
 
     `keep_repeats` names files whose rows are all meant, though another file holds the same ones; `*` is
-    every file.
+    every file. `same_as_above` names files where a blank day or name is that of the row above.
     """
     files: list[_ReadPart] = []
     not_read: list[NotRead] = []
@@ -40,10 +43,14 @@ def read_folder(
             not_read.append(found)
             continue
         try:
+            blanks = found.file in same_as_above or "*" in same_as_above
+            filled = fill_same_as_above(found.header, found.body(), found.file, blanks=blanks)
+            part = replace(found.without_records(), read_as=found.read_as + filled.read_as)
             files.append(
                 _ReadPart(
-                    part=found.without_records(),
-                    content=read_rows(found.file, found.header, found.body(), bench),
+                    part=part,
+                    content=read_rows(found.file, found.header, filled.body, bench),
+                    question=filled.question,
                 )
             )
         except FileError as error:
@@ -95,6 +102,7 @@ def read_folder(
                 [*read.part.read_as, *_headings_taken(read), *read.content.words_taken]
             )
         ),
+        questions=tuple(read.question for read in files if read.question),
         unread_columns=tuple(
             UnreadColumn(file=read.part.file, column=each.written, may_be=each.may_be)
             for read in files

@@ -1,30 +1,51 @@
 """Finds the logs below a folder: each part of a file that is one log, with its header and records."""
 
 import hashlib
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice, pairwise
 from pathlib import Path
+from typing import NamedTuple
 
 from benchwater.files import LARGEST_FILE_BYTES, log_files
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.body import Body
-from benchwater.read.headers import Header, recognise
+from benchwater.read.body import Body, read_body
+from benchwater.read.headers import SEPARATORS, Header, plain_heading, recognise, split_unit
 from benchwater.read.outcome import NotRead
-from benchwater.read.records import decode
-from benchwater.read.refusals import FileError
+from benchwater.read.records import Decoded, check_lines, decode, plain_ends, records_and_ends
+from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
+from benchwater.read.shapes import Grid, header_of, reshape
+from benchwater.words import listed
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_SAMPLED_CHARACTERS = 100_000
+_MOST_CHARACTERS_IN_SECTIONS = 2_000_000
+_SAMPLED_OF_SECTION = 2_000
+_MOST_LINES_TRIED = 400
+_MOST_SECTIONS = 40
+_WITHOUT_DIGITS = re.compile(r"^[^0-9\n]*[^\W0-9_][^0-9\n]*$", re.MULTILINE)
+
+
+class _Log(NamedTuple):
+    header: Header
+    records: Body | None = None
+    read_as: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogPart:
-    """The part of a file that is one log. `read_as` lists what was taken for something else."""
+    """The part of a file that is one log. `read_as` lists what was taken for something else.
+
+    `records` holds what stands below the header where that is not in the order of the file.
+    """
 
     file: str
     sha256: str
     dialect: str
     header: Header
+    records: Body | None = None
     read_as: tuple[tuple[str, str], ...] = ()
 
     @property
@@ -34,11 +55,11 @@ class LogPart:
 
     def without_records(self) -> "LogPart":
         """The same without the text, which need not be kept once it is read."""
-        return replace(self, header=replace(self.header, below=""))
+        return replace(self, header=replace(self.header, below=""), records=None)
 
     def body(self) -> Body:
         """The records. FileError beyond the bounds of an honest log."""
-        return self.header.body()
+        return self.header.body() if self.records is None else self.records
 
 
 def log_parts(
@@ -64,16 +85,127 @@ def log_parts(
             yield NotRead(file=name, why=str(error))
 
 
-def _parts(path: Path, name: str, kinds: Sequence[LogKind], bench: Bench | None) -> Iterator[LogPart]:
+def _parts(
+    path: Path, name: str, kinds: Sequence[LogKind], bench: Bench | None
+) -> Iterator[LogPart | NotRead]:
     data = _bytes(path)
-    decoded = decode(data)
-    header = recognise(decoded.text, kinds)
-    yield LogPart(
-        file=name,
-        sha256=hashlib.sha256(data).hexdigest(),
-        dialect=f"{decoded.encoding}, {_SEPARATORS[header.separator]}",
-        header=header,
-    )
+    yield from text_parts(decode(data), name, hashlib.sha256(data).hexdigest(), kinds, bench)
+
+
+def text_parts(
+    decoded: Decoded, file: str, sha256: str, kinds: Sequence[LogKind], bench: Bench | None
+) -> Iterator[LogPart | NotRead]:
+    """Yield the logs of a text, in the order of its sections. FileError where it is none."""
+    sections = _sections(decoded.text, kinds)
+    for number, text in enumerate(sections):
+        try:
+            for log in _shaped(text, kinds, bench) or [_Log(recognise(text, kinds))]:
+                if isinstance(log, FileError):
+                    yield NotRead(file=file, why=str(log))
+                    continue
+                yield LogPart(
+                    file=file,
+                    sha256=sha256,
+                    dialect=f"{decoded.encoding}, {_SEPARATORS[log.header.separator]}",
+                    header=log.header,
+                    records=log.records,
+                    read_as=log.read_as,
+                )
+        except FileError as error:
+            if len(sections) == 1:
+                raise
+            yield NotRead(file=file, why=f"{error} (section {number + 1} of {len(sections)})")
+
+
+def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:
+    """The text cut before each line that is a header; blank lines keep each line's number.
+
+    Only small files are cut, as they are kept by hand.
+    """
+    if len(text) > _MOST_CHARACTERS_IN_SECTIONS or not text.strip():
+        return [text]
+    plain = plain_ends(text)
+    found: list[tuple[int, int]] = []
+    end_of_title, title, last_header = -1, 0, ""
+    for match in islice(_WITHOUT_DIGITS.finditer(plain), _MOST_LINES_TRIED):
+        line = match[0]
+        filled = max(sum(bool(cell.strip()) for cell in line.split(mark)) for mark in SEPARATORS)
+        if filled == 1:
+            title, end_of_title = match.start(), match.end()
+        elif filled >= 3 and line != last_header:
+            is_titled = end_of_title >= 0 and not plain[end_of_title : match.start()].strip()
+            found.append((match.start(), title if is_titled else match.start()))
+            last_header = line
+    ends = [start for start, _ in found[1:]] + [len(plain)] * bool(found)
+    starts = [
+        cut
+        for (start, cut), end in zip(found, ends, strict=True)
+        if _is_header(plain[start:end][:_SAMPLED_OF_SECTION], kinds)
+    ]
+    if len(starts) < 2 or len(starts) > _MOST_SECTIONS:
+        return [text]
+    cuts = [0, *starts[1:], len(plain)]
+    return ["\n" * plain.count("\n", 0, cut) + plain[cut:end] for cut, end in pairwise(cuts)]
+
+
+def _is_header(text: str, kinds: Sequence[LogKind]) -> bool:
+    try:
+        logs = _shaped(text, kinds, None) or [_Log(recognise(text, kinds))]
+    except FileError:
+        return False
+    return any(isinstance(log, _Log) and log.header.first_line == 2 for log in logs)
+
+
+def _shaped(text: str, kinds: Sequence[LogKind], bench: Bench | None) -> list[_Log | FileError]:
+    """The logs of a text that is kept in another shape than one row an entry, none where it is not."""
+    sample = plain_ends(text[:_SAMPLED_CHARACTERS])
+    for separator in SEPARATORS:
+        for record, end in islice(records_and_ends(sample, separator), DEEPEST_HEADER_ROW):
+            if not 3 <= len(record.cells) <= MOST_COLUMNS:
+                continue
+            names = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
+            exact = [kind for kind in kinds if _names_all(kind, names)]
+            is_a_log = len(exact) == 1
+            if is_a_log and names <= _known_headings(exact[0]).keys():
+                return []
+            first_line = sample.count("\n", 0, end) + 1
+            below = sample[end:] if len(text) <= _SAMPLED_CHARACTERS else sample[end:].rpartition("\n")[0]
+            grid = _grid(record.cells, below, separator, first_line)
+            if not reshape(grid, kinds, bench, is_a_log=is_a_log):
+                if is_a_log:
+                    return []
+                continue
+            if len(text) > _SAMPLED_CHARACTERS:
+                plain = plain_ends(text)
+                check_lines(plain)
+                grid = _grid(record.cells, plain[end:], separator, first_line)
+            made = reshape(grid, kinds, bench, is_a_log=is_a_log)
+            return [_log_of(part, of, separator, first_line) for part, of in made]
+    return []
+
+
+def _log_of(grid: Grid, kinds: Sequence[LogKind], separator: str, first_line: int) -> "_Log | FileError":
+    if grid.problem:
+        return FileError(grid.problem)
+    try:
+        header = header_of(grid, kinds, separator)
+    except FileError as error:
+        return FileError(f"{error} (in what was taken for the {listed([kind.name for kind in kinds])} log)")
+    return _Log(replace(header, first_line=first_line, below=""), grid.body, grid.read_as)
+
+
+def _known_headings(kind: LogKind) -> dict[str, str]:
+    return {plain_heading(name): c.name for c in kind.columns for name in (c.name, *c.also)}
+
+
+def _names_all(kind: LogKind, names: set[str]) -> bool:
+    known = _known_headings(kind)
+    return set(kind.signature) <= {known[name] for name in names if name in known}
+
+
+def _grid(cells: Sequence[str], below: str, separator: str, first_line: int) -> Grid:
+    body = read_body(below, separator, len(cells), first_line)
+    return Grid(headings=tuple(cell.strip() for cell in cells), body=body)
 
 
 def _bytes(path: Path) -> bytes:

@@ -102,7 +102,7 @@ class Reading:
     """Everything one folder gave. `tables` holds one table a log kind, see `Season.log`.
 
     `cells_set_aside` are unknown values in rows that count. `fallbacks` says in words which documented
-    units stood in for bare numbers.
+    units stood in for bare numbers, `questions` asks about what was not taken.
     """
 
     tables: Mapping[str, "pd.DataFrame"]
@@ -115,6 +115,7 @@ class Reading:
     cells_set_aside: tuple[SetAside, ...] = ()
     read_as: tuple[ReadAs, ...] = ()
     unread_columns: tuple[UnreadColumn, ...] = ()
+    questions: tuple[str, ...] = ()
 
     @property
     def column_questions(self) -> tuple[str, ...]:

@@ -1,0 +1,459 @@
+"""Turns other shapes of a log into rows: counts side by side, two people, bait and fish in one row.
+
+Each shape is found by its headings, and only where no log's own headings are there. What is not clear is
+asked about: a FileError says what would settle it.
+"""
+
+import csv
+import io
+import re
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import islice
+
+import numpy as np
+
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.logs import Column, LogKind, SideBySide
+from benchwater.read.bench_file import size_in_ounces
+from benchwater.read.body import Body
+from benchwater.read.coded import Coded, Indices, concatenate, constant_column
+from benchwater.read.headers import Header, everyday_key, plain_heading, recognise, split_unit
+from benchwater.read.refusals import FileError
+from benchwater.text import quoted
+from benchwater.words import runs
+
+_SAMPLED_ROWS = 200
+_NOT_A_NUMBER = re.compile(r"[-–—.]?")
+_NUMBER = re.compile(r"[~≈]?\s*[0-9][0-9.,/]*\s*[a-z\"'#]*\.?", re.IGNORECASE)
+_COUNTING = frozenset(
+    "count number qty quantity how many casting piece bait jig head lure pcs pc no of # total".split()
+)
+_EMPTY = re.compile(r"[-–—]?")
+_NOTHING = re.compile(r"0*(?:[.,]0*)?|[-–—]")
+Coordinates = tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """Headings and the records below them, before any log is recognised.
+
+    Columns behind the last heading hold cells that have none. `read_as` says what was taken how, `problem`
+    why these records are of no log.
+    """
+
+    headings: tuple[str, ...]
+    body: Body
+    read_as: tuple[tuple[str, str], ...] = ()
+    problem: str = ""
+
+    def texts(self, position: int) -> list[str]:
+        """The distinct cells of a column that hold anything."""
+        column = self.body.columns[position]
+        return [str(v) for v, used in zip(column.values, column.used_mask(), strict=True) if used and v]
+
+    def take(self, rows: Indices, positions: Sequence[int]) -> "Grid":
+        """Some records, and some of their columns."""
+        body = self.body.take(rows)
+        return Grid(
+            headings=tuple(self.headings[at] for at in positions),
+            body=Body(
+                lines=body.lines,
+                columns=(*(body.columns[at] for at in positions), *body.columns[len(self.headings) :]),
+                irregular=body.irregular,
+            ),
+            read_as=self.read_as,
+        )
+
+
+def header_of(grid: Grid, kinds: Sequence[LogKind], separator: str) -> Header:
+    """The header of a grid's headings. FileError where they are of no log, or of several."""
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=separator, lineterminator="\n")
+    writer.writerow(grid.headings)
+    for row in range(min(_SAMPLED_ROWS, len(grid.body.lines))):
+        writer.writerow([str(column.value(row)) for column in grid.body.columns[: len(grid.headings)]])
+    return recognise(out.getvalue(), kinds)
+
+
+def reshape(
+    grid: Grid, kinds: Sequence[LogKind], bench: Bench | None, *, is_a_log: bool = False
+) -> list[tuple[Grid, tuple[LogKind, ...]]]:
+    """The grids of rows that a grid of another shape stands for, each with the logs it may be of.
+
+    An empty list where it has none of the shapes. With `is_a_log`, its headings are those of one log: then it
+    may only be one file for everything.
+    """
+    for shape in (_by_kind, _baits_with_fish):
+        found = shape(grid, kinds) if shape is _by_kind or not is_a_log else []
+        if found:
+            return [
+                part
+                for made, of in found
+                for part in (reshape(made, of, bench) if shape is _by_kind and of else []) or [(made, of)]
+            ]
+    for kind in () if is_a_log else kinds:
+        for group in (_groups_of_people(grid, kind), _groups_of_words(grid, kind, bench)):
+            if group is not None:
+                return [(_unpivot(grid, kind, group), (kind,))]
+    return []
+
+
+@dataclass(slots=True)
+class _Groups:
+    """For each group of headings, what they say, and the column that each position stands for."""
+
+    of: dict[Coordinates, dict[int, str]] = field(default_factory=lambda: defaultdict(dict))
+    read_as: list[tuple[str, str]] = field(default_factory=list)
+
+
+def _names(column: Column) -> set[str]:
+    return {plain_heading(name) for name in (column.name, *column.also)}
+
+
+def _column_named(text: str, kind: LogKind) -> Column | None:
+    """The column of a log that a heading names outright, or as its only everyday meaning."""
+    plain = plain_heading(split_unit(text)[0])
+    for column in kind.columns:
+        if plain in _names(column):
+            return column
+    key = everyday_key(split_unit(text)[0])
+    found = [column for column in kind.columns if key and key in map(everyday_key, column.everyday)]
+    return found[0] if len(found) == 1 else None
+
+
+def _holds_numbers(cells: Sequence[str]) -> bool:
+    numbers = [cell for cell in cells if not _NOT_A_NUMBER.fullmatch(cell.strip())]
+    return bool(numbers) and all(_NUMBER.fullmatch(cell.strip()) for cell in numbers)
+
+
+def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups | None:
+    """Headings that are words of a log, or cavities, over columns of numbers: `good, bad`, `1/8, 1/4`."""
+    side = kind.side_by_side
+    if side is None:
+        return None
+    word, number = kind.column(side.word), kind.column(side.number)
+    assert word is not None
+    assert number is not None
+    places = any(column.refers_to == "cavity" for column in kind.columns)
+    outright = {
+        name
+        for text in grid.headings
+        for c in kind.columns
+        if plain_heading(text) in _names(c)
+        for name in [c.name]
+    }
+    found: dict[int, Coordinates] = {}
+    for position, heading in enumerate(grid.headings):
+        text = heading.strip()
+        if not text or plain_heading(split_unit(text)[0]) in set().union(*map(_names, kind.columns)):
+            continue
+        coordinates = _coordinates(
+            split_unit(text)[0], word, side, places and "cavity" not in outright, bench
+        )
+        if coordinates and _holds_numbers(grid.texts(position)):
+            found[position] = coordinates
+    words = {pair for coordinates in found.values() for pair in coordinates if pair[0] == word.name}
+    cavities = {pair for coordinates in found.values() for pair in coordinates if pair[0] == "cavity"}
+    if len(found) < 2 or len(set(found.values())) < len(found) or (len(words) < 2 and len(cavities) < 2):
+        return None
+    if {len(coordinates) for coordinates in found.values()} != {len(next(iter(found.values())))}:
+        found = (
+            {at: each for at, each in found.items() if any(name == "cavity" for name, _ in each)}
+            if cavities
+            else found
+        )
+    has_words = all(any(name == word.name for name, _ in each) for each in found.values())
+    if not has_words and word.name not in outright:
+        first, *others = [grid.headings[at].strip() for at in found]
+        raise FileError(
+            f"has a column for each of {quoted([first, *others], 4)}, and does not say how the castings came "
+            f"out: add a column `{word.name}`, or head the columns `{first} good`, `{first} bad`"
+        )
+    if has_words and word.name in outright:
+        return None
+    groups = _Groups()
+    for position, coordinates in found.items():
+        groups.of[coordinates][position] = number.name
+        said = " ".join(value for _, value in coordinates)
+        groups.read_as.append((grid.headings[position].strip(), f"{number.name} of `{said}`"))
+    return groups
+
+
+def _coordinates(text: str, word: Column, side: SideBySide, places: bool, bench: Bench | None) -> Coordinates:
+    """What a heading says besides being a number: a word of a column, a mold's cavity, or both."""
+    meant = _word(text, word, side)
+    if meant is not None:
+        return ((word.name, meant),)
+    if not places:
+        return ()
+    parts = text.replace("_", " ").split()
+    for cut in range(len(parts), 0, -1):
+        for place_text, word_text in (
+            (" ".join(parts[:cut]), " ".join(parts[cut:])),
+            (" ".join(parts[len(parts) - cut :]), " ".join(parts[: len(parts) - cut])),
+        ):
+            place = _place(place_text, bench)
+            meant = _word(word_text, word, side) if word_text else None
+            if place and (meant is not None or not word_text):
+                return (*place, *(((word.name, meant),) if meant is not None else ()))
+    return ()
+
+
+def _word(text: str, column: Column, side: SideBySide) -> str | None:
+    known: dict[str, set[str]] = defaultdict(set)
+    for word, phrases in (*((word, ()) for word in column.words), *column.word_phrases, *side.headings):
+        for phrase in (word, *phrases):
+            known[everyday_key(phrase)].add(word)
+    key = everyday_key(text)
+    without = " ".join(part for part in key.split() if part not in _COUNTING)
+    for each in (key, without):
+        if len(meant := known.get(each, set())) == 1 and each:
+            return next(iter(meant))
+    return None
+
+
+def _place(text: str, bench: Bench | None) -> Coordinates:
+    """The cavity that a heading names, with its mold if it says that; any size where there is no bench."""
+    if bench is None:
+        return (("cavity", text),) if size_in_ounces(text) is not None else ()
+    key = everyday_key(text)
+    pairs = [(mold.name, name) for mold in bench.molds.values() for name in mold.cavities]
+    both = [pair for pair in pairs if sorted(everyday_key(" ".join(pair)).split()) == sorted(key.split())]
+    if len(both) == 1:
+        return (("mold", both[0][0]), ("cavity", both[0][1]))
+    names = [name for _, name in pairs if everyday_key(name) == key]
+    return (("cavity", names[0]),) if names else ()
+
+
+def _groups_of_people(grid: Grid, kind: LogKind) -> _Groups | None:
+    """Headings that come twice, each time with another name: `Ansa hours, Ansa fate, Orrin hours, …`."""
+    if not any(column.name == "angler" for column in kind.columns):
+        return None
+    found: dict[str, dict[int, str]] = defaultdict(dict)
+    for position, heading in enumerate(grid.headings):
+        if _column_named(heading, kind) is not None:
+            if "angler" in _names(_column_named(heading, kind) or kind.columns[0]):
+                return None
+            continue
+        for name, rest in _name_and_heading(heading):
+            column = _column_named(rest, kind)
+            if column is not None:
+                found[name][position] = column.name
+                break
+    people = {name: columns for name, columns in found.items() if len(columns) >= 2}
+    if len(people) < 2 or len({frozenset(columns.values()) for columns in people.values()}) != 1:
+        return None
+    if any(len(set(columns.values())) < len(columns) for columns in people.values()):
+        return None
+    groups = _Groups()
+    for name, columns in people.items():
+        groups.of[("angler", name),] = columns
+        groups.read_as += [
+            (grid.headings[at].strip(), f"{column} of `{name}`") for at, column in columns.items()
+        ]
+    return groups
+
+
+def _name_and_heading(heading: str) -> Iterator[tuple[str, str]]:
+    """`Ansa hours`, `Ansa's hours`, `Ansa: hours`, `hours (Ansa)` and `hours Ansa` cut in two."""
+    words = (
+        re.sub(r"['’]s\b", "", heading)
+        .replace("(", " ")
+        .replace(")", " ")
+        .replace(":", " ")
+        .replace("-", " ")
+        .split()
+    )
+    for cut in range(1, len(words)):
+        yield " ".join(words[:cut]), " ".join(words[cut:])
+    for cut in range(1, len(words)):
+        yield " ".join(words[cut:]), " ".join(words[:cut])
+
+
+def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
+    """One record for each group of columns of a record that holds anything, in order of lines."""
+    body, side = grid.body, kind.side_by_side
+    grouped = {position for columns in groups.of.values() for position in columns}
+    shared = [at for at, heading in enumerate(grid.headings) if at not in grouped and heading.strip()]
+    said = list(dict.fromkeys(name for coordinates in groups.of for name, _ in coordinates))
+    targets = list(dict.fromkeys(name for columns in groups.of.values() for name in columns.values()))
+    units = {
+        name: split_unit(grid.headings[at])[1]
+        for columns in groups.of.values()
+        for at, name in columns.items()
+    }
+    held = [_held(body, columns, coordinates, side) for coordinates, columns in groups.of.items()]
+    nothing = ~np.logical_or.reduce(held)
+    held[0] = held[0] | nothing
+    several = np.sum(held, axis=0) > 1
+    order = np.argsort(np.concatenate([np.flatnonzero(mask) for mask in held]), kind="stable")
+    headings = [*(grid.headings[at] for at in shared), *said]
+    headings += [f"{name} [{unit}]" if (unit := units[name]) else name for name in targets]
+    behind = len(body.columns) - len(grid.headings)
+    columns: list[list[Coded]] = [[] for _ in range(len(headings) + behind)]
+    for mask, (coordinates, members) in zip(held, groups.of.items(), strict=True):
+        rows, values = np.flatnonzero(mask), dict(coordinates)
+        empty = constant_column(len(rows), "")
+        for at, position in enumerate(shared):
+            column = _column_named(grid.headings[position], kind)
+            own = body.columns[position].take(rows)
+            if side is not None and column is not None and side.word in values:
+                if values[side.word] not in dict(side.only).get(column.name, (values[side.word],)):
+                    own = empty
+                elif column.name in side.of_all:
+                    own = _blanked(own, several[rows])
+            columns[at].append(own)
+        for at, name in enumerate(said, start=len(shared)):
+            text = constant_column(len(rows), values.get(name, ""))
+            columns[at].append(
+                _blanked(text, nothing[rows]) if side is not None and name == side.word else text
+            )
+        for at, name in enumerate(targets, start=len(shared) + len(said)):
+            given = [body.columns[each].take(rows) for each, target in members.items() if target == name]
+            columns[at].append(given[0] if given else empty)
+        for at, extra in enumerate(body.columns[len(grid.headings) :], start=len(headings)):
+            columns[at].append(extra.take(rows))
+    lines = np.concatenate([body.lines[mask] for mask in held])[order]
+    of_all = [
+        (grid.headings[at].strip(), "not known where a line has castings of several outcomes")
+        for at in shared
+        if side is not None
+        and (column := _column_named(grid.headings[at], kind))
+        and column.name in side.of_all
+        and (several & body.columns[at].mask(bool)).any()
+    ]
+    return Grid(
+        headings=tuple(headings),
+        body=Body(
+            lines=lines,
+            columns=tuple(concatenate(parts).take(order) for parts in columns),
+            irregular=body.irregular,
+        ),
+        read_as=(*grid.read_as, *groups.read_as, *of_all),
+    )
+
+
+def _held(
+    body: Body, columns: Mapping[int, str], coordinates: Coordinates, side: SideBySide | None
+) -> np.ndarray:
+    """The records in which a group of columns holds anything; a 0 only where it says something."""
+    keeps_zero = side is None or any(value in side.zero_counts for _, value in coordinates)
+    nothing = _EMPTY if keeps_zero else _NOTHING
+    masks = [~body.columns[at].mask(lambda text: bool(nothing.fullmatch(text.strip()))) for at in columns]
+    return np.asarray(np.logical_or.reduce(masks))
+
+
+def _blanked(column: Coded, where: np.ndarray) -> Coded:
+    """The column with nothing in some rows."""
+    if not where.any():
+        return column
+    codes = np.where(where, len(column.values), column.codes).astype(np.int32)
+    return Coded(codes, [*column.values, ""])
+
+
+def _by_kind(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, tuple[LogKind, ...]]]:
+    """One file for everything, by a column whose words are kinds of log."""
+    called: dict[str, list[LogKind]] = defaultdict(list)
+    for kind in kinds:
+        for phrase in {everyday_key(each) for each in (kind.name, kind.title, *kind.also_called)}:
+            called[phrase].append(kind)
+    for position in range(len(grid.headings)):
+        texts = grid.texts(position)
+        if len(texts) < 2 or not all(len(called.get(everyday_key(text), [])) == 1 for text in texts):
+            continue
+        of = {text: called[everyday_key(text)][0] for text in texts}
+        if len({kind.name for kind in of.values()}) < 2:
+            continue
+        parts: list[tuple[Grid, tuple[LogKind, ...]]] = []
+        for kind in dict.fromkeys(of[text] for text in sorted(texts, key=lambda each: kinds.index(of[each]))):
+            own = [text for text in texts if of[text] is kind]
+            rows = np.flatnonzero(grid.body.columns[position].mask(own.__contains__))
+            filled = [
+                at
+                for at in range(len(grid.headings))
+                if at != position and grid.body.columns[at].take(rows).mask(bool).any()
+            ]
+            part = grid.take(rows, filled)
+            said = tuple((text, f"a row of the {kind.name} log") for text in own)
+            parts.append((replace(part, read_as=(*grid.read_as, *said)), (kind,)))
+        rest = np.flatnonzero(grid.body.columns[position].mask(lambda text: text == ""))
+        if len(rest):
+            lines = runs(grid.body.lines[rest].tolist())
+            why = f"has nothing under `{grid.headings[position]}` on lines {lines}: which log are these of?"
+            parts.append((replace(grid.take(rest, rows_of(grid)), problem=why), ()))
+        return parts
+    return []
+
+
+def _baits_with_fish(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, tuple[LogKind, ...]]]:
+    """Hours, fate and fish in one row of a bait: a row of each fishing log."""
+    logs = {kind.name: kind for kind in kinds}
+    if not {"fishing", "catch"} <= logs.keys():
+        return []
+    baits, fish = logs["fishing"], logs["catch"]
+    bait_at = {at: column for at, text in enumerate(grid.headings) if (column := _column_named(text, baits))}
+    fish_at = {at: column for at, text in enumerate(grid.headings) if (column := _column_named(text, fish))}
+    if not set(baits.signature) <= {c.name for c in bait_at.values()} or "species" not in {
+        c.name for c in fish_at.values()
+    }:
+        return []
+    species = next(at for at, column in fish_at.items() if column.name == "species")
+    of_fish = [
+        at for at, text in enumerate(grid.headings) if everyday_key(text) in _FISH_COUNTS and at != species
+    ]
+    numbers = _holds_numbers(grid.texts(species))
+    count_at = next((at for at, column in bait_at.items() if column.name == "count"), None)
+    if not numbers and not of_fish and count_at is not None and set(grid.texts(count_at)) - {"1"}:
+        heading = grid.headings[count_at].strip()
+        raise FileError(f"has baits and fish in one row: is `{heading}` of baits or of fish? Head it so")
+    ours = {c.name for c in baits.columns} - {c.name for c in fish.columns}
+    theirs = {c.name for c in fish.columns} - {c.name for c in baits.columns}
+    bait_only = [at for at, c in bait_at.items() if c.name in ours or c.name == "count"]
+    fish_only = [at for at, c in fish_at.items() if c.name in theirs and at not in bait_only] + of_fish
+    _refuse_repeated_baits(grid, [at for at in range(len(grid.headings)) if at not in fish_only], species)
+    rows = np.arange(len(grid.body.lines))
+    caught = np.flatnonzero(
+        ~grid.body.columns[species].mask(lambda text: bool(_NOTHING.fullmatch(str(text).strip())))
+    )
+    bait_grid = grid.take(rows, [at for at in rows_of(grid) if at not in fish_only])
+    fish_positions = [at for at in rows_of(grid) if at not in bait_only]
+    fish_grid = grid.take(caught, fish_positions)
+    headings, columns = list(fish_grid.headings), list(fish_grid.body.columns)
+    said = [(grid.headings[species].strip(), "fish of the same row (a row of the catch log)")]
+    for at in of_fish:
+        headings[fish_positions.index(at)] = "count"
+    if numbers:
+        headings[fish_positions.index(species)] = "count"
+        columns.insert(len(headings), constant_column(len(caught), "fish"))
+        headings.append("species")
+        said = [(grid.headings[species].strip(), "how many fish, species not written")]
+    body = Body(lines=fish_grid.body.lines, columns=tuple(columns), irregular=grid.body.irregular)
+    made = Grid(headings=tuple(headings), body=body, read_as=(*grid.read_as, *said))
+    return [(bait_grid, (baits,)), (made, (fish,))]
+
+
+_FISH_COUNTS = frozenset(
+    everyday_key(text)
+    for text in ("fish", "fish caught", "caught", "number of fish", "how many fish", "fish count")
+)
+
+
+def rows_of(grid: Grid) -> range:
+    """The positions of a grid's headings."""
+    return range(len(grid.headings))
+
+
+def _refuse_repeated_baits(grid: Grid, bait_columns: Sequence[int], species: int) -> None:
+    """FileError where two rows differ in their fish alone: one bait with two fish, or two baits?"""
+    seen: Counter[tuple[str, ...]] = Counter()
+    for row in range(len(grid.body.lines)):
+        if grid.body.columns[species].value(row):
+            seen[tuple(str(grid.body.columns[at].value(row)) for at in bait_columns)] += 1
+    again = next((key for key, count in islice(seen.items(), None) if count > 1), None)
+    if again is not None:
+        raise FileError(
+            "has baits and fish in one row, and rows that differ in the fish alone: were these one bait or "
+            "several? Give each bait a tag in a column `bait`, or keep fish in a log of their own"
+        )
