@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from benchwater.ledger import midnight, recent
 from benchwater.ledger.bait_lives import (
     Factor,
     count_baits,
@@ -17,7 +18,6 @@ from benchwater.ledger.bait_lives import (
     sum_equal_rows,
 )
 from benchwater.plugin import Season, Span
-from benchwater.words import MONTHS
 
 from .contrasts import LEAST_ENDS, LEAST_HOURS, Contrast, FactorTest, compare_baits, log_rank_tests
 from .survival import (
@@ -30,7 +30,6 @@ from .survival import (
 )
 
 LEAST_BAITS, LEAST_AT_RISK, LEAST_TRIPS = 10, 5, 3
-RECENT_MONTHS = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,7 +48,7 @@ class Mortality:
     `rows` as `bait_lives.rows_in_use` returns them; `summed` and `factors` as `bait_lives.sum_equal_rows`
     does. `causes` counts the losses by cause, most first. `lives` are by group: `all`, and with and without
     a leader where both were fished long enough. `horizon_h` is how far (hours in use) enough baits were
-    followed. `recent` marks the `summed` rows of the last two months that hold any, `months` names these.
+    followed. `recent` marks the `summed` rows of the last two months, `months` names these.
     `thin` says that the baits or the trips are too few for `contrasts` and `tests`; only of a whole `season`
     is advice drawn.
     """
@@ -67,7 +66,7 @@ class Mortality:
     thin: bool
     summed: pd.DataFrame
     recent: NDArray[np.bool_]
-    months: Sequence[str]
+    months: str
     factors: Sequence[Factor]
     contrasts: Sequence[Contrast]
     skipped: Sequence[str]
@@ -86,8 +85,8 @@ def compute(season: Season, span: Span) -> Mortality | None:
     causes = {str(cause): int(n) for cause, n in ended.sort_values(ascending=False, kind="stable").items()}
     factors = factors_of(rows, season.bench)
     summed, factors_of_sums = sum_equal_rows(rows, factors)
-    month = summed["date"].dt.year * 12 + summed["date"].dt.month - 1
-    recent = np.unique(month)[-RECENT_MONTHS:]
+    months = recent(season, "fishing")
+    late = (summed["date"] >= midnight(months.start)) & (summed["date"] < midnight(months.end))
     contrasts, skipped = ([], []) if thin else compare_baits(summed, factors_of_sums)
     lives = {name: lives_of(part, causes) for name, part in _curve_groups(rows, factors[0]).items()}
     return Mortality(
@@ -102,8 +101,8 @@ def compute(season: Season, span: Span) -> Mortality | None:
         horizon_h=well_followed_to(lives["all"].records, LEAST_AT_RISK),
         thin=thin,
         summed=summed,
-        recent=month.isin(recent).to_numpy(),
-        months=[MONTHS[int(each) % 12] for each in recent],
+        recent=late.to_numpy(),
+        months=months.label,
         factors=factors_of_sums,
         contrasts=contrasts,
         skipped=skipped,

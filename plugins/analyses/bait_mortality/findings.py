@@ -132,10 +132,9 @@ def _action(found: Mortality, c: Contrast) -> Action:
     here, either = c.here & recent, (c.here | c.there) & recent
     lost, fished = int(ended[here].sum()), float(hours[here].sum())
     worth = max(0, math.floor(lost - fished * c.rates.events[1] / c.rates.exposure[1]))
-    months = listed(found.months)
     holds = worth == 0 and fished <= 0.1 * float(hours[either].sum())
     do = _what_to_do(c, holds=holds)
-    text = f"{do[0].upper()}{do[1:]}: in {months}, baits {_group_text(c.factor, c.group)} were "
+    text = f"{do[0].upper()}{do[1:]}: in {found.months}, baits {_group_text(c.factor, c.group)} were "
     text += f"{CAUSE_WORDS[c.cause]} {counted(lost, 'time')} in {_fished(fished)}"
     text += f", about {worth} more than {_group_text(c.factor, c.against)}." if worth else "."
     because = _sentence(c)
@@ -176,7 +175,7 @@ def _main_cause(found: Mortality, bench: Bench) -> Iterable[Finding]:
             f"{counted(found.ends, 'bait')} lost or worn out in {_fished(float(found.rows['hours'].sum()))}: "
         )
         text += f"{_causes_text(found)}."
-        if not found.thin and low is not None and high is not None:
+        if found.season and not found.thin and low is not None and high is not None:
             hundred = [round(100 * each) for each in (share.estimate, low, high)]
             text += f" Of 100 new baits about {hundred[0]} (somewhere between {hundred[1]} and {hundred[2]}) "
             text += f"are {CAUSE_WORDS.get(main, 'lost to ' + main)} within {_hours(horizon)} of fishing."

@@ -6,11 +6,11 @@ Two grub heads and a guard jig go out on one trip; the perch take the grub, and 
     2026-05-09,1,perch-grub,1:30,kept,2        2026-05-09,1,yellow perch,perch-grub,3
     2026-05-09,1,pond-guard,2 h,kept,
 
-Two grubs for 1:30 are 3 bait-hours, so perch-grub made 1 fish per hour and pond-guard 0 in 2 h; together
-that is 3 fish in 5 h, 0.6 per hour. A rate is always all the fish over all the hours, never the mean of the
-trips' rates. A trip is the day and its `trip`, or the day and its water where no trip is written. A trip
-without a fish counts with its hours. A fish whose build has no hours on that trip is in no rate, and the
-section says so.
+Two grubs for 1:30 are 3 hours of fishing, so perch-grub made 1 fish per hour and pond-guard 0 in 2 h;
+together that is 3 fish in 5 h, 0.6 per hour. A rate is always all the fish over all the hours, never the
+mean of the trips' rates. A trip is the day and its `trip`, or the day and its water where no trip is
+written. A trip without a fish counts with its hours. A fish whose build has no hours on that trip is in no
+rate, and the section says so.
 """
 
 from collections.abc import Iterable
@@ -21,7 +21,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 def analyse(season: Season, span: Span) -> Section:
     """Rates by group, the differences between builds and between waters, and the best-supported of them."""
     from .compute import compute
-    from .findings import METHODS, actions, findings, unsaid, why_empty, why_thin
+    from .findings import METHODS, actions, card, findings, unsaid, why_empty, why_thin
     from .show import figures, tables
 
     found = compute(season, span)
@@ -31,23 +31,24 @@ def analyse(season: Season, span: Span) -> Section:
         status="thin" if found.thin else "ok",
         why=why_thin(found),
         unsaid=unsaid(found),
-        findings=tuple(findings(found, season.bench)),
+        findings=tuple(findings(found, season.bench, span)),
         tables=tables(found),
         figures=figures(found.rates),
-        actions=actions(found.contrasts),
+        actions=actions(found),
+        cards=tuple(filter(None, [card(found, span)])) if found.season else (),
         methods=METHODS,
     )
 
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
-    """Fish per bait-hour, of the fish whose bait's hours are known."""
+    """Fish per hour of a bait, of the fish whose bait's hours are known."""
     from .compute import fish_per_hour
 
     value, trips = fish_per_hour(season, span)
     return (
         Vital(
             id="fish_per_hour",
-            label="fish per bait-hour",
+            label="fish an hour",
             value=value,
             unit="fish/h",
             better="up",
@@ -58,7 +59,7 @@ def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
 
 @hookimpl
 def analyses() -> Iterable[Analysis]:
-    """One analysis; the catch log may be empty, since a trip without a fish is a trip."""
+    """One analysis."""
     return [
         Analysis(
             id="catch_rate",

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from itertools import combinations
 from typing import NamedTuple
 
@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import expit, ndtri
 
-from benchwater.statistics.interval import holm_adjusted
+from benchwater.statistics.interval import benjamini_hochberg_adjusted
 from benchwater.statistics.permutations import DRAWS, Swaps, deal_sums
 
 FloatArray = NDArray[np.float64]
@@ -44,7 +44,7 @@ class RateComparison:
 
 
 def compare_rates_within(
-    fish1: ArrayLike, hours1: ArrayLike, fish2: ArrayLike, hours2: ArrayLike
+    fish1: ArrayLike, hours1: ArrayLike, fish2: ArrayLike, hours2: ArrayLike, *, alpha: float = ALPHA
 ) -> RateComparison:
     """Two catch rates on the same trips, such as two baits fished side by side; all of shape (n,).
 
@@ -53,8 +53,8 @@ def compare_rates_within(
     that, added up over trips, and `ratio` is where the score is 0 (the conditional maximum likelihood of
     stratified Poisson rates). The test swaps the two baits trip by trip, which turns the sign of a trip's
     score: every swap up to 12 trips, else `DRAWS` seeded ones. The trip is the unit, so fish that bite in
-    shoals are not taken for independent. The limits are the ratios the test does not refuse. Trips
-    without a fish say nothing and are left out.
+    shoals are not taken for independent. The limits, at level 1 - `alpha`, are the ratios the test does not
+    refuse. Trips without a fish say nothing and are left out.
 
     In simulated seasons (gamma-Poisson trips, shape 4, with a further gamma, shape 2, for each bait and trip)
     of 8, 15 and 30 trips with baits fished 0.3 to 3 h each and rates 0.5 to 2 an hour, the test at 5 %
@@ -100,11 +100,11 @@ def compare_rates_within(
     smallest = max(2.0 ** (1 - len(both)), 1.0 / (DRAWS + 1)) if len(both) > 0 else 1.0
     totals = float(caught1.sum()), float(caught2.sum())
     test = _Test(lambda each: float(scores(each).sum()), p_value, deviates, p_between)
-    return _compared(totals, test, smallest, len(both))
+    return _compared(totals, test, smallest, len(both), alpha)
 
 
 def compare_rates_between(
-    fish1: ArrayLike, hours1: ArrayLike, fish2: ArrayLike, hours2: ArrayLike
+    fish1: ArrayLike, hours1: ArrayLike, fish2: ArrayLike, hours2: ArrayLike, *, alpha: float = ALPHA
 ) -> RateComparison:
     """Two catch rates on different trips, such as two waters; shapes (n1,) and (n2,).
 
@@ -143,14 +143,15 @@ def compare_rates_between(
     smallest = max(min(1.0, 2 / math.comb(len(caught), first)), 1.0 / (DRAWS + 1))
     totals = float(caught1.sum()), float(caught2.sum())
     test = _Test(lambda each: float(score(dealt, each)), p_value)
-    return _compared(totals, test, smallest, len(caught))
+    return _compared(totals, test, smallest, len(caught), alpha)
 
 
 class RateContrast(NamedTuple):
     """One of several comparisons: `group` caught more an hour than `against` on the trips compared.
 
-    `ratio` (at least 1) and its limits are as in `RateComparison`; `p_adjusted` is Holm's over all that were
-    compared together; `units` counts the trips that bear on it.
+    `ratio` (at least 1) and its limits are as in `RateComparison`; `p_adjusted` is Benjamini and Hochberg's
+    over all that were compared together; `units` counts the trips that bear on it. `adjusted_low` and
+    `adjusted_high` are limits at level 1 - `alpha`: those of what is clear hold for having been selected.
     """
 
     factor: str
@@ -162,6 +163,9 @@ class RateContrast(NamedTuple):
     p: float
     p_adjusted: float
     units: int
+    alpha: float
+    adjusted_low: float
+    adjusted_high: float
 
 
 def contrast_rates(
@@ -177,7 +181,7 @@ def contrast_rates(
     was caught: that rests on the number of trips, not on who caught what, so the tests left need no
     adjustment for them (Tarone 1990, Biometrics 46:515-522, from memory).
     """
-    made: list[RateContrast] = []
+    made: list[tuple[RateContrast, Callable[[float], tuple[float, float, float]]]] = []
     for factor, groups in factors.items():
         compare = compare_rates_within if factor in within else compare_rates_between
         for first, second in combinations(sorted(groups), 2):
@@ -185,19 +189,37 @@ def contrast_rates(
             if factor in within:
                 one, other = one[one["trip"].isin(other["trip"])], other.set_index("trip")
                 other = other.loc[one["trip"]]
-            found = compare(one["fish"], one["hours"], other["fish"], other["hours"])
+            rates = partial(compare, one["fish"], one["hours"], other["fish"], other["hours"])
+            found = rates()
             if found.smallest_p > ALPHA or math.isnan(found.ratio):
                 continue
-            names, limits = (first, second), (found.ratio, found.low, found.high)
-            if found.ratio < 1:
-                names, limits = (
-                    (second, first),
-                    (_one_over(found.ratio), 1 / found.high, _one_over(found.low)),
-                )
-            made.append(RateContrast(factor, *names, *limits, found.p, found.p, found.units))
-    adjusted = holm_adjusted([each.p for each in made])
-    held = [each._replace(p_adjusted=float(p)) for each, p in zip(made, adjusted, strict=True)]
+            turned = found.ratio < 1
+            names = (second, first) if turned else (first, second)
+            limits = _turned(found, turned)
+            row = RateContrast(factor, *names, *limits, found.p, found.p, found.units, ALPHA, *limits[1:])
+            made.append((row, partial(_at_level, rates, turned)))
+    adjusted = benjamini_hochberg_adjusted([row.p for row, _ in made]).tolist()
+    selected = sum(p < ALPHA for p in adjusted)
+    held: list[RateContrast] = []
+    for (row, limits_at), p in zip(made, adjusted, strict=True):
+        kept = row._replace(p_adjusted=p)
+        if p < ALPHA:
+            alpha = ALPHA * selected / len(made)
+            _, low, high = limits_at(alpha)
+            kept = kept._replace(alpha=alpha, adjusted_low=low, adjusted_high=high)
+        held.append(kept)
     return sorted(held, key=lambda each: (each.p_adjusted, each.p))
+
+
+def _at_level(rates: Callable[..., RateComparison], turned: bool, alpha: float) -> tuple[float, float, float]:
+    return _turned(rates(alpha=alpha), turned)
+
+
+def _turned(found: RateComparison, turned: bool) -> tuple[float, float, float]:
+    """Ratio and limits, of the second group over the first where `turned`."""
+    if not turned:
+        return found.ratio, found.low, found.high
+    return _one_over(found.ratio), 1 / found.high, _one_over(found.low)
 
 
 def _one_over(value: float) -> float:
@@ -217,7 +239,9 @@ class _Test(NamedTuple):
     p_between: Callable[[float, float, float], tuple[float, float]] | None = None
 
 
-def _compared(totals: tuple[float, float], test: _Test, smallest_p: float, units: int) -> RateComparison:
+def _compared(
+    totals: tuple[float, float], test: _Test, smallest_p: float, units: int, alpha: float
+) -> RateComparison:
     if totals == (0.0, 0.0):
         return RateComparison(
             ratio=math.nan,
@@ -236,7 +260,7 @@ def _compared(totals: tuple[float, float], test: _Test, smallest_p: float, units
         """Where the test begins to refuse, from the estimate towards `end`."""
         if abs(at) == largest and at == end:
             return end
-        refuses = _Refusals(test, ALPHA, at, end, units)
+        refuses = _Refusals(test, alpha, at, end, units)
         kept, refused = at, end
         if not refuses(refused):
             return end

@@ -1,18 +1,21 @@
 """The numbers of the section: catch rates by group, and the comparisons of builds and of waters."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
-from benchwater.ledger import computed_once, midnight, sum_in_order
+import pandas as pd
+
+from benchwater.ledger import computed_once, midnight, recent, sum_in_order
+from benchwater.ledger.fish import is_count_in_doubt
 from benchwater.ledger.trips import ALL, Trips, trips_of
 from benchwater.plugin import Season, Span
 from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
 
 from .catch_rates import RateContrast, contrast_rates
 
-LEAST_TRIPS, MOST_COMPARED = 5, 12
+LEAST_TRIPS, MOST_COMPARED, CLEAR = 5, 12, 0.05
 FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat"), ("build", "water")
 PER_HOUR = "fish/h"
 
@@ -41,11 +44,24 @@ class Rates:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CatchRates:
-    """Rates of a span by group, its number of trips, and comparisons, the clearest first; none where thin."""
+    """Rates of a span by group, its number of trips, and comparisons, the clearest first; none where thin.
 
+    `best` is the clearest lead of a build that fell behind none; `doubt` names the factor, `angler` or
+    `habitat`, within which the limits of that lead do not leave out equal rates; empty where they do.
+    `recent` has the fish and the hours of each build in the last two months, which `months` names.
+    `doubted` holds rows of the catch log with more fish than can be believed: they are in no rate. Only of a
+    whole `season` is advice drawn.
+    """
+
+    season: bool
     rates: Rates
     trips: int
     contrasts: Sequence[RateContrast]
+    best: RateContrast | None
+    doubt: str
+    months: str
+    recent: Mapping[str, tuple[int, float]]
+    doubted: pd.DataFrame
 
     @property
     def thin(self) -> bool:
@@ -54,21 +70,63 @@ class CatchRates:
 
 
 def compute(season: Season, span: Span) -> CatchRates | None:
-    """The numbers of the section; None where no hours of fishing were logged in the span."""
+    """The numbers of the section; None where no fish log is kept or no hours were logged in the span."""
+    if not season.holds("catch"):
+        return None
     rates = Rates(_trips_in(season, span.start, span.end))
     if rates.trips.table.empty:
         return None
+    catch = season.rows("catch", span)
+    table, months = rates.trips.table, recent(season, "fishing")
+    late = (table["day"] >= midnight(months.start)) & (table["day"] < midnight(months.end))
+    sums = table[late & (table["factor"] == "build")].groupby("group", observed=True)[["fish", "hours"]].sum()
     trips = rates.rate(ALL, ALL).units
     compared = {
         factor: {group: rates.trips.of(factor, group) for group in rates.groups(factor, MOST_COMPARED)}
         for factor in COMPARED
     }
     contrasts = contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS else []
-    return CatchRates(rates=rates, trips=trips, contrasts=contrasts)
+    builds = [each for each in contrasts if each.factor == "build" and each.p_adjusted < CLEAR]
+    beaten = {each.against for each in builds}
+    best = next((each for each in builds if each.group not in beaten), None)
+    return CatchRates(
+        season=span.name == "season",
+        rates=rates,
+        trips=trips,
+        contrasts=contrasts,
+        best=best,
+        doubt=_doubt(season, span, best) if best else "",
+        months=months.label,
+        recent={str(build): (int(fish), float(hours)) for build, fish, hours in sums.itertuples()},
+        doubted=catch[is_count_in_doubt(catch)],
+    )
+
+
+def _doubt(season: Season, span: Span, lead: RateContrast) -> str:
+    """The first factor within which the lead of a build may be chance: trips split by angler, by habitat."""
+    fishing, catch = (season.rows(kind, span) for kind in ("fishing", "catch"))
+    catch = catch[~is_count_in_doubt(catch)]
+    for factor in ("angler", "habitat"):
+        trips = trips_of(_split(fishing, factor), _split(catch, factor), season.bench)
+        builds = {build: trips.of("build", build) for build in (lead.group, lead.against)}
+        within = contrast_rates({"build": builds}, within=["build"])
+        if fishing[factor].astype("str").nunique() > 1 and not (
+            within and within[0].group == lead.group and within[0].low > 1
+        ):
+            return factor
+    return ""
+
+
+def _split(rows: pd.DataFrame, factor: str) -> pd.DataFrame:
+    """The rows with trips of their own for each word of the factor."""
+    trip, water, word = (rows[name].astype(object).map(str) for name in ("trip", "water", factor))
+    return rows.assign(trip=trip + " " + water + " " + word)
 
 
 def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
-    """Fish per bait-hour of the span's trips, None without any, and the number of trips."""
+    """Fish per hour of a bait, None without a fish log or without hours, and the number of trips."""
+    if not season.holds("catch"):
+        return None, 0
     trips = _trips_in(season, min(season.start, span.start), season.end).of(ALL, ALL)
     inside = trips[(trips["day"] >= midnight(span.start)) & (trips["day"] < midnight(span.end))]
     if inside.empty:
@@ -79,7 +137,8 @@ def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
 @computed_once
 def _trips_in(season: Season, start: date, end: date) -> Trips:
     span = Span(name="season", label="", start=start, end=end)
-    return trips_of(season.rows("fishing", span), season.rows("catch", span), season.bench)
+    catch = season.rows("catch", span)
+    return trips_of(season.rows("fishing", span), catch[~is_count_in_doubt(catch)], season.bench)
 
 
 def printable_limits(rate: RatioOfTotals) -> tuple[float, float | None]:

@@ -1,34 +1,52 @@
-"""What the section says: findings, advice and the methods behind them."""
+"""What the section says: findings, advice, the card of the season's best and the methods behind them."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
+from datetime import date
 
 from benchwater.ledger.trips import ALL
-from benchwater.plugin import Action, Bench, Cell, Finding, Season, Span
-from benchwater.words import counted, make_finding
+from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season, Span
+from benchwater.units import figures
+from benchwater.words import counted, day_words, known, make_finding
 
 from .catch_rates import RateContrast
-from .compute import FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, Rates, printable_limits
+from .compute import CLEAR, FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, Rates, printable_limits
 
-MOST_ON_PAGE, CLEAR = 8, 0.05
+MOST_ON_PAGE, ADVISED = 8, 0.0097
+WIDEST_TO_PRINT = 10.0
 UNSAID = (
     "Whether it was the bait: nobody drew lots for which was fished when. A better rate may also be the "
     "hour, the place or the hand that held the rod."
 )
 METHODS = (
-    "Fish per bait-hour is the ratio of the totals, with trips as the sampling unit and trips without a fish "
-    "counted: Cochran 1977, Sampling Techniques, chapter 6; Pollock, Jones & Brown 1994, Angler Survey "
-    "Methods and Their Applications in Fisheries Management. Limits: delta method on the logarithm, "
-    "jackknife over trips, Student's t, never narrower than exact Poisson limits (Garwood 1936).",
-    "Two builds are compared on the trips that used both, by swapping them trip by trip; two waters by "
-    "dealing the trips anew to them (permutation tests, Fisher 1935, The Design of Experiments; all ways "
-    "where few, else 4999 draws from a fixed seed). Limits of a ratio are the ratios that this test does not "
-    "refuse. p-values are adjusted for all comparisons of the section (Holm 1979).",
+    "Fish per hour (each bait's hours counted) is the ratio of the totals, with trips as the sampling "
+    "unit and trips without a fish counted: Cochran 1977, Sampling Techniques, chapter 6; Pollock, "
+    "Jones & Brown 1994, Angler Survey Methods and Their Applications in Fisheries Management. Limits: "
+    "delta method on the logarithm, jackknife over trips, Student's t, never narrower than exact "
+    "Poisson limits (Garwood 1936).",
+    "Two builds are compared on the trips that used both, by swapping them trip by trip; trips on which "
+    "neither caught a fish say nothing and are left out. The ratio is the conditional maximum "
+    "likelihood. Two waters are compared by dealing the trips anew to them (permutation tests, Fisher "
+    "1935, The Design of Experiments; all ways where few, else 4999 draws from a fixed seed; two-sided "
+    "by the size of the score). Limits of a ratio are the ratios that this test does not refuse. Pairs "
+    "with too few trips to give p below 5 % whatever was caught are left out.",
+    "p-values are adjusted for all comparisons of the section (Benjamini & Hochberg 1995, J. R. "
+    "Statist. Soc. B 57:289-300); what is clear has limits for having been selected (Benjamini & "
+    f"Yekutieli 2005, J. Amer. Statist. Assoc. 100:71-81). Advice needs an adjusted p below {ADVISED:g}, "
+    "which gives 5 % over 12 monthly looks (Pocock 1977, Biometrika 64:191-199), and 95 % limits above 1 "
+    "with trips split by angler, and by habitat, too. It is drawn from the season to date only.",
+    "A row of more than 100 fish, and 20 times the log's usual row, is asked about and is in no rate "
+    "(common practice, no source).",
 )
 
 
 def why_empty(season: Season, span: Span) -> str:
     """Why there is no rate at all."""
+    if not season.holds("catch"):
+        return (
+            "No fish log is kept. A row for each fish, or for several alike (day, species, bait), and this "
+            "section says what each bait catches in an hour."
+        )
     catch = season.rows("catch", span)
     also = f" {int(catch['count'].sum())} fish were, and have no rate." if len(catch) else ""
     return f"No hours of fishing were logged in these days.{also}"
@@ -45,29 +63,67 @@ def unsaid(found: CatchRates) -> str:
     return UNSAID if found.contrasts else ""
 
 
-def findings(found: CatchRates, bench: Bench) -> Iterator[Finding]:
-    """The rate of all baits, the best-supported difference, and the rate of every group."""
-    rates = iter(_rates(found.rates, bench))
+def findings(found: CatchRates, bench: Bench, span: Span) -> Iterator[Finding]:
+    """The rate of all baits, the best-supported difference, the rate of every group, and the best day."""
+    rates = iter(_rates(found.rates, bench, found.season))
     yield next(rates)
     if not found.thin:
-        yield from _difference(found.contrasts)
+        yield from _difference(found)
     yield from rates
+    yield from _doubted(found)
+    yield from _best_day(found, span)
 
 
-def _rates(rates: Rates, bench: Bench) -> Iterable[Finding]:
-    """One finding a group; all but all baits and the builds fished most are quiet."""
+def card(found: CatchRates, span: Span) -> Card | None:
+    """The best day and the bait of the season; None without a fish."""
+    fish, hours, day = _day_of_most_fish(found)
+    if not fish:
+        return None
+    lines = [
+        CardLine(
+            label="Best day",
+            text=f"{day_words(day, span.end)}: {fish} fish in {_hours(hours)}",
+            findings=("best_day",),
+        )
+    ]
+    rates = {build: found.rates.rate("build", build) for build in found.rates.groups("build")}
+    rates = {build: rate for build, rate in rates.items() if rate.units >= LEAST_TRIPS}
+    if rates:
+        build, rate = max(rates.items(), key=lambda each: each[1].ratio)
+        text = f"{build}: {int(rate.total_y)} fish in {_hours(rate.total_x)}"
+        lines.append(CardLine(label="Bait of the season", text=text, findings=("cpue",)))
+    return Card(id="best", title="The season's best", order=60, lines=tuple(lines))
+
+
+def _day_of_most_fish(found: CatchRates) -> tuple[int, float, date]:
+    days = found.rates.trips.of(ALL, ALL).groupby("day", as_index=False)[["fish", "hours"]].sum()
+    fish = days["fish"].to_numpy()
+    best = int(fish.argmax())
+    return int(fish[best]), float(days["hours"].to_numpy()[best]), days["day"].dt.date.iloc[best]
+
+
+def _best_day(found: CatchRates, span: Span) -> Iterable[Finding]:
+    fish, hours, day = _day_of_most_fish(found)
+    if fish:
+        text = f"The best day was {day_words(day, span.end)}: {fish} fish in {_hours(hours)}."
+        more: dict[str, Cell] = {"day": day, "effort_h": hours}
+        yield Finding(id="best_day", text=text, value=fish, unit="pieces", n=fish, more=more, quiet=True)
+
+
+def _rates(rates: Rates, bench: Bench, season: bool) -> Iterable[Finding]:
+    """One finding a group; all but all baits and the season's builds fished most are quiet."""
     zero = f", {rates.trips.zero_trips} of them without a fish" if rates.trips.zero_trips else ""
     for factor in FACTORS:
-        on_page = rates.groups(factor, MOST_ON_PAGE) if factor in {ALL, "build"} else []
+        on_page = (
+            rates.groups(factor, MOST_ON_PAGE) if factor == ALL or (season and factor == "build") else []
+        )
         for group in rates.groups(factor):
             rate = rates.rate(factor, group)
             low, high = printable_limits(rate)
-            digits = _decimals(rate.ratio, low, high)
-            shown, trips = bench.show(rate.ratio, PER_HOUR, digits), counted(rate.units, "trip")
-            what = f"{int(rate.total_y)} in {bench.show(rate.total_x, 'h')} on {trips}"
-            text = f"{group}: {shown} ({what})."
+            what = f"{int(rate.total_y)} fish in {_hours(rate.total_x)} on {counted(rate.units, 'trip')}"
+            text = f"{group}: {what}{_rate_text(rate.ratio, low, high)}."
             if factor == ALL:
-                text = f"All baits: {shown} in use, {what}{zero}."
+                text = f"{what}{zero}{_rate_text(rate.ratio, low, high)}."
             more: dict[str, Cell] = {"factor": factor, "fish": int(rate.total_y), "effort_h": rate.total_x}
             yield make_finding(
                 *("cpue", text, (rate.ratio, low, high), PER_HOUR),
@@ -82,45 +138,88 @@ def _rates(rates: Rates, bench: Bench) -> Iterable[Finding]:
         yield Finding(id="fish_without_hours", text=text, value=left, unit="pieces", n=left)
 
 
-def _difference(found: Sequence[RateContrast]) -> Iterable[Finding]:
+def _rate_text(ratio: float, low: float, high: float | None) -> str:
+    """`, 1.9 an hour (1.5 to 2.5)`; no rate where so few hours hardly tell."""
+    if high is None or low == 0.0 or high > WIDEST_TO_PRINT * low:
+        return f", at most {figures(high, significant=2)} an hour" if ratio == 0 and high else ""
+    rate, *ends = (f"{each:.{_decimals(ratio, low, high)}f}" for each in (ratio, low, high))
+    return f", {rate} an hour ({ends[0]} to {ends[1]})"
+
+
+def _difference(found: CatchRates) -> Iterable[Finding]:
     """The best-supported difference in words, or that none is supported."""
-    if not found:
+    if not found.contrasts:
         text = "No two builds or waters have enough trips with a fish between them to be compared."
-        yield Finding(id="difference", text=text)
+        yield Finding(id="difference", text=text, quiet=not found.season)
         return
-    best, made = found[0], counted(len(found), "comparison")
-    held = sum(each.p_adjusted < CLEAR for each in found)
-    p = "p < 0.001" if best.p_adjusted < 0.001 else f"p = {best.p_adjusted:.2g}"
-    text = f"No difference between builds or between waters is supported ({made}; the clearest has {p})."
-    if held:
-        also = f" {held} of the {made} hold." if held > 1 else ""
-        luck = f"Luck alone would seldom do that ({p}, adjusted for {made})."
-        text = f"Best supported: {_contrast_text(best)} {luck}{also}"
+    best, made = found.best or found.contrasts[0], counted(len(found.contrasts), "comparison")
+    held = sum(each.p_adjusted < CLEAR for each in found.contrasts)
+    text = f"No build and no water clearly caught more than another ({made})."
+    if best.p_adjusted < CLEAR:
+        text = _contrast_text(best)
+        if held > 1:
+            text += f" {held} of {made} between builds and between waters are clear."
+        if found.doubt:
+            text += f" But for one {found.doubt} alone it may be chance, so it may be the {found.doubt}."
     more: dict[str, Cell] = {"factor": best.factor, "against": best.against, "p": best.p}
-    more["p_adjusted"] = best.p_adjusted
-    ratio = best.ratio, best.low, best.high
-    yield make_finding("difference", text, ratio, n=best.units, group=best.group, more=more)
+    more |= {"p_adjusted": best.p_adjusted, "confounded_by": found.doubt or None}
+    value, low, high = known(best.ratio, best.adjusted_low, best.adjusted_high)
+    yield Finding(
+        id="difference",
+        text=text,
+        value=value,
+        low=low,
+        high=high,
+        level=1 - best.alpha,
+        n=best.units,
+        group=best.group,
+        more=more,
+        quiet=not found.season and best.p_adjusted >= CLEAR,
+    )
 
 
 def _contrast_text(row: RateContrast) -> str:
-    where = "on the trips that used both, " if row.factor == "build" else ""
+    where = "On the trips that used both, " if row.factor == "build" else ""
     if math.isinf(row.ratio):
         return f"{where}{row.group} caught fish and {row.against} none."
-    return f"{where}{row.group} caught {row.ratio:.1f} times as many fish per hour as {row.against}."
+    much, ends = "more fish per hour than", ""
+    low, high = row.adjusted_low, row.adjusted_high
+    if low > 0 and high <= WIDEST_TO_PRINT * low:
+        ratio, least, most = (figures(each, significant=2) for each in (row.ratio, low, high))
+        much = f"about {ratio} times as many fish per hour as"
+        ends = f" (somewhere between {least} and {most})"
+    elif low >= 1.2:
+        much = f"at least {figures(low, significant=2)} times as many fish per hour as"
+    return f"{where}{row.group} caught {much} {row.against}{ends}."
 
 
-def actions(found: Sequence[RateContrast]) -> tuple[Action, ...]:
+def _doubted(found: CatchRates) -> Iterable[Finding]:
+    """Rows with more fish than can be believed."""
+    for row in found.doubted.to_dict("records"):
+        text = f"Look again at {row['file']} line {row['line']}: it says {row['count']} fish in one row. "
+        text += "Until it is put right, they are in no rate."
+        group = f"{row['file']} line {row['line']}"
+        yield Finding(id="odd_count", text=text, value=int(row["count"]), unit="pieces", group=group)
+
+
+def actions(found: CatchRates) -> tuple[Action, ...]:
     """Fish more of the build that others were shown to fall behind, and that itself fell behind none."""
-    held = [each for each in found if each.factor == "build" and each.p_adjusted < CLEAR]
-    beaten = {each.against for each in held}
-    best = next((each for each in held if each.group not in beaten), None)
-    if best is None:
+    best = found.best
+    if best is None or not found.season or found.doubt or best.p_adjusted >= ADVISED:
         return ()
-    because = _contrast_text(best)[0].upper() + _contrast_text(best)[1:]
-    others = [each.against for each in held if each.group == best.group and each is not best]
-    if others:
-        because += f" It was ahead of others too: {', '.join(others)}."
-    return (Action(id=f"fish-more-{best.group}", text=f"Fish {best.group} more.", because=because),)
+    fish, hours = found.recent.get(best.group, (0, 0.0))
+    others = [found.recent[build] for build in found.recent if build != best.group]
+    holds = hours > max((each[1] for each in others), default=0.0)
+    text = f"{'Keep fishing' if holds else 'Fish more of'} {best.group}: in {found.months} it caught "
+    text += f"{fish} fish in {_hours(hours)}, all other baits {sum(each[0] for each in others)} in "
+    text += f"{_hours(sum(each[1] for each in others))}."
+    id = f"fish-more-{best.group}"
+    return (Action(id=id, text=text, because=_contrast_text(best), holds=holds),)
+
+
+def _hours(hours: float) -> str:
+    text = f"{hours:.0f}" if hours >= 10 else figures(hours, significant=2)
+    return f"{text} {'hour' if text == '1' else 'hours'}"
 
 
 def _decimals(ratio: float, low: float, high: float | None) -> int:

@@ -12,12 +12,13 @@ from .catch_rates import RateContrast
 from .compute import FACTORS, MOST_COMPARED, PER_HOUR, CatchRates, Rates, printable_limits
 
 RATES = make_columns(
-    *(("factor", "Factor"), ("group", "Group"), ("species", "Species"), ("effort_h", "Bait-hours", "h", 1)),
+    *(("factor", "Factor"), ("group", "Group"), ("species", "Species"), ("effort_h", "Hours fished", "h", 1)),
     *(("fish", "Fish", "pieces"), ("rate", "Rate", PER_HOUR, 2), ("low", "Low"), ("high", "High")),
 )
 CONTRASTS = make_columns(
     *(("factor", "Factor"), ("group", "Group"), ("against", "Against"), ("ratio", "Ratio", None, 2)),
     *(("low", "Low"), ("high", "High"), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
+    *(("level", "Level", "1"), ("adjusted_low", "Adjusted low"), ("adjusted_high", "Adjusted high")),
 )
 
 
@@ -41,16 +42,18 @@ def _rate_table(rates: Rates) -> Table:
     note = "Low and high are 95 % limits; a dash is one that so few trips cannot give. "
     note += "Those of a single trip are of that trip alone. "
     note += "A bait with several habitat tags counts under each."
-    names, title, most = " ".join(RATES), "Fish per bait-hour", min(printed, 40)
+    names, title, most = " ".join(RATES), "Fish per hour of fishing", min(printed, 40)
     return make_table("cpue", title, names, rows, RATES, limits_of="rate", note=note, print_rows=most)
 
 
 def _contrast_table(found: Sequence[RateContrast]) -> Table:
-    rows = [(*row[:6], row.p, row.p_adjusted) for row in found]
+    rows = [
+        (*row[:6], row.p, row.p_adjusted, 1 - row.alpha, row.adjusted_low, row.adjusted_high) for row in found
+    ]
     note = "Ratio of the rates; builds on the trips that used both. Left out are pairs with too few trips "
     note += f"to tell, and any beyond the {MOST_COMPARED} builds and waters fished most."
     names, title = " ".join(CONTRASTS), "Builds and waters compared"
-    return make_table("contrasts", title, names, rows, CONTRASTS, limits_of="ratio", note=note, print_rows=10)
+    return make_table("contrasts", title, names, rows, CONTRASTS, limits_of="ratio", note=note, print_rows=0)
 
 
 def figures(rates: Rates) -> tuple[Figure, ...]:
@@ -71,8 +74,8 @@ def _figure(rates: Rates, factor: str, id: str, word: str) -> Figure:
     plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
     plots.named_rows(axes, builds)
     axes.set_xlim(-0.01 * max(highs), max(highs))
-    axes.set_xlabel("fish per bait-hour")
+    axes.set_xlabel("fish per hour of fishing")
     best, worst = (f"{builds[at]} {in_figures(each[at].ratio, significant=2)}" for at in (0, -1))
-    alt = f"Fish per bait-hour of {counted(len(builds), word)} with 95 % intervals: highest {best}"
+    alt = f"Fish per hour of fishing of {counted(len(builds), word)} with 95 % intervals: highest {best}"
     alt += f", lowest {worst}." if len(builds) > 1 else "."
-    return Figure(id=id, title=f"Fish per bait-hour by {word}", alt=alt, svg=plots.to_svg(figure))
+    return Figure(id=id, title=f"Fish per hour by {word}", alt=alt, svg=plots.to_svg(figure))

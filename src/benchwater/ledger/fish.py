@@ -1,4 +1,4 @@
-"""Fish: the names of each species, and its published standard weight and length categories.
+"""Fish: the names of each species, its published standard weight and length categories, and rows in doubt.
 
 Lengths are total lengths in mm, masses g. The published figures lie beside this module, in
 data/fish_standard_weights.csv and data/fish_length_categories.csv, each row with its source.
@@ -10,10 +10,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 CATEGORIES = ("under stock", "stock", "quality", "preferred", "memorable", "trophy")
 
+LEAST_SHARE_OF_RECORD = 0.74
 _WHOLE_SPECIES = ("", "overall")
+_MOST_ALIKE, _TIMES_USUAL, _LEAST_ROWS = 100, (20, 3), 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +104,41 @@ def fish_standard(name: str) -> FishStandard:
         weight_choices=_choices(of_weight) if weight is None else (),
         category_choices=_choices(of_category) if category is None else (),
     )
+
+
+def longest_known_mm(categories: LengthCategories) -> float:
+    """The length of the longest fish of a species on record, at the most.
+
+    Trophy length was set at 74 to 80 % of the record length: Gabelhouse 1984, N. Amer. J. Fish. Manage.
+    4:273-285 (from memory).
+    """
+    return categories.limits_mm[-1] / LEAST_SHARE_OF_RECORD
+
+
+def is_count_in_doubt(catch: "pd.DataFrame") -> "pd.Series[bool]":
+    """Whether a row of the catch log holds more fish than anyone would write down as alike.
+
+    More than a hundred, and twenty times the log's usual row (its median): common practice, no source.
+    """
+    return catch["count"] > max(_MOST_ALIKE, _TIMES_USUAL[0] * float(catch["count"].median() or 1.0))
+
+
+def is_length_in_doubt(catch: "pd.DataFrame") -> "pd.Series[bool]":
+    """Whether a fish of a row is longer than the longest of its species on record.
+
+    Where no lengths are published for it, longer than three times the median of at least five rows of it:
+    common practice, no source.
+    """
+    names = catch["species"].astype("str")
+    standards = {name: fish_standard(name) for name in names.unique()}
+    lengths = catch["length_mm"].groupby(names.map({name: each.key for name, each in standards.items()}))
+    usual = lengths.transform("median").where(lengths.transform("count") >= _LEAST_ROWS, math.inf)
+    known = {
+        name: longest_known_mm(each.categories)
+        for name, each in standards.items()
+        if each.categories is not None
+    }
+    return catch["length_mm"] > names.map(known).astype(float).fillna(_TIMES_USUAL[1] * usual)
 
 
 _Groups = Mapping[str, Mapping[str, StandardWeight]]

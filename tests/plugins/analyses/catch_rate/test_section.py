@@ -14,6 +14,7 @@ ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/catch_rate")
 BENCH = """
 [bench]
 name = "Test bench"
+season = { start = "03-01" }
 [defaults]
 fished = "h"
 [items.alloy]
@@ -83,9 +84,18 @@ def test_the_docstring_s_example() -> None:
     assert rates(section, "all", "yellow perch") == {"all": (5.0, 3)}
 
 
-def test_an_empty_catch_log_is_no_fish_over_all_the_hours() -> None:
+def test_without_a_fish_log_there_is_no_rate_and_no_trip_without_a_fish() -> None:
     baits = [f"2026-05-{day:02d},plain,2 h,kept,,,Pond," for day in range(1, 7)]
     section = whole(baits, [])
+    assert section.status == "empty"
+    assert section.why.startswith("No fish log is kept.")
+    made = season(baits, [])
+    assert [vital.value for vital in ANALYSIS.vitals(made.season, made.whole)] == [None]  # type: ignore[misc]
+
+
+def test_months_without_a_fish_are_no_fish_over_all_the_hours() -> None:
+    baits = [f"2026-05-{day:02d},plain,2 h,kept,,,Pond," for day in range(1, 7)]
+    section = whole(baits, ["2026-01-01,yellow perch,plain,2,,Pond,"])
     found = finding(section, "cpue", "all")
     assert section.status == "ok"
     assert (found.value, found.low) == (0.0, 0.0)
@@ -188,17 +198,61 @@ def test_a_supported_difference_is_said_and_acted_on() -> None:
     assert isinstance(row["low"], float)
     assert row["low"] > 1
     said = finding(section, "difference")
-    assert said.text.startswith("Best supported: on the trips that used both, plain caught 3.6 times")
+    assert said.text.startswith(
+        "On the trips that used both, plain caught about 3.6 times as many fish per hour"
+    )
+    assert (said.low, said.level) == (row["adjusted_low"], row["level"])
     assert said.more["p_adjusted"] == row["p_adjusted"]
     (action,) = section.actions
-    assert (action.id, action.text, action.worth) == ("fish-more-plain", "Fish plain more.", None)
+    assert (action.id, action.worth, action.holds) == ("fish-more-plain", None, False)
+    assert action.text == (
+        "Fish more of plain: in April and May it caught 50 fish in 18 hours, all other baits 14 in 18 hours."
+    )
+
+
+def test_a_month_alone_gives_no_advice() -> None:
+    made = season(*side_by_side(9, 5, 1), "2026-05")
+    assert not ANALYSIS.analyse(made.season, made.period).actions
+    assert ANALYSIS.analyse(made.season, made.whole).actions
+
+
+def test_a_bait_that_one_angler_alone_fished_is_not_advised() -> None:
+    baits, fish = side_by_side(9, 5, 1)
+    by = {"plain": "Orrin", "coated": "Tamsin"}
+    logs = {
+        "baits.csv": "date,build,fished,fate,count,trip,water,habitat,angler\n"
+        + "".join(f"{row},{by[row.split(',')[1]]}\n" for row in baits),
+        "fish.csv": "date,species,build,count,trip,water,habitat,angler\n"
+        + "".join(f"{row},{by[row.split(',')[2]]}\n" for row in fish),
+    }
+    made = make_season(BENCH, logs)
+    section = ANALYSIS.analyse(made.season, made.whole)
+    assert finding(section, "difference").more["confounded_by"] == "angler"
+    assert "so it may be the angler" in finding(section, "difference").text
+    assert section.actions == ()
+
+
+def test_a_row_of_fifty_thousand_fish_is_asked_about_and_in_no_rate() -> None:
+    baits, fish = side_by_side(9, 5, 1)
+    section = whole(baits, [*fish, "2026-05-03,yellow perch,coated,50000,,Pond,"])
+    odd = finding(section, "odd_count")
+    assert odd.value == 50_000
+    assert "it says 50000 fish in one row. Until it is put right, they are in no rate" in odd.text
+    assert finding(section, "cpue", "all").value == finding(whole(baits, fish), "cpue", "all").value
+
+
+def test_the_card_has_the_best_day_and_the_bait_of_the_season() -> None:
+    (card,) = whole(*side_by_side(9, 5, 1)).cards
+    assert (card.id, card.order) == ("best", 60)
+    assert [(line.label, line.text) for line in card.lines] == [
+        ("Best day", "1 May: 8 fish in 4 hours"),
+        ("Bait of the season", "plain: 50 fish in 18 hours"),
+    ]
 
 
 def test_an_unsupported_difference_gives_no_advice() -> None:
     section = whole(*side_by_side(9, 1, 1))
-    assert (
-        "No difference between builds or between waters is supported" in finding(section, "difference").text
-    )
+    assert "No build and no water clearly caught more" in finding(section, "difference").text
     assert section.actions == ()
 
 
@@ -220,7 +274,7 @@ def test_few_trips_are_thin_and_give_no_advice() -> None:
 
 def test_days_without_hours_are_empty_and_fish_there_are_told() -> None:
     baits = ["2026-04-01,plain,2 h,kept,,,Pond,"]
-    idle = season(baits, [], "2026-05")
+    idle = season(baits, ["2026-04-01,yellow perch,plain,1,,Pond,"], "2026-05")
     section = ANALYSIS.analyse(idle.season, idle.period)
     assert (section.status, section.why) == ("empty", "No hours of fishing were logged in these days.")
     lone = season(baits, ["2026-05-01,yellow perch,plain,3,,Pond,"])
@@ -232,7 +286,7 @@ def test_the_contract_s_columns() -> None:
     names = [column.name for column in table(section, "cpue").columns]
     assert names == ["factor", "group", "species", "effort_h", "fish", "rate", "low", "high"]
     names = [column.name for column in table(section, "contrasts").columns]
-    assert names == ["factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted"]
+    assert names[:8] == ["factor", "group", "against", "ratio", "low", "high", "p", "p_adjusted"]
 
 
 # --- the demo season -------------------------------------------------------------------------------------
@@ -249,7 +303,8 @@ def test_the_demo_s_best_build_is_found(truth, sections) -> None:
     best = truth["catch"]["best_build"]
     said = finding(section, "difference")
     assert said.group == best
-    assert said.text.startswith("Best supported")
+    assert said.text.startswith(f"On the trips that used both, {best} caught about 3.2 times as many")
+    assert said.more["confounded_by"] is None
     assert [action.id for action in section.actions] == [f"fish-more-{best}"]
 
 
