@@ -18,7 +18,7 @@ _SIMILAR = 100
 _DECIMALS = re.compile(r"[.](\d+)")
 
 _PAGE_POINTS, _HALF_POINTS = 470, 226
-_LETTER_EMS = 0.59
+_LETTER_EMS, _PHONE_EMS = 0.59, 21
 _HALF_ROWS = 16
 
 
@@ -58,7 +58,8 @@ class PrintedColumn:
 class PrintedTable:
     """A table ready for the page; `more` says how many rows are left out and where they are.
 
-    `setting` names its density. A `half` table is short and narrow enough to stand beside another.
+    `setting` names its density. A `half` table is short and narrow enough to stand beside another on paper, a
+    `narrow` one fits a phone.
     """
 
     title: str
@@ -68,6 +69,7 @@ class PrintedTable:
     setting: str
     short: bool
     half: bool
+    narrow: bool
     names_rows: bool
 
     @property
@@ -105,6 +107,7 @@ def print_table(table: Table, bench: Bench, most_rows: int | None = None) -> Pri
         setting=setting,
         short=len(rows) <= _SHORT_TABLE,
         half=half is not None,
+        narrow=half is not None and _ems(columns, _SETTINGS[1]) <= _PHONE_EMS,
         names_rows=bool(columns) and not columns[0].numeric,
     )
 
@@ -122,12 +125,15 @@ def _more(left_out: int, kind: str) -> str:
 
 def _half_setting(columns: Sequence[PrintedColumn]) -> str | None:
     """Return the density at which the table fits half the width unbroken; None where none does."""
+    return next(
+        (each.name for each in _SETTINGS[:2] if _ems(columns, each) * each.points <= _HALF_POINTS), None
+    )
+
+
+def _ems(columns: Sequence[PrintedColumn], setting: _Setting) -> float:
+    """Return about how wide the table is where nothing in it breaks."""
     letters = sum(_narrowest(column, numbers_break=False, words_break=False) for column in columns)
-    for setting in _SETTINGS[:2]:
-        ems = letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
-        if ems * setting.points <= _HALF_POINTS:
-            return setting.name
-    return None
+    return letters * _LETTER_EMS + setting.space_ems * max(0, len(columns) - 1)
 
 
 def _setting(columns: Sequence[PrintedColumn]) -> str:
