@@ -1,4 +1,4 @@
-"""Months ahead of a bench: losses and castings to come, against the stock that the plan sees to."""
+"""What a bench has and will need: baits dressed, and the month ahead against the stock that is planned."""
 
 from collections import Counter
 from datetime import date, datetime, timedelta
@@ -9,6 +9,7 @@ import pandas as pd
 from scipy.special import expit, logit
 
 from benchwater.ledger import midnight
+from benchwater.ledger.made import baits_dressed
 from benchwater.ledger.pieces import Pieces
 from benchwater.plugin.bench import Bench, Build, Cavity, Item, Mold, Plan
 from benchwater.plugin.season import Season, Span
@@ -17,6 +18,8 @@ from simulations.study import Generator, Held
 
 START, END = date(2026, 3, 1), date(2026, 8, 1)
 SESSION_SCATTER = 0.5
+FISHED = ["date", "build", "bait", "fate", "count", "fished_h"]
+FISHED += ["cause", "water", "angler", "trip", "leader", "habitat"]
 POUR = ["date", "mold", "cavity", "outcome", "count", "session", "fill", "flaw", "mold_temp_c", "melt_temp_c"]
 
 
@@ -105,3 +108,42 @@ def no_build_runs_out(rng: Generator) -> Held:
 
 def _row(day: datetime, mold: str, cavity: str, outcome: str, count: int) -> tuple[object, ...]:
     return (day, mold, cavity, outcome, count, None, np.nan, None, np.nan, np.nan, None, np.nan)
+
+
+def bait_count(rng: Generator) -> Held:
+    """How many baits of a build were dressed, 3 to 40, of which a share of 30 to 90 % was on the water.
+
+    Of 1 to 4 other builds the fittings used tell the number, and as large a share of these was on the water.
+    """
+    told = int(rng.integers(1, 5))
+    numbers, share = rng.integers(3, 41, told + 1), rng.uniform(0.3, 0.9)
+    cavity = Cavity(name="c", mass_g=5, tolerance=0.05)
+    alloy = Item(name="alloy", kind="metal", unit="g", print_unit="g", resolution=1.0)
+    fittings = [Item(name=f"f{each}", kind="fitting", unit="pieces", print_unit="") for each in range(told)]
+    fitted: list[dict[str, float]] = [*({item.name: 1.0} for item in fittings), {}]
+    bench = Bench(
+        name="Simulated",
+        items={item.name: item for item in (alloy, *fittings)},
+        molds={"jig": Mold(name="jig", material="alloy", cavities={"c": cavity})},
+        builds={
+            f"b{each}": Build(name=f"b{each}", head=("jig", "c"), fittings=of)
+            for each, of in enumerate(fitted)
+        },
+    )
+    day = midnight(START)
+    fished = [
+        (day, f"b{build}", f"{build}-{bait}", "kept", 1, 1.0, *[None] * 6)
+        for build, number in enumerate(numbers)
+        for bait in range(int(rng.binomial(number, share)))
+    ]
+    used = [(day, item.name, "used", float(n), np.nan) for item, n in zip(fittings, numbers, strict=False)]
+    poured = [_row(day, "jig", "c", "good", 500)]
+    logs = {
+        "fishing": pd.DataFrame(fished, columns=FISHED),
+        "inventory": pd.DataFrame(used, columns=["date", "item", "move", "amount", "uncertainty"]),
+        "pour": pd.DataFrame(poured, columns=[*POUR, "material", "mass_g"]),
+    }
+    found = baits_dressed(Season(bench, logs, START, END), midnight(END))[f"b{told}"]
+    if not found.seen:
+        return None
+    return found.low <= numbers[-1] <= found.high

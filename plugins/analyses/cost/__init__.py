@@ -25,7 +25,7 @@ def analyse(season: Season, span: Span) -> Section:
         why=found.why_thin,
         unsaid="" if found.why_thin else UNSAID,
         findings=tuple(findings(found, season, whole_season)),
-        tables=tables(found, whole_season),
+        tables=tables(found, season.bench, whole_season),
         figures=figures(found, season) if whole_season else (),
         actions=tuple(actions(found, season.bench)) if whole_season and not found.why_thin else (),
         methods=METHODS,

@@ -6,6 +6,7 @@ import numpy as np
 
 from benchwater import plots
 from benchwater.ledger import midnight
+from benchwater.ledger.stock import table_unit
 from benchwater.plugin import Bench, Figure, Season, Table
 from benchwater.words import day_words, make_columns, make_table
 
@@ -34,12 +35,12 @@ SPENT = make_columns(
 )
 
 
-def tables(found: Costs, whole_season: bool) -> tuple[Table, ...]:
+def tables(found: Costs, bench: Bench, whole_season: bool) -> tuple[Table, ...]:
     """Cost by build, accounts by mold, and purchases."""
     return (
         _builds_table(found.baits, whole_season),
         _molds_table(found.accounts, whole_season),
-        _spent_table(found.bought),
+        _spent_table(found.bought, bench),
     )
 
 
@@ -72,7 +73,7 @@ def _molds_table(accounts: Sequence[Account], whole_season: bool) -> Table:
     return make_table("by_mold", title, names, rows, BY_MOLD, note=note, print_rows=most)
 
 
-def _spent_table(bought: Sequence[Bought]) -> Table:
+def _spent_table(bought: Sequence[Bought], bench: Bench) -> Table:
     """What came in, by item."""
     return make_table(
         "spent",
@@ -80,7 +81,7 @@ def _spent_table(bought: Sequence[Bought]) -> Table:
         " ".join(SPENT),
         [(each.item.name, each.received, each.spent, each.item.unit) for each in bought],
         SPENT,
-        print_units=[None if each.item.unit == "pieces" else each.item.print_unit for each in bought],
+        print_units=[table_unit(bench, each.item) for each in bought],
     )
 
 

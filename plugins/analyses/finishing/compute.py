@@ -265,11 +265,12 @@ def _coats_used(season: Season, span: Span) -> Iterator[CoatUsed]:
     for coat in sorted(set(season.rows("finishing", span)["coat"])):
         item, done = season.bench.items[coat], finishing[finishing["coat"] == coat]
         stock = inventory[inventory["item"] == coat]
+        of_scale = resolution_uncertainty(item.resolution or 0.0)  # what is bought is taken as written
         found = used_per_piece(
             stock["date"].to_numpy("datetime64[D]").tolist(),
             stock["move"].tolist(),
             stock["amount"],
-            stock["uncertainty"].fillna(resolution_uncertainty(item.resolution or 0.0)),
+            stock["uncertainty"].fillna((stock["move"] != "received") * of_scale),
             done["date"].to_numpy("datetime64[D]").tolist(),
             done["count"],
             start=span.start,

@@ -186,7 +186,8 @@ class Balance:
     `opening` is the stock at the start, or at the first count where that is later. `flows` are the amounts
     that moved from then to the end, by kind and without sign. `counted` is the last count in the stretch
     rolled forward to its end. `u`, of `unaccounted`, covers both counts and the movements `closed` between
-    them: what moved before or after is in book and count alike.
+    them: what moved before or after is in book and count alike. `winter` is the last count before the season
+    where the balance begins with a later one.
     """
 
     flows: Mapping[str, float]
@@ -200,6 +201,7 @@ class Balance:
     u: float = nan
     first: Count | None = None
     last: Count | None = None
+    winter: Count | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,18 +221,22 @@ class Chain:
         return self.counts[stretch].amount + self.flows[stretch] - self.counts[stretch + 1].amount
 
 
-def close_book(book: Book, start: datetime, end: datetime) -> Balance:
-    """The balance of an item from `start` up to, not including, `end`.
+def close_book(book: Book, start: datetime, end: datetime, opens: datetime = datetime.min) -> Balance:
+    """The balance of an item from `start` up to, not including, `end`, in a season that `opens` then.
 
     It opens with the last count that stands for `start` or earlier, rolled forward; where there is none, with
-    the first count in the stretch. It is closed by the last later count made in the stretch.
+    the first count in the stretch. What differs between a count before the season and the next one is no loss
+    to look for: where there is a later count, the balance opens with that. It is closed by the last later
+    count made in the stretch.
     """
     counts = [count for count in book.counts if count.day < end.date()]
     earlier = [count for count in counts if count.moment <= start]
     nothing = book.movements.take(slice(0))
     if not counts:
         return Balance(flows=book.between(start, end).by_kind(), closed=nothing)
-    first = earlier[-1] if earlier else counts[0]
+    first, winter = earlier[-1] if earlier else counts[0], None
+    if first.moment < opens and first is not counts[-1]:
+        first, winter = counts[counts.index(first) + 1], first
     begin = max(start, first.moment)
     opening = first.amount + book.between(first.moment, begin).net
     moved = book.between(begin, end)
@@ -242,6 +248,7 @@ def close_book(book: Book, start: datetime, end: datetime) -> Balance:
         book_u=book.between(first.moment, end).uncertainty(first.u),
         first=first,
         closed=nothing,
+        winter=winter,
     )
     last = counts[-1]
     if last is first or last.day < start.date():

@@ -34,7 +34,7 @@ class Line:
 
     `log` names the log of the work the item goes into; `unlogged` is True where that log has no row, `quiet`
     where no row of it takes this item between the two counts. `rejected` inserts went into rejects between
-    them. `lowest` is the book at its lowest, `end` the day after the span's last.
+    them. `lowest` is the book at its lowest, `end` the day after the span's last, `step` that of the scale.
     """
 
     book: Book
@@ -47,6 +47,7 @@ class Line:
     quiet: bool
     rejected: int
     end: date
+    step: float
 
     def day(self, day: date) -> str:
         """A day in words."""
@@ -136,12 +137,13 @@ def compute(season: Season, span: Span) -> MaterialBalance:
 def balance_line(book: Book, season: Season, span: Span) -> Line:
     """Close an item's book over the span, chain its counts, and look for what is to blame."""
     start, end, chain, item = midnight(span.start), midnight(span.end), None, book.item
-    opened = close_book(book, midnight(season.start), end).first
+    opens = midnight(season.start)
+    opened = close_book(book, opens, end, opens).first
+    step = 1.0 if item.unit == "pieces" else scale_steps(season)[item.name] or 1.0
     if opened is not None:
-        step = 1.0 if item.unit == "pieces" else scale_steps(season)[item.name] or 1.0
         least = resolution_uncertainty(step)
         chain = chain_counts(book, opened.moment, least_u=least, significance=SIGNIFICANCE)
-    balance = close_book(book, start, end)
+    balance = close_book(book, start, end, opens)
     kind, log, _ = WORK.get(item.kind, ("", "", ""))
     worked = len(balance.closed.of_kind("in_castings", "used")) > 0
     off = not isnan(balance.unaccounted) and abs(balance.unaccounted) > K * balance.u
@@ -157,6 +159,7 @@ def balance_line(book: Book, season: Season, span: Span) -> Line:
         quiet=not worked,
         rejected=_rejected(season, balance, item) if item.kind == "insert" else 0,
         end=span.end,
+        step=step,
     )
 
 

@@ -1,16 +1,18 @@
 """What the section says: findings, actions and methods."""
 
 from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
 from math import floor, isfinite, isnan, log10
 
-from benchwater.ledger import midnight
+from benchwater.ledger import midnight, recent
 from benchwater.ledger.castings import FEWEST_WEIGHED
 from benchwater.ledger.fills import SPRUES
 from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import COAT_SHARE, NOMINAL
 from benchwater.plugin import Action, Bench, Cell, Finding, Item, Season, Span
 from benchwater.statistics.uncertainty import FEWEST_DEGREES
-from benchwater.words import in_brackets, limits, listed, make_finding
+from benchwater.units import show
+from benchwater.words import MONTHS, day_words, in_brackets, limits, listed, make_finding
 
 from .balance import Chain, Count
 from .blame import PACKS, UNITS, Blame
@@ -26,7 +28,8 @@ METHODS = (
     "blank fills stays inside; inserts cut out of rejects are `recovered`. Unaccounted = book − counted: "
     "above 0 is missing. A count holds for the end of its day or its own moment, the very first of an item "
     "for the start of its day; of two of one moment the later row stands. A balance begins with the last "
-    "count up to its first day, rolled forward, else with the first one after.",
+    "count up to its first day, rolled forward, else with the first one after. What differs between the last "
+    "count before a season and the first in it is said, and is no loss.",
     "Standard uncertainties: a scale's step d gives d/√12 (JCGM 100:2008, F.2.2.1), a stated one wins; packs "
     "received and whole pieces are exact. Combined by the law of propagation (JCGM 100:2008, 5.1 and 5.2), "
     "errors shared by the castings of a cavity added before they are squared; expanded with k = 2 (about "
@@ -63,9 +66,10 @@ def findings(result: MaterialBalance) -> tuple[Finding, ...]:
     """Every finding of the section, what is missing first."""
     bench, lines = result.bench, result.lines
     return (
-        *items_closed(result.counted, bench),
+        *items_closed(result),
         *(unaccounted(line, bench, result.whole_season) for line in lines),
         *(imbalance(line, chain, bench) for line, chain in result.chains),
+        *(found for line in lines for found in between_seasons(line, bench)),
         *(found for line in lines for found in below_zero(line, bench)),
         *([] if result.left_out is None else [weighed_too_little(result.left_out)]),
         *weighed_oddly(result.odd, bench),
@@ -96,19 +100,54 @@ def not_said(result: MaterialBalance) -> str:
     return f"Whether all of {listed(names, 4)} is there: it takes a count before and one after."
 
 
-def items_closed(counted: Sequence[Line], bench: Bench) -> Iterator[Finding]:
-    """How many books close, and by how much the others do not."""
+def items_closed(result: MaterialBalance) -> Iterator[Finding]:
+    """How many books close in the days of the span, and by how much the others do not."""
+    counted, bench = result.counted, result.bench
     if counted:
         off = [f"{line.item.name} ({how_much(line, bench)})" for line in counted if line.verdict != "closes"]
         closed = len(counted) - len(off)
         more = f" and {len(off) - MOST_SAID} more" if len(off) > MOST_SAID else ""
-        rest = (
-            f"Not so: {', '.join(off[:MOST_SAID])}{more}."
-            if off
-            else "The rows explain what is on the bench."
+        text = f"{_days(result.span)} the books of all {closed} items close: the rows explain what is there."
+        if off:
+            text = f"{_days(result.span)} {', '.join(off[:MOST_SAID])}{more}. "
+            text += f"The books of {closed} of {len(counted)} items close."
+        if len(counted) == 1 and not off:
+            text = f"{_days(result.span)} the book of {counted[0].item.name} closes."
+        yield Finding(
+            id="items_closed",
+            text=text,
+            value=float(closed),
+            unit="pieces",
+            n=len(counted),
+            headline=True,
         )
-        text = f"The books of {closed} of {len(counted)} items close. {rest}"
-        yield Finding(id="items_closed", text=text, value=float(closed), unit="pieces", n=len(counted))
+
+
+def _days(span: Span) -> str:
+    """`In July` of a month, else `From 1 March to 31 July`."""
+    last = span.end - timedelta(days=1)
+    if (span.start.year, span.start.month, span.start.day) == (
+        last.year,
+        last.month,
+        1,
+    ) and span.end.day == 1:
+        return f"In {MONTHS[last.month - 1]}"
+    return f"From {day_words(span.start, span.end)} to {day_words(last, span.end)}"
+
+
+def between_seasons(line: Line, bench: Bench) -> Iterator[Finding]:
+    """What differs between the last count before the season and the first in it: said, and not looked for."""
+    winter, first, item = line.balance.winter, line.balance.first, line.item
+    if winter is None or first is None:
+        return
+    off = winter.amount + line.book.between(winter.moment, first.moment).net - first.amount
+    if isfinite(off):
+        size = bench.show(abs(off), item.unit)
+        than = f"{size} {'less' if off > 0 else 'more'} than" if abs(off) > line.step else "as much as"
+        text = f"{item.name} opens with the count of {line.day(first.day)}. It is {than} the count of "
+        text += f"{line.day(winter.day)} and the rows since say; what went between seasons is not looked for."
+        quiet = abs(off) <= line.step
+        yield make_finding("between_seasons", text, (off,), item.unit, group=item.name, quiet=quiet)
 
 
 def weighed_oddly(odd: Sequence[OddMass], bench: Bench) -> Iterator[Finding]:
@@ -163,8 +202,11 @@ def unaccounted(line: Line, bench: Bench, with_chain: bool) -> Finding:
     book, counted = bench.show(balance.book, unit), bench.show(balance.counted, unit)
     if balance.first is None:
         text = f"{name} was never counted."
+    elif balance.last is None and balance.first.day >= line.end - timedelta(days=1):
+        text = f"{name} was counted on {day(balance.first.day)}, {book}: its next count closes the book."
     elif balance.last is None:
-        text = f"{name} was not counted again after {day(balance.first.day)}; {book} by the book."
+        text = f"{name} was not counted again after {day(balance.first.day)}; {book} by the book. Count it "
+        text += "to close the book."
     elif isnan(off):
         text = f"{name} cannot be balanced: see the note with the table."
     elif line.verdict == "closes":
@@ -174,7 +216,7 @@ def unaccounted(line: Line, bench: Bench, with_chain: bool) -> Finding:
         range_ = limits(lambda amount: bench.show(amount, unit), off - spread, off + spread)
         text = (
             f"{name}: {how_much(line, bench, both=True)} since the count of {day(balance.first.day)}"
-            f"{f' ({range_} unaccounted)' if spread else ''}: {book} by the book, {counted} from the count "
+            f"{f' ({range_})' if spread > line.step else ''}: {book} by the book, {counted} from the count "
             f"of {day(balance.last.day)}."
         )
         text += _reject_words(line) + _unlogged_words(line)
@@ -188,10 +230,11 @@ def _reject_words(line: Line) -> str:
     """How rejects may explain that more inserts were counted than the book says."""
     if line.discarded_from_rejects:
         return (
-            f" {line.balance.closed.by_kind()['discarded']:g} were `discarded`: those cut out of rejects had "
-            "left when they were cast in, and need no row."
+            f" {line.balance.closed.by_kind()['discarded']:g} were `discarded`: these may be the ones from "
+            "rejects, which had left when they were cast in and need no row."
         )
-    if line.verdict == "surplus" and -line.balance.unaccounted <= line.rejected:
+    packs = -line.balance.unaccounted / line.item.pack if line.item.pack else 0.5
+    if line.verdict == "surplus" and -line.balance.unaccounted <= line.rejected and packs != int(packs):
         return f" {line.rejected} went into rejects: those cut out and kept need a `recovered` row."
     return ""
 
@@ -239,12 +282,11 @@ def imbalance(line: Line, chain: Chain, bench: Bench) -> Finding:
     """Whether an item's counts and the rows between them can all be right, and what most likely is not."""
     result, item = chain.result.reconciliation, line.item
     p = 1.0 if result.p_value is None else result.p_value
-    shown = f"p = {p:.2g}" if p >= 0.0001 else "p < 0.0001"
-    text = f"{item.name}: its {len(chain.counts)} counts and the rows between them agree ({shown})."
+    text = f"{item.name}: its {len(chain.counts)} counts and the rows between them agree."
     if not chain.result.agrees:
         words = "; and ".join(blame_words(line, each, bench) for each in line.blames)
         likely = f"Most likely {words}." if words else "No one or two of them explain it."
-        text = f"{item.name}: its counts and rows cannot all be right ({shown}). {likely}"
+        text = f"{item.name}: its counts and rows cannot all be right. {likely}"
     return Finding(
         id="imbalance_chi2",
         text=text,
@@ -337,7 +379,7 @@ def slip_words(item: Item, blame: Blame, bench: Bench) -> str:
 
 def advice(line: Line, season: Season, with_chain: bool) -> Iterator[Action]:
     """What to do about one item; `with_chain` where the chain of counts and what it blames are reported."""
-    bench, item, balance = season.bench, line.item, line.balance
+    bench, item, balance, lately = season.bench, line.item, line.balance, recent(season, "inventory").start
     certain = [each for each in line.blames if len(each) == 1 or all(b.slip is not None for b in each)]
     blamed = [(blame, blame.count) for each in certain for blame in each if blame.count is not None]
     for blame, count in blamed if with_chain else ():
@@ -347,7 +389,7 @@ def advice(line: Line, season: Season, with_chain: bool) -> Iterator[Action]:
     counts = [count for _, count in blamed]
     off = line.verdict in {"missing", "surplus"}
     if off and not line.slips and balance.first not in counts and balance.last not in counts:
-        yield _search(line, season)
+        yield _search(line, season, lately)
     shared = balance.closed.shared_by_source(signed=False).items()
     nominal = {source.removeprefix(NOMINAL): u for source, u in shared if source.startswith(NOMINAL)}
     worst = max(nominal, key=lambda source: nominal[source], default="")
@@ -386,8 +428,11 @@ def keep_logs(lines: Sequence[Line], bench: Bench) -> Iterator[Action]:
         )
 
 
-def _search(line: Line, season: Season) -> Action:
-    """What to do about an item that is missing or surplus, in the stretch that the chain points to."""
+def _search(line: Line, season: Season, lately: date) -> Action:
+    """What to do about an item that is missing or surplus, in the stretch that the chain points to.
+
+    Where that ended before `lately`, and the counts since then agree, the advice holds: keep counting.
+    """
     bench, balance, item, chain = season.bench, line.balance, line.item, line.chain
     assert balance.first is not None
     assert balance.last is not None
@@ -403,8 +448,17 @@ def _search(line: Line, season: Season) -> Action:
                 again = f" Or its count of {line.day(first.day)} was off."
     amount, day = both_units(abs(balance.unaccounted), item, bench), line.day
     amount = f"{amount} {item.name}" if item.unit == "pieces" else f"{amount} of {item.name}"
+    if last.day < lately:
+        way, verb = ("log", "came in") if line.verdict == "surplus" else ("look-for", "left")
+        return Action(
+            id=f"{way}-{item.name}",
+            text=f"Keep counting {item.name}: its counts since {day(last.day)} agree with the rows.",
+            because=f"{amount} {verb} without a row between {day(first.day)} and {day(last.day)}.",
+            holds=True,
+        )
     when = f"without a row between {day(first.day)} and {day(last.day)}"
     room = f"the rows leave room for {margin(K * balance.u, item.unit, bench)}"
+    room = room if K * balance.u > line.step else "the rows are exact to the scale"
     book, counted = bench.show(balance.book, item.unit), bench.show(balance.counted, item.unit)
     because = f"{book} by the book, {counted} counted; {room if balance.u else 'pieces are exact'}."
     packs = abs(balance.unaccounted) / item.pack if item.pack else 0.5
@@ -437,9 +491,10 @@ def margin(value: float, unit: str, bench: Bench) -> str:
 
 
 def both_units(value: float, item: Item, bench: Bench) -> str:
-    """`1.09 lb (494 g)`: as the bench prints it, and as the item is kept where that is the other system."""
-    shown, kept = bench.show(value, item.unit), as_kept(value, item, bench)
-    return shown if kept == shown else f"{shown} ({kept})"
+    """`1.09 lb (494 g)`: as the bench prints it, and in g or mL: a row may be written in either."""
+    shown = bench.show(value, item.unit)
+    kept = show(value, item.unit, system="metric", print_unit=item.unit) if item.unit != "pieces" else shown
+    return shown if bench.system == "metric" or kept == shown else f"{shown} ({kept})"
 
 
 def as_kept(value: float, item: Item, bench: Bench) -> str:

@@ -7,8 +7,8 @@ import numpy as np
 
 from benchwater.ledger import midnight
 from benchwater.ledger.castings import casting_mass, castings_made
-from benchwater.ledger.stock import FLOWS
-from benchwater.plugin import Cell, Figure, Item, Season, Table, TableColumn
+from benchwater.ledger.stock import FLOWS, table_unit
+from benchwater.plugin import Bench, Cell, Figure, Season, Table, TableColumn
 from benchwater.words import known, listed
 
 from .balance import Chain
@@ -19,8 +19,8 @@ from .metal import MoldYield
 POUND_G = 453.59237
 MOST_PRINTED = 40
 BALANCE_NOTE = (
-    "Unaccounted is book less counted: above 0 is missing. Std unc. is its standard uncertainty: a book "
-    "closes within twice that."
+    "Unaccounted is book less counted: above 0 is missing. A book closes within twice what is under give or "
+    "take (the standard uncertainty)."
 )
 
 
@@ -28,7 +28,7 @@ def tables(result: MaterialBalance, season: Season) -> tuple[Table, ...]:
     """The tables of the section."""
     return (
         balance_table(result),
-        *([reconciled_table(result.chains)] if result.chains else []),
+        *([reconciled_table(result.chains, result.bench)] if result.chains else []),
         *([yields_table(result.yields)] if result.yields else []),
         *masses_table(season),
     )
@@ -46,7 +46,7 @@ def balance_table(result: MaterialBalance) -> Table:
     notes = [note for line in result.lines for note in count_notes(line, result.span, result.bench)]
     labels = {"in_castings": "In castings", "book_closing": "By the book", "counted_closing": "Counted"}
     amounts = ("opening", *FLOWS, "book_closing", "counted_closing", "unaccounted", "std_uncertainty")
-    labels["std_uncertainty"] = "Std unc."
+    labels["std_uncertainty"] = "Give or take"
     still = [
         line for line in result.lines if line.verdict == "closes" and not any(line.balance.flows.values())
     ]
@@ -71,7 +71,7 @@ def balance_table(result: MaterialBalance) -> Table:
         rows=tuple(rows),
         note=" ".join((BALANCE_NOTE, *_lay_still(still), *result.notes, *notes)),
         paper_rows=len(lines) - len(still) or None,
-        print_units=tuple(print_unit(line.item) for line in lines),
+        print_units=tuple(table_unit(result.bench, line.item) for line in lines),
     )
 
 
@@ -80,7 +80,7 @@ def _lay_still(still: Sequence[Line]) -> Iterator[str]:
         yield f"Nothing moved, and all is there: {listed([line.item.name for line in still])}."
 
 
-def reconciled_table(chains: Sequence[tuple[Line, Chain]]) -> Table:
+def reconciled_table(chains: Sequence[tuple[Line, Chain]], bench: Bench) -> Table:
     """Every count and every flow as measured and as reconciled; only items that disagree are printed."""
     rows: list[tuple[Cell, ...]] = []
     units: list[str | None] = []
@@ -94,9 +94,9 @@ def reconciled_table(chains: Sequence[tuple[Line, Chain]]) -> Table:
             numbers = (found.reconciled[q], found.adjustment[q], found.measurement_z[q])
             cells = (measured[q], chain.u[q], *known(*map(float, numbers)))
             rows.append((item.name, word, chain.counts[count].day, *cells, item.unit))
-            units.append(print_unit(item))
+            units.append(table_unit(bench, item))
         printed = printed if chain.result.agrees else len(rows)
-    amounts = {"measured": "Measured", "std_uncertainty": "Std unc.", "reconciled": "Reconciled"}
+    amounts = {"measured": "Measured", "std_uncertainty": "Give or take", "reconciled": "Reconciled"}
     amounts["adjustment"] = "Adjustment"
     return Table(
         id="reconciled",
@@ -139,7 +139,7 @@ def masses_table(season: Season) -> Iterator[Table]:
                 TableColumn(name="cavity", label="Cavity"),
                 TableColumn(name="material", label="Material"),
                 TableColumn(name="mass_g", label="Mass", unit="g"),
-                TableColumn(name="std_uncertainty_g", label="Std unc.", unit="g"),
+                TableColumn(name="std_uncertainty_g", label="Give or take", unit="g"),
                 TableColumn(name="nominal_g", label="Nominal", unit="g"),
                 TableColumn(name="weighed", label="Weighed", digits=0, hidden=True),
                 TableColumn(name="basis", label="Taken from"),
@@ -148,11 +148,6 @@ def masses_table(season: Season) -> Iterator[Table]:
             note="Without the insert, up to the last day. A weighed row enters the books as it was weighed.",
             paper_rows=0,
         )
-
-
-def print_unit(item: Item) -> str | None:
-    """The unit an item's amounts are printed in; None for what is counted in pieces."""
-    return None if item.unit == "pieces" else item.print_unit
 
 
 def yields_table(yields: Sequence[MoldYield]) -> Table:
@@ -210,11 +205,15 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     plots.legend(axes)
     axes.set_ylabel(f"{name}, {label}")
     axes.set_ylim(bottom=0)
-    gaps = [abs(main.chain.gap(stretch)) for stretch in range(len(counts) - 1)]
-    widest = gaps.index(max(gaps))
+    gaps = [main.chain.gap(stretch) for stretch in range(len(counts) - 1)]
+    widest = max(range(len(gaps)), key=lambda stretch: abs(gaps[stretch]))
+    gap, after = gaps[widest], counts[widest + 1]
+    if main.verdict in {"missing", "surplus"}:
+        words = f"{season.bench.show(abs(gap), 'g')} {'missing' if gap > 0 else 'too many'}"
+        plots.beside(axes, words, after.moment, (after.amount + gap / 2) / size)
     alt = (
-        f"The book of {name} misses its count most on {main.day(counts[widest + 1].day)}, by "
-        f"{season.bench.show(gaps[widest], 'g')}. Drawn is its stock from each of {len(counts)} "
+        f"The book of {name} misses its count most on {main.day(after.day)}, by "
+        f"{season.bench.show(abs(gap), 'g')}. Drawn is its stock from each of {len(counts)} "
         "counts to the next."
     )
     title = f"Stock of {name} by the book, and counted"

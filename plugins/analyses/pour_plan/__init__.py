@@ -29,7 +29,7 @@ def _plan(season: Season, span: Span) -> Section:
         status="thin" if plan.thin else "ok",
         why=why_no_plan(plan),
         findings=() if plan.thin else tuple(findings(plan, season.bench, span)),
-        tables=tables(plan),
+        tables=tables(plan, season.bench),
         figures=() if plan.thin else figures(plan),
         actions=() if plan.thin else tuple(actions(plan, season.bench, span)),
         methods=METHODS,

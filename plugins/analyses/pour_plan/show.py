@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from benchwater import plots
+from benchwater.ledger.stock import table_unit
 from benchwater.plugin import Bench, Card, CardLine, Cell, Figure, Span, Table
 from benchwater.words import counted, listed, make_columns, make_table
 
@@ -27,9 +28,9 @@ PARTS = make_columns(
 )
 
 
-def tables(plan: Plan) -> tuple[Table, ...]:
+def tables(plan: Plan, bench: Bench) -> tuple[Table, ...]:
     """Baits to have, and castings on hand; fills and parts where anything can be foreseen."""
-    planned = () if plan.thin else (_fills_table(plan), _buy_table(plan))
+    planned = () if plan.thin else (_fills_table(plan), _buy_table(plan, bench))
     return (_demand_table(plan), *planned, _pieces_table(plan))
 
 
@@ -57,7 +58,7 @@ def card(plan: Plan, bench: Bench, span: Span) -> Card:
         lines.append(CardLine(label="Pour none of", text=text, findings=("enough",)))
     text = promise(plan, bench, span, done=done)
     lines.append(CardLine(label="How sure", text=text, findings=("plan",)))
-    boxes = (_box_table(plan), _buy_table(plan, "card_buy", "Buy"))
+    boxes = (_box_table(plan), _buy_table(plan, bench, "card_buy", "Buy"))
     return Card(
         id="pour", title="What to pour and buy", order=20, lines=tuple(lines), tables=boxes, wide=True
     )
@@ -113,7 +114,9 @@ def _fills_table(plan: Plan) -> Table:
     return _table("fills", "Fills", "mold fills cavity yielded needed surplus", rows)
 
 
-def _buy_table(plan: Plan, id: str = "buy", title: str = "Parts of the plan, and packs to buy") -> Table:
+def _buy_table(
+    plan: Plan, bench: Bench, id: str = "buy", title: str = "Parts of the plan, and packs to buy"
+) -> Table:
     parts = plan.parts
     return make_table(
         id,
@@ -121,7 +124,7 @@ def _buy_table(plan: Plan, id: str = "buy", title: str = "Parts of the plan, and
         " ".join(PARTS),
         [(p.item.name, p.needed, p.on_hand, p.packs, p.cost, p.item.unit) for p in parts],
         PARTS,
-        print_units=[None if p.item.unit == "pieces" else p.item.print_unit for p in parts],
+        print_units=[table_unit(bench, p.item) for p in parts],
         print_rows=sum(p.needed != 0 for p in parts),
         paper_rows=0 if id == "buy" else None,
     )

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from benchwater.ledger import computed_once, log_table, rows_by, sum_in_order
 from benchwater.ledger.castings import OUNCE_G, casting_mass, castings, coatings
+from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.season import Season
 from benchwater.statistics.uncertainty import reading_step, rectangular_uncertainty, resolution_uncertainty
 
@@ -88,6 +89,14 @@ def scale_steps(season: Season) -> Mapping[str, float]:
             units = (1.0, OUNCE_G if item.unit == "g" else OUNCE_ML)
             steps[name] = reading_step(readings[of_item[name]], units=units)
     return steps
+
+
+def table_unit(bench: Bench, item: Item) -> str | None:
+    """The one unit that a table prints all masses in, or all volumes; None for what is counted in pieces."""
+    if item.unit == "pieces":
+        return None
+    us = {"g": "oz", "mL": "fl oz"}
+    return us[item.unit] if bench.system == "us" else item.unit
 
 
 def on_hand(season: Season, start: datetime, end: datetime) -> dict[str, float]:

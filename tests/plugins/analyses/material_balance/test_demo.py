@@ -68,8 +68,8 @@ def test_demo_unlogged_hooks_are_found_to_the_piece(truth, parts) -> None:
 
 def test_demo_first_sentence_says_what_is_off(parts) -> None:
     assert parts("2026-10")["season"].findings[0].text == (
-        "The books of 13 of 15 items close. Not so: alloy (1.09 lb missing), hook-4 (50 more than the "
-        "book says)."
+        "From 1 March to 31 October alloy (1.09 lb missing), hook-4 (50 more than the book says). The books "
+        "of 13 of 15 items close."
     )
 
 

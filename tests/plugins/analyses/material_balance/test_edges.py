@@ -242,3 +242,88 @@ def test_a_count_to_look_at_again_is_shown_as_it_was_written_too() -> None:
     assert (
         action.because == "It looks 10 times too small (80 g for 800 g); with that put right the rest agrees."
     )
+
+
+REJECTS = "2026-03-20,ball,1/4,reject,7,,short fill,\n"
+WINTER = (
+    "2025-10-31,alloy,counted,2000 g,,,\n2026-03-05,alloy,counted,1700 g,,,\n"
+    "2026-03-20,alloy,used,100 g,,,\n2026-03-31,alloy,counted,1600 g,,,\n"
+)
+
+
+def test_what_went_between_seasons_is_said_and_not_looked_for() -> None:
+    season = made(WINTER)
+    for span in (season.period, season.whole):
+        section = ANALYSIS.analyse(season.season, span)
+        row = balance(section, "alloy")
+        assert (row["opening"], row["unaccounted"], row["verdict"]) == (1700, 0, "closes")
+        assert section.actions == ()
+        gap = finding(section, "between_seasons")
+        assert gap.value == 300
+        assert gap.text == (
+            "alloy opens with the count of 5 March. It is 300 g less than the count of 31 October 2025 and "
+            "the rows since say; what went between seasons is not looked for."
+        )
+
+
+def test_a_season_without_a_count_opens_with_the_last_one_before_it_and_asks_for_one() -> None:
+    season = made(WINTER.split("\n")[0] + "\n2026-03-20,alloy,used,100 g,,,\n")
+    section = ANALYSIS.analyse(season.season, season.whole)
+    assert balance(section, "alloy")["opening"] == 2000
+    assert finding(section, "unaccounted").text == (
+        "alloy was not counted again after 31 October 2025; 1.9 kg by the book. Count it to close the book."
+    )
+
+
+def test_a_count_on_the_last_day_is_not_said_to_have_had_no_next() -> None:
+    season = made("2026-03-20,alloy,used,100 g,,,\n2026-03-31,alloy,counted,1600 g,,,\n")
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert finding(section, "unaccounted").text == (
+        "alloy was counted on 31 March, 1.6 kg: its next count closes the book."
+    )
+
+
+def test_a_loss_of_long_ago_is_no_longer_looked_for() -> None:
+    rows = "2026-03-01,alloy,counted,1000 g,,,\n2026-03-31,alloy,counted,700 g,,,\n"
+    rows += "".join(f"2026-{day},alloy,counted,700 g,,,\n" for day in ("04-30", "05-31", "06-30"))
+    found = {}
+    for month in ("2026-04", "2026-06"):
+        season = made(rows, REJECTS, month=month)
+        (found[month],) = ANALYSIS.analyse(season.season, season.whole).actions
+    assert [(action.id, action.holds) for action in found.values()] == [
+        ("look-for-alloy", False),
+        ("look-for-alloy", True),
+    ]
+    assert found["2026-06"].text == "Keep counting alloy: its counts since 31 March agree with the rows."
+
+
+def test_a_difference_within_one_step_of_the_scale_is_exact_to_the_scale() -> None:
+    season = made(
+        "2026-03-01,alloy,counted,1000 g,,0.01 g,\n2026-03-31,alloy,counted,500 g,,0.01 g,\n", REJECTS
+    )
+    section = ANALYSIS.analyse(season.season, season.period)
+    assert section.actions[0].because.endswith("; the rows are exact to the scale.")
+    assert "(" not in finding(section, "unaccounted", "alloy").text
+
+
+def test_a_count_in_grams_is_shown_in_grams_whatever_the_bench_keeps_it_in() -> None:
+    bench = BENCH.replace('units = "metric"', 'units = "us"').replace('unit = "g"', 'unit = "lb"', 1)
+    counts = ("2026-03-01,alloy,counted,5700 g", "2026-03-31,alloy,counted,5600 g")
+    counts += (
+        "2026-04-30,alloy,counted,560 g",
+        "2026-05-31,alloy,counted,5600 g",
+        "2026-06-30,alloy,counted,5600 g",
+    )
+    stock = "".join(f"{row},,,\n" for row in counts) + "2026-03-15,alloy,used,100 g,,,\n"
+    season = make_season(bench, {"stock.csv": STOCK + stock})
+    (action,) = ANALYSIS.analyse(season.season, season.whole).actions
+    assert action.text.endswith("the row says 1.23 lb (560 g).")
+
+
+def test_every_finding_of_a_span_says_which_days_it_is_of() -> None:
+    season = made(WINTER)
+    texts = [
+        finding(ANALYSIS.analyse(season.season, span), "items_closed").text
+        for span in (season.period, season.whole)
+    ]
+    assert texts == ["In March the book of alloy closes."] * 2
