@@ -8,7 +8,7 @@ Of five perch one was not measured, and one was weighed too:
     2026-05-09,perca flavescens,pond-guard,,,
 
 A yellow perch is of stock length from 5 in and of quality length from 8 in, so 3 of the 4 measured reached
-quality: PSD 75. (`psd` is held as the share 0.75 with unit `1`; the report prints it as 75 %.) The standard
+quality (`psd` is the share 0.75 with unit `1`). The standard
 weight at 6 in is 46 g, and 1.4 oz is 39.7 g: relative weight 86, where 100 is as plump as the best quarter of
 populations. `mass` is that of one fish, also in a row of several. A species without a published
 standard gets its lengths only. Where the standard differs by sex or water, write `brown trout (lotic)`.
@@ -23,22 +23,24 @@ def analyse(season: Season, span: Span) -> Section:
     """Makes the section: lengths, size distribution and condition of each species."""
     from benchwater.ledger.photos import photos_of
 
-    from .compute import ENOUGH_FISH, caught_species
-    from .findings import all_findings, methods
+    from .compute import ENOUGH_FISH, caught_species, rows_in_doubt
+    from .findings import all_findings, card, methods
     from .show import all_tables, length_figure
 
     if season.rows("catch", span).empty:
         return Section.empty("No fish was logged in these days.")
     species = caught_species(season, span)
-    most = max(each.measured_fish for each in species)
+    most = max((each.measured_fish for each in species), default=0)
+    best = card(species, season.bench, span) if span.name == "season" else None
     thin = most < ENOUGH_FISH
     return Section(
         status="thin" if thin else "ok",
         why=f"No species has {ENOUGH_FISH} measured fish, and fewer say little." if thin else "",
-        findings=tuple(all_findings(species, season.bench, span)),
+        findings=tuple(all_findings(species, rows_in_doubt(season, span), season.bench, span)),
         tables=all_tables(species),
         figures=(length_figure(species, season.bench),) if most else (),
         methods=methods(species),
+        cards=(best,) if best else (),
         photos=photos_of(
             season.rows("catch", span),
             lambda row: " ".join(

@@ -1,14 +1,25 @@
 """Computes the lengths, the size distribution and the relative weight of each species."""
 
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
-from benchwater.ledger.fish import CATEGORIES, FishStandard, LengthCategories, StandardWeight, fish_standard
+from benchwater.ledger.fish import (
+    CATEGORIES,
+    FishStandard,
+    LengthCategories,
+    StandardWeight,
+    fish_standard,
+    is_count_in_doubt,
+    is_length_in_doubt,
+)
+from benchwater.ledger.trips import trip_names
 from benchwater.plugin import Bench, Season, Span
 from benchwater.statistics.interval import Interval, tail_probability
 from benchwater.statistics.proportions import wilson_interval
@@ -17,6 +28,7 @@ FloatArray = NDArray[np.float64]
 
 MM_PER_INCH = 25.4
 ENOUGH_FISH = 5
+BIGGEST = ("length_mm", "mass_g", "date", "build", "bait", "angler")
 
 
 def standard_weight(equation: StandardWeight, length_mm: ArrayLike) -> FloatArray:
@@ -86,23 +98,23 @@ def size_distribution(
     return SizeDistribution(fish=tuple(round(float(each)) for each in summed))
 
 
-def mean_interval(values: ArrayLike, fish: ArrayLike) -> Interval:
+def mean_interval(values: ArrayLike, fish: ArrayLike, trips: ArrayLike | None = None) -> Interval:
     """Returns the mean with Student's t limits at 95 %; `fish` is how many each value stands for.
 
-    Values are the units: three fish written down as one row are one observation, which counts three times in
-    the mean. The limits are nan for a single value. Raises ValueError for none.
+    Trips (a name for each value) are the units; without them the values are. The limits are nan for a single
+    unit. Raises ValueError for no value.
 
-    Source: Student's t; for unequal counts the ratio estimator of Cochran 1977, Sampling Techniques,
-    section 6.4 (from memory).
+    Source: Student's t; the ratio estimator of Cochran 1977, Sampling Techniques, section 6.4 (from memory).
     """
     x, w = np.asarray(values, dtype=np.float64), np.asarray(fish, dtype=np.float64)
-    n = len(x)
-    if n == 0:
+    if len(x) == 0:
         raise ValueError("a mean needs at least one value")
     mean = float(np.sum(w * x) / np.sum(w))
+    unit = np.arange(len(x)) if trips is None else np.unique(np.asarray(trips), return_inverse=True)[1]
+    off, n = np.bincount(unit, w * (x - mean)), int(unit.max()) + 1
     if n == 1:
         return Interval(estimate=mean, low=math.nan, high=math.nan, level=0.95)
-    error = math.sqrt(n / (n - 1) * float(np.sum((w * (x - mean)) ** 2))) / float(np.sum(w))
+    error = math.sqrt(n / (n - 1) * float(np.sum(off**2))) / float(np.sum(w))
     half = -float(stdtrit(n - 1, tail_probability(0.95))) * error
     return Interval(estimate=mean, low=mean - half, high=mean + half, level=0.95)
 
@@ -125,13 +137,13 @@ ODD_BELOW, ODD_ABOVE = 50.0, 200.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RelativeWeight:
-    """The mean relative weight of the weighed `fish` whose length the standard weight covers.
+    """The mean relative weight of the weighed `fish` whose length the standard weight covers; None without.
 
-    `odd` are the rows of fish thinner or fatter than any fish is; they are in the mean all the same.
+    `odd` are the rows of fish thinner or fatter than any fish is; they are not in the mean.
     """
 
     fish: int
-    mean: Interval
+    mean: Interval | None
     odd: pd.DataFrame
 
 
@@ -139,16 +151,18 @@ class RelativeWeight:
 class CaughtSpecies:
     """One species of the span, under the name it was first written with, and what is published for it.
 
-    `measured` holds its rows with a length. `sizes` is None without published length categories, `psd`
-    without a fish of stock length, `condition` without a weighed fish within the standard weight's lengths;
-    `outside` counts measured fish outside these.
+    `measured` holds its rows with a length that can be believed, `doubted` those with one that cannot be;
+    `biggest` is the row of the longest fish, or of the heaviest where none was measured. `sizes` is None
+    without published length categories, `psd` without a fish of stock length, `condition` without a weighed
+    fish within the standard weight's lengths; `outside` counts measured fish outside these.
     """
 
     name: str
     standard: FishStandard
     fish: int
-    weighed_fish: int
     measured: pd.DataFrame
+    doubted: pd.DataFrame
+    biggest: Mapping[str, Any] | None
     measured_fish: int
     median_mm: float | None
     longest_mm: float | None
@@ -159,17 +173,29 @@ class CaughtSpecies:
 
 
 def caught_species(season: Season, span: Span) -> tuple[CaughtSpecies, ...]:
-    """Returns the species, the most frequent first; several names of one fish are one species."""
-    catch = season.rows("catch", span)[["species", "count", "length_mm", "mass_g", "file", "line"]]
+    """Returns the species, the most frequent first; several names of one fish are one species.
+
+    Rows of more fish than can be believed are left out: `rows_in_doubt` has them.
+    """
+    catch = season.rows("catch", span)
+    catch = catch[~is_count_in_doubt(catch)]
+    catch = catch.assign(doubted=is_length_in_doubt(catch), trip_name=trip_names(catch))
     keys = {name: fish_standard(name).key for name in catch["species"].unique()}
     of_species = catch.groupby(catch["species"].map(keys), observed=True, sort=False)
     found = [_species(rows, season.bench) for _, rows in of_species]
     return tuple(sorted(found, key=lambda each: (-each.fish, each.name)))
 
 
+def rows_in_doubt(season: Season, span: Span) -> pd.DataFrame:
+    """Returns the rows of the catch log with more fish than anyone would write down as alike."""
+    catch = season.rows("catch", span)
+    return catch[is_count_in_doubt(catch)]
+
+
 def _species(rows: pd.DataFrame, bench: Bench) -> CaughtSpecies:
     name = str(rows["species"].iloc[0])
-    standard, measured = fish_standard(name), rows[rows["length_mm"].notna()]
+    standard, believed = fish_standard(name), rows[~rows["doubted"]]
+    measured = believed[believed["length_mm"].notna()]
     lengths, counts, sizes = measured["length_mm"], measured["count"], None
     if standard.categories is not None:
         sizes = size_distribution(standard.categories, lengths, counts, inches=bench.system == "us")
@@ -179,8 +205,9 @@ def _species(rows: pd.DataFrame, bench: Bench) -> CaughtSpecies:
         name=name,
         standard=standard,
         fish=int(rows["count"].sum()),
-        weighed_fish=int(rows.loc[rows["mass_g"].notna(), "count"].sum()),
         measured=measured,
+        doubted=rows[rows["doubted"]],
+        biggest=_biggest(believed, [] if condition is None else condition.odd.index),
         measured_fish=int(counts.sum()),
         median_mm=None if measured.empty else median(lengths, counts),
         longest_mm=float(lengths.max()) if counts.sum() else None,
@@ -202,9 +229,22 @@ def _condition(standard: FishStandard, measured: pd.DataFrame) -> tuple[Relative
     if weighed.empty:
         return None, outside
     weighed = weighed.assign(wr=relative_weight(equation, weighed["length_mm"], weighed["mass_g"]))
+    likely = weighed["wr"].between(ODD_BELOW, ODD_ABOVE)
+    used = weighed[likely]
     found = RelativeWeight(
-        fish=int(weighed["count"].sum()),
-        mean=mean_interval(weighed["wr"], weighed["count"]),
-        odd=weighed[~weighed["wr"].between(ODD_BELOW, ODD_ABOVE)],
+        fish=int(used["count"].sum()),
+        mean=mean_interval(used["wr"], used["count"], used["trip_name"]) if len(used) else None,
+        odd=weighed[~likely],
     )
     return found, outside
+
+
+def _biggest(rows: pd.DataFrame, odd: Iterable[int]) -> Mapping[str, Any] | None:
+    """Returns the row of the longest fish, else of the heaviest; one too thin or too fat to be is neither."""
+    rows = rows.drop(index=list(odd))
+    for measure in ("length_mm", "mass_g"):
+        known = rows[rows[measure].notna()]
+        if len(known):
+            first = known.sort_values(measure, ascending=False, kind="stable").iloc[0]
+            return {str(name): None if pd.isna(first[name]) else first[name] for name in BIGGEST}
+    return None

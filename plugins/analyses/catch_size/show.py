@@ -15,18 +15,17 @@ from .compute import CaughtSpecies
 MOST_DRAWN = 8
 OF_CATEGORY = (
     "Stock, quality, preferred, memorable and trophy are published lengths of each species; a fish counts "
-    "once, in the highest that it reached. PSD (proportional size distribution): of 100 fish of stock "
-    "length, how many reached quality."
+    "once, in the highest that it reached."
 )
 OF_WR = (
-    "Of fish as long as the standard weight is published for. 100 is the 75th percentile of the populations "
-    "behind the equation, not their average."
+    "Of fish as long as the standard weight is published for. 100 is a plump fish: three in four populations "
+    "are leaner."
 )
 COLUMNS = make_columns(
     *((name, name.capitalize()) for name in ("species", "fish", "measured", "category")),
     *(("median_mm", "Median", "mm"), ("longest_mm", "Longest", "mm")),
     *((name.replace(" ", "_"), name.capitalize()) for name in CATEGORIES),
-    *(("mean_wr", "Relative weight", None, 1), ("low", "Low"), ("high", "High")),
+    *(("mean_wr", "Of a plump fish, %", None, 0), ("low", "Low"), ("high", "High")),
 )
 
 
@@ -44,8 +43,8 @@ def all_tables(species: Sequence[CaughtSpecies]) -> tuple[Table, ...]:
         counts["not measured"] = each.fish - each.measured_fish
         every += [(each.name, category, count) for category, count in counts.items()]
         if each.condition is not None:
-            mean = each.condition.mean
-            conditions.append((each.name, each.condition.fish, mean.estimate, mean.low, mean.high))
+            mean, fish = each.condition.mean, each.condition.fish
+            conditions += [(each.name, fish, mean.estimate, mean.low, mean.high)] if mean else []
     shown = " ".join(
         ("species fish measured median_mm longest_mm", *(each.replace(" ", "_") for each in CATEGORIES))
     )
@@ -55,7 +54,7 @@ def all_tables(species: Sequence[CaughtSpecies]) -> tuple[Table, ...]:
         ),
         make_table(
             "condition",
-            "Relative weight",
+            "How plump they are",
             "species fish mean_wr low high",
             conditions,
             COLUMNS,

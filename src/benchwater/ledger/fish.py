@@ -118,9 +118,11 @@ def longest_known_mm(categories: LengthCategories) -> float:
 def is_count_in_doubt(catch: "pd.DataFrame") -> "pd.Series[bool]":
     """Whether a row of the catch log holds more fish than anyone would write down as alike.
 
-    More than a hundred, and twenty times the log's usual row (its median): common practice, no source.
+    More than a hundred, and twenty times the usual row (the median of those up to a hundred): common
+    practice, no source.
     """
-    return catch["count"] > max(_MOST_ALIKE, _TIMES_USUAL[0] * float(catch["count"].median() or 1.0))
+    usual = catch.loc[catch["count"] <= _MOST_ALIKE, "count"].median()
+    return catch["count"] > max(_MOST_ALIKE, _TIMES_USUAL[0] * (1.0 if math.isnan(usual) else usual))
 
 
 def is_length_in_doubt(catch: "pd.DataFrame") -> "pd.Series[bool]":

@@ -85,7 +85,9 @@ def test_the_docstring_s_example() -> None:
     section = whole("yellow perch,3,8 1/2 in,", "Yellow Perch,1,6 in,1.4 oz", "perca flavescens,,,")
     found = finding(section, "psd", "yellow perch")
     assert (found.value, found.n) == (0.75, 4)
-    assert "PSD 75" in found.text
+    assert found.text.startswith(
+        "yellow perch: of 4 fish of 5 in or longer, 3 were of a good size (8 in or longer)"
+    )
     assert round(finding(section, "relative_weight", "yellow perch").value or 0) == 86
     assert sizes(section, "yellow perch") == {"stock": 1, "quality": 3, "not measured": 1}
     (row,) = records(section, "length_summary")
@@ -138,6 +140,43 @@ def test_a_sub_group_is_asked_for_and_not_guessed() -> None:
 def test_a_slip_of_the_pen_is_pointed_at() -> None:
     section = whole("largemouth bass,,12 in,1 lb", "largemouth bass,,12 in,10 lb")
     assert "fish.csv line 3" in finding(section, "odd_weight").text
+    assert finding(section, "relative_weight").n == 1, "and not believed"
+
+
+def test_a_bass_of_three_metres_is_asked_about_and_not_believed() -> None:
+    usual = ["largemouth bass,,12 in,1 lb", "largemouth bass,,14 in,"]
+    section = whole(*usual, "largemouth bass,,3000 mm,")
+    odd = finding(section, "odd_length")
+    assert (odd.value, odd.unit) == (3000, "mm")
+    assert "fish.csv line 4: a largemouth bass of 118.1 in would be longer than any on record" in odd.text
+    (row,) = records(section, "length_summary")
+    assert (row["fish"], row["measured"], row["longest_mm"]) == (3, 2, pytest.approx(14 * 25.4))
+    # The all-tackle record of 22 lb 4 oz was 32.5 in long (from memory).
+    assert "odd_length" not in ids(whole(*usual, "largemouth bass,,32.5 in,"))
+    own = [f"mud minnow,,{length} in," for length in (3, 3.5, 4, 4, 4.5)]
+    assert "odd_length" in ids(whole(*own, "mud minnow,,40 in,"))
+    assert "odd_length" not in ids(whole(*own[:3], "mud minnow,,40 in,"))
+
+
+def test_a_row_of_fifty_thousand_fish_is_asked_about_and_not_counted() -> None:
+    section = whole("bluegill,20,6 in,3 oz", "bluegill,50000,6 in,")
+    assert finding(section, "odd_count").value == 50_000
+    assert finding(section, "fish").value == 20
+    assert whole("bluegill,50000,6 in,").status == "thin"
+
+
+def test_the_biggest_fish_of_each_species_is_on_the_card() -> None:
+    rows = "date,build,species,length,mass,angler\n"
+    rows += "2026-05-01,plain,bluegill,7 in,5 oz,Orrin\n2026-05-02,plain,bluegill,8 in,,Tamsin\n"
+    rows += "2026-05-03,plain,mud minnow,,1 oz,\n2026-05-03,plain,largemouth bass,3000 mm,,\n"
+    made = make_season(BENCH, {"fish.csv": rows}, "2026-05")
+    (card,) = ANALYSIS.analyse(made.season, made.whole).cards
+    assert (card.id, card.order) == ("best", 60)
+    assert [(line.label, line.text) for line in card.lines] == [
+        ("Biggest bluegill", "8.0 in, 2 May, on plain, by Tamsin"),
+        ("Biggest mud minnow", "1 oz, 3 May, on plain"),
+    ]
+    assert ANALYSIS.analyse(made.season, made.period).cards == ()
 
 
 def test_few_measured_fish_are_thin_and_no_fish_is_empty() -> None:
