@@ -14,7 +14,8 @@ from typing import Any, NamedTuple
 
 LOG_ENDINGS = (".csv", ".tsv", ".txt")
 NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
-SPREADSHEETS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
+WORKBOOKS = (".xlsx", ".xlsm", ".ods", ".xls")
+OTHER_WORKBOOKS = (".numbers", ".xlsb")
 SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
 DEEPEST_FOLDER = 64
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
@@ -147,9 +148,10 @@ def log_files(folder: Path) -> Iterator[FoundFile]:
             ending = Path(name).suffix.lower()
             if name.startswith((".", "~")) or ending in NOT_LOGS:
                 continue
-            why_not = None if ending in LOG_ENDINGS else f"is not a log: logs end in {', '.join(LOG_ENDINGS)}"
-            if ending in SPREADSHEETS:
-                why_not = f"is a spreadsheet: save its sheet as {LOG_ENDINGS[0]}"
+            known = LOG_ENDINGS + WORKBOOKS
+            why_not = None if ending in known else f"is not a log: logs end in {', '.join(known)}"
+            if ending in OTHER_WORKBOOKS:
+                why_not = f"is a spreadsheet of another kind: save it as {WORKBOOKS[0]} or {LOG_ENDINGS[0]}"
             yield FoundFile(Path(current, name), why_not)
     yield from _unreadable(errors)
 

@@ -98,10 +98,9 @@ def test_a_day_not_in_the_calendar_is_shown_as_it_was_read(tmp_path):
         (
             "renamed.csv",
             b"PK\x03\x04rest",
-            "is a spreadsheet, or something else that is packed, whatever its name says: save the sheet as "
-            "CSV",
+            "is a workbook that is damaged (File is not a zip file): save it again",
         ),
-        ("book.XLSX", b"PK\x03\x04rest", "is a spreadsheet: save its sheet as .csv"),
+        ("book.numbers", b"PK", "is a spreadsheet of another kind: save it as .xlsx or .csv"),
         (
             "heading.csv",
             POUR.replace("mold_temp", "mold_temp [g]"),

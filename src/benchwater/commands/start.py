@@ -12,26 +12,39 @@ from benchwater.files import write_atomically
 
 @click.command()
 @click.argument("folder", type=Folder())
+@click.option(
+    "--workbook", is_flag=True, help="One workbook with a sheet for each log, instead of CSV files."
+)
 @DEBUG_OPTION
-def start(folder: Path) -> None:
+def start(folder: Path, workbook: bool) -> None:
     """Make FOLDER a workspace: bench.toml to fill in, blank logs, folders for reports and plugins.
 
-    It leaves existing files as they are.
+    It leaves existing files as they are. The workbook has lists of the names in bench.toml to choose from:
+    once these are yours, move it away and have it written again.
     """
     from benchwater.plugin_host.load import load_plugins
+    from benchwater.read.bench_file import load_bench, parse_bench
 
     kept: list[Path] = []
-    texts = {"bench.toml": _template("bench.toml")}
-    for kind in load_plugins(None).log_kinds:
-        heading = ",".join(column.name for column in kind.columns)
-        texts[f"logs/{kind.name}.csv"] = f"{heading}\n"
-    for name, text in texts.items():
+    kinds = load_plugins(None).log_kinds
+    contents = {"bench.toml": _template("bench.toml").encode()}
+    if workbook:
+        from benchwater.sheets.workbook import blank_workbook
+
+        has_bench = (folder / "bench.toml").exists()
+        bench = load_bench(folder) if has_bench else parse_bench(_template("bench.toml"))
+        contents["logs/season.xlsx"] = blank_workbook(kinds, bench.bench)
+    else:
+        for kind in kinds:
+            heading = ",".join(column.name for column in kind.columns)
+            contents[f"logs/{kind.name}.csv"] = f"{heading}\n".encode()
+    for name, content in contents.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.exists():
             kept.append(path)
         else:
-            write_atomically(path, text.encode())
+            write_atomically(path, content)
             click.echo(f"Wrote {plain(str(path))}")
     (folder / "plugins").mkdir(exist_ok=True)
     (folder / "reports").mkdir(exist_ok=True)

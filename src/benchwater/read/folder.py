@@ -72,6 +72,7 @@ def read_folder(
         sources.append(
             Source(
                 file=read.part.file,
+                path=read.part.path,
                 sha256=read.part.sha256,
                 log=read.part.log,
                 rows=len(read.content.lines) + set_aside,

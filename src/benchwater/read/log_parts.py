@@ -17,9 +17,11 @@ from benchwater.read.outcome import NotRead
 from benchwater.read.records import Decoded, check_lines, decode, plain_ends, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
 from benchwater.read.shapes import Grid, header_of, reshape
+from benchwater.read.workbook import MARKS, read_workbook
 from benchwater.words import listed
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_WORKBOOK = "workbook"
 _SAMPLED_CHARACTERS = 100_000
 _MOST_CHARACTERS_IN_SECTIONS = 2_000_000
 _SAMPLED_OF_SECTION = 2_000
@@ -36,12 +38,14 @@ class _Log(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogPart:
-    """The part of a file that is one log. `read_as` lists what was taken for something else.
+    """The part of a file that is one log, and the path of that file.
 
-    `records` holds what stands below the header where that is not in the order of the file.
+    `read_as` lists what was taken for something else. `records` holds what stands below the header where
+    that is not in the order of the file.
     """
 
     file: str
+    path: str
     sha256: str
     dialect: str
     header: Header
@@ -89,11 +93,31 @@ def _parts(
     path: Path, name: str, kinds: Sequence[LogKind], bench: Bench | None
 ) -> Iterator[LogPart | NotRead]:
     data = _bytes(path)
-    yield from text_parts(decode(data), name, hashlib.sha256(data).hexdigest(), kinds, bench)
+    sha256 = hashlib.sha256(data).hexdigest()
+    if not data.startswith(MARKS):
+        yield from text_parts(decode(data), name, sha256, kinds, bench)
+        return
+    sheets = 0
+    for sheet in read_workbook(data):
+        file = f"{name}, sheet {sheet.name}"
+        try:
+            yield from text_parts(Decoded(sheet.text, _WORKBOOK), file, sha256, kinds, bench, path=name)
+            sheets += 1
+        except FileError as error:
+            if not sheet.is_hidden:
+                yield NotRead(file=file, why=str(error))
+    if not sheets:
+        yield NotRead(file=name, why="is a workbook without a sheet that is a log")
 
 
 def text_parts(
-    decoded: Decoded, file: str, sha256: str, kinds: Sequence[LogKind], bench: Bench | None
+    decoded: Decoded,
+    file: str,
+    sha256: str,
+    kinds: Sequence[LogKind],
+    bench: Bench | None,
+    *,
+    path: str = "",
 ) -> Iterator[LogPart | NotRead]:
     """Yield the logs of a text, in the order of its sections. FileError where it is none."""
     sections = _sections(decoded.text, kinds)
@@ -106,7 +130,10 @@ def text_parts(
                 yield LogPart(
                     file=file,
                     sha256=sha256,
-                    dialect=f"{decoded.encoding}, {_SEPARATORS[log.header.separator]}",
+                    path=path or file,
+                    dialect=decoded.encoding
+                    if decoded.encoding == _WORKBOOK
+                    else f"{decoded.encoding}, {_SEPARATORS[log.header.separator]}",
                     header=log.header,
                     records=log.records,
                     read_as=log.read_as,

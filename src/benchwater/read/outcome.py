@@ -36,7 +36,10 @@ class Repeat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source:
-    """One log file: every row it holds is used, a repeat of another file's, or set aside."""
+    """One log: every row it holds is used, a repeat of another file's, or set aside.
+
+    `path` is the file it stands in, where `file` names a sheet of a workbook.
+    """
 
     file: str
     sha256: str
@@ -47,6 +50,12 @@ class Source:
     set_aside: int
     cells_set_aside: int = 0
     dialect: str = ""
+    path: str = ""
+
+    @property
+    def of_file(self) -> str:
+        """The file that it stands in."""
+        return self.path or self.file
 
     def __post_init__(self) -> None:
         """Rows seen = rows used + rows repeated + rows set aside, always."""

@@ -22,10 +22,6 @@ class Decoded(NamedTuple):
     encoding: str
 
 
-_NO_TEXT = (
-    (b"PK\x03\x04", "a spreadsheet, or something else that is packed"),
-    (b"\xd0\xcf\x11\xe0", "a spreadsheet of an older kind"),
-)
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF16_LE, "utf-16-le"),
@@ -35,9 +31,6 @@ _MARKS = (
 
 def decode(data: bytes) -> Decoded:
     """The text of a log file. FileError where the bytes are no text at all."""
-    for mark, what in _NO_TEXT:
-        if data.startswith(mark):
-            raise FileError(f"is {what}, whatever its name says: save the sheet as CSV")
     for mark, encoding in _MARKS:
         if data.startswith(mark):
             try:

@@ -250,14 +250,14 @@ def read_logs(
     attached: list[AttachedLog] = []
     left = most_bytes
     names: set[str] = {NUMBERS_NAME}
-    for source in sources:
-        data = _read(workspace / source.file, left)
+    for source in {source.of_file: source for source in sources}.values():
+        data = _read(workspace / source.of_file, left)
         if data is None or hashlib.sha256(data).hexdigest() != source.sha256:
             continue
         left -= len(data)
-        name = _free_name(source.file, names)
+        name = _free_name(source.of_file, names)
         names.add(name.casefold())
-        attached.append(AttachedLog(file=source.file, name=name, data=data, sha256=source.sha256))
+        attached.append(AttachedLog(file=source.of_file, name=name, data=data, sha256=source.sha256))
     return tuple(attached)
 
 

@@ -1,0 +1,91 @@
+"""A blank workbook for a bench: one sheet a log, with the bench's own names to choose from."""
+
+import io
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.logs import Column, LogKind
+
+NAMES_SHEET = "names"
+_ROWS = 1_000
+_WIDEST, _NARROWEST = 24, 9
+_LONGEST_MESSAGE = 250
+_MADE = datetime(2000, 1, 1)
+_KINDS_OF_ITEM: Mapping[str, tuple[str, ...]] = {"coat": ("coat",), "material": ("metal", "plastic")}
+
+
+def offered_words(column: Column, bench: Bench) -> tuple[str, ...]:
+    """The words and names that a cell of the column may hold, none where it is free."""
+    if column.refers_to == "mold":
+        return tuple(bench.molds)
+    if column.refers_to == "cavity":
+        return tuple(dict.fromkeys(name for mold in bench.molds.values() for name in mold.cavities))
+    if column.refers_to == "build":
+        return tuple(bench.builds)
+    if column.refers_to == "item":
+        kinds = _KINDS_OF_ITEM.get(column.name)
+        return tuple(name for name, item in bench.items.items() if kinds is None or item.kind in kinds)
+    if column.kind == "yes_no":
+        return ("yes", "no")
+    return column.words if column.kind == "word" else ()
+
+
+def blank_workbook(kinds: Sequence[LogKind], bench: Bench) -> bytes:
+    """An `.xlsx` workbook with the header of each log and its lists; the same bytes for the same bench.
+
+    Cells of names are text, so that no program takes `1/8` for a day.
+    """
+    import xlsxwriter
+
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out, {"in_memory": True}) as book:
+        book.set_properties({"title": f"Logs of {bench.name}", "created": _MADE})
+        formats = {
+            "head": book.add_format({"bold": True, "bottom": 1, "bg_color": "#EEEEEE"}),
+            "date": book.add_format({"num_format": "yyyy-mm-dd"}),
+            "text": book.add_format({"num_format": "@"}),
+        }
+        sheets = {kind.name: book.add_worksheet(kind.name[:31]) for kind in kinds}
+        names = book.add_worksheet(NAMES_SHEET)
+        names.hide()
+        lists: list[tuple[str, ...]] = []
+        for kind in kinds:
+            sheet = sheets[kind.name]
+            sheet.freeze_panes(1, 1)
+            for at, column in enumerate(kind.columns):
+                sheet.write_string(0, at, column.name, formats["head"])
+                number = formats["date" if column.kind == "date" else "text"]
+                is_number = column.kind in {"count", "number", "money"}
+                width = min(_WIDEST, max(_NARROWEST, len(column.name) + 2))
+                sheet.set_column(at, at, width, None if is_number else number)
+                words = offered_words(column, bench)
+                if words and words not in lists:
+                    lists.append(words)
+                sheet.data_validation(1, at, _ROWS, at, _validation(column, words, lists))
+        for at, words in enumerate(lists):
+            for row, word in enumerate(words):
+                names.write_string(row, at, word, formats["text"])
+    return out.getvalue()
+
+
+def _validation(
+    column: Column, words: tuple[str, ...], lists: Sequence[tuple[str, ...]]
+) -> Mapping[str, Any]:
+    """A list to choose from, which warns and lets any other word stand; for the rest its meaning alone."""
+    said = {"input_title": column.name[:32], "input_message": column.meaning[:_LONGEST_MESSAGE]}
+    if not words:
+        return {"validate": "any", **said}
+    letters, at = "", lists.index(words) + 1
+    while at:
+        at, rest = divmod(at - 1, 26)
+        letters = chr(65 + rest) + letters
+    return {
+        "validate": "list",
+        "source": f"={NAMES_SHEET}!${letters}$1:${letters}${len(words)}",
+        "error_type": "warning",
+        "error_title": "Not on your bench",
+        "error_message": "Keep it if you mean it; `benchwater check` asks what it is.",
+        **said,
+    }
