@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from benchwater.export import canonical_schema, written_schema
 from benchwater.read.bench_file import parse_bench
-from benchwater.read.cells import read_date
+from benchwater.read.dates import DateHints, read_date
 from benchwater.units import read_quantity
 from command_line import run
 from small_bench import SMALL_BENCH, read_files, shipped_kinds, small_bench
@@ -101,7 +101,7 @@ def test_dates_conform_in_the_order_that_the_bench_names():
     bench = parse_bench(SMALL_BENCH.replace("[bench]\n", '[bench]\ndates = "day first"\n', 1)).bench
     field = written_schema(KINDS["pour"], bench)["fields"][0]
     assert cell_conforms(field, "31/12/2026 09:40")
-    assert read_date("31/12/2026 09:40", bench.date_order).date() == date(2026, 12, 31)
+    assert read_date("31/12/2026 09:40", DateHints(order=bench.date_order)).date() == date(2026, 12, 31)
     assert not cell_conforms(field, "12/31/2026")
     assert not cell_conforms(written_schema(KINDS["pour"], small_bench())["fields"][0], "31/12/2026")
 

@@ -95,6 +95,7 @@ POUR = LogKind(
             name="mass",
             meaning="weighed mass of all castings of the row together, trimmed; what was poured only",
             kind="mass",
+            exact=True,
             also=("weight", "total mass"),
         ),
         Column(name="flaw", meaning="on rejects: what is wrong", kind="word", words=FLAWS, also=("defect",)),

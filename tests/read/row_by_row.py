@@ -11,7 +11,9 @@ from typing import NamedTuple, cast
 import pandas as pd
 
 from benchwater.plugin import Bench, Column, LogKind
-from benchwater.read.cells import BareUnits, check_cavity, read_amount
+from benchwater.read.bare_units import BareUnits
+from benchwater.read.cells import check_cavity, read_amount
+from benchwater.read.dates import date_hints
 from benchwater.read.headers import recognise
 from benchwater.read.records import decode, plain_ends, records_and_ends
 from benchwater.read.refusals import CellError, Reason
@@ -43,8 +45,14 @@ def read_row_by_row(
     set_aside, cells = [], []
     fallbacks: set[str] = set()
     for name, data in files.items():
-        header = recognise(decode(data).text, kinds)
-        units = BareUnits(header, bench)
+        header = recognise(decode(data).text, kinds, bench)
+        at = header.date_position
+        days = [
+            r.cells[at].strip()
+            for r in records(header.below, header.separator)
+            if at is not None and at < len(r.cells)
+        ]
+        units = BareUnits(header, bench, date_hints(days, bench.date_order, name))
         rows = []
         for below in records(header.below, header.separator):
             record = below._replace(line=below.line - 1 + header.first_line)

@@ -2,8 +2,9 @@
 
 import pytest
 
-from benchwater.read.headers import everyday_key, recognise
+from benchwater.read.headers import recognise
 from benchwater.read.refusals import FileError
+from benchwater.read.vocabulary import everyday_key
 from small_bench import read_files, shipped_kinds
 
 MAKERS = {
@@ -63,10 +64,7 @@ def test_a_heading_taken_is_listed_and_counts(tmp_path):
 @pytest.mark.parametrize(
     ("heading", "may_be"),
     [
-        ("How mny", ("count",)),
-        ("amount", ("count", "mass")),
         ("Pour #", ("fill", "session")),
-        ("mold tempo", ("mold_temp",)),
         ("Moon phase", ()),
         ("xyzzy", ()),
     ],
@@ -78,6 +76,14 @@ def test_a_heading_that_is_not_clear_is_named_and_asked_about(tmp_path, heading,
     assert (unread.file, unread.column, unread.may_be) == ("p.csv", heading, may_be)
     assert len(reading.column_questions) == bool(may_be)
     assert "12" in reading.tables["pour"].iloc[0].astype("str").tolist(), "it is handed on"
+
+
+@pytest.mark.parametrize("heading", ["How mny", "Quantitty", "amount", "Nubmer of castings"])
+def test_a_heading_a_slip_away_or_told_by_its_cells_is_taken_and_listed(tmp_path, heading):
+    text = f"date,mold,cavity,outcome,{heading}\n2026-05-02,round-jig,1/8,good,12\n"
+    reading = read_files(tmp_path, {"p.csv": text})
+    assert reading.tables["pour"]["count"].tolist() == [12]
+    assert [(each.written, each.read_as) for each in reading.read_as] == [(heading, "count")]
 
 
 def test_a_column_that_is_there_is_never_read_from_another_heading(tmp_path):

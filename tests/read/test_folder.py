@@ -51,12 +51,12 @@ def test_the_same_log_is_the_same_table_in_every_dialect(tmp_path, data):
 
 
 SMALLEST = {
-    Reason.MISSING: ("2026-05-02,,1/8,good,1,,", "mold", ""),
+    Reason.MISSING: ("2026-05-02,round-jig,1/8,,1,,", "outcome", ""),
     Reason.DATE: ("yesterday,round-jig,1/8,good,1,,", "date", "yesterday"),
     Reason.DATE_ORDER: ("03/04/2026,round-jig,1/8,good,1,,", "date", "03/04/2026"),
-    Reason.NUMBER: ("2026-05-02,round-jig,1/8,good,two,,", "count", "two"),
+    Reason.NUMBER: ("2026-05-02,round-jig,1/8,good,a few,,", "count", "a few"),
     Reason.WORD: ("2026-05-02,round-jig,1/8,iffy,1,,", "outcome", "iffy"),
-    Reason.NAME: ("2026-05-02,round-gig,1/8,good,1,,", "mold", "round-gig"),
+    Reason.NAME: ("2026-05-02,rond-rig,1/8,good,1,,", "mold", "rond-rig"),
     Reason.TOO_MANY_CELLS: ("2026-05-02,round-jig,1/8,good,1,350,,10,6", "", "10"),
     Reason.TOO_LONG: (f"2026-05-02,round-jig,1/8,good,1,,{'x' * (LONGEST_CELL + 1)}", "note", None),
     Reason.OPEN_QUOTE: ('2026-05-02,round-jig,1/8,good,1,,"never closed', "", '"never closed'),
@@ -83,11 +83,11 @@ def test_each_reason_has_a_smallest_row_and_the_rows_around_it_are_used(tmp_path
 @pytest.mark.parametrize(
     ("files", "expected"),
     [
-        ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-gig,1/8,good\n"}, "nearest: `round-jig`"),
+        ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,rond-rig,1/8,good\n"}, "nearest: `round-jig`"),
         ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-jig,1/4,good\n"}, "it has `1/8`"),
-        ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-jig,8-Jan,good\n"}, "spreadsheet"),
+        ({"pour.csv": "date,mold,cavity,outcome\n2026-05-02,round-jig,4-Jan,good\n"}, "spreadsheet"),
         ({"s.csv": "date,item,move,amount\n2026-05-02,hook-3,received,4\n"}, "nearest: `hook-2`"),
-        ({"f.csv": "date,build,fished,fate\n2026-05-02,perch-gurb,1 h,kept\n"}, "nearest: `perch-grub`"),
+        ({"f.csv": "date,build,fished,fate\n2026-05-02,perch-club,1 h,kept\n"}, "nearest: `perch-grub`"),
     ],
 )
 def test_an_unknown_name_names_the_nearest_known_ones(tmp_path, files, expected):

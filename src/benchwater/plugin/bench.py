@@ -108,7 +108,8 @@ class Bench:
     """The standing facts. `fallbacks` lists, in words, each documented default that had to stand in.
 
     `plugin_options` is what `[plugins.ID]` says, by ID; see `Season.options`. `printed_tags` is how many bait
-    tags were printed, numbered from 1.
+    tags were printed, numbered from 1. `names` maps what the maker calls things, in lower case, to their
+    names here.
     """
 
     name: str
@@ -125,6 +126,7 @@ class Bench:
     fallbacks: tuple[str, ...] = ()
     plugin_options: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     printed_tags: int = 0
+    names: Mapping[str, str] = field(default_factory=dict)
 
     def cavity(self, mold: str, cavity: str) -> Cavity:
         """The cavity of that name; KeyError where the bench has none."""

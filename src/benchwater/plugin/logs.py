@@ -54,10 +54,13 @@ class Column:
     not matter; `minutes [min]` implies a unit): one is taken, and listed under "Read as", where it fits
     this column of the log alone and no heading names it; else the maker is asked. `word_phrases` pairs
     words with everyday phrases for them, compared likewise: a cell that fits one word alone is taken for
-    it, and listed. `default` stands in for an empty cell; without one an empty cell is missing. `signed`
-    lets a number be negative. `most` is the largest plausible count: a row with a larger one is set aside.
+    it, and listed; a `name` that is none of them stays as written. `ordinary` lists words that look like a
+    misspelling of a phrase and are none. `default` stands in for an empty cell; without one an empty cell is
+    missing. `signed` lets a number be negative. `most` is the largest plausible count: a row with a larger
+    one is set aside.
     `bare_unit` is the unit of a bare number where neither the cell, the heading nor bench.toml names one
-    (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units).
+    (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units). A rough value
+    (`~7 g`) of an `exact` column is set aside: what stands in without it is better known.
     """
 
     name: str
@@ -68,11 +71,13 @@ class Column:
     also: tuple[str, ...] = ()
     everyday: tuple[str, ...] = ()
     word_phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    ordinary: tuple[str, ...] = ()
     refers_to: Reference | None = None
     default: float | int | str | None = None
     signed: bool = False
     most: int = MOST_COUNTED
     bare_unit: str = ""
+    exact: bool = False
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""
@@ -156,7 +161,8 @@ class LogKind:
 def with_everyday_words(kind: LogKind, file: Path) -> LogKind:
     """The log, with the everyday headings and phrases of a TOML file; see `Column`.
 
-    `[columns]` has headings by column, `[words.COLUMN]` phrases by word, each a text with commas between.
+    `[columns]` has headings by column, `[words.COLUMN]` phrases by word, `[ordinary]` words that are no
+    misspelling by column; each is a text with commas between.
     `[LOG.columns]` and `[LOG.words.COLUMN]` are of that log alone. ValueError for a column or word that the
     log does not have.
     """
@@ -166,13 +172,14 @@ def with_everyday_words(kind: LogKind, file: Path) -> LogKind:
     own = data.get(kind.name, {})
     headings = {**data.get("columns", {}), **own.get("columns", {})}
     words: Mapping[str, Mapping[str, str]] = {**data.get("words", {}), **own.get("words", {})}
+    ordinary = {**data.get("ordinary", {}), **own.get("ordinary", {})}
     known = {column.name for column in kind.columns}
-    unknown = sorted({*headings, *words} - known)
+    unknown = sorted({*headings, *words, *ordinary} - known)
     unknown += [
         f"{column.name}: {word}"
         for column in kind.columns
         for word in words.get(column.name, {})
-        if word not in column.words
+        if column.kind == "word" and word not in column.words
     ]
     if unknown:
         raise ValueError(f"{file.name} has words for what the {kind.name} log does not have: {unknown}")
@@ -181,6 +188,7 @@ def with_everyday_words(kind: LogKind, file: Path) -> LogKind:
             column,
             everyday=(*column.everyday, *_phrases(headings.get(column.name, ""))),
             word_phrases=tuple((word, _phrases(text)) for word, text in words.get(column.name, {}).items()),
+            ordinary=_phrases(ordinary.get(column.name, "")),
         )
         for column in kind.columns
     )

@@ -11,8 +11,8 @@ from benchwater.files import read_own_file
 from benchwater.ledger.tags import MOST_TAGS
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.bench_table import CURRENCY_MARKS, FILE_NAME, BenchError, BenchTable, Faults
-from benchwater.read.cells import words_of_name
 from benchwater.read.item_kinds import KINDS, kind_of_item
+from benchwater.read.names import words_of_name
 from benchwater.read.toml_lines import parse_toml, to_toml
 from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity

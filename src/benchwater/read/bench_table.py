@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, cast
 
-from benchwater.read.cells import same_name
+from benchwater.read.names import same_name
 from benchwater.read.toml_lines import Path, key_lines, nearest_line, to_toml
 from benchwater.text import near_names, quoted
 from benchwater.units import Dimension, QuantityError, read_quantity

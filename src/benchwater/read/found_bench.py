@@ -12,10 +12,10 @@ from typing import Literal
 from benchwater.plugin.bench import Bench, Build, Cavity, Item, ItemKind, Mold
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench, size_in_ounces
-from benchwater.read.cells import LIKE_A_DATE, words_of_name
 from benchwater.read.coded import Coded
 from benchwater.read.item_kinds import kind_of_item
 from benchwater.read.log_parts import LogPart, log_parts
+from benchwater.read.names import is_like_a_date, same_spelling, words_of_name
 from benchwater.read.outcome import NotRead
 from benchwater.read.refusals import FileError
 from benchwater.text import near_names, quoted
@@ -201,6 +201,14 @@ def _bench(name: str, named: _Named) -> Bench:
         items=MappingProxyType(dict(sorted(found.items()))),
         molds=MappingProxyType(dict(sorted(made.items()))),
         builds=MappingProxyType({each: Build(name=each) for each in sorted(set(builds.values()))}),
+        names=MappingProxyType(
+            {
+                same_spelling(text): text
+                for spelt, of in ((molds, named.molds), (builds, named.builds), (items, named.items))
+                for text in sorted(of)
+                if text not in spelt
+            }
+        ),
         fallbacks=(*notes, *asked, *_wishes(made, found, builds)),
     )
 
@@ -288,7 +296,7 @@ def _cavities(molds: Mapping[str, str], named: _Named) -> dict[str, dict[str, li
     for text, cavities in named.cavities.items():
         if text in molds:
             found[molds[text]].update(
-                {each: rows for each, rows in cavities.items() if not LIKE_A_DATE.fullmatch(each)}
+                {each: rows for each, rows in cavities.items() if not is_like_a_date(each)}
             )
     return {mold: _by_name(_spellings(counts)) for mold, counts in found.items()}
 

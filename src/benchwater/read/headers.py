@@ -8,20 +8,28 @@ from functools import lru_cache, partial
 from itertools import islice
 from typing import TypeAlias
 
+from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.body import Body, read_body
+from benchwater.read.evidence import MOST_SAMPLED, columns_of, hold_places, none_is_of, surely_of
 from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
+from benchwater.read.vocabulary import everyday_key, is_misspelling, unordered_key
 from benchwater.text import near_names, quoted
 from benchwater.units import QuantityError, is_quantity, read_quantity
 from benchwater.words import listed
 
 SEPARATORS = (",", ";", "\t")
 _NEAR = 0.8
+_SAMPLED_CHARACTERS = 100_000
+_ORDINARY = frozenset(
+    "boat coast host most state later date data rate water weather wind cloud costs shots sight light height "
+    "width depth months month year years start finish time".split()
+)
 _MOST_UNREAD = 8
-_CHECKED = ("name", "word")
-_SPELT = {"mould": "mold", "colour": "color", "grey": "gray", "#": "number", "nr": "number"}
-_LITTLE_WORDS = frozenset({"the", "a", "an", "my", "our"})
+_PLACE = {"mold", "cavity"}
+_UNORDERED = "~"
+_DEGREES = frozenset({"deg", "deg.", "degrees", "degree", "in"})
 _UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
 
 
@@ -33,7 +41,7 @@ class Heading:
     """One heading: its position, the declared column it names (if any), its own text, and its unit.
 
     `written` is the heading as in the file. `is_everyday` says that it is an everyday heading of the column.
-    `may_be` names the columns that a heading without one is near to.
+    `may_be` names the columns that a heading without one is near to, or that its cells look like.
     """
 
     position: int
@@ -72,14 +80,19 @@ class Header:
             yield record._replace(line=line)
 
 
-def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
+def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -> Header:
     """Find the log kind of a text by its header, with any of the separators.
 
-    Everyday headings count only where no header names its columns outright. FileError where no log kind
-    matches, or more than one does.
+    Everyday headings count only where no header names its columns outright. What the cells below look like,
+    at that bench, decides between columns that a heading may name. FileError where no log kind matches, or
+    more than one does.
     """
     candidates: list[Header] = []
-    checked: list[tuple[str, Record, int]] = []
+    checked: list[_Found] = []
+    bench = bench or Bench(name="")
+    phrases = {kind.name: _everyday_lookup(kind) for kind in kinds}
+    elsewhere = frozenset(key for everyday in phrases.values() for key in everyday)
+    matcher = partial(_Matcher, bench=bench, phrases=phrases, elsewhere=elsewhere)
     known = {kind.name: _lookup(kind) for kind in kinds}
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
@@ -87,20 +100,21 @@ def recognise(text: str, kinds: Sequence[LogKind]) -> Header:
         for record, end in islice(records_and_ends(plain, separator), DEEPEST_HEADER_ROW):
             headings = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
             matches = [kind for kind in kinds if not _missing(kind, known[kind.name], headings)]
+            found = _Found(record, separator, plain, end)
             if matches:
-                candidates += [_header(kind, record.cells, separator, plain, end) for kind in matches]
+                candidates += [_header(matcher(kind, found)) for kind in matches]
                 break
             if len(record.cells) <= MOST_COLUMNS:
-                checked.append((separator, record, end))
+                checked.append(found)
     if not text or text.isspace():
         raise FileError("is empty")
     if not candidates:
-        candidates = _by_everyday_headings(checked, kinds, plain)
+        candidates = _by_everyday_headings([matcher(kind, found) for found in checked for kind in kinds])
     if len(candidates) > 1:
         names = listed(sorted({f"`{header.kind.name}`" for header in candidates}))
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
-        likenesses = [_likeness(kind, record.cells) for _, record, _ in checked for kind in kinds]
+        likenesses = [_likeness(matcher(kind, found)) for found in checked for kind in kinds]
         raise FileError(_unknown_header(likenesses, kinds))
     return candidates[0]
 
@@ -139,112 +153,213 @@ def _missing(kind: LogKind, known: Mapping[str, Column], headings: Iterable[str]
     return tuple(name for name in kind.signature if name not in names)
 
 
-def _by_everyday_headings(
-    checked: Sequence[tuple[str, Record, int]], kinds: Sequence[LogKind], text: str
-) -> list[Header]:
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A record that may be a header, and the text that it stands in."""
+
+    record: Record
+    separator: str
+    text: str
+    end: int
+
+    def sample(self) -> list[list[str]]:
+        """The cells of some records below, by position."""
+        below = records_and_ends(self.text[self.end : self.end + _SAMPLED_CHARACTERS], self.separator)
+        records = [record.cells for record, _ in islice(below, MOST_SAMPLED)]
+        return [
+            [cells[at].strip() for cells in records if at < len(cells)]
+            for at in range(len(self.record.cells))
+        ]
+
+
+def _by_everyday_headings(matchers: "Sequence[_Matcher]") -> list[Header]:
     """The headers that are a log's once everyday headings are taken, the first record of each separator."""
-    found: dict[str, list[Header]] = {}
-    for separator, record, end in checked:
-        if separator not in found:
-            matches = [
-                kind for kind in kinds if _column_names(_headings(kind, record.cells)) >= set(kind.signature)
-            ]
-            if matches:
-                found[separator] = [_header(kind, record.cells, separator, text, end) for kind in matches]
-    return [header for headers in found.values() for header in headers]
+    found: dict[str, list[_Matcher]] = {}
+    for matcher in matchers:
+        others = found.get(matcher.found.separator, [])
+        if all(other.found.record == matcher.found.record for other in others) and matcher.is_complete():
+            found.setdefault(matcher.found.separator, []).append(matcher)
+    return [_header(matcher) for several in found.values() for matcher in several]
 
 
 def _column_names(headings: Iterable[Heading]) -> set[str]:
     return {heading.column.name for heading in headings if heading.column is not None}
 
 
-@lru_cache(maxsize=20_000)
-def everyday_key(text: str) -> str:
-    """A phrase as everyday phrases are compared: case, punctuation, plural and British spelling ignored."""
-    words = re.findall(r"[^\W_]+|[#✓✔]", text.casefold().replace("'", "").replace("’", ""))
-    return " ".join(_SPELT.get(word, word) for word in map(singular, words) if word not in _LITTLE_WORDS)
+class _Matcher:
+    """Matches the headings of one record with the columns of one log."""
 
+    def __init__(
+        self,
+        kind: LogKind,
+        found: _Found,
+        *,
+        bench: Bench,
+        phrases: Mapping[str, _Everyday],
+        elsewhere: frozenset[str],
+    ) -> None:
+        self.kind = kind
+        self.found = found
+        self._bench = bench
+        self._everyday = phrases[kind.name]
+        self._elsewhere = elsewhere
+        self._sample: list[list[str]] = []
+        self._headings: tuple[Heading, ...] | None = None
 
-def singular(word: str) -> str:
-    """A word without its plural ending, by rule."""
-    if len(word) > 4 and word.endswith("ies"):
-        return f"{word[:-3]}y"
-    if len(word) > 4 and word.endswith(("ses", "xes", "ches", "shes")):
-        return word[:-2]
-    return word[:-1] if len(word) > 2 and word.endswith("s") and not word.endswith("ss") else word
+    def is_complete(self) -> bool:
+        """Whether every needed column is there; a mold and its cavity may share one."""
+        names = _column_names(self.headings)
+        missing = set(self.kind.signature) - names
+        if len(missing) == 1 and missing < _PLACE and _PLACE - missing <= names:
+            held = next(each for each in self.headings if each.column and each.column.name in _PLACE)
+            return hold_places(self._cells(held), self._bench)
+        return not missing
 
+    @property
+    def headings(self) -> tuple[Heading, ...]:
+        """The headings: names of columns first, then everyday headings of the columns left over.
 
-def _headings(kind: LogKind, cells: Sequence[str], *, ask: bool = False) -> tuple[Heading, ...]:
-    """The headings of a record: names of columns first, then everyday headings of the columns left over.
+        An everyday heading, or one a slip away from it, is taken where it fits one column alone, or where its
+        cells are of one of the columns it fits; and where no other heading fits that. Of the rest, those are
+        noted that the heading or its cells may be meant for.
+        """
+        if self._headings is None:
+            self._headings = self._match()
+        return self._headings
 
-    An everyday heading is taken where it fits one column of the log alone, and no other heading fits that. Of
-    several columns all but one of which are named, it is that one where its cells are checked words or names.
-    `ask` looks for the columns that the rest may be meant for.
-    """
-    known = _lookup(kind)
-    named, guesses = [], []
-    everyday = _everyday_lookup(kind)
-    for position, cell in enumerate(cells):
-        name, unit = split_unit(cell)
-        text = plain_heading(name)
-        column = known.get(text)
-        named.append(Heading(position=position, column=column, text=text, unit=unit, written=cell.strip()))
-        guesses.append(_guesses(name, unit, everyday) if column is None else {})
-    absent = {column.name for column in kind.columns} - _column_names(named)
-    taken: set[str] = set()
-    for _ in range(2):
-        claims = Counter(next(iter(guess)) for guess in guesses if len(guess) == 1)
-        taken = {name for name in absent if claims[name] == 1}
-        guesses = [_narrowed(guess, absent - taken, kind) if len(guess) > 1 else guess for guess in guesses]
-    near_to = (
-        {}
-        if not ask
-        else {key: columns for key, columns in everyday.items() if columns.keys() & (absent - taken)}
-    )
-    return tuple(
-        _with_guess(heading, guess, kind, taken, absent, near_to) if heading.column is None else heading
-        for heading, guess in zip(named, guesses, strict=True)
-    )
+    def _match(self) -> tuple[Heading, ...]:
+        known = _lookup(self.kind)
+        headings = []
+        for position, cell in enumerate(self.found.record.cells):
+            name, unit = split_unit(cell)
+            text = plain_heading(name)
+            column = known.get(text)
+            headings.append(
+                Heading(position=position, column=column, text=text, unit=unit, written=cell.strip())
+            )
+        headings = [self._as_needed(each, headings) for each in headings]
+        absent = {column.name for column in self.kind.columns} - _column_names(headings)
+        if all(heading.column is not None or not heading.text for heading in headings):
+            return tuple(headings)
+        for guess_at in (self._guesses, self._near_guesses):
+            open_now = [each for each in headings if each.column is None and each.text]
+            guesses = {each.position: self._told_by_cells(each, guess_at(each), absent) for each in open_now}
+            for _ in range(2):
+                claims = Counter(next(iter(guess)) for guess in guesses.values() if len(guess) == 1)
+                sure = {name for name in absent if claims[name] == 1}
+                guesses = {
+                    at: self._told_by_cells(headings[at], guess, absent - sure) if len(guess) > 1 else guess
+                    for at, guess in guesses.items()
+                }
+            claims = Counter(next(iter(guess)) for guess in guesses.values() if len(guess) == 1)
+            for at, guess in guesses.items():
+                names = list(guess)
+                if len(names) == 1 and claims[names[0]] == 1 and self._can_be(headings[at], names[0]):
+                    headings[at] = replace(
+                        headings[at],
+                        column=self.kind.column(names[0]),
+                        unit=guess[names[0]],
+                        is_everyday=True,
+                        may_be=(),
+                    )
+                elif names:
+                    headings[at] = replace(headings[at], may_be=tuple(names))
+            absent -= _column_names(headings)
+        return tuple(
+            each if each.column is not None or not each.text else self._asked_about(each, absent)
+            for each in headings
+        )
 
+    def _as_needed(self, heading: Heading, headings: Sequence[Heading]) -> Heading:
+        """The heading as a needed column not there yet, where it may name that and its cells are of it."""
+        if heading.column is None or heading.column.name in self.kind.signature:
+            return heading
+        needed = set(self.kind.signature) - _column_names(headings)
+        other = [
+            column
+            for name, (column, _) in self._columns_for(heading.written).items()
+            if name in needed and surely_of(self._cells(heading), [column], self._bench)
+        ]
+        return replace(heading, column=other[0], is_everyday=True) if len(other) == 1 else heading
 
-def _narrowed(guess: dict[str, str | None], absent: set[str], kind: LogKind) -> dict[str, str | None]:
-    left = {name: unit for name, unit in guess.items() if name in absent}
-    column = kind.column(next(iter(left))) if len(left) == 1 else None
-    return left if column is not None and column.kind in _CHECKED else guess
+    def _cells(self, heading: Heading) -> list[str]:
+        if not self._sample:
+            self._sample = self.found.sample()
+        return self._sample[heading.position]
 
+    def _guesses(self, heading: Heading) -> dict[str, str | None]:
+        """The columns that an everyday heading fits, each with its unit; the unit may be its last word."""
+        name, unit = split_unit(heading.written)
+        whole = self._columns_for(name)
+        words = name.replace("°", " ").replace(",", " ").split()
+        if not whole and unit is None and len(words) > 1:
+            before = words[:-2] if words[-2].casefold() in _DEGREES else words[:-1]
+            whole = self._columns_for(" ".join(before))
+            return {found: words[-1] for found, (column, _) in whole.items() if _fits(column, words[-1])}
+        return {
+            found: unit or own
+            for found, (column, own) in whole.items()
+            if unit is None or not is_quantity(column.kind) or _fits(column, unit)
+        }
 
-def _with_guess(
-    heading: Heading,
-    guess: Mapping[str, str | None],
-    kind: LogKind,
-    taken: set[str],
-    absent: set[str],
-    near_to: _Everyday,
-) -> Heading:
-    if len(guess) == 1:
-        ((name, unit),) = guess.items()
-        if name in taken:
-            return replace(heading, column=kind.column(name), unit=unit, is_everyday=True)
-    left = absent - taken
-    names = [name for name in guess if name in left]
-    if not guess and heading.text:
-        keys = near_names(everyday_key(split_unit(heading.written)[0]), near_to, most=2, least=_NEAR)
-        names = [name for key in keys for name in near_to[key] if name in left]
-    return replace(heading, may_be=tuple(dict.fromkeys(names)))
+    def _columns_for(self, name: str) -> Mapping[str, tuple[Column, str | None]]:
+        exact = self._everyday.get(everyday_key(name))
+        return exact or self._everyday.get(_UNORDERED + unordered_key(name), {})
 
+    def _near_guesses(self, heading: Heading) -> dict[str, str | None]:
+        """The columns that the heading may be a misspelling for."""
+        name, unit = split_unit(heading.written)
+        key = everyday_key(name)
+        if heading.may_be or key in self._elsewhere or key in _ORDINARY:
+            return {}
+        near = [
+            columns
+            for phrase, columns in self._everyday.items()
+            if not phrase.startswith(_UNORDERED) and is_misspelling(key, phrase)
+        ]
+        return {found: unit or own for columns in near for found, (_, own) in columns.items()}
 
-def _guesses(name: str, unit: str | None, everyday: _Everyday) -> dict[str, str | None]:
-    """The columns that an everyday heading fits, each with its unit; the unit may be its last word."""
-    whole = everyday.get(everyday_key(name), {})
-    if not whole and unit is None and len(words := name.replace("°", " ").replace(",", " ").split()) > 1:
-        whole = everyday.get(everyday_key(" ".join(words[:-1])), {})
-        fits = {found: words[-1] for found, (column, _) in whole.items() if _fits(column, words[-1])}
-        return dict(fits)
-    return {
-        found: unit or own
-        for found, (column, own) in whole.items()
-        if unit is None or not is_quantity(column.kind) or _fits(column, unit)
-    }
+    def _told_by_cells(
+        self, heading: Heading, guess: dict[str, str | None], absent: set[str]
+    ) -> dict[str, str | None]:
+        """Of several columns, the one that the cells are of; else all that are not there yet."""
+        left = {name: unit for name, unit in guess.items() if name in absent}
+        if len(guess) > 1 and left:
+            columns = [column for column in self.kind.columns if column.name in left]
+            fitting = columns_of(self._cells(heading), columns, self._bench)
+            if len(fitting) == 1:
+                return {fitting[0].name: left[fitting[0].name]}
+            only = columns[0]
+            if (
+                len(columns) == 1
+                and (only.kind == "word" or only.refers_to)
+                and not any(self._cells(heading))
+            ):
+                return left
+            return guess
+        return left
+
+    def _can_be(self, heading: Heading, name: str) -> bool:
+        column = self.kind.column(name)
+        if column is None or name in self.kind.signature:
+            return column is not None
+        return not none_is_of(self._cells(heading), column, self._bench)
+
+    def _asked_about(self, heading: Heading, absent: set[str]) -> Heading:
+        """The heading, with the columns not there yet that it or its cells may be meant for."""
+        names = [name for name in heading.may_be if name in absent]
+        if not names:
+            near_to = {
+                key: columns
+                for key, columns in self._everyday.items()
+                if columns.keys() & absent and not key.startswith(_UNORDERED)
+            }
+            keys = near_names(everyday_key(split_unit(heading.written)[0]), near_to, most=2, least=_NEAR)
+            names = [name for key in keys for name in near_to[key] if name in absent]
+        if not names:
+            columns = [column for column in self.kind.columns if column.name in absent]
+            names = [column.name for column in surely_of(self._cells(heading), columns, self._bench)]
+        return replace(heading, may_be=tuple(dict.fromkeys(names)))
 
 
 def _fits(column: Column, unit: str) -> bool:
@@ -263,17 +378,19 @@ def _everyday_lookup(kind: LogKind) -> _Everyday:
     for column in kind.columns:
         for phrase in (column.name, *column.also, *column.everyday):
             name, unit = split_unit(phrase)
-            found.setdefault(everyday_key(name), {})[column.name] = column, unit
+            for key in (everyday_key(name), _UNORDERED + unordered_key(name)):
+                found.setdefault(key, {})[column.name] = column, unit
     found.pop("", None)
+    found.pop(_UNORDERED, None)
     return found
 
 
-def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end: int) -> Header:
-    if len(cells) > MOST_COLUMNS:
-        raise FileError(f"has {len(cells)} columns (at most {MOST_COLUMNS})")
-    headings = _headings(kind, cells, ask=True)
+def _header(matcher: _Matcher) -> Header:
+    found = matcher.found
+    if len(found.record.cells) > MOST_COLUMNS:
+        raise FileError(f"has {len(found.record.cells)} columns (at most {MOST_COLUMNS})")
     taken: dict[str, int] = {}
-    for heading in headings:
+    for heading in matcher.headings:
         if heading.column is None:
             continue
         if heading.column.name in taken:
@@ -283,11 +400,11 @@ def _header(kind: LogKind, cells: Sequence[str], separator: str, text: str, end:
             )
         taken[heading.column.name] = heading.position
     return Header(
-        kind=kind,
-        headings=headings,
-        separator=separator,
-        below=text[end:],
-        first_line=text.count("\n", 0, end) + 1,
+        kind=matcher.kind,
+        headings=matcher.headings,
+        separator=found.separator,
+        below=found.text[found.end :],
+        first_line=found.text.count("\n", 0, found.end) + 1,
     )
 
 
@@ -301,8 +418,8 @@ class _Likeness:
     unread: tuple[str, ...]
 
 
-def _likeness(kind: LogKind, cells: Sequence[str]) -> _Likeness:
-    headings = _headings(kind, cells)
+def _likeness(matcher: _Matcher) -> _Likeness:
+    kind, headings = matcher.kind, matcher.headings
     names = _column_names(headings)
     missing = tuple(name for name in kind.signature if name not in names)
     unread = tuple(each.written for each in headings if each.column is None and each.text)

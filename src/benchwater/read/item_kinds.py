@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from benchwater.plugin.bench import ItemKind
-from benchwater.read.cells import words_of_name
+from benchwater.read.names import words_of_name
 
 
 def _phrases(text: str) -> tuple[str, ...]:

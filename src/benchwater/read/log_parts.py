@@ -123,7 +123,7 @@ def text_parts(
     sections = _sections(decoded.text, kinds)
     for number, text in enumerate(sections):
         try:
-            for log in _shaped(text, kinds, bench) or [_Log(recognise(text, kinds))]:
+            for log in _shaped(text, kinds, bench) or [_Log(recognise(text, kinds, bench))]:
                 if isinstance(log, FileError):
                     yield NotRead(file=file, why=str(log))
                     continue
@@ -207,15 +207,17 @@ def _shaped(text: str, kinds: Sequence[LogKind], bench: Bench | None) -> list[_L
                 check_lines(plain)
                 grid = _grid(record.cells, plain[end:], separator, first_line)
             made = reshape(grid, kinds, bench, is_a_log=is_a_log)
-            return [_log_of(part, of, separator, first_line) for part, of in made]
+            return [_log_of(part, of, separator, first_line, bench) for part, of in made]
     return []
 
 
-def _log_of(grid: Grid, kinds: Sequence[LogKind], separator: str, first_line: int) -> "_Log | FileError":
+def _log_of(
+    grid: Grid, kinds: Sequence[LogKind], separator: str, first_line: int, bench: Bench | None
+) -> "_Log | FileError":
     if grid.problem:
         return FileError(grid.problem)
     try:
-        header = header_of(grid, kinds, separator)
+        header = header_of(grid, kinds, separator, bench)
     except FileError as error:
         return FileError(f"{error} (in what was taken for the {listed([kind.name for kind in kinds])} log)")
     return _Log(replace(header, first_line=first_line, below=""), grid.body, grid.read_as)

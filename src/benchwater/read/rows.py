@@ -1,5 +1,6 @@
 """Reads the records below a header into columns of values, and sets rows aside with a reason."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -8,24 +9,28 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
+from benchwater.read.bare_units import BareUnits
 from benchwater.read.body import Body
 from benchwater.read.cells import (
-    BareUnits,
     CellContext,
     check_cavity,
+    is_approximate,
     is_everyday,
     read_amount,
     read_cell,
-    same_spelling,
 )
-from benchwater.read.coded import Coded, Indices, constant_column, group_rows
+from benchwater.read.coded import Coded, Indices, constant_column, group_rows, map_values
+from benchwater.read.dates import date_hints
 from benchwater.read.headers import Header, Heading
+from benchwater.read.names import find_place, same_spelling
 from benchwater.read.outcome import CheckProblem, SetAside
 from benchwater.read.records import Record
 from benchwater.read.refusals import LONGEST_CELL, MOST_SET_ASIDE, CellError, FileError, Reason
 from benchwater.read.row_check import check_rows
 from benchwater.units import QuantityError, is_quantity, read_quantity
 
+_ROUGH = 0.1
+"""The half-width of an amount marked as rough, as a share of it (common practice, no source)."""
 _TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
 
 
@@ -68,14 +73,18 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     kind = header.kind
     body, problems = _without_unusable_records(body, header)
     rows = len(body.lines)
-    units = BareUnits(header, bench)
     texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
+    texts, places_taken = _with_places(texts, kind, bench)
+    dates = date_hints(_days(texts, kind), bench.date_order, file)
+    units = BareUnits(header, bench, dates)
     by_itself = {
         column.frame_name: _read_column(texts.get(column.name) or constant_column(rows, ""), column, units)
         for column in kind.columns
     }
     by_another = _decided_by_another(kind, texts, by_itself, bench, units)
     columns = {**_extra_columns(body, header), **by_itself, **by_another}
+    rough = _rough_cells(kind, texts)
+    columns = _with_rough_cells(columns, rough, kind, bench, rows)
     refused = np.zeros(rows, dtype=bool)
     cells: list[tuple[int, str, CellError]] = []
     deciding = {column.name for column in kind.columns if column.decides_row}
@@ -146,7 +155,18 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
             )
             for row, name, error in cells
         ),
-        words_taken=(*_words_taken(kind, texts, by_itself), *_cavities_taken(kind, texts, by_another)),
+        words_taken=(
+            *dates.said,
+            *places_taken,
+            *_words_taken(kind, texts, by_itself),
+            *_cavities_taken(kind, texts, by_another),
+            *(
+                (text, "a rough value")
+                for mask in rough.values()
+                for text in mask.values
+                if is_approximate(text)
+            ),
+        ),
         fallbacks=frozenset(units.stood_in),
         check_problem=check_problem,
     )
@@ -266,7 +286,7 @@ def _words_taken(
     return tuple(
         (text, str(value))
         for column in kind.columns
-        if column.name in texts and (column.kind in {"word", "yes_no"} or column.refers_to is not None)
+        if column.name in texts and (column.kind in {"word", "yes_no", "name"})
         for text, value in zip(texts[column.name].values, columns[column.frame_name].values, strict=True)
         if is_everyday(text, value, column)
     )
@@ -308,6 +328,7 @@ def _decided_by_another(
             try:
                 if is_amount:
                     item, context = bench.items[other.value(row)], units.context(column, text.value(row))
+                    units.note_pieces(column, item, text.value(row))
                     values.append(read_amount(text.value(row), item, context, whole=column.kind == "amount"))
                 else:
                     values.append(check_cavity(text.value(row), other.value(row), bench))
@@ -315,6 +336,82 @@ def _decided_by_another(
                 values.append(error)
         decided[column.frame_name] = Coded(codes, values)
     return decided
+
+
+def _days(texts: Mapping[str, Coded], kind: LogKind) -> list[str]:
+    """The distinct days of a log as written."""
+    name = next((column.name for column in kind.columns if column.kind == "date"), "")
+    found = texts.get(name)
+    return (
+        []
+        if found is None
+        else [str(v) for v, used in zip(found.values, found.used_mask(), strict=True) if used]
+    )
+
+
+def _with_places(
+    texts: Mapping[str, Coded], kind: LogKind, bench: Bench
+) -> tuple[dict[str, Coded], tuple[tuple[str, str], ...]]:
+    """The texts with a mold and a cavity in each row that names both in one cell, and which cells do."""
+    new, taken = dict(texts), dict[str, str]()
+    names = [column.name for column in kind.columns if column.refers_to in {"mold", "cavity"}]
+    if len(names) != 2 or not any(name in texts for name in names):
+        return new, ()
+    for name, other in (names, reversed(names)):
+        both, place_at = texts.get(name), names.index(name)
+        alone = new.get(other)
+        if both is None or (alone is not None and "" not in alone.values):
+            continue
+        empty = np.ones(len(both.codes), dtype=bool) if alone is None else alone.mask(lambda text: text == "")
+        held = both.take(empty)
+        places = [
+            find_place(text, bench) if text and used else None
+            for text, used in zip(both.values, held.used_mask(), strict=True)
+        ]
+        if alone is None:
+            alone = constant_column(len(both.codes), "")
+        found = np.array([place is not None for place in places], dtype=bool)[both.codes] & empty
+        taken |= {text: " ".join(place) for text, place in zip(both.values, places, strict=True) if place}
+        for each, at in ((name, place_at), (other, 1 - place_at)):
+            old = both if each == name else alone
+            codes = np.where(found, both.codes + len(old.values), old.codes).astype(np.int32)
+            new[each] = Coded(codes, [*old.values, *("" if place is None else place[at] for place in places)])
+    return new, tuple(taken.items())
+
+
+def _rough_cells(kind: LogKind, texts: Mapping[str, Coded]) -> dict[str, Coded]:
+    """The texts of each column of numbers in which any is marked as rough."""
+    return {
+        column.name: texts[column.name]
+        for column in kind.columns
+        if column.name in texts
+        and (column.kind in {"count", "number", "money", "amount"} or is_quantity(column.kind))
+        and any(map(is_approximate, texts[column.name].values))
+    }
+
+
+def _with_rough_cells(
+    columns: dict[str, Coded], rough: Mapping[str, Coded], kind: LogKind, bench: Bench, rows: int
+) -> dict[str, Coded]:
+    """The columns, one that names each row's rough cells, and a wider uncertainty of rough amounts."""
+    if not rough:
+        return columns
+    masks = {name: texts.mask(is_approximate) for name, texts in rough.items()}
+    named = [";".join(name for name, mask in masks.items() if mask[row]) or None for row in range(rows)]
+    new = {**columns, "approximate": map_values(Coded(np.arange(rows, dtype=np.int32), named), lambda v: v)}
+    spread = next((column.frame_name for column in kind.columns if column.kind == "spread"), None)
+    amount = next(
+        (column for column in kind.columns if column.kind == "amount" and column.name in rough), None
+    )
+    if spread is None or amount is None:
+        return new
+    codes, values = new[spread].codes.copy(), list(new[spread].values)
+    for row in np.flatnonzero(masks[amount.name]).tolist():
+        size, item = new[amount.frame_name].value(row), bench.items.get(new["item"].value(row))
+        if new[spread].value(row) is None and isinstance(size, float) and item is not None:
+            codes[row] = len(values)
+            values.append(math.hypot(_ROUGH * size / math.sqrt(3), (item.resolution or 0.0) / math.sqrt(12)))
+    return {**new, spread: Coded(codes, values)}
 
 
 def _is_error(value: object) -> bool:

@@ -19,8 +19,9 @@ from benchwater.plugin.logs import Column, LogKind, SideBySide
 from benchwater.read.bench_file import size_in_ounces
 from benchwater.read.body import Body
 from benchwater.read.coded import Coded, Indices, concatenate, constant_column
-from benchwater.read.headers import Header, everyday_key, plain_heading, recognise, split_unit
+from benchwater.read.headers import Header, plain_heading, recognise, split_unit
 from benchwater.read.refusals import FileError
+from benchwater.read.vocabulary import everyday_key
 from benchwater.text import quoted
 from benchwater.words import runs
 
@@ -67,14 +68,14 @@ class Grid:
         )
 
 
-def header_of(grid: Grid, kinds: Sequence[LogKind], separator: str) -> Header:
+def header_of(grid: Grid, kinds: Sequence[LogKind], separator: str, bench: Bench | None) -> Header:
     """The header of a grid's headings. FileError where they are of no log, or of several."""
     out = io.StringIO()
     writer = csv.writer(out, delimiter=separator, lineterminator="\n")
     writer.writerow(grid.headings)
     for row in range(min(_SAMPLED_ROWS, len(grid.body.lines))):
         writer.writerow([str(column.value(row)) for column in grid.body.columns[: len(grid.headings)]])
-    return recognise(out.getvalue(), kinds)
+    return recognise(out.getvalue(), kinds, bench)
 
 
 def reshape(

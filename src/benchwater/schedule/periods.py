@@ -18,7 +18,7 @@ from benchwater.analyse.spans import month_after, month_spans, season_spans
 from benchwater.files import LARGEST_FILE_BYTES, open_regular_file
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.cells import read_date
+from benchwater.read.dates import DateHints, read_date
 from benchwater.read.headers import recognise
 from benchwater.read.outcome import Reading, SetAside
 from benchwater.read.records import decode
@@ -171,11 +171,12 @@ def _dates(path: Path, lines: Sequence[int], kinds: Sequence[LogKind], bench: Be
         return {}
     at = header.date_position
     dates: dict[int, datetime] = {}
+    hints = DateHints(order=bench.date_order)
     for record in header.records_on(lines):
         if at is None or at >= len(record.cells) or record.open_quote:
             continue
         try:
-            dates[record.line] = read_date(record.cells[at].strip(), bench.date_order)
+            dates[record.line] = read_date(record.cells[at].strip(), hints)
         except CellError:
             continue
     return dates

@@ -120,6 +120,16 @@ _DOZENS = re.compile(r"(.*?)\s?(?:dozens?|doz\.?|dz)", re.IGNORECASE)
 _NO_DAYS = r"(?!d\b|days?\b|wk\b|weeks?\b)"  # half a day on the water is not 12 hours
 _ONE = re.compile(rf"^an?\s+(?=[a-z]){_NO_DAYS}", re.IGNORECASE)
 _HALF = re.compile(rf"^half\s+(?:an?\s+)?(?=[a-z]){_NO_DAYS}", re.IGNORECASE)
+_NUMBER_WORDS = (
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"
+)  # fmt: skip
+_NUMBER_WORD = re.compile(
+    rf"^(?:{'|'.join(_NUMBER_WORDS)}|a couple of|a couple|a pair of|a pair)\b", re.IGNORECASE
+)
+_AND_A_HALF = re.compile(r"^([0-9]+)\s+and\s+(?:a\s+half|1/2)\b", re.IGNORECASE)
+_HOUR_AND_A_HALF = re.compile(
+    r"^(?:an?\s+|1\s+)?(hour|hr|pound|lb|ounce|oz)\s+and\s+a\s+half$", re.IGNORECASE
+)
 _DEGREES = frozenset({"deg", "deg.", "°", "degree", "degrees"})
 _GROUPED = re.compile(r"[0-9]{1,3}(?:[.,][0-9]{3})+")
 _LONGEST = 60
@@ -206,6 +216,8 @@ def _read_quantity(text: str, dimension: Dimension, default_unit: str | None, de
         while position < len(plain) and plain[position] == " ":
             position += 1
         number = _value(match, decimal_comma, whole=dimension == "pieces")
+        if not unit and position < len(plain):
+            raise QuantityError(f"has a number without a unit in it (accepted: {_EXAMPLES[dimension]})")
         if parts and (number < 0 or dimension == "temperature"):
             raise QuantityError(f"is not one {dimension} (accepted: {_EXAMPLES[dimension]})")
         total += _canonical(number, unit.removeprefix("-").strip(), dimension, default_unit, whole=not parts)
@@ -238,8 +250,14 @@ def _canonical(
 def _plain(text: str) -> str:
     if len(text) > _LONGEST:
         raise QuantityError(f"is too long for a quantity ({len(text)} characters)")
-    plain = text.translate(_PLAIN).strip()
+    plain = _NUMBER_WORD.sub(_number_word, text.translate(_PLAIN).strip())
+    plain = _AND_A_HALF.sub(r"\1 1/2 ", _HOUR_AND_A_HALF.sub(r"1 1/2 \1", plain)).strip()
     return _ONE.sub("1 ", _HALF.sub("1/2 ", plain))
+
+
+def _number_word(match: re.Match[str]) -> str:
+    word = match[0].lower()
+    return str(_NUMBER_WORDS.index(word)) if word in _NUMBER_WORDS else "2"
 
 
 def _value(match: re.Match[str], decimal_comma: bool, whole: bool = False) -> float:

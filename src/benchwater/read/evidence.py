@@ -1,0 +1,116 @@
+"""Tells from the cells below a heading which column of a log they belong to."""
+
+from collections.abc import Iterable, Sequence
+
+from benchwater.plugin.bench import Bench
+from benchwater.plugin.logs import Column
+from benchwater.read.cells import CellContext, read_amount, read_cell, vocabulary, without_mark
+from benchwater.read.dates import is_a_day
+from benchwater.read.names import find_name, find_place, same_spelling
+from benchwater.read.refusals import CellError
+from benchwater.units import QuantityError, is_quantity, read_number, read_quantity
+
+MOST_SAMPLED = 60
+_ENOUGH = 0.8
+_SURE, _POSSIBLE, _NO = 2, 1, 0
+
+
+def columns_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) -> list[Column]:
+    """The columns that nearly all of the cells are surely of; where there are none, those they may be of."""
+    distinct = list(dict.fromkeys(cell for cell in cells if cell))
+    if not distinct:
+        return []
+    likeness = [(column, [_likeness(cell, column, bench) for cell in distinct]) for column in columns]
+    for least in (_SURE, _POSSIBLE):
+        found = [
+            column
+            for column, each in likeness
+            if sum(one >= least for one in each) >= _ENOUGH * len(distinct)
+        ]
+        if found:
+            return found
+    return []
+
+
+def surely_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) -> list[Column]:
+    """The columns that nearly all of at least two different cells are surely of."""
+    distinct = list(dict.fromkeys(cell for cell in cells if cell))
+    return [
+        column
+        for column in columns
+        if len(distinct) > 1
+        and sum(_likeness(cell, column, bench) == _SURE for cell in distinct) >= _ENOUGH * len(distinct)
+    ]
+
+
+def none_is_of(cells: Sequence[str], column: Column, bench: Bench) -> bool:
+    """Whether there are cells, and not one can be read as of the column."""
+    distinct = list(dict.fromkeys(cell for cell in cells if cell))
+    return bool(distinct) and all(_likeness(cell, column, bench) == _NO for cell in distinct)
+
+
+def hold_places(cells: Sequence[str], bench: Bench) -> bool:
+    """Whether most of the cells name a mold and its cavity together."""
+    distinct = list(dict.fromkeys(cell for cell in cells if cell))
+    return bool(distinct) and 2 * sum(find_place(cell, bench) is not None for cell in distinct) > len(
+        distinct
+    )
+
+
+def _likeness(text: str, column: Column, bench: Bench) -> int:
+    kind, number = column.kind, without_mark(text)
+    if column.refers_to == "cavity":
+        is_one = any(
+            same_spelling(text) == same_spelling(name)
+            for mold in bench.molds.values()
+            for name in mold.cavities
+        )
+        return _SURE if is_one or find_place(text, bench) else _POSSIBLE if not bench.molds else _NO
+    if column.refers_to is not None:
+        known = {"mold": bench.molds, "item": bench.items, "build": bench.builds}[column.refers_to]
+        found = find_name(text, column.refers_to, bench) or (
+            column.refers_to == "mold" and find_place(text, bench)
+        )
+        return _SURE if found else _NO if known or _is_number(text) else _POSSIBLE
+    if kind == "date":
+        return _SURE if is_a_day(text) else _NO
+    if kind == "word":
+        return _SURE if vocabulary(column).meanings(text, whole=column.decides_row) else _NO
+    if kind == "name" and column.word_phrases and vocabulary(column).meanings(text, whole=True):
+        return _SURE
+    if kind == "name" and not column.word_phrases:
+        return _SURE if _is_number(text) else _POSSIBLE
+    if kind in {"name", "text", "tags"}:
+        return _NO if _is_number(text) else _POSSIBLE
+    context = CellContext(bench=bench, decimal_comma=False, bare_unit=None)
+    if is_quantity(kind):
+        try:
+            read_quantity(number, kind)
+        except QuantityError:
+            return _POSSIBLE if _is_number(number) and kind != "mass" else _NO
+        return _SURE
+    if kind in {"amount", "spread"}:
+        return _POSSIBLE if any(_is_amount(text, item, context) for item in bench.items.values()) else _NO
+    try:
+        read_cell(text, column, context)
+    except CellError:
+        return _NO
+    if kind == "money" and _is_number(text):
+        return _POSSIBLE
+    return _SURE if kind != "count" or _is_number(number) else _POSSIBLE
+
+
+def _is_amount(text: str, item: object, context: CellContext) -> bool:
+    try:
+        read_amount(text, item, context, whole=False)  # type: ignore[arg-type]
+    except CellError:
+        return False
+    return True
+
+
+def _is_number(text: str) -> bool:
+    try:
+        read_number(text)
+    except QuantityError:
+        return False
+    return True

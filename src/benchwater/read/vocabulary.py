@@ -1,0 +1,187 @@
+"""Finds what an everyday phrase stands for: the same words, their usual misspellings, little words around."""
+
+import re
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+
+_SPELT = {
+    "mould": "mold", "colour": "color", "coloured": "colored", "grey": "gray", "#": "number", "nr": "number",
+    "centre": "center", "aluminium": "aluminum", "metre": "meter", "fibre": "fiber",
+    "didnt": "did not", "wasnt": "was not", "isnt": "is not", "wont": "will not", "cant": "can not",
+    "doesnt": "does not", "hasnt": "has not", "wouldnt": "would not", "couldnt": "could not",
+    "temps": "temp", "&": "and",
+}  # fmt: skip
+_ARTICLES = frozenset({"the", "a", "an", "my", "our"})
+_LITTLE_WORDS = _ARTICLES | frozenset(
+    "i it its is was were are be been got get had has have very really just bit little slightly badly "
+    "totally completely all again still too so on in of to by at from with for them they this that one "
+    "ones up out way again some lot lots pretty quite".split()
+)
+_DOUBTS = frozenset(
+    "not no never almost nearly but and or maybe perhaps probably mostly partly except only half if until "
+    "then than think guess might could unless without other un non near less more before instead".split()
+)
+_DEGREES = frozenset("very really just bit little slightly totally completely so too pretty quite".split())
+_QUESTIONS = frozenset("or and how what which when why who where did do doe not no".split())
+_LONGEST = 60
+_MOST_WORDS = 12
+_LONGEST_PHRASE = 6
+
+
+@lru_cache(maxsize=20_000)
+def everyday_key(text: str) -> str:
+    """A phrase as everyday phrases are compared: case, punctuation, plural and British spelling ignored."""
+    words = re.findall(r"[^\W_]+|[#✓✔&]", text.casefold().replace("'", "").replace("’", ""))
+    spelt = (_SPELT.get(word) or _SPELT.get(singular(word)) or singular(word) for word in words)
+    return " ".join(word for word in spelt if word not in _ARTICLES)
+
+
+def singular(word: str) -> str:
+    """A word without its plural ending, by rule."""
+    if len(word) > 4 and word.endswith("ies"):
+        return f"{word[:-3]}y"
+    if len(word) > 4 and word.endswith(("ses", "xes", "ches", "shes")):
+        return word[:-2]
+    return word[:-1] if len(word) > 2 and word.endswith("s") and not word.endswith("ss") else word
+
+
+def unordered_key(text: str) -> str:
+    """The words of a heading without little ones, sorted: `temp of the mold` is `mold temp`."""
+    words = [word for word in everyday_key(text).split() if word not in _LITTLE_WORDS | {"did", "do", "doe"}]
+    return "" if _QUESTIONS.issuperset(words) else " ".join(sorted(words))
+
+
+class Vocabulary:
+    """Phrases, and what each may stand for."""
+
+    def __init__(self, phrases: Iterable[tuple[str, str]], ask: Iterable[str] = ()) -> None:
+        """`phrases` pairs phrases with meanings. `ask` are ordinary words that are no misspelling of one."""
+        self._by_key: dict[str, frozenset[str]] = {}
+        for phrase, meaning in phrases:
+            key = everyday_key(phrase)
+            if key:
+                self._by_key[key] = self._by_key.get(key, frozenset()) | {meaning}
+        self._by_content: dict[str, list[str]] = {}
+        for key in self._by_key:
+            self._by_content.setdefault(_content(key), []).append(key)
+        self._ask = frozenset(map(everyday_key, ask))
+
+    @property
+    def by_key(self) -> Mapping[str, frozenset[str]]:
+        """What each phrase may stand for, by its key."""
+        return self._by_key
+
+    def exact(self, text: str) -> frozenset[str]:
+        """What the phrase itself stands for."""
+        return self._by_key.get(everyday_key(text), frozenset())
+
+    def near(self, text: str) -> frozenset[str]:
+        """What the phrases stand for that the text may be a misspelling of."""
+        key = everyday_key(text)
+        if key in self._ask or len(key) > _LONGEST:
+            return frozenset()
+        found: frozenset[str] = frozenset()
+        for phrase, meanings in self._by_key.items():
+            if is_misspelling(key, phrase):
+                found |= meanings
+        return found
+
+    def meanings(self, text: str, *, whole: bool) -> frozenset[str]:
+        """What a cell may stand for: of several, the first way of reading that finds anything counts.
+
+        `whole` cells hold a phrase and nothing else but little words; others may say more beside it.
+        """
+        if "?" in text or len(text) > _LONGEST:
+            return frozenset()
+        if found := self.exact(text):
+            return found
+        key = everyday_key(text)
+        if key in self._ask:
+            return frozenset()
+        if found := self._among_little_words(key):
+            return found
+        if found := self.near(text):
+            return found
+        return frozenset() if whole else self._within(key)
+
+    def _among_little_words(self, key: str) -> frozenset[str]:
+        """What the phrases stand for that a text holds with nothing but little words besides."""
+        words = set(key.split())
+        if words & _DOUBTS and words & _DEGREES:
+            return frozenset()
+        found: frozenset[str] = frozenset()
+        for phrase in self._by_content.get(_content(key), ()) if _content(key) else ():
+            if words.issuperset(phrase.split()):
+                found |= self._by_key[phrase]
+        return found
+
+    def _within(self, key: str) -> frozenset[str]:
+        """What the longest phrases in a text stand for, unless another word casts doubt on them."""
+        words = key.split()[:_MOST_WORDS]
+        found: frozenset[str] = frozenset()
+        taken = [False] * len(words)
+        for length in range(min(_LONGEST_PHRASE, len(words)), 0, -1):
+            for start in range(len(words) - length + 1):
+                inside = range(start, start + length)
+                meanings = self._by_key.get(" ".join(words[start : start + length]))
+                if meanings and not all(taken[at] for at in inside):
+                    found |= meanings
+                    for at in inside:
+                        taken[at] = True
+        doubtful = any(word in _DOUBTS for word, is_taken in zip(words, taken, strict=True) if not is_taken)
+        return frozenset() if doubtful else found
+
+
+def _content(key: str) -> str:
+    return " ".join(word for word in key.split() if word not in _LITTLE_WORDS)
+
+
+def is_misspelling(text: str, word: str, most: int = 2) -> bool:
+    """Whether a text is one slip away from a word of five letters or more, two from one of nine.
+
+    A slip is a letter too many, too few, another, or two swapped; in a word of four letters two swapped or
+    one doubled. `most` is how many there may be. Digits and the first letter are as they should be, unless
+    the first two are swapped.
+    """
+    longest = max(len(text), len(word))
+    shortest = min(len(text), len(word))
+    if most == 0 or text == word or shortest < 4 or longest - shortest > 2 or not text or not word:
+        return False
+    if text[0] != word[0] and text[:2] != word[1::-1]:
+        return False
+    if re.findall(r"[0-9]+", text) != re.findall(r"[0-9]+", word):
+        return False
+    if shortest == 4:
+        return _swapped(text, word) or _doubled(text, word) or _doubled(word, text)
+    return _slips(text, word) <= (min(most, 2) if shortest >= 9 else 1)
+
+
+def _swapped(text: str, word: str) -> bool:
+    differ = [at for at, (one, other) in enumerate(zip(text, word, strict=False)) if one != other]
+    return (
+        len(text) == len(word)
+        and len(differ) == 2
+        and differ[1] == differ[0] + 1
+        and text[differ[0]] == word[differ[1]]
+        and text[differ[1]] == word[differ[0]]
+    )
+
+
+def _doubled(longer: str, shorter: str) -> bool:
+    return len(longer) == len(shorter) + 1 and any(
+        longer[at] == longer[at + 1] and longer[:at] + longer[at + 1 :] == shorter
+        for at in range(len(longer) - 1)
+    )
+
+
+def _slips(text: str, word: str) -> int:
+    """The optimal string alignment distance (Damerau 1964, Commun. ACM 7:171)."""
+    before, last = [0] * (len(word) + 1), list(range(len(word) + 1))
+    for row, letter in enumerate(text, start=1):
+        now = [row] + [0] * len(word)
+        for at, other in enumerate(word, start=1):
+            now[at] = min(last[at] + 1, now[at - 1] + 1, last[at - 1] + (letter != other))
+            if row > 1 and at > 1 and letter == word[at - 2] and text[row - 2] == other:
+                now[at] = min(now[at], before[at - 2] + 1)
+        before, last = last, now
+    return last[-1]
