@@ -14,6 +14,16 @@ from benchwater.testing import MadeSeason
 ROOT = Path(__file__).parents[1]
 
 
+@pytest.fixture(autouse=True)
+def _state_of_the_test(
+    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest
+) -> None:
+    """Keep the user's own state out; trust the plugins that tests write, but for tests of trust itself."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path_factory.getbasetemp() / "state"))
+    if "asks_for_trust" not in request.keywords:
+        monkeypatch.setattr("benchwater.plugin_host.trust.untrusted", lambda workspace: ())
+
+
 @pytest.fixture(scope="session")
 def demo() -> Callable[..., MadeSeason]:
     """Return a function that gives the demo season up to a month (`"2026-05"`; left out: the last one).

@@ -22,6 +22,7 @@ from benchwater.pipeline import Workspace, read_workspace
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin_host.loaded import PluginProblem
+from benchwater.plugin_host.trust import trust as remember_trust
 from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
 
 if TYPE_CHECKING:
@@ -135,12 +136,15 @@ class LoadedSeason(Season):
         return canonical_schema(declared, self.bench, extra_columns(self._logs[kind], declared))
 
 
-def load(folder: str | Path, *, workspace_plugins: bool = True) -> LoadedSeason:
+def load(folder: str | Path, *, workspace_plugins: bool = True, trust: bool = False) -> LoadedSeason:
     """Read a maker's folder: its bench, and every row of its logs up to the last.
 
-    `workspace_plugins` False leaves out the folder's own plugins, which run as your own code. BenchError if
+    The folder's own plugins run as your own code, once you have said yes to them: `trust` says so, and it is
+    remembered until one of them changes. `workspace_plugins` False leaves them out. BenchError if
     bench.toml is missing or wrong. SetAsideWarning if rows, cells, files or plugins are not used.
     """
+    if trust:
+        remember_trust(Path(folder))
     season = LoadedSeason(read_workspace(Path(folder), workspace_plugins=workspace_plugins))
     missing = {
         "rows set aside (see .set_aside)": len(season.set_aside),

@@ -70,6 +70,8 @@ def new_analysis(name: str, folder: Path) -> None:
     It works at once and appears in the next report; change it into your own question. NAME is a plain
     name such as rainy-days.
     """
+    from benchwater.plugin_host.trust import trust
+
     identity = re.sub(r"[\s-]+", "_", name.strip()).lower()
     if not identity.isidentifier() or not identity.isascii() or keyword.iskeyword(identity):
         raise click.UsageError(f"`{plain(name)}` is not a plain name such as rainy-days")
@@ -89,6 +91,7 @@ def new_analysis(name: str, folder: Path) -> None:
         text = _template(template).replace("@ID@", identity).replace("@TITLE@", title)
         write_atomically(path, text.encode())
         click.echo(f"Wrote {plain(str(path))}")
+    trust(folder, [path.name for path in written])
     click.echo("It is in the next `benchwater report`. Its test runs with `python -m pytest`.")
 
 

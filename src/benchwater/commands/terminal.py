@@ -1,6 +1,7 @@
 """What commands share: exit statuses, errors as sentences, printable text, common options, progress."""
 
 import errno
+import functools
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -87,18 +88,45 @@ _PLUGINS_OPTION = click.option(
     default=True,
     help="Leave the folder's own plugins/ out: they run as your own code.",
 )
+_TRUST_OPTION = click.option(
+    "--trust", is_flag=True, help="Say yes to the folder's own plugins/ as they are now, and remember it."
+)
 
 
 def workspace_command(*options: _Decorator) -> Callable[[Callable[..., Any]], click.Command]:
     """Return the decorator of a command on a workspace, which adds what all such commands take."""
 
     def decorate(function: Callable[..., Any]) -> click.Command:
-        decorators: tuple[_Decorator, ...] = (_FOLDER_ARGUMENT, *options, _PLUGINS_OPTION, DEBUG_OPTION)
-        for add in reversed(decorators):
-            function = add(function)
-        return click.command()(function)
+        @functools.wraps(function)
+        def with_plugins(*, folder: Path, workspace_plugins: bool, trust: bool, **others: Any) -> Any:
+            if workspace_plugins:
+                _ask_trust(folder, trust)
+            return function(folder=folder, workspace_plugins=workspace_plugins, **others)
+
+        command: Any = with_plugins
+        added: tuple[_Decorator, ...] = (_PLUGINS_OPTION, _TRUST_OPTION, DEBUG_OPTION)
+        for add in reversed((_FOLDER_ARGUMENT, *options, *added)):
+            command = add(command)
+        return click.command()(command)
 
     return decorate
+
+
+def _ask_trust(folder: Path, yes: bool) -> None:
+    """Ask, on a terminal, whether the folder's own plugins may run, if this user has not said yes to them."""
+    from benchwater.plugin_host import trust
+
+    names = trust.untrusted(folder)
+    if not names:
+        return
+    if not yes and sys.stdin.isatty() and sys.stderr.isatty():
+        click.echo("This folder brings Python code of its own, which would run as you:", err=True)
+        for name in names:
+            click.echo(f"  {plain_line(str(folder / 'plugins' / name))}", err=True)
+        click.echo("You have not said yes to these files as they are now.", err=True)
+        yes = click.confirm("Run them, from now on until one of them changes?", default=False, err=True)
+    if yes:
+        trust.trust(folder)
 
 
 def debugging() -> bool:

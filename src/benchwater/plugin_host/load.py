@@ -9,11 +9,16 @@ import pluggy
 
 from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks, ReportWritten
 from benchwater.plugin.logs import LogKind
+from benchwater.plugin_host import trust
 from benchwater.plugin_host.declared import faults, other_version
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
 from benchwater.plugin_host.places import Candidate, candidates
 from benchwater.text import did_you_mean
 
+NOT_TRUSTED = (
+    "was not run: it is Python code that would run as you, and you have not said yes to it on this computer "
+    "as it is now. Look at the files in plugins/, then say yes with `benchwater plugins FOLDER --trust`"
+)
 _Brought = TypeVar("_Brought", LogKind, Analysis)
 
 
@@ -26,17 +31,21 @@ def load_plugins(workspace: Path | None, off: Sequence[str] = (), *, files: Sequ
 
     `off` names plugins, or the ids of analyses, that bench.toml switches off: the first of that name, so that
     a later one, such as the workspace's own, takes its place. `files` are further plugin files, taken as if
-    they lay in the workspace's `plugins/`.
+    they lay in the workspace's `plugins/`. Of those nothing runs until the user trusts them (see `trust`).
     """
     manager = pluggy.PluginManager(PROJECT)
     manager.add_hookspecs(Hooks)
     loaded: list[LoadedPlugin] = []
     problems: list[PluginProblem] = []
     left_out: set[str] = set()
+    held_back = bool(trust.untrusted(workspace))
     for candidate in candidates(workspace, files):
         still_off = [name for name in off if name not in left_out]
         if candidate.name in still_off:
             left_out.add(candidate.name)
+            continue
+        if held_back and candidate.origin == "workspace" and candidate.path not in files:
+            problems.append(_problem(candidate, NOT_TRUSTED))
             continue
         try:
             loaded.append(_load(candidate, manager, loaded, still_off, left_out))

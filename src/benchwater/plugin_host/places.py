@@ -7,13 +7,16 @@ import importlib.util
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from importlib.machinery import FileFinder, ModuleSpec, SourceFileLoader
 from pathlib import Path
 from types import ModuleType
-from typing import Literal
+from typing import Any, Literal
 
 Origin = Literal["shipped", "installed", "workspace"]
 ENTRY_POINTS = "benchwater"
 INIT = "__init__.py"
+_PACKAGE = "benchwater_plugins"
+_NOT_PLUGINS = ("test_", "conftest")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,13 +65,45 @@ def workspace_folder(workspace: Path | None) -> Path | None:
     return workspace / "plugins"
 
 
+def holds_plugins(folder: Path) -> bool:
+    """Return whether a folder of plugins holds one that would be loaded."""
+    return folder.is_dir() and next(_plugins_below(folder), None) is not None
+
+
+class _SourceLoader(SourceFileLoader):
+    """Compiles a module's source each time: a cached `.pyc` is neither read nor written."""
+
+    def path_stats(self, path: Any) -> Any:
+        raise OSError("no cache is used")
+
+
+class _SourceFinder:
+    """Finds the modules of a workspace's plugin that is a folder: as source, and no tests."""
+
+    @staticmethod
+    def find_spec(name: str, path: Sequence[str] | None, target: object = None) -> ModuleSpec | None:
+        if not name.startswith(f"{_PACKAGE}/workspace/") or path is None:
+            return None
+        if not name.rpartition(".")[2].startswith(_NOT_PLUGINS):
+            for place in path:
+                found = FileFinder(place, (_SourceLoader, [".py"])).find_spec(name)
+                if found is not None:
+                    return found
+        raise ModuleNotFoundError(f"there is no module {name.partition('/workspace/')[2]!r}", name=name)
+
+
 def import_plugin(path: Path, name: str) -> ModuleType:
     """Import a plugin's file, or its folder with an `__init__.py`, afresh and under that name without dots.
 
     The modules of a folder import from each other with a dot: `from .curves import fitted`.
     """
     file, inside = (path / INIT, [str(path)]) if path.is_dir() else (path, None)
-    spec = importlib.util.spec_from_file_location(name, file, submodule_search_locations=inside)
+    loader = _SourceLoader(name, str(file)) if name.startswith(f"{_PACKAGE}/workspace/") else None
+    spec = importlib.util.spec_from_file_location(
+        name, file, loader=loader, submodule_search_locations=inside
+    )
+    if _SourceFinder not in sys.meta_path:
+        sys.meta_path.insert(0, _SourceFinder)
     if spec is None or spec.loader is None:
         raise ImportError(f"{path.name} cannot be imported as a Python file")
     module = importlib.util.module_from_spec(spec)
@@ -91,7 +126,7 @@ def _in_folder(folder: Path, origin: Origin) -> Iterator[Candidate]:
 def _plugins_below(folder: Path) -> Iterator[Path]:
     """Every plugin in order of path: a file, or a folder with an `__init__.py`, which is one as a whole."""
     for path in sorted(folder.iterdir()):
-        if path.name.startswith((".", "_", "test_", "conftest")):
+        if path.name.startswith((".", "_", *_NOT_PLUGINS)):
             continue
         if path.suffix == ".py" or (path / INIT).is_file():
             yield path
@@ -106,7 +141,7 @@ def _in_file(path: Path, folder: Path, origin: Origin) -> Candidate:
         name=name,
         origin=origin,
         where=relative.as_posix(),
-        load=lambda: import_plugin(path, f"benchwater_plugins/{origin}/{name.replace('.', '/')}"),
+        load=lambda: import_plugin(path, f"{_PACKAGE}/{origin}/{name.replace('.', '/')}"),
         path=path,
     )
 

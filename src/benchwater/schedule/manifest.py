@@ -10,6 +10,7 @@ from typing import Any
 from benchwater.files import UNKNOWN_CONTENT, read_own_file, write_atomically
 
 NAME = ".benchwater-due.json"
+UNTRUSTED = "plugins/"
 FORMAT = 3
 
 

@@ -6,7 +6,15 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from benchwater.files import UNKNOWN_CONTENT
-from benchwater.schedule.manifest import Inputs, MadeFrom, Manifest, Period, Scan, WrittenReport
+from benchwater.schedule.manifest import (
+    UNTRUSTED,
+    Inputs,
+    MadeFrom,
+    Manifest,
+    Period,
+    Scan,
+    WrittenReport,
+)
 
 NO_REPORT = "no report yet"
 _MOST_REASONS = 3
@@ -39,9 +47,11 @@ def states(
     """Return the state of every period with rows, in order, and of the months without rows between and after.
 
     A report whose PDF could not be printed is owed again once `can_print` is true. A report made from logs
-    that are `unreadable` now, or lie in a folder that is, is kept; those without any row left come last.
+    that are `unreadable` now, or lie in a folder that is, is kept; those without any row left come last. So is
+    one made with plugins of the workspace that are not trusted now.
     """
-    kept = {label: _kept(label, report, out, unreadable) for label, report in reports.items()}
+    plugins = scan.inputs.plugins
+    kept = {label: _kept(label, report, out, unreadable, plugins) for label, report in reports.items()}
     found = [
         _state(
             period,
@@ -106,8 +116,16 @@ def _state(
     return State(label=period.label, what=what, period=period, to_hand_on=not report.handed_on)
 
 
-def _kept(label: str, report: WrittenReport, out: Path, unreadable: Sequence[str]) -> str:
+def _kept(
+    label: str, report: WrittenReport, out: Path, unreadable: Sequence[str], plugins: Mapping[str, str]
+) -> str:
     """Return why the report stays as it is, empty where it does not."""
+    if not all((out / label / name).is_file() for name in report.files):
+        return ""
+    if UNTRUSTED in plugins and any(
+        name.startswith(UNTRUSTED) and name != UNTRUSTED for name in report.made_from.plugins
+    ):
+        return "kept as it was: it was made with plugins of this folder, which you do not trust as they are"
     lost = next(
         (
             name
@@ -116,7 +134,7 @@ def _kept(label: str, report: WrittenReport, out: Path, unreadable: Sequence[str
         ),
         None,
     )
-    if lost is None or not all((out / label / name).is_file() for name in report.files):
+    if lost is None:
         return ""
     return f"kept as it was: `{lost}` cannot be read now, and this report was made from rows in it"
 

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 import benchwater
 from benchwater.files import UNKNOWN_CONTENT, content_hash, log_files
+from benchwater.plugin_host import trust
 from benchwater.plugin_host.contents import plugin_contents
-from benchwater.schedule.manifest import Inputs, Manifest, Scan
+from benchwater.schedule.manifest import UNTRUSTED, Inputs, Manifest, Scan
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
@@ -30,11 +31,18 @@ def hash_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
 
 
 def hash_bench_and_plugins(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
-    """Hash the same without the logs, for a caller that holds their rows."""
+    """Hash the same without the logs, for a caller that holds their rows.
+
+    The name UNTRUSTED stands for plugins of the workspace that the user has not said yes to.
+    """
+    held_back = workspace_plugins and bool(trust.untrusted(folder))
+    plugins = plugin_contents(folder if workspace_plugins and not held_back else None)
+    if held_back:
+        plugins[UNTRUSTED] = "not trusted"
     return Inputs(
         version=benchwater.__version__,
         bench=content_hash(folder / BENCH),
-        plugins=plugin_contents(folder if workspace_plugins else None),
+        plugins=plugins,
     )
 
 

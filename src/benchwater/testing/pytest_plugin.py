@@ -46,14 +46,16 @@ class RunReport(Protocol):
 
 
 @pytest.fixture
-def run_report(tmp_path_factory: pytest.TempPathFactory) -> RunReport:
+def run_report(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> RunReport:
     """Return a function that writes files into a new folder and runs `benchwater report` there.
 
     It takes the files by their path (`{"bench.toml": text, "logs/a.csv": text, "plugins/x.py": Path(...)}`;
-    a Path is a file to copy) and further arguments of the command, such as `"--month", "2026-05"`.
+    a Path is a file to copy) and further arguments of the command, such as `"--month", "2026-05"`. The
+    plugins among them are trusted in this run alone.
     """
 
     def run(files: Mapping[str, str | Path], *arguments: str) -> ReportRun:
+        monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
         folder = tmp_path_factory.mktemp("workspace")
         for name, content in files.items():
             path = folder / name
@@ -72,7 +74,7 @@ def _report(folder: Path, arguments: tuple[str, ...]) -> ReportRun:
     reports = folder / "reports"
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        status = guarded(cli, ["report", str(folder), "--out", str(reports), *arguments])
+        status = guarded(cli, ["report", str(folder), "--trust", "--out", str(reports), *arguments])
     twins = sorted(reports.glob("*/season-report.json"))
     twin = json.loads(twins[-1].read_text(encoding="utf-8")) if twins else {}
     return ReportRun(status=status, out=out.getvalue(), err=err.getvalue(), twin=twin, folder=folder)
