@@ -1,9 +1,18 @@
-"""Names in messages: lists of them, and the nearest one to a name that is not known."""
+"""Text of messages: lists of names, the nearest one to a name that is not known, what an error says."""
 
 from collections.abc import Iterable
 
 _LONGEST_COMPARED = 60
 _LEAST_LIKE = 0.6
+
+
+def error_text(error: BaseException) -> str:
+    """Return an error's type and message, also where the message cannot be made."""
+    try:
+        message = str(error)
+    except Exception as other:
+        message = f"(its message raises {type(other).__name__})"
+    return f"{type(error).__name__}: {message}"
 
 
 def quoted(names: Iterable[str], most: int | None = None) -> str:

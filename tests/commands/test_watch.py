@@ -97,6 +97,7 @@ def test_watch_ends_cleanly_while_a_report_is_made_and_leaves_no_lock(folder, wa
         "@hookimpl\ndef analyses():\n"
         "    return [Analysis(id='slow', title='T', question='Q?', order=1, analyse=analyse)]\n"
     )
+    trust.trust(folder)
     (folder / "pour.csv").write_text(HEADER + "2026-05-02,round-jig,1/8,good\n")
     watching = watch()
     begun = threading.Event()

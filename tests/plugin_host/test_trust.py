@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import benchwater
+from benchwater.notebook import SetAsideWarning
 from benchwater.plugin_host import trust
 from benchwater.plugin_host.contents import plugin_contents
 from benchwater.plugin_host.load import load_plugins
@@ -74,7 +75,7 @@ def test_no_command_runs_a_plugin_unasked_and_each_says_what_was_not_run(folder,
 
 def test_new_analysis_and_load_run_no_plugin_unasked(folder):
     assert run("new-analysis", "other", "--in", folder).status == 0
-    with pytest.warns(benchwater.notebook.SetAsideWarning, match="1 plugins not loaded|2 plugins not loaded"):
+    with pytest.warns(SetAsideWarning, match="2 plugins not loaded"):
         benchwater.load(folder)
     assert not ran(folder)
     assert trust.untrusted(folder) == ("mine.py",), "what new-analysis wrote is trusted"
@@ -168,7 +169,7 @@ def test_a_cached_bytecode_file_beside_a_plugin_is_never_run(folder):
 def test_a_plugin_folder_cannot_import_its_tests_or_bytecode_alone(folder):
     package = folder / "plugins" / "pack"
     package.mkdir()
-    (package / "__init__.py").write_text("from . import test_more\n")
+    (package / "__init__.py").write_text("from .test_more import x\n")
     (package / "test_more.py").write_text("")
     trust.trust(folder)
     (problem,) = load_plugins(folder).problems

@@ -11,6 +11,8 @@ from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import MOST_PHOTOS, Action, Photo, Section, Status
 from benchwater.plugin.section_check import section_faults
 from benchwater.plugin_host.loaded import LoadedPlugin, line_of
+from benchwater.supervisor import plugin_call
+from benchwater.text import error_text
 
 _Result = TypeVar("_Result")
 LONGEST_ANALYSIS_S = 120.0
@@ -82,12 +84,15 @@ def _guarded(
         listed = " and ".join(f"the {kind} log" for kind in missing)
         return Section.empty(f"There is nothing yet in {listed}.")
     try:
-        section = within(LONGEST_ANALYSIS_S, lambda: analysis.analyse(season, span))
-        faults = _faults(section)
-    except (Exception, SystemExit) as error:
+        with plugin_call(f"The analysis {analysis.id} of {plugin.where}", LONGEST_ANALYSIS_S):
+            section = within(LONGEST_ANALYSIS_S, lambda: analysis.analyse(season, span))
+            faults = _faults(section)
+    except KeyboardInterrupt:
+        raise
+    except BaseException as error:
         on_failure(analysis.id, traceback.format_exc())
         where = _where(error, plugin)
-        return Section(status="failed", why=f"This analysis broke: {type(error).__name__}: {error}{where}")
+        return Section(status="failed", why=f"This analysis broke: {error_text(error)}{where}")
     if faults:
         on_failure(analysis.id, "\n".join(faults))
         more = f" and {len(faults) - 1} more" if len(faults) > 1 else ""
@@ -133,6 +138,8 @@ def within(seconds: float, work: Callable[[], _Result]) -> _Result:
     def run() -> None:
         try:
             results.append(work())
+        except KeyboardInterrupt:  # no Ctrl-C: those reach the main thread alone
+            raised.append(RuntimeError("it raised KeyboardInterrupt"))
         except BaseException as error:
             raised.append(error)
 

@@ -12,6 +12,8 @@ from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Vital
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem
+from benchwater.supervisor import plugin_call
+from benchwater.text import error_text
 
 LONGEST_VITALS_S = 60.0
 
@@ -34,10 +36,13 @@ def run_vitals(
         if analysis.vitals is None or not all(season.holds(kind) for kind in analysis.needs):
             continue
         try:
-            series += within(LONGEST_VITALS_S, partial(_series, analysis, season, whole, months))
-        except (Exception, SystemExit) as error:
+            with plugin_call(f"The vitals of {analysis.id} of {plugin.where}", LONGEST_VITALS_S):
+                series += within(LONGEST_VITALS_S, partial(_series, analysis, season, whole, months))
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
             on_failure(analysis.id, traceback.format_exc())
-            why = f"broke while it made the vitals of {analysis.id}: {type(error).__name__}: {error}"
+            why = f"broke while it made the vitals of {analysis.id}: {error_text(error)}"
             broken.append(PluginProblem(origin=plugin.origin, name=plugin.name, why=why))
     return tuple(series), tuple(broken)
 

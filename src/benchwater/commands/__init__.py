@@ -2,12 +2,14 @@
 
 import importlib
 import os
+import signal
 import sys
 
 import click
 
 import benchwater
 from benchwater.commands.terminal import guarded
+from benchwater.supervisor import supervise
 
 COMMANDS = {
     "start": ("start", "Make a new workspace: bench.toml and blank logs."),
@@ -21,6 +23,8 @@ COMMANDS = {
     "new-analysis": ("start", "Write a plugin and its test, ready to edit."),
 }
 """The module of each command, and its line in the overview."""
+SUPERVISED = frozenset({"sheets", "check", "report", "due", "plugins", "new-analysis"})
+"""The commands that run plugins."""
 
 OVERVIEW = """\
 The season report for people who make their own fishing lures.
@@ -78,4 +82,11 @@ def cli() -> None:
 def main() -> None:
     """Run the command line and exit with its status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices gain nothing from more threads
-    sys.exit(guarded(cli, sys.argv[1:]))
+    arguments = sys.argv[1:]
+    if not SUPERVISED.intersection(arguments[:1]):
+        sys.exit(guarded(cli, arguments))
+    status = supervise(lambda: guarded(cli, arguments))
+    if status < 0:
+        signal.signal(-status, signal.SIG_DFL)
+        os.kill(os.getpid(), -status)
+    sys.exit(status)

@@ -128,7 +128,7 @@ def _stop(run: "subprocess.Popen[str]") -> None:
     import subprocess
 
     if os.name != "nt":
-        run.send_signal(signal.SIGINT)
+        os.killpg(run.pid, signal.SIGINT)
     try:
         run.wait(10)
     except subprocess.TimeoutExpired:

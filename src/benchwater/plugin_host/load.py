@@ -13,7 +13,8 @@ from benchwater.plugin_host import trust
 from benchwater.plugin_host.declared import faults, other_version
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
 from benchwater.plugin_host.places import Candidate, candidates
-from benchwater.text import did_you_mean
+from benchwater.supervisor import StoppedError, plugin_call
+from benchwater.text import did_you_mean, error_text
 
 NOT_TRUSTED = (
     "was not run: it is Python code that would run as you, and you have not said yes to it on this computer "
@@ -48,11 +49,16 @@ def load_plugins(workspace: Path | None, off: Sequence[str] = (), *, files: Sequ
             problems.append(_problem(candidate, NOT_TRUSTED))
             continue
         try:
-            loaded.append(_load(candidate, manager, loaded, still_off, left_out))
+            with plugin_call(f"Loading {candidate.where} ({candidate.origin})"):
+                loaded.append(_load(candidate, manager, loaded, still_off, left_out))
         except _RefusedError as refusal:
             problems.append(_problem(candidate, str(refusal)))
-        except (Exception, SystemExit) as error:
-            why = f"could not be loaded: {type(error).__name__}: {error}{_at(error, candidate)}"
+        except StoppedError as error:
+            problems.append(_problem(candidate, f"could not be loaded: {error}"))
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            why = f"could not be loaded: {error_text(error)}{_at(error, candidate)}"
             problems.append(_problem(candidate, why, traceback.format_exc()))
     return Plugins(
         loaded=tuple(loaded), problems=tuple(problems), off=tuple(off), left_out=frozenset(left_out)

@@ -9,6 +9,8 @@ from benchwater.plugin.hooks import Analysis, HandOnError, ReportWritten
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin_host.places import Origin
 from benchwater.read.outcome import CheckProblem
+from benchwater.supervisor import StoppedError, plugin_call
+from benchwater.text import error_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,9 +117,13 @@ class Plugins:
             if plugin.report_written is None:
                 continue
             try:
-                plugin.report_written(replace(report, options=dict(options.get(plugin.id, {}))))
-            except (Exception, SystemExit) as error:
-                message = str(error) if isinstance(error, HandOnError) else f"{type(error).__name__}: {error}"
+                with plugin_call(f"`report_written` of {plugin.where} ({plugin.origin})"):
+                    plugin.report_written(replace(report, options=dict(options.get(plugin.id, {}))))
+            except KeyboardInterrupt:
+                raise
+            except BaseException as error:
+                told = isinstance(error, HandOnError | StoppedError)
+                message = str(error) if told else error_text(error)
                 problems.append(
                     PluginProblem(
                         origin=plugin.origin,

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import RowProblem, Value
-from benchwater.read.coded import Coded, group_rows
+from benchwater.read.coded import Coded, constant_column, group_rows
+from benchwater.supervisor import StoppedError, plugin_call
+from benchwater.text import error_text
 
 Check = Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]]
 
@@ -21,6 +23,17 @@ class CheckFailure:
 
 
 def check_rows(
+    log: str, check: Check, columns: Mapping[str, Coded], rows: int, bench: Bench
+) -> tuple[Coded, CheckFailure | None]:
+    """Apply the check of a log to its rows (see `_check_rows`); one that would hold the run is left out."""
+    try:
+        with plugin_call(f"The check of the log {log}"):
+            return _check_rows(check, columns, rows, bench)
+    except StoppedError as error:
+        return constant_column(rows, ()), CheckFailure(0, str(error), "") if rows else None
+
+
+def _check_rows(
     check: Check, columns: Mapping[str, Coded], rows: int, bench: Bench
 ) -> tuple[Coded, CheckFailure | None]:
     """A column that holds the problems the check finds in each row, and the first failure of the check.
@@ -37,12 +50,12 @@ def check_rows(
         for row in groups.first.tolist():
             try:
                 problems.append(_problems(check, _RecordingRow(columns, row, read), bench))
-            except (Exception, SystemExit) as error:
+            except KeyboardInterrupt:
+                raise
+            except BaseException as error:
                 problems.append(())
                 if failure is None:
-                    why = (
-                        str(error) if isinstance(error, _AnswerError) else f"{type(error).__name__}: {error}"
-                    )
+                    why = str(error) if isinstance(error, _AnswerError) else error_text(error)
                     failure = CheckFailure(row, why, traceback.format_exc())
             if not read <= checked_columns:
                 break

@@ -103,7 +103,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     found, failure = constant_column(len(passed), ()), None
     if kind.check is not None:
         to_check = {name: _without_errors(column.take(passed)) for name, column in columns.items()}
-        found, failure = check_rows(kind.check, to_check, len(passed), bench)
+        found, failure = check_rows(kind.name, kind.check, to_check, len(passed), bench)
         cell_names = {column.name for column in kind.columns} - deciding
         refused[passed] = found.mask(lambda rules: any(rule.column not in cell_names for rule in rules))
         for at in np.flatnonzero(found.mask(bool) & ~refused[passed]).tolist():

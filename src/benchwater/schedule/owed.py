@@ -47,8 +47,8 @@ def states(
     """Return the state of every period with rows, in order, and of the months without rows between and after.
 
     A report whose PDF could not be printed is owed again once `can_print` is true. A report made from logs
-    that are `unreadable` now, or lie in a folder that is, is kept; those without any row left come last. So is
-    one made with plugins of the workspace that are not trusted now.
+    that are `unreadable` now, or lie in a folder that is, is kept; those without any row left come last. So
+    is one made with plugins of the workspace that are not trusted now.
     """
     plugins = scan.inputs.plugins
     kept = {label: _kept(label, report, out, unreadable, plugins) for label, report in reports.items()}
