@@ -230,3 +230,28 @@ def test_a_file_of_the_programs_own_is_read_up_to_a_bound(tmp_path):
     assert len(read_own_file(tmp_path / "bench.toml", 2 * 1024 * 1024)) == 1024 * 1024 + 1
     with pytest.raises(OSError, match="is larger than 1 MiB"):
         read_own_file(tmp_path / "bench.toml", 1024 * 1024)
+
+
+def test_the_walk_reads_nothing_outside_but_what_is_named(tmp_path):
+    folder = tmp_path / "bench"
+    for path in (folder / "a.csv", tmp_path / "shared" / "b.csv", tmp_path / "private" / "c.csv"):
+        path.parent.mkdir(exist_ok=True)
+        path.write_text("x")
+    (folder / "file.csv").symlink_to(tmp_path / "private" / "c.csv")
+    (folder / "folder").symlink_to(tmp_path / "private")
+    (folder / "linked.csv").symlink_to(tmp_path / "shared" / "b.csv")
+
+    def found():
+        return {each.path.relative_to(folder).as_posix(): each.why_not for each in log_files(folder)}
+
+    alone = found()
+    assert [name for name, why in alone.items() if why is None] == ["a.csv"]
+    assert all(
+        "is a link out of this folder" in str(alone[name]) for name in ("file.csv", "folder", "linked.csv")
+    )
+    (folder / "bench.toml").write_text('[logs]\nalso = ["../shared"]')
+    assert [name for name, why in found().items() if why is None] == [
+        "a.csv",
+        "linked.csv",
+        "../shared/b.csv",
+    ]

@@ -6,6 +6,7 @@ import os
 import re
 import socket
 import stat
+import tomllib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from importlib import import_module
@@ -17,9 +18,11 @@ NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".
 WORKBOOKS = (".xlsx", ".xlsm", ".ods", ".xls")
 OTHER_WORKBOOKS = (".numbers", ".xlsb")
 SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
+BENCH_NAME = "bench.toml"
 DEEPEST_FOLDER = 64
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 UNKNOWN_CONTENT = ""
+_LEADS_OUT = "is a link out of this folder: copy it, or name its folder in bench.toml: `[logs] also = [...]`"
 _HASH_DIGITS = 32
 _TEMPORARY = re.compile(r"\..+\.[0-9a-f]{8}\.part", re.DOTALL)
 _NEVER_WAIT = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
@@ -121,25 +124,49 @@ class FoundFile(NamedTuple):
 def log_files(folder: Path) -> Iterator[FoundFile]:
     """Yield every file below the folder that may be a log, sorted by name, and every folder it cannot read.
 
-    The walk skips hidden files, `plugins` and `reports` at the top, and kinds of file that are never logs.
-    It enters a folder that links reach twice only once, and none nested more than DEEPEST_FOLDER deep.
+    bench.toml names further folders with logs under `[logs] also`. The walk skips hidden files, `plugins`
+    and `reports` at the top, kinds of file that are never logs, and whatever lies outside these folders once
+    links are followed. It enters a folder that links reach twice only once, and none nested more than
+    DEEPEST_FOLDER deep.
     """
+    tops = [folder, *(folder / name for name in _further_folders(folder))]
+    inside = [Path(os.path.realpath(top)) for top in tops]
     visited: set[str] = set()
+    for top in tops:
+        yield from _log_files_below(top, inside, visited)
+
+
+def _further_folders(folder: Path) -> list[str]:
+    """Return what `[logs] also` of bench.toml names, nothing where that cannot be read."""
+    try:
+        text = read_own_file(folder / BENCH_NAME).decode("utf-8-sig")
+        if "also" not in text:
+            return []
+        named = tomllib.loads(text).get("logs", {}).get("also", [])
+        return [name for name in named if name.strip() and not Path(name).is_absolute()]
+    except (OSError, ValueError, TypeError, AttributeError, RecursionError):
+        return []
+
+
+def _log_files_below(top: Path, inside: list[Path], visited: set[str]) -> Iterator[FoundFile]:
     errors: list[OSError] = []
-    for current, folders, names in os.walk(folder, followlinks=True, onerror=errors.append):
+    for current, folders, names in os.walk(top, followlinks=True, onerror=errors.append):
         yield from _unreadable(errors)
         real = os.path.realpath(current)
         if real in visited:
             folders.clear()
             continue
         visited.add(real)
-        depth = len(Path(current).relative_to(folder).parts)
+        depth = len(Path(current).relative_to(top).parts)
         for name in sorted(folders):
             if name.lower().endswith(LOG_ENDINGS):
                 yield FoundFile(Path(current, name), "is a folder, not a file")
+        outside = {name for name in folders if _leads_out(Path(current, name), inside)}
         folders[:] = sorted(
             name for name in folders if not name.startswith(".") and (depth or name not in SKIPPED_FOLDERS)
         )
+        yield from (FoundFile(Path(current, name), _LEADS_OUT) for name in folders if name in outside)
+        folders[:] = [name for name in folders if name not in outside]
         if depth == DEEPEST_FOLDER:
             why = f"is a folder nested more than {DEEPEST_FOLDER} deep: move it up"
             yield from (FoundFile(Path(current, name), why, hides_files=True) for name in folders)
@@ -152,8 +179,18 @@ def log_files(folder: Path) -> Iterator[FoundFile]:
             why_not = None if ending in known else f"is not a log: logs end in {', '.join(known)}"
             if ending in OTHER_WORKBOOKS:
                 why_not = f"is a spreadsheet of another kind: save it as {WORKBOOKS[0]} or {LOG_ENDINGS[0]}"
+            if why_not is None and _leads_out(Path(current, name), inside):
+                why_not = _LEADS_OUT
             yield FoundFile(Path(current, name), why_not)
     yield from _unreadable(errors)
+
+
+def _leads_out(path: Path, inside: list[Path]) -> bool:
+    """Return whether the path is a link that ends outside all these folders."""
+    if not os.path.islink(path):
+        return False
+    real = Path(os.path.realpath(path))
+    return not any(real.is_relative_to(place) for place in inside)
 
 
 def _unreadable(errors: list[OSError]) -> Iterator[FoundFile]:

@@ -7,6 +7,7 @@ import threading
 
 import pytest
 
+from benchwater.plugin_host import trust
 from small_bench import SMALL_BENCH
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(os.name == "nt", reason="ends processes by POSIX signals")]

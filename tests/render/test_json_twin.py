@@ -106,7 +106,7 @@ def test_parts_merge_into_one_table_and_one_list_of_advice(report: Report) -> No
         (pd.Timestamp("2026-05-03"), "2026-05-03"),
         (datetime(2026, 5, 3, 17, 40), "2026-05-03T17:40"),
         (date(2026, 5, 3), "2026-05-03"),
-        (0.1 + 0.2, 0.30000000000000004),
+        (0.1 + 0.2, 0.3),
     ],
 )
 def test_a_cell_is_plain(cell: Any, written: object, report: Report) -> None:

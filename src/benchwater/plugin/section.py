@@ -2,7 +2,7 @@
 
 Canonical units, everywhere in a section: `degC`, `g`, `h`, `mL`, `mm`, `pieces`, `1/h`, `1` (a share
 between 0 and 1), `p` (a p-value), `delta_degC` (a temperature difference), and the bench's currency as
-`money`. The report converts to what the bench prints in; the JSON twin keeps the canonical value, unrounded.
+`money`. The report converts to what the bench prints in; the JSON twin keeps the canonical value.
 """
 
 from collections.abc import Mapping

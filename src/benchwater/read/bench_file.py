@@ -116,6 +116,11 @@ class _Reader:
         logs = top.table("logs")
         keep_repeats = logs.texts("keep_repeats")
         same_as_above = logs.texts("same_as_above")
+        for name in logs.texts("also"):
+            if not name.strip() or FilePath(name).is_absolute():
+                raise BenchError(
+                    f"{FILE_NAME}: `logs.also` names `{name}`: write a path from this folder on: ../shared"
+                )
         logs.close()
         options, off = self._plugins(top)
         top.close()

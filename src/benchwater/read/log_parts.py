@@ -1,6 +1,7 @@
 """Finds the logs below a folder: each part of a file that is one log, with its header and records."""
 
 import hashlib
+import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -8,7 +9,7 @@ from itertools import islice, pairwise
 from pathlib import Path
 from typing import NamedTuple
 
-from benchwater.files import LARGEST_FILE_BYTES, log_files
+from benchwater.files import LARGEST_FILE_BYTES, log_files, open_regular_file
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.read.body import Body, read_body
@@ -239,15 +240,14 @@ def _grid(cells: Sequence[str], below: str, separator: str, first_line: int) -> 
 
 def _bytes(path: Path) -> bytes:
     try:
-        before = path.stat()
-        if not path.is_file():
-            raise FileError("is not an ordinary file")
-        if before.st_size > LARGEST_FILE_BYTES:
-            raise FileError(f"is larger than {LARGEST_FILE_BYTES // 1024 // 1024} MiB")
-        data = path.read_bytes()
+        with open(open_regular_file(path, follow_links=True), "rb") as stream:
+            before = os.fstat(stream.fileno())
+            data = stream.read(LARGEST_FILE_BYTES + 1)
         after = path.stat()
     except OSError as error:
         raise FileError(f"cannot be opened: {error.strerror or error}") from error
+    if len(data) > LARGEST_FILE_BYTES:
+        raise FileError(f"is larger than {LARGEST_FILE_BYTES // 1024 // 1024} MiB")
     if (before.st_mtime_ns, before.st_size) != (after.st_mtime_ns, after.st_size) or len(
         data
     ) != after.st_size:

@@ -1,4 +1,4 @@
-"""The JSON twin: the numbers of the page, unrounded and in canonical units, for other programs."""
+"""The JSON twin: the numbers of the page in canonical units, to 10 digits, for other programs."""
 
 import json
 import math
@@ -221,14 +221,23 @@ def _days(span: Span) -> Mapping[str, Json]:
     return {"start": iso(span.start), "end": iso(span.end)}
 
 
+def rounded(value: float) -> float:
+    """Return a number to 10 significant digits: those beyond differ by processor and Python version."""
+    return float(f"{value:.10g}")
+
+
 def _value(cell: object) -> Json:
     value = plain(cell)
+    if isinstance(value, float):
+        return rounded(value)
     return iso(value) if isinstance(value, date) else value
 
 
 def _values(cells: Sequence[Any]) -> Sequence[Json]:
-    """Return `_value` of each cell; columns of text or finite numbers alone pass unchanged."""
+    """Return `_value` of each cell."""
     kinds = set(map(type, cells))
-    if kinds <= _JSON_TYPES or (kinds <= _NUMBERS and all(map(math.isfinite, filter(None, cells)))):
+    if kinds <= _JSON_TYPES:
         return cast("Sequence[Json]", cells)
+    if kinds <= _NUMBERS and all(map(math.isfinite, filter(None, cells))):
+        return [cell and rounded(cell) for cell in cells]
     return [_value(cell) for cell in cells]

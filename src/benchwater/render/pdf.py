@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchwater.drawing.text import FACES, FAMILY
+from benchwater.files import open_regular_file
 from benchwater.read.outcome import Source
 from benchwater.words import shorten, visible
 
@@ -232,7 +233,7 @@ def print_report(html: str, numbers: str, day: date, logs: Sequence[AttachedLog]
         )
 
     attachments = [
-        attachment(numbers, NUMBERS_NAME, "The numbers of this report, unrounded, for other programs", "Data")
+        attachment(numbers, NUMBERS_NAME, "The numbers of this report, for other programs", "Data")
     ]
     for log in logs:
         description = f"{visible(log.file)}, a log this report was made from (SHA-256 {log.sha256})"
@@ -263,9 +264,7 @@ def read_logs(
 
 def _read(path: Path, most: int) -> bytes | None:
     try:
-        if path.stat().st_size > most:
-            return None
-        with path.open("rb") as stream:
+        with open(open_regular_file(path, follow_links=True), "rb") as stream:
             data = stream.read(most + 1)
     except (OSError, ValueError):
         return None
