@@ -50,11 +50,11 @@ def plugin_call(what: str, seconds: float | None = None) -> Iterator[None]:
                 os.chdir(folder)
 
 
-def supervise(run: Callable[[], int]) -> int:
+def supervise(run: Callable[[], int], say: Callable[[str], object]) -> int:
     """Return what `run` returns, in a process that can be killed, with its memory limited.
 
     If a plugin's call takes longer than its limit, or ends the process, `run` is called again in another
-    process, and that call raises StoppedError at once. Systems without `fork` call `run` directly.
+    process, that call raises StoppedError at once, and `say` is told. Systems without `fork` call `run` directly.
     """
     if not hasattr(os, "fork"):
         return run()
@@ -68,7 +68,7 @@ def supervise(run: Callable[[], int]) -> int:
             return status
         why = attempt.why or f"it ended the program ({_ending(status)})"
         _stopped[attempt.held] = why
-        print(f"{attempt.held}: {why}. Starting again without it.", file=sys.stderr)
+        say(f"{attempt.held}: {why}. Starting again without it.")
 
 
 class _Attempt:

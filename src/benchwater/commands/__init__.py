@@ -4,6 +4,7 @@ import importlib
 import os
 import signal
 import sys
+from functools import partial
 
 import click
 
@@ -85,7 +86,7 @@ def main() -> None:
     arguments = sys.argv[1:]
     if not SUPERVISED.intersection(arguments[:1]):
         sys.exit(guarded(cli, arguments))
-    status = supervise(lambda: guarded(cli, arguments))
+    status = supervise(lambda: guarded(cli, arguments), partial(click.echo, err=True))
     if status < 0:
         signal.signal(-status, signal.SIG_DFL)
         os.kill(os.getpid(), -status)
