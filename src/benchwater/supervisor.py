@@ -53,8 +53,8 @@ def plugin_call(what: str, seconds: float | None = None) -> Iterator[None]:
 def supervise(run: Callable[[], int], say: Callable[[str], object]) -> int:
     """Return what `run` returns, in a process that can be killed, with its memory limited.
 
-    If a plugin's call takes longer than its limit, or ends the process, `run` is called again in another
-    process, that call raises StoppedError at once, and `say` is told. Systems without `fork` call `run` directly.
+    If a plugin's call takes longer than its limit, or ends the process, `say` is told, and `run` is called
+    again in another process, where that call raises StoppedError. Systems without `fork` call `run` directly.
     """
     if not hasattr(os, "fork"):
         return run()
