@@ -11,11 +11,12 @@ A batch shares one oven and one cure, so cures are counted in batches and not in
 
 from collections.abc import Iterable
 
+from benchwater.ledger import recent
 from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Makes the section: cures, heads at risk, flaws, coat used and flaws by temperature."""
+    """Makes the section: cures, heads at risk, flaws and coat used; advice in the season's part alone."""
     from .compute import finished_batches
     from .findings import METHODS, all_actions, all_findings, is_sure, too_little, unknown_temperatures
     from .show import all_tables
@@ -24,13 +25,15 @@ def analyse(season: Season, span: Span) -> Section:
         return Section.empty("No batch was coated in this span.")
     result = finished_batches(season, span)
     sure = is_sure(result)
+    months = recent(season, "finishing")
+    advice = all_actions(result, finished_batches(season, months), months.label)
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else too_little(result),
         unsaid=unknown_temperatures(result) if sure else "",
         findings=tuple(all_findings(result)),
         tables=all_tables(result),
-        actions=tuple(all_actions(result)) if sure else (),
+        actions=tuple(advice) if sure and span.name == "season" else (),
         methods=METHODS,
     )
 

@@ -1,18 +1,21 @@
 """Says which cures were out of their window, which heads may melt, what spoiled coats, and what to do."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
 
 import pandas as pd
 
 from benchwater.ledger.pieces import SOFTENING_MARGIN_C
 from benchwater.plugin import Action, Cell, Finding, Season
 from benchwater.statistics.proportions import wilson_interval
-from benchwater.words import counted, day_words, known, listed, make_finding
+from benchwater.words import counted, day_words, in_brackets, known, listed, make_finding
 
 from .compute import IN_WINDOW, NO_WINDOW, NOT_RECORDED, Batches, CoatUsed, DipFlaw
 
 ENOUGH_BATCHES = 5
 MOST_NAMED = 4
+WORST_FIRST = ("heads_softened", "coat_rejects")
 METHODS = (
     "Cures are held against each coat's window in bench.toml, its ends included, by the set temperature and "
     "the time written down, temperature first; the share of batches carries Wilson's score interval (Wilson "
@@ -22,7 +25,7 @@ METHODS = (
     "project choice, no published source.",
     "Coat per piece: opening count + received + recovered − discarded − closing count, over all pieces "
     "dipped between the counts; a count on the span's first day comes before that day's work, any other "
-    "after it. Interval: law of propagation, k = 2, scale steps as step/√12 (JCGM 100).",
+    "after it. Interval: law of propagation, k = 2, scale steps as step/√12 (JCGM 100); what was bought is exact.",
     "Coat flaws: Wilson's interval over pieces divided by the design effect of pieces in one batch (Rao and "
     "Scott 1992; Korn and Graubard 1998); trend: Cochran 1954, Armitage 1955, p-values after Holm 1979.",
 )
@@ -50,7 +53,16 @@ def unknown_temperatures(batches: Batches) -> str:
 
 
 def all_findings(batches: Batches) -> Iterator[Finding]:
-    """Yields cures, heads at risk, flaws, coat used and flaws by temperature."""
+    """Yields cures, heads at risk, flaws, coat used and flaws by temperature; the worst is the headline."""
+    found = list(_findings(batches))
+    worst = next((id for id in WORST_FIRST if any(each.id == id for each in found)), "cure_in_window")
+    rejected = batches.rejects.estimate > batches.season.bench.plan.target_reject_rate
+    if worst == "coat_rejects" and not rejected:
+        worst = "cure_in_window"
+    yield from (replace(each, headline=each.id == worst) for each in found)
+
+
+def _findings(batches: Batches) -> Iterator[Finding]:
     yield from _cures(batches)
     yield from _heads(batches)
     yield from _flaws(batches)
@@ -61,37 +73,61 @@ def all_findings(batches: Batches) -> Iterator[Finding]:
             yield _flaw_trend(each, each.trend.p_value, each.trend.slope, each.p_adjusted, batches)
 
 
-def all_actions(batches: Batches) -> Iterator[Action]:
-    """Yields what to do about heads that melt, cures and guard holes."""
-    blocked, outside = batches.blocked, batches.outside
-    reasons = [f"In bench.toml: {_planned(batches)}."] if batches.planned else []
-    reasons += [f"Cured so, {_named(batches, batches.melted)}."] if len(batches.melted) else []
-    if reasons:
+def all_actions(batches: Batches, lately: Batches, months: str) -> Iterator[Action]:
+    """Yields what to do about heads that melt, cures and guard holes.
+
+    `lately` are the batches of recent months, named `months`: they give each action its counts, and tell
+    whether it `holds`.
+    """
+    planned = f"In bench.toml: {_planned(batches)}." if batches.planned else ""
+    if planned or len(batches.melted):
         too_soft = sorted({*batches.melted["mold"], *(each.mold for each in batches.planned)})
         yield Action(
             id="cure-melts-heads",
             text=f"Keep {listed(too_soft)} heads out of the oven, where their own metal begins to "
             "melt: use paint that dries in air, or fish them bare.",
-            because=" ".join(reasons),
-            urgent=True,
+            because=" ".join(filter(None, (planned, _cured_so(batches, lately.melted, months)))),
+            urgent=bool(planned or len(lately.melted)),
+            holds=not planned and not len(lately.melted),
+            **_worth(int(lately.melted["count"].sum())),
         )
-    if len(outside):
+    if len(batches.outside):
+        outside, judged = lately.outside, counted(len(lately.judged), "batch", "batches")
+        because = f"{len(outside)} of {judged} {'was' if len(outside) == 1 else 'were'} outside in {months}: "
+        because += f"{_named(batches, outside)}."
+        if not len(outside):
+            because = f"All of {judged} in {months} were inside. Before: {_named(batches, batches.outside)}."
         yield Action(
             id="cure-window",
             text="Hold each cure inside its window, by a thermometer beside the pieces, timed from when they "
             "are hot.",
-            because=f"Outside it: {len(outside)} of {counted(len(batches.judged), 'batch', 'batches')}. "
-            f"{_named(batches, outside)}.",
+            because=because,
+            holds=not len(outside),
+            **_worth(int(outside["count"].sum())),
         )
-    if len(blocked):
-        rows = batches.all[batches.all["mold"].isin(blocked["mold"])]
+    if len(batches.blocked):
+        molds = sorted(set(batches.blocked["mold"].astype("str")))
+        bad, rows = int(lately.blocked["rejects"].sum()), lately.all[lately.all["mold"].isin(molds)]
+        because = f"{bad} of the {rows['count'].sum()} that were coated in {months} came out blocked."
         yield Action(
             id="clear-guard-holes",
-            text=f"Clear the guard holes of {' and '.join(sorted(set(blocked['mold'])))} heads while the "
-            "powder is only melted, before the cure.",
-            because=f"{blocked['rejects'].sum()} of {rows['count'].sum()} came out blocked. Never "
-            "burn or drill cured powder off: the head may hold lead. Strip it as its data sheet says.",
+            text=f"Clear the guard holes of {listed(molds)} heads while the powder is only melted, before "
+            "the cure.",
+            because=f"{because} Never burn or drill cured powder off: the head may hold lead. Strip it as "
+            "its data sheet says.",
+            holds=not bad,
+            **_worth(bad),
         )
+
+
+def _worth(pieces: int) -> dict[str, Any]:
+    return {"worth": float(pieces), "worth_unit": "baits"} if pieces else {}
+
+
+def _cured_so(batches: Batches, lately: pd.DataFrame, months: str) -> str:
+    if len(lately):
+        return f"Cured so in {months}: {_named(batches, lately)}."
+    return f"Cured so before {months}: {_named(batches, batches.melted)}." if len(batches.melted) else ""
 
 
 def _named(batches: Batches, rows: pd.DataFrame) -> str:
@@ -128,6 +164,9 @@ def _cures(batches: Batches) -> Iterator[Finding]:
         )
         text += "cured inside their window."
         text += f" Outside: {_named(batches, outside)}." if len(outside) else ""
+        melted = int(batches.judged.loc[batches.judged["verdict"] == IN_WINDOW, "melted"].sum())
+        if melted:
+            text += f" In {melted} of these the window was the powder's alone: the heads softened."
         more: dict[str, Cell] = {"pieces": pieces, "pieces_in_window": good}
         yield make_finding("cure_in_window", text, wilson_interval(held, total), "1", n=total, more=more)
     else:
@@ -172,7 +211,12 @@ def _flaws(batches: Batches) -> Iterator[Finding]:
     counts = rows["rejects"].groupby(rows["flaw"].astype("str").fillna("not said")).sum()
     counts = counts[counts > 0].sort_values(ascending=False, kind="stable")
     named = ", ".join(f"{flaw} {count}" for flaw, count in counts.items())
-    text = f"{bad} of {total} coated pieces had to be stripped or scrapped{f': {named}' if named else ''}."
+    show, ends = batches.season.bench.show, (batches.rejects.low, batches.rejects.high)
+    share = (
+        f", {show(batches.rejects.estimate, '1')}{in_brackets(lambda x: show(x, '1'), *ends)}" if bad else ""
+    )
+    text = f"{bad} of {total} coated pieces{share} had to be stripped or scrapped"
+    text += f": {named}." if named else "."
     more: dict[str, Cell] = {str(flaw): int(count) for flaw, count in counts.items()}
     yield make_finding("coat_rejects", text, batches.rejects, "1", n=total, more=more)
 
@@ -198,8 +242,8 @@ def _coat_per_piece(season: Season, coat: CoatUsed) -> Finding:
 def _flaw_trend(each: DipFlaw, p: float, slope: float, p_adjusted: float, batches: Batches) -> Finding:
     significant = p_adjusted < 0.05
     way = "more often on " + ("hotter pieces" if slope > 0 else "cooler pieces")
-    way = way if significant else "no trend with the temperature of the piece"
-    text = f"{each.flaw.capitalize()}: {way} (p = {p_adjusted:.2g}, {batches.with_temperature} batches)."
+    way = way if significant else "as often on cool pieces as on hot ones, as far as these batches show"
+    text = f"{each.flaw.capitalize()}: {way} ({counted(batches.with_temperature, 'batch', 'batches')})."
     more: dict[str, Cell] = {"p": p, "p_adjusted": p_adjusted}
     return Finding(
         id="flaw_trend", text=text, value=p_adjusted, group=each.flaw, more=more, quiet=not significant

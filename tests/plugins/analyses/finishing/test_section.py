@@ -181,8 +181,33 @@ def test_blocked_guard_holes_are_counted_and_advice_names_the_mold():
     section = season_part(made(good(5, 2, "blocked guard hole")))
     assert finding(section, "blocked_guard_holes").value == 10
     assert "ball" in actions(section)["clear-guard-holes"].text
-    assert "10 of 50" in actions(section)["clear-guard-holes"].because
+    assert "10 of the 50" in actions(section)["clear-guard-holes"].because
     assert "Never burn or drill" in actions(section)["clear-guard-holes"].because
+
+
+def test_the_headline_is_the_worst_fact() -> None:
+    def headline(rows: str) -> str:
+        (found,) = [each for each in season_part(made(rows)).findings if each.headline]
+        return found.id
+
+    melted = "2026-05-09,pea,1/16,pearl,6,,350 F,20 min,6,other\n"
+    assert headline(good(5)) == "cure_in_window"
+    assert headline(good(5, 1, "sag")) == "cure_in_window", "as many as the bench aims at"
+    assert headline(good(5, 2, "sag")) == "coat_rejects"
+    assert headline(good(5, 2, "sag") + melted) == "heads_softened"
+
+
+def test_advice_counts_recent_months_and_holds_once_they_follow_it() -> None:
+    early = good(5, 2, "blocked guard hole").replace("2026-05", "2026-03")
+    early += "2026-03-09,ball,1/8,pearl,3,,375 F,8 min,,\n"
+    found = actions(season_part(made(early + good(6))))
+    assert {id: each.holds for id, each in found.items()} == {"cure-window": True, "clear-guard-holes": True}
+    assert "All of 6 batches in April and May were inside" in found["cure-window"].because
+    assert found["clear-guard-holes"].worth is None
+    found = actions(season_part(made(early + good(6, 3, "blocked guard hole"))))
+    assert not found["clear-guard-holes"].holds
+    assert (found["clear-guard-holes"].worth, found["clear-guard-holes"].worth_unit) == (18, "baits")
+    assert "18 of the 60 that were coated in April and May" in found["clear-guard-holes"].because
 
 
 def test_coat_per_piece_comes_from_the_counts_and_is_held_against_the_plan():
@@ -256,8 +281,9 @@ def test_the_demo_warns_of_tin_bismuth_heads_cured_and_planned(demo, truth, sect
     assert "pea-bright" in finding(section, "planned_cure").text
     urgent = [each for each in section.actions if each.urgent]
     assert [each.id for each in urgent] == ["cure-melts-heads"]
-    period = ANALYSIS.analyse(demo("2026-07").season, demo("2026-07").period)
-    assert [each.id for each in period.actions if each.urgent] == ["cure-melts-heads"]
+    july = demo("2026-07")
+    (headline,) = [each for each in ANALYSIS.analyse(july.season, july.period).findings if each.headline]
+    assert "6 heads were cured so hot" in headline.text
 
 
 def test_the_demo_used_what_it_planned_to(section):
