@@ -23,9 +23,9 @@ METHODS = (
     f"A cure is too hot for a head from {SOFTENING_MARGIN_C:.0f} K ({1.8 * SOFTENING_MARGIN_C:.0f} °F) below "
     "where its alloy begins to melt (`melts` in bench.toml, for the mold's usual material). The margin is a "
     "project choice, no published source.",
-    "Coat per piece: opening count + received + recovered − discarded − closing count, over all pieces "
-    "dipped between the counts; a count on the span's first day comes before that day's work, any other "
-    "after it. Interval: law of propagation, k = 2, scale steps as step/√12 (JCGM 100); what was bought is exact.",
+    "Coat per piece: opening count + received (exact) + recovered − discarded − closing count, over all "
+    "pieces dipped between the counts; a count on the span's first day comes before that day's work, any "
+    "other after it. Interval: law of propagation, k = 2, scale steps as step/√12 (JCGM 100).",
     "Coat flaws: Wilson's interval over pieces divided by the design effect of pieces in one batch (Rao and "
     "Scott 1992; Korn and Graubard 1998); trend: Cochran 1954, Armitage 1955, p-values after Holm 1979.",
 )
