@@ -16,7 +16,7 @@ from benchwater.statistics.proportions import (
 )
 from benchwater.statistics.rates import poisson_interval, rate_ratio, ratio_of_totals
 from catch_size.compute import mean_interval
-from defect_rate.stratified import times_as_often
+from defect_rate.comparisons import one_against_rest
 from simulations.study import Generator, Held
 
 FloatArray = NDArray[np.float64]
@@ -120,8 +120,11 @@ def cavity_ratio(rng: Generator) -> Held:
     bad = rng.binomial(each, rates)
     fill = np.repeat(np.arange(fills), cavities)
     names = ["first", *["rest"] * (cavities - 1)] * fills
-    found = times_as_often(fill, names, np.full(fill.size, each), bad.ravel(), "first")
-    return None if found.lower is None or found.upper is None else inside(found.lower, truth, found.upper)
+    found = one_against_rest(fill, names, np.full(fill.size, each), bad.ravel()).get("first")
+    if found is None:
+        return None
+    low, high = found.limits(0.95)
+    return inside(low, truth, high)
 
 
 # --- bait life ---------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from benchwater.statistics.proportions import (
     clustered_wilson_interval,
     cochran_armitage,
     design_effect,
+    few_cluster_effect,
     unseen,
     wilson_interval,
 )
@@ -105,6 +106,21 @@ def test_effect_of_two_is_wilson_of_half_the_trials() -> None:
     assert (clustered.low, clustered.high) == pytest.approx((half.low, half.high))
 
 
+def test_few_clusters_put_students_t_into_the_effect() -> None:
+    """Korn and Graubard 1998, by hand: 4 clusters of 5, all or nothing; t of 3 degrees is 3.18245."""
+    assert few_cluster_effect([5, 0, 5, 0], [5] * 4) == pytest.approx(5 * (3.182446 / 1.959964) ** 2)
+    alike = few_cluster_effect([2, 3, 2, 3], [5] * 4)
+    assert alike == 1.0, "clusters that hardly differ are not taken for more than their trials"
+    strata = few_cluster_effect([5, 4, 0, 0], [5] * 4, ["a", "a", "b", "b"])
+    assert strata == pytest.approx(2 * 0.5 / (0.9 * 0.1 * 10) * (4.302653 / 1.959964) ** 2)
+
+
+def test_clusters_that_tell_nothing_leave_the_trials_or_say_so() -> None:
+    assert few_cluster_effect([0, 0, 0], [5, 5, 5]) == 1.0
+    assert few_cluster_effect([3], [5]) is None
+    assert few_cluster_effect([3, 1], [5, 5], ["a", "b"]) is None
+
+
 def test_senseless_input_is_refused() -> None:
     with pytest.raises(ValueError, match="between 0 and trials"):
         design_effect([3], [2])
@@ -117,9 +133,10 @@ def test_senseless_input_is_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    ("prefix", "scores"), [("", [0, 0.5, 1.5, 4, 7]), ("equal.", None), ("score8.", [0, 0.5, 1.5, 4, 8])]
+    ("prefix", "scores"),
+    [("", [0, 0.5, 1.5, 4, 7]), ("equal.", [1, 2, 3, 4, 5]), ("score8.", [0, 0.5, 1.5, 4, 8])],
 )
-def test_trend_matches_graubard_and_korn_1987(prefix: str, scores: list[float] | None) -> None:
+def test_trend_matches_graubard_and_korn_1987(prefix: str, scores: list[float]) -> None:
     # Graubard and Korn 1987, Biometrics 43:471-476; Agresti, Categorical Data Analysis; a StatXact example.
     case = reference_case("trend_malformation")
     found = cochran_armitage(case.numbers("cases"), case.numbers("total"), scores)
@@ -142,8 +159,8 @@ def test_slope_is_the_change_of_a_straight_proportion() -> None:
 
 
 def test_dispersion_divides_the_statistic() -> None:
-    plain = cochran_armitage([10, 20, 30], [100, 100, 100])
-    halved = cochran_armitage([10, 20, 30], [100, 100, 100], dispersion=2)
+    plain = cochran_armitage([10, 20, 30], [100, 100, 100], [1, 2, 3])
+    halved = cochran_armitage([10, 20, 30], [100, 100, 100], [1, 2, 3], dispersion=2)
     assert plain is not None
     assert halved is not None
     assert halved.statistic == pytest.approx(plain.statistic / 2)
@@ -159,7 +176,7 @@ def test_nothing_to_test_gives_none(events: list[float], trials: list[float], sc
 
 def test_events_above_trials_are_refused() -> None:
     with pytest.raises(ValueError, match="between 0 and trials"):
-        cochran_armitage([5, 1], [4, 4])
+        cochran_armitage([5, 1], [4, 4], [1, 2])
 
 
 def test_how_many_were_not_seen_is_bracketed_at_its_level() -> None:

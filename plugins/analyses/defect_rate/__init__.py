@@ -7,9 +7,10 @@ and the like at their own constant share, they stay under the 10 % this bench ai
 380 °F. So: no hooks below 315 °F, a rest above 380 °F. How many warm-up fills that takes follows from the
 heat that each fill leaves in the mold. Cavities are compared within one fill, where all are equally warm.
 
-Castings of one fill share metal, mold and hand, so they are not independent: intervals, tests and chart
-limits are widened by the design effect of fills. Without a thermometer, the heat balance estimates how warm
-the mold was; the section shows those castings separately, as estimated, and draws no advice from them.
+Castings of one session share metal, hand and day, so they are not independent: intervals and tests take
+sessions as their units, chart limits the fills. Without a thermometer, the number of the fill tells from when
+on castings are good; the heat balance estimates how warm the mold was, and the section shows those castings
+separately, as estimated, and draws no advice from them.
 """
 
 from collections.abc import Iterable
@@ -18,17 +19,20 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """Makes the section: rates, temperature, heat, cavities and sessions."""
+    """Makes the section: rates, temperature, heat, cavities, sessions; advice and cards with the season."""
     from benchwater.ledger.photos import photos_of
 
+    from .advice import all_actions, all_cards
     from .compute import bad_castings
-    from .findings import METHODS, all_actions, all_findings, left_open, too_little
+    from .findings import all_findings, left_open, too_little
+    from .methods import METHODS
     from .show import all_figures, all_tables
 
     result = bad_castings(season, span)
     if result is None:
         return Section.empty("No casting was logged in this span, good or bad.")
-    sure = any(mold.window is not None for mold in result.molds)
+    sure = any(mold.window is not None or mold.by_fill is not None for mold in result.molds)
+    whole = span.name == "season"
     why = too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
     rows = season.rows("pour", span)
     return Section(
@@ -38,8 +42,9 @@ def analyse(season: Season, span: Span) -> Section:
         findings=tuple(all_findings(result)),
         tables=all_tables(result, note=why if sure else ""),
         figures=tuple(all_figures(result)),
-        actions=tuple(all_actions(result)) if sure else (),
+        actions=tuple(all_actions(result)) if sure and whole else (),
         methods=METHODS,
+        cards=all_cards(result) if whole else (),
         photos=photos_of(
             rows[rows["outcome"] == "reject"],
             lambda row: f"{row['flaw'] or 'bad'}: {row['mold']} {row['cavity']}, {row['date']:%Y-%m-%d}",

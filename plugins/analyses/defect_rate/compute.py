@@ -9,7 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from benchwater.ledger import midnight, recent
 from benchwater.ledger.fills import (
+    MOST_FILLS,
     SPRUES,
     Runs,
     fills_of,
@@ -24,54 +26,31 @@ from benchwater.statistics.interval import Interval
 from benchwater.statistics.proportions import (
     TrendTest,
     clustered_wilson_interval,
-    cochran_armitage,
     design_effect,
 )
 
-from .control_charts import ControlChart, p_chart
+from .comparisons import ControlChart, ShareRatio, adjusted, one_against_rest, p_chart
 from .mold_heat import (
     AIR_C,
     LOW_MELTING_C,
+    Fills,
     FillTemperatures,
     WarmingMold,
     fill_temperatures,
     is_far_too_low,
     warming_mold,
 )
-from .stratified import ShareRatio, adjusted_p, one_against_rest, times_as_often
+from .rates import RejectRate, TemperatureBin, bin_numbers, rates_by_bin, reject_rate, session_effect
 from .working_window import FlawWindow, flaw_window
 
 FloatArray = NDArray[np.float64]
 
 ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
-BIN_WIDTH = {"us": 25.0, "metric": 10.0}
-POUR_COLUMNS = ["mold", "cavity", "flaw", "session", "key", "castings", "rejects", "cold", "hot"]
+POUR_COLUMNS = ["date", "mold", "cavity", "flaw", "session", "key", "castings", "rejects", "cold", "hot"]
 # Common practice, no source: the superheat of a pour, and how warm a mold for lead alloys should be.
 SUPERHEAT_K, CUSTOMARY_C = 120.0, 150.0
 LEAD_MELTS_C = 252.0
 WIDE_GAP_K = 20.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RejectRate:
-    """The share of bad castings; `effect` is the design effect of fills, by which the interval is widened."""
-
-    castings: int
-    rejects: int
-    fills: int
-    effect: float
-    rate: Interval
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TemperatureBin:
-    """The castings of fills from `low_c` to below `high_c`."""
-
-    low_c: float
-    high_c: float
-    castings: int
-    rejects: int
-    rate: Interval
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +71,8 @@ class ByTemperature:
 class CavityRate:
     """The castings of one cavity. `p` is None where it was not compared with the others of its mold.
 
-    `often` says how many times as often it fails as they do, None unless that is shown.
+    `often` says how many times as often it fails as they do, None unless that is shown; `level` is that of
+    its limits, which allow for all comparisons.
     """
 
     cavity: str
@@ -102,6 +82,7 @@ class CavityRate:
     rate: Interval
     p: float | None
     often: ShareRatio | None
+    level: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,29 +133,43 @@ class MoldHeat:
 class WarmUp:
     """How many fills bring a mold to `target_c`, which is that of `target_mold` (empty: the customary one).
 
-    From cold the heat balance gives `low` to `high` fills (None is never), from the usual first reading
-    `from_usual` (None also where that reading is near cold). Without a balance, `as_logged` holds how many
-    fills each session took that got there.
+    The heat balance gives `from_cold`, and `from_usual` from the usual first reading (None where that is near
+    cold). Without a balance, `as_logged` holds how many fills each session took that got there.
     """
 
     target_c: float
     target_mold: str
-    low: int | None = None
-    high: int | None = None
-    from_usual: int | None = None
+    from_cold: Fills | None = None
+    from_usual: Fills | None = None
     as_logged: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MoldResult:
-    """All numbers of one mold. `rows` are its pour rows, with the `mold_temp_c` of their fill.
+class ByFill:
+    """From which fill of a session on the target is met, by the fills themselves, and its 95 % limits.
 
-    Cavities are compared within the same `stratum`: "fill", "temperature" or "session".
+    It needs neither thermometer nor heat balance, and holds for sessions begun as the logged ones were.
+    """
+
+    first: int
+    low: int
+    high: int
+    castings: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoldResult:
+    """All numbers of one mold. `rows` are its pour rows, with `mold_temp_c` and `number` of their fill.
+
+    `recent` are those of recent months. `by_fill` is None where a thermometer tells more. Cavities are
+    compared within the same `stratum`: "fill", "temperature" or "session".
     """
 
     name: str
     rows: pd.DataFrame
+    recent: pd.DataFrame
     total: RejectRate
+    by_fill: ByFill | None
     by_temperature: ByTemperature
     heat: MoldHeat
     warm_up: WarmUp | None
@@ -187,12 +182,28 @@ class MoldResult:
         """The fitted window, None where none could be fitted."""
         return self.by_temperature.window
 
+    @property
+    def start_at(self) -> float | None:
+        """Where the target is first met, or the coldest reading from there on if none lies near."""
+        found = None if self.window is None else self.window.first_met
+        return None if found is None else (gap_around(self, found) or (0, found))[1]
+
+    @property
+    def stop_at(self) -> float | None:
+        """Where the target is last met, or the hottest reading up to there if none lies near."""
+        found = None if self.window is None else self.window.top
+        return None if found is None else (gap_around(self, found) or (found,))[0]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BadCastings:
-    """The result of a span: of all castings, and of each mold, the best measured first."""
+    """The result of a span: of all castings, and of each mold, the best measured first.
+
+    `months` names the recent ones.
+    """
 
     season: Season
+    months: str
     total: RejectRate
     molds: tuple[MoldResult, ...]
 
@@ -203,23 +214,27 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
     if not poured["castings"].sum():
         return None
     fills = fills_of(poured)
-    rows = poured[POUR_COLUMNS].assign(mold_temp_c=fills["mold_temp_c"].to_numpy()[poured["key"]])
+    of_fill = fills[["mold_temp_c", "fill"]].to_numpy()[poured["key"]]
+    rows = poured[POUR_COLUMNS].assign(mold_temp_c=of_fill[:, 0], number=of_fill[:, 1])
     molds, rows_of = molds_by_weight(fills), by_name(rows, "mold")
     made = fills[fills["castings"] > 0]
     made_of = by_name(made, "mold")
     temperature = {mold: _by_temperature(bench, made_of[mold]) for mold in molds}
     windows = {mold: found.window for mold, found in temperature.items() if found.window is not None}
-    guns = read_with_a_gun(poured)
+    guns, lately = read_with_a_gun(poured), recent(season, "pour")
     heat = {mold: _mold_heat(bench, fills, made_of[mold], mold, guns) for mold in molds}
     cavities = _by_cavity(rows_of, made_of, temperature, len(fills))
     return BadCastings(
         season=season,
-        total=_reject_rate(made),
+        months=lately.label,
+        total=reject_rate(made, "mold"),
         molds=tuple(
             MoldResult(
                 name=mold,
                 rows=rows_of[mold],
-                total=_reject_rate(made_of[mold]),
+                recent=rows_of[mold][rows_of[mold]["date"] >= midnight(lately.start)],
+                total=reject_rate(made_of[mold]),
+                by_fill=_by_fill(bench, made_of[mold]) if mold not in windows else None,
                 by_temperature=temperature[mold],
                 heat=heat[mold],
                 warm_up=_warm_up(bench, mold, windows, heat[mold]),
@@ -236,11 +251,6 @@ def by_name(table: pd.DataFrame, column: str) -> dict[str, pd.DataFrame]:
     """Splits a table by a column of words, in alphabetical order."""
     parts = table.groupby(column, observed=True, sort=False)
     return {str(name): rows for name, rows in sorted(parts, key=lambda part: str(part[0]))}
-
-
-def on_bench_scale(bench: Bench, celsius: Any) -> Any:
-    """Converts degC to plain numbers on the bench's own scale, for bins and axes."""
-    return np.asarray(celsius, dtype=np.float64) * 1.8 + 32 if bench.system == "us" else np.asarray(celsius)
 
 
 def gap_around(mold: MoldResult, temp: float) -> tuple[float, float] | None:
@@ -260,6 +270,8 @@ def worth_of_rejects(
     """
     counts = {cavity: int(own[column].sum()) for cavity, own in by_name(rows, "cavity").items()}
     bad = {cavity: count for cavity, count in counts.items() if count > 0}
+    if not bad:
+        return {}
     costs = {cavity: cost_of_reject(season, mold, cavity) for cavity in bad}
     no_insert = all(season.bench.cavity(mold, cavity).insert is None for cavity in bad)
     if None in costs.values() or no_insert:
@@ -268,60 +280,43 @@ def worth_of_rejects(
     return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
 
 
-def _reject_rate(fills: pd.DataFrame) -> RejectRate:
-    castings, rejects = int(fills["castings"].sum()), int(fills["rejects"].sum())
-    effect = design_effect(fills["rejects"], fills["castings"])
-    rate = clustered_wilson_interval(rejects, castings, effect)
-    return RejectRate(castings=castings, rejects=rejects, fills=len(fills), effect=effect, rate=rate)
+def _by_fill(bench: Bench, fills: pd.DataFrame) -> ByFill | None:
+    """Fits bad castings by the number of the fill, as if that were a temperature; None if nothing shows."""
+    fills = fills[fills["fill"].between(1, MOST_FILLS)]
+    if fills["castings"].sum() < ENOUGH_CASTINGS:
+        return None
+    found = _window(bench, fills, "fill")
+    if found is None or found.window is None or not found.falls or found.first_met is None:
+        return None
+    ends = found.first_met, found.window.first_met_lower, found.window.first_met_upper
+    first, low, high = (None if end is None else math.ceil(end - 1e-6) for end in ends)
+    if first is None or low is None or high is None:
+        return None
+    return ByFill(first=first, low=low, high=high, castings=int(fills["castings"].sum()))
+
+
+def _window(bench: Bench, fills: pd.DataFrame, scale: str) -> FlawWindow | None:
+    return flaw_window(
+        fills[scale],
+        fills["castings"],
+        fills["cold"],
+        fills["hot"],
+        fills["rejects"] - fills["cold"] - fills["hot"],
+        fills["session"].cat.codes,
+        target=bench.plan.target_reject_rate,
+        enough=ENOUGH_FLAWED,
+    )
 
 
 def _by_temperature(bench: Bench, fills: pd.DataFrame) -> ByTemperature:
     """Bins, trend and window of the fills of one mold whose temperature was read."""
     fills = fills[fills["mold_temp_c"].notna()]
-    fills = fills.assign(bin=_bin_numbers(bench, fills["mold_temp_c"]))
+    fills = fills.assign(bin=bin_numbers(bench, fills["mold_temp_c"]))
     castings, window = int(fills["castings"].sum()), None
-    bins, trend = _rates_by_bin(bench, fills) if len(fills) else ((), None)
+    bins, trend = rates_by_bin(bench, fills) if len(fills) else ((), None)
     if castings >= ENOUGH_CASTINGS:
-        window = flaw_window(
-            fills["mold_temp_c"],
-            fills["castings"],
-            fills["cold"],
-            fills["hot"],
-            fills["rejects"] - fills["cold"] - fills["hot"],
-            target=bench.plan.target_reject_rate,
-            enough=ENOUGH_FLAWED,
-        )
+        window = _window(bench, fills, "mold_temp_c")
     return ByTemperature(fills=fills, castings=castings, bins=bins, trend=trend, window=window)
-
-
-def _rates_by_bin(bench: Bench, fills: pd.DataFrame) -> tuple[tuple[TemperatureBin, ...], TrendTest | None]:
-    """Returns the share of bad castings by the `bin` of each fill, and its trend."""
-    effect = design_effect(fills["rejects"], fills["castings"], fills["bin"])
-    numbers, place = np.unique(fills["bin"], return_inverse=True)
-    castings, rejects = (np.bincount(place, fills[name]).astype(np.int64) for name in ("castings", "rejects"))
-    bins = tuple(
-        TemperatureBin(
-            low_c=_bin_edge(bench, number),
-            high_c=_bin_edge(bench, number + 1),
-            castings=made,
-            rejects=bad,
-            rate=clustered_wilson_interval(bad, made, min(effect, made)),
-        )
-        for number, made, bad in zip(numbers.tolist(), castings.tolist(), rejects.tolist(), strict=True)
-    )
-    middles = [(each.low_c + each.high_c) / 2 for each in bins]
-    return bins, cochran_armitage(rejects, castings, middles, dispersion=effect)
-
-
-def _bin_numbers(bench: Bench, celsius: Any) -> Any:
-    """Returns the number of the bin of each temperature; edges are round in the bench's own unit."""
-    return np.floor((on_bench_scale(bench, celsius) + 1e-6) / BIN_WIDTH[bench.system])
-
-
-def _bin_edge(bench: Bench, number: float) -> float:
-    """Returns the lower edge of a bin in degC."""
-    edge = number * BIN_WIDTH[bench.system]
-    return (edge - 32) / 1.8 if bench.system == "us" else edge
 
 
 def _mold_heat(bench: Bench, fills: pd.DataFrame, made: pd.DataFrame, mold: str, guns: set[str]) -> MoldHeat:
@@ -363,7 +358,7 @@ def _model(
     melt = fills.loc[fills["mold"] == mold, "melt_temp_c"].median()
     pour = liquidus + SUPERHEAT_K if math.isnan(melt) else float(melt)
     metal = SPRUES * sum(cavity.mass_g * cavity.per_fill for cavity in spec.cavities.values())
-    sessions = runs.readings[trusted], runs.waits[trusted], runs.lengths[trusted]
+    sessions = runs.readings[trusted], runs.waits[trusted]
     return warming_mold(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus, *sessions)
 
 
@@ -381,9 +376,9 @@ def _unread_fills(
     fills = fills.assign(estimated=estimates[place, number]).dropna(subset="estimated")
     if fills.empty:
         return None
-    fills = fills.assign(bin=_bin_numbers(bench, fills["estimated"]))
-    bins, trend = _rates_by_bin(bench, fills)
-    total = _reject_rate(fills)
+    fills = fills.assign(bin=bin_numbers(bench, fills["estimated"]))
+    bins, trend = rates_by_bin(bench, fills)
+    total = reject_rate(fills)
     return UnreadFills(
         castings=total.castings,
         rejects=total.rejects,
@@ -404,9 +399,10 @@ def _warm_up(bench: Bench, mold: str, windows: Mapping[str, FlawWindow], heat: M
         reached = heat.runs.readings >= target
         firsts = reached.argmax(axis=1)[reached.any(axis=1)].tolist() if reached.size else []
         return WarmUp(target_c=target, target_mold=of, as_logged=tuple(firsts))
-    low, high = heat.model.fills_to(target)
-    from_usual = heat.model.fills_to(target, heat.usual_c or AIR_C)[0] if begins_warm(heat) else None
-    return WarmUp(target_c=target, target_mold=of, low=low, high=high, from_usual=from_usual)
+    from_usual = heat.model.fills_to(target, heat.usual_c or AIR_C) if begins_warm(heat) else None
+    return WarmUp(
+        target_c=target, target_mold=of, from_cold=heat.model.fills_to(target), from_usual=from_usual
+    )
 
 
 def begins_warm(heat: MoldHeat) -> bool:
@@ -436,8 +432,8 @@ def _by_cavity(
     fills: int,
 ) -> dict[str, tuple[tuple[CavityRate, ...], str]]:
     """Compares each cavity with the others of its mold, p-values adjusted over all molds."""
-    found: dict[str, tuple[tuple[CavityRate, ...], str]] = {}
-    strata, compared = {}, []
+    strata: dict[str, tuple[pd.DataFrame, str]] = {}
+    compared: list[dict[str, ShareRatio]] = []
     for mold, by_temperature in temperature.items():
         rows = rows_of[mold][rows_of[mold]["castings"] > 0]
         stratum, effect, name = _strata(rows, made_of[mold], by_temperature.fills, fills)
@@ -445,27 +441,25 @@ def _by_cavity(
         held = rows[known]
         counts = stratum[known], held["cavity"].tolist(), held["castings"], held["rejects"]
         compared.append(one_against_rest(*counts, dispersion=effect))
-        strata[mold] = rows, counts, effect, name
-    for (mold, (rows, counts, effect, name)), adjusted in zip(
-        strata.items(), adjusted_p(compared), strict=True
-    ):
+        strata[mold] = rows, name
+    found: dict[str, tuple[tuple[CavityRate, ...], str]] = {}
+    for (mold, (rows, name)), ratios, after in zip(strata.items(), compared, adjusted(compared), strict=True):
         cavities = []
         for cavity, own in by_name(rows, "cavity").items():
-            by_fill = [np.bincount(own["key"], own[column]) for column in ("rejects", "castings")]
-            bad, made = (int(count.sum()) for count in by_fill)
-            p, often = adjusted.get(cavity), None
+            made, bad = int(own["castings"].sum()), int(own["rejects"].sum())
+            ratio, told = ratios.get(cavity), after.get(cavity)
             enough = rows["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
-            if enough and p is not None and p < 0.05:
-                often = times_as_often(*counts, cavity, dispersion=effect)
+            worse = enough and ratio is not None and told is not None and told.p < 0.05 and ratio.ratio > 1
             cavities.append(
                 CavityRate(
                     cavity=cavity,
                     rows=own,
                     castings=made,
                     rejects=bad,
-                    rate=clustered_wilson_interval(bad, made, design_effect(*by_fill)),
-                    p=p,
-                    often=often if often is not None and often.ratio and often.ratio > 1 else None,
+                    rate=clustered_wilson_interval(bad, made, min(session_effect(own), made)),
+                    p=None if told is None else told.p,
+                    often=ratio if worse else None,
+                    level=0.95 if told is None else told.level,
                 )
             )
         found[mold] = tuple(cavities), name
@@ -488,7 +482,7 @@ def _strata(
     if warm.empty:
         effect = design_effect(made["rejects"], made["castings"], made["session"].cat.codes)
         return np.asarray(rows["session"].cat.codes, dtype=np.float64), effect, "session"
-    effect = design_effect(warm["rejects"], warm["castings"], warm["bin"])
+    effect = session_effect(warm, "bin")
     of_fill = np.full(fills, np.nan)
     of_fill[warm["key"]] = warm["bin"]
     return of_fill[key], effect, "temperature"

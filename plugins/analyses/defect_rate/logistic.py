@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg.lapack import dgeqrf, dorgqr
-from scipy.special import chdtrc, expit, gammaln, logit, stdtr
+from scipy.special import chdtrc, expit, gammaln, logit
 
 from benchwater.statistics.uncertainty import coverage_factor
 
@@ -21,8 +21,7 @@ SEPARATION_RATIO = 1e-7
 class LogisticFit:
     """A fitted logistic regression of `events` out of `trials` on `design`.
 
-    `covariance` is the inverse Fisher information at the estimate, after `with_dispersion` times the
-    dispersion factor, which is known to `dispersion_df` degrees of freedom.
+    `covariance` is the inverse Fisher information at the estimate, times the `dispersion`.
     """
 
     coefficients: FloatArray
@@ -33,18 +32,6 @@ class LogisticFit:
     fitted_probability: FloatArray
     firth: bool
     dispersion: float = 1.0
-    dispersion_df: float = np.inf
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dispersion:
-    """The factor by which outcomes that agree within clusters inflate a variance.
-
-    `degrees` of freedom are infinite where `factor` is not an estimate.
-    """
-
-    factor: float
-    degrees: float = np.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,63 +92,52 @@ def fit_logistic(
     )
 
 
-def cluster_dispersion(fit: LogisticFit) -> Dispersion:
-    """Returns how much outcomes that agree within a row inflate the covariance of `fit`; a row is a cluster.
+def cluster_dispersion(fit: LogisticFit, clusters: ArrayLike) -> float | None:
+    """Returns how much outcomes that agree within `clusters` (n,) of rows inflate the covariance of `fit`.
 
-    Castings of one fill share metal, mold temperature and hand, so they are not independent. The factor is
-    Pearson's chi-square over (clusters - coefficients), divided by one plus the mean of V'(mu)(y - mu)/V(mu),
-    the correction for sparse counts of Fletcher 2012, Biometrika 99:230-237 (formula read in the
-    documentation of another program). It is held between 1 and the mean size of a cluster weighted by size,
-    the design effect of an intra-cluster correlation between 0 and 1 (Kish 1965, Survey Sampling; from
-    memory). One common factor suits clusters of about equal size, such as the fills of one mold. It is
-    preferred to a sandwich covariance, which tends to zero where events are few.
+    Castings of one session share metal, hand and day, so they are not independent. With r the events of a
+    cluster beyond those fitted and v their binomial variance, the factor is sum r^2 over sum v, times
+    clusters over (clusters - coefficients): a ratio of sums, so that clusters in which hardly anything is
+    expected do not weigh. It is held below the mean size of a cluster weighted by size, the design effect
+    where all outcomes of a cluster are alike (Kish 1965, Survey Sampling; from memory), then multiplied by
+    (t / z)^2 for the doubt of few clusters (Korn and Graubard 1998, Survey Methodology 24:193-201; from
+    memory), and never below 1. It is preferred to a sandwich covariance, which tends to zero where events
+    are few.
 
-    Where it cannot be estimated (no more clusters than coefficients, or all outcomes within every cluster
-    the same), it is that upper bound: each cluster then counts as one trial.
+    None with no more clusters than coefficients.
     """
-    used = fit.trials > 0
-    y, n = fit.events[used], fit.trials[used]
-    p = np.clip(fit.fitted_probability[used], SMALLEST_PROBABILITY, 1 - SMALLEST_PROBABILITY)
-    degrees = y.size - fit.coefficients.size
-    upper = max(1.0, float((n**2).sum() / n.sum()))
-    if degrees <= 0 or np.all((y == 0) | (y == n)):
-        return Dispersion(factor=upper)
-    residual = y - n * p
-    variance = n * p * (1 - p)
-    slope = n * p * (1 - p) * (1 - 2 * p) / variance
-    pearson = float((residual**2 / variance).sum()) / degrees
-    sparse = 1 + float((slope * residual / variance).mean())
-    factor = min(max(1.0, pearson / sparse), upper) if sparse > 0 else upper
-    return Dispersion(factor=factor, degrees=float(degrees))
+    group = np.unique(np.asarray(clusters)[fit.trials > 0], return_inverse=True)[1]
+    y, n, p = (values[fit.trials > 0] for values in (fit.events, fit.trials, fit.fitted_probability))
+    residual, variance, size = _summed(group, y - n * p), _summed(group, n * p * (1 - p)), _summed(group, n)
+    degrees = size.size - fit.coefficients.size
+    if degrees <= 0:
+        return None
+    likest = float((size**2).sum() / size.sum())
+    alike = not np.any((_summed(group, y) > 0) & (_summed(group, y) < size))
+    found = float((residual**2).sum() / variance.sum()) * size.size / degrees if variance.sum() > 0 else 1.0
+    factor = likest if alike else min(found, likest)
+    return max(1.0, factor * (coverage_factor(degrees) / coverage_factor()) ** 2)
 
 
-def with_dispersion(fit: LogisticFit, dispersion: Dispersion) -> LogisticFit:
+def with_dispersion(fit: LogisticFit, factor: float) -> LogisticFit:
     """Returns the fit with its covariance multiplied, and its tests divided, by the dispersion factor.
 
-    Quasi-likelihood: McCullagh and Nelder 1989, Generalized Linear Models, section 4.5. Where the factor is
-    an estimate, Student's t takes the place of the normal and F of chi-square: Venables and Ripley 2002,
-    Modern Applied Statistics with S, section 7.5 (both from memory).
+    Quasi-likelihood: McCullagh and Nelder 1989, Generalized Linear Models, section 4.5 (from memory).
     Raises ValueError unless the factor is finite and positive.
     """
-    if not (np.isfinite(dispersion.factor) and dispersion.factor > 0):
-        raise ValueError(f"dispersion must be finite and positive, not {dispersion.factor}")
-    return replace(
-        fit,
-        covariance=fit.covariance * (dispersion.factor / fit.dispersion),
-        dispersion=float(dispersion.factor),
-        dispersion_df=float(dispersion.degrees),
-    )
+    if not (np.isfinite(factor) and factor > 0):
+        raise ValueError(f"dispersion must be finite and positive, not {factor}")
+    return replace(fit, covariance=fit.covariance * (factor / fit.dispersion), dispersion=float(factor))
 
 
 def probability_limits(fit: LogisticFit, design: ArrayLike) -> Limits:
     """Returns pointwise 95 % Wald limits, on the logit scale, of the probability at rows of `design` (m, k).
 
-    Hosmer and Lemeshow 2000, Applied Logistic Regression, section 1.4 (from memory); Student's t where the
-    dispersion is an estimate.
+    Hosmer and Lemeshow 2000, Applied Logistic Regression, section 1.4 (from memory).
     """
     x = np.asarray(design, dtype=np.float64)
     centre = x @ fit.coefficients
-    half = coverage_factor(fit.dispersion_df) * np.sqrt(np.einsum("ij,jk,ik->i", x, fit.covariance, x))
+    half = coverage_factor() * np.sqrt(np.einsum("ij,jk,ik->i", x, fit.covariance, x))
     return Limits(lower=np.asarray(expit(centre - half)), upper=np.asarray(expit(centre + half)))
 
 
@@ -182,18 +158,14 @@ def likelihood_ratio_tests(fit: LogisticFit) -> LikelihoodRatioTests:
     """Tests each coefficient against zero by twice the fall of the (penalised) log-likelihood.
 
     The penalty of the restricted fit keeps the information matrix of the full design, as in Heinze and
-    Schemper 2002 (from memory). The statistics are divided by `fit.dispersion`, and follow F where that is an
-    estimate (see `with_dispersion`).
+    Schemper 2002 (from memory). The statistics are divided by `fit.dispersion`.
     """
     count = fit.coefficients.size
     profile = LikelihoodProfile(fit)
     statistics = np.array(
         [profile.statistic(np.zeros(count), np.delete(np.eye(count), j, axis=1)) for j in range(count)]
     )
-    p_value = chdtrc(1.0, statistics)
-    if np.isfinite(fit.dispersion_df):
-        p_value = 2 * stdtr(fit.dispersion_df, -np.sqrt(statistics))
-    return LikelihoodRatioTests(statistic=statistics, p_value=np.asarray(p_value))
+    return LikelihoodRatioTests(statistic=statistics, p_value=np.asarray(chdtrc(1.0, statistics)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,9 +194,8 @@ class Free:
 
 @dataclass(frozen=True, slots=True)
 class _Point:
-    """The objective at the logits `eta` (n,), with the terms of its derivative."""
+    """The objective at some logits, with the terms of its derivative."""
 
-    eta: FloatArray
     probability: FloatArray
     weights: FloatArray
     value: float
@@ -355,11 +326,11 @@ class BinomialLikelihood:
         weights = np.asarray(self.trials * probability * expit(-eta))
         value = self.loglik(eta)
         if not self.firth:
-            return _Point(eta, probability, weights, value, None)
+            return _Point(probability, weights, value, None)
         reflectors, scales, *_ = dgeqrf(self.orthonormal * np.sqrt(weights)[:, None])
         diagonal = np.abs(np.diag(reflectors))
         value = value + self.log_scale + float(np.log(diagonal).sum()) if diagonal.min() > 0 else -np.inf
-        return _Point(eta, probability, weights, value, (reflectors, scales))
+        return _Point(probability, weights, value, (reflectors, scales))
 
     def _score(self, point: _Point) -> FloatArray:
         """Returns the residual of each row, adjusted by its leverage if `firth`."""

@@ -18,7 +18,7 @@ Survey, 1960).
 
 import math
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import log
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -58,7 +58,7 @@ class CastingMetal:
     latent_heat: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Fills:
     """How many fills bring a mold to a temperature, and the 95 % limits of that; None is never."""
 
@@ -122,9 +122,10 @@ class WarmingMold:
             *(self.heat_capacity * capacity, self.loss * loss * rhythm * self.seconds),
             *(self.content * metal, self.casting * metal, start, target),
         )
-        low, high = np.quantile(drawn, (0.025, 0.975), method="inverted_cdf")
-        best, low, high = (int(n) if math.isfinite(n) else None for n in (count[0], min(low, count[0]), high))
-        return Fills(count=best, low=low, high=None if best is None else max(high or best, best) if high else None)
+        low, high = np.quantile(drawn, (0.025, 0.975), method="inverted_cdf").tolist()
+        best = float(count[0])
+        found = (int(n) if math.isfinite(n) else None for n in (best, min(low, best), max(high, best)))
+        return Fills(*found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,7 +202,10 @@ def warming_mold(
 
     found = least_squares(residuals, np.zeros(2), bounds=(-log(100), log(100)))
     scatter = max(1.0, 2 * found.cost / book.measured)
-    return replace(with_logs(found.x), spread=scatter * np.linalg.inv(found.jac.T @ found.jac))
+    slopes = np.asarray(found.jac, dtype=np.float64)
+    return replace(
+        with_logs(found.x), spread=np.asarray(scatter * np.linalg.inv(slopes.T @ slopes), dtype=np.float64)
+    )
 
 
 def fill_temperatures(
@@ -261,12 +265,17 @@ def heat_per_fill(
 
 
 def _fills_to(
-    capacity: FloatArray, lost: FloatArray, content: ArrayLike, casting: ArrayLike, start: float, target: float
+    capacity: FloatArray,
+    lost: FloatArray,
+    content: FloatArray | float,
+    casting: FloatArray | float,
+    start: float,
+    target: float,
 ) -> FloatArray:
     """Returns the fills (n,) after which the mold is at `target`, inf where never.
 
-    `lost` is what the mold loses between fills for each K over the air, in J/K. Each fill takes the temperature to ratio * T +
-    rise, so that the distance to the limit shrinks by the ratio each time: a geometric series.
+    `lost` is what the mold loses between fills for each K over the air, in J/K. Each fill takes T to
+    ratio * T + rise, so that its distance from the limit shrinks by the ratio: a geometric series.
     """
     if start >= target:
         return np.zeros(capacity.shape)
@@ -288,9 +297,9 @@ def infrared_reading(
     """Returns what a gun set to `setting` reads on a surface at `temperature` in a room at `background`.
 
     The gun sees emissivity E(T) + (1 - emissivity) E(background) and equates it with setting E(reading) +
-    (1 - setting) E(background), with E the radiation of a black body: Planck's law over COMMON_BAND_UM (series
-    of Chang and Rhee 1984, International Communications in Heat and Mass Transfer 11:451-455; from memory).
-    Reflections other than the room's are left out.
+    (1 - setting) E(background), with E the radiation of a black body: Planck's law over COMMON_BAND_UM
+    (series of Chang and Rhee 1984, International Communications in Heat and Mass Transfer 11:451-455; from
+    memory). Reflections other than the room's are left out.
 
     Raises ValueError for an emissivity or setting outside (0, 1] or a temperature at or below absolute zero.
     """

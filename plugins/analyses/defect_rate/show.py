@@ -16,10 +16,9 @@ from .compute import (
     ENOUGH_SESSIONS,
     BadCastings,
     MoldResult,
-    TemperatureBin,
-    on_bench_scale,
 )
 from .findings import Show
+from .rates import TemperatureBin, on_bench_scale
 from .working_window import FlawWindow, rate_limits
 
 COLUMNS = make_columns(
@@ -28,7 +27,7 @@ COLUMNS = make_columns(
     *(("measured_c", "Measured", "degC"), ("estimated_c", "Estimated", "degC")),
     *(("castings", "Castings"), ("rejects", "Bad castings"), ("rate", "Bad", "1")),
     *((name, name.title(), "1") for name in ("low", "high", "center", "lower", "upper")),
-    *(("signal", "Beyond limits"), ("p_adjusted", "p at equal temperature", "p")),
+    *(("signal", "Worse than chance"), ("p_adjusted", "p at equal temperature", "p")),
 )
 MOST_SESSIONS_ON_PAPER, MOST_TEMPERATURE_FIGURES, MOST_SESSION_FIGURES = 10, 2, 2
 NAMED_WINDOW, MOST_DAYS = 0.2, 6
@@ -96,8 +95,9 @@ def _curve_rows(molds: Iterable[MoldResult]) -> Rows:
                 columns = (column.tolist() for column in (grid, rate, reach.lower, reach.upper))
                 for temp, *rates in zip(*columns, strict=True):
                     yield mold.name, temp, flaw, *rates
-        for temp, total in zip(grid.tolist(), found.total(grid).tolist(), strict=True):
-            yield mold.name, temp, "all", total, None, None
+        columns = (column.tolist() for column in (grid, found.total(grid), *found.total_limits(grid)))
+        for temp, *rates in zip(*columns, strict=True):
+            yield mold.name, temp, "all", *rates
 
 
 def _cavity_rows(molds: Iterable[MoldResult]) -> Rows:
@@ -114,7 +114,7 @@ def _session_rows(molds: Iterable[MoldResult]) -> Rows:
         table, chart = mold.sessions.table, mold.sessions.chart
         counts = (table[name].tolist() for name in ("session", "castings", "rejects"))
         center = np.full(len(table), chart.center)
-        charted = (chart.value, center, chart.lower, chart.upper, chart.signal & mold.sessions.judged)
+        charted = (chart.value, center, chart.lower, chart.upper, chart.above & mold.sessions.judged)
         rows += zip(*counts, *(cells.tolist() for cells in charted), strict=True)
     return sorted(rows, key=lambda row: str(row[0]))
 
@@ -152,7 +152,7 @@ def _temperature_figure(show: Show, mold: MoldResult) -> Figure:
     figure, axes = plots.new_figure(plots.HALF_MM, 56)
     alt = f"Bad castings of {mold.name} by mold temperature"
     if mold.window is not None:
-        alt += _draw_curves(show, axes, mold.window)
+        alt += _draw_curves(show, axes, mold, mold.window)
     centres = on_bench_scale(bench, [(each.low_c + each.high_c) / 2 for each in bins])
     rates = [(each.rate.estimate, each.rate.low, each.rate.high) for each in bins]
     value, low, high = 100 * np.array(rates).T
@@ -175,8 +175,8 @@ def _temperature_figure(show: Show, mold: MoldResult) -> Figure:
     )
 
 
-def _draw_curves(show: Show, axes: Any, found: FlawWindow) -> str:
-    """Draws the fitted curves and the window; returns the window in words."""
+def _draw_curves(show: Show, axes: Any, mold: MoldResult, found: FlawWindow) -> str:
+    """Draws the fitted curves and the window, as far as it was poured in; returns the window in words."""
     grid = np.linspace(found.coldest, found.hottest, 121)
     scale = on_bench_scale(show.bench, grid)
     for series, name, fit in ((2, "short or cold shut", found.cold), (1, "flash or porosity", found.hot)):
@@ -188,7 +188,7 @@ def _draw_curves(show: Show, axes: Any, found: FlawWindow) -> str:
     plots.line(axes, scale, 100 * found.total(grid), series=0, label="all flaws")
     if found.window is None or found.window.first_met is None:
         return ""
-    start, end = found.first_met or found.coldest, found.top or found.hottest
+    start, end = mold.start_at or found.coldest, mold.stop_at or found.hottest
     wide = end - start > NAMED_WINDOW * (found.hottest - found.coldest)
     name = "working window" if wide else ""
     plots.window(axes, on_bench_scale(show.bench, start), on_bench_scale(show.bench, end), name)
@@ -212,7 +212,10 @@ def _session_figure(show: Show, mold: MoldResult) -> Figure:
     figure, axes = plots.new_figure(plots.HALF_MM, 46)
     plots.band(axes, order, 100 * chart.lower, 100 * chart.upper, series=0)
     plots.reference_line(axes, f"all sessions {show.share(chart.center)}", y=100 * chart.center)
-    for series, chosen, label in ((0, ~chart.signal, "within limits"), (1, chart.signal, "beyond limits")):
+    for series, chosen, label in (
+        (0, ~chart.above, "as usual, or better"),
+        (1, chart.above, "worse than chance"),
+    ):
         if series == 0 or chosen.any():
             at = np.flatnonzero(chosen)
             at = at[distinct_marks(at, len(order), chart.value[at])]
@@ -223,9 +226,9 @@ def _session_figure(show: Show, mold: MoldResult) -> Figure:
     axes.set_xlabel("session")
     axes.set_ylabel("bad castings, %")
     plots.legend(axes)
-    odd = [show.session(str(session), name) for session in table["session"][chart.signal]]
-    alt = f"Bad castings of {name} in {len(table)} sessions, {show.share(chart.center)} in all; beyond the "
-    alt += f"limits: {', '.join(odd) if odd else 'none'}."
+    odd = [show.session(str(session), name) for session in table["session"][chart.above]]
+    alt = f"Bad castings of {name} in {len(table)} sessions, {show.share(chart.center)} in all; worse than "
+    alt += f"chance makes them: {', '.join(odd) if odd else 'none'}."
     title = f"{name}: bad castings by session"
     return Figure(id=f"sessions:{name}", title=title, alt=alt, svg=plots.to_svg(figure))
 

@@ -3,13 +3,15 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import expit, softmax
+from scipy.special import expit, logit, softmax
 
 from benchwater.statistics.uncertainty import coverage_factor
 
+from .comparisons import trend_within
 from .logistic import (
     LikelihoodProfile,
     Limits,
@@ -56,8 +58,9 @@ class WorkingWindow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlawWindow:
-    """The two fits (None without a flaw of the kind), the constant share `plain` of the rest, and the window.
+    """The two fits (None without a flaw of the kind), the constant share `plain` of others, and the window.
 
+    `rest` is the fit of that share, None where it is 0.
     `window` is None where `plain` alone uses up the target. `falls` (`rises`) says that cold flaws are shown
     to fall (hot ones to rise) with temperature, at the 5 % level.
     """
@@ -67,6 +70,7 @@ class FlawWindow:
     cold: LogisticFit | None
     hot: LogisticFit | None
     plain: float
+    rest: LogisticFit | None
     window: WorkingWindow | None
     falls: bool
     rises: bool
@@ -92,6 +96,20 @@ class FlawWindow:
         """Returns the summed rate of all flaws."""
         return np.asarray(np.minimum(summed_rate(self.cold, self.hot, temperature) + self.plain, 1.0))
 
+    def total_limits(self, temperature: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """Returns pointwise 95 % limits of the summed rate, by the delta method on its logit."""
+        total = np.clip(self.total(temperature), SMALLEST_SHARE, 1 - SMALLEST_SHARE)
+        design = line_design(temperature)
+        variance = np.zeros(total.shape)
+        for fit in (self.cold, self.hot, self.rest):
+            if fit is not None:
+                rows = design[:, : fit.coefficients.size]
+                rate = expit(rows @ fit.coefficients)
+                gradient = rows * (rate * (1 - rate))[:, None]
+                variance += np.einsum("ij,jk,ik->i", gradient, fit.covariance, gradient)
+        half = coverage_factor() * np.sqrt(variance) / (total * (1 - total))
+        return np.asarray(expit(logit(total) - half)), np.asarray(expit(logit(total) + half))
+
 
 def flaw_window(
     temperature: ArrayLike,
@@ -99,37 +117,36 @@ def flaw_window(
     cold: ArrayLike,
     hot: ArrayLike,
     other: ArrayLike,
+    sessions: ArrayLike,
     *,
     target: float,
     enough: int = 5,
 ) -> FlawWindow | None:
-    """Finds the working window from counts by cluster (fill), all (n,): castings and three kinds of flaws.
+    """Finds the working window from counts by fill, all (n,): castings and three kinds of flaws.
 
     Cold and hot flaws are fitted apart (Firth 1993; Heinze and Schemper 2002), `other` ones as a constant
-    share, each with its dispersion over the clusters. The limits of both ends (see `working_window`) allow
-    for the uncertainty of all three.
+    share, each with its dispersion over `sessions` (over fills where these are too few). The limits of both
+    ends (see `working_window`) allow for the uncertainty of all three. `temperature` may be any scale that
+    warms with a session, such as the number of the fill.
 
     A kind is fitted from its first flaw on, which the penalty allows: the slope of one to four hot flaws is
-    almost unknown, and the limits of the target temperature say so. Counting so few as a known constant share
-    put the truth inside the 95 % limits in 92 % of seasons with 3 or 4 hot flaws, and taking the other flaws'
-    share as known cost 1.5 % in all (seasons drawn for tuning). As it is, of the 3000 seasons of
-    tests/simulations/summary.md the limits hold the truth in 94.5 %: in 93.6 % of 580 with one to four hot
-    flaws, 95.0 % of 1646 with 5 to 19 and 94.2 % of 708 with more. With few hot flaws the coverage stays
-    somewhat low.
+    almost unknown, and the limits of the target temperature say so. How often the limits hold the truth:
+    tests/simulations/summary.md.
 
     Returns None where neither kind has `enough` flaws or there are not two temperatures. Raises ValueError as
     `fit_logistic` does.
     """
     x, n = np.asarray(temperature, dtype=np.float64), np.asarray(castings, dtype=np.float64)
-    kinds = [np.asarray(kind, dtype=np.float64) for kind in (cold, hot)]
+    kinds, unit = [np.asarray(kind, dtype=np.float64) for kind in (cold, hot)], np.asarray(sessions)
     if np.unique(x[n > 0]).size < 2 or max(kind.sum() for kind in kinds) < enough:
         return None
-    cold_fit, hot_fit = (_fit(line_design(x), n, kind) if kind.sum() > 0 else None for kind in kinds)
+    cold_fit, hot_fit = (_fit(line_design(x), n, kind, unit) if kind.sum() > 0 else None for kind in kinds)
     plain = float(np.sum(other)) / float(n.sum())
     coldest, hottest = float(x[n > 0].min()), float(x[n > 0].max())
     goal, window = min(target, LARGEST_TARGET), None
+    others = np.asarray(other, dtype=np.float64)
+    rest = None if plain in (0.0, 1.0) else _fit(np.ones((x.size, 1)), n, others, unit)
     if goal - plain >= SMALLEST_TARGET:
-        rest = None if plain == 0 else _fit(np.ones((x.size, 1)), n, np.asarray(other, dtype=np.float64))
         window = working_window(cold_fit, hot_fit, goal, coldest, hottest, plain=rest)
     return FlawWindow(
         coldest=coldest,
@@ -137,9 +154,10 @@ def flaw_window(
         cold=cold_fit,
         hot=hot_fit,
         plain=plain,
+        rest=rest,
         window=window,
-        falls=_is_significant(cold_fit, -1),
-        rises=_is_significant(hot_fit, 1),
+        falls=_is_shown(cold_fit, -1, x, unit),
+        rises=_is_shown(hot_fit, 1, x, unit),
     )
 
 
@@ -170,7 +188,7 @@ def working_window(
     Theoretical Statistics, section 9.3; from memory); with one fit these are the limits of Williams 1986,
     Biometrics 42:641-645 (from memory). The sum has no Fieller form, and normal draws of the coefficients
     mislead under separation. The fits are taken as independent, which flaws that exclude each other nearly
-    are while all are rare. Where dispersions are estimates, the least of their degrees of freedom counts.
+    are while all are rare.
 
     Raises ValueError for a target outside (0, 0.5), low >= high, neither `cold` nor `hot`, or a fit of
     another number of coefficients.
@@ -205,7 +223,7 @@ def working_window(
         first_met = low if starts_before else crossing_between(excess_rate, low, best)
         last_met = high if ends_after else crossing_between(excess_rate, best, high)
 
-    critical = coverage_factor(min(fit.dispersion_df for fit in fits))
+    critical = coverage_factor()
     statistic = _SumProfile(fits, target_rate)
 
     def rejection(x: float) -> float:
@@ -290,16 +308,26 @@ def lowest(
     return float(found.x)
 
 
-def _fit(design: FloatArray, n: FloatArray, events: FloatArray) -> LogisticFit:
+def _fit(design: FloatArray, n: FloatArray, events: FloatArray, sessions: NDArray[Any]) -> LogisticFit:
     fit = fit_logistic(events, n, design, firth=design.shape[1] > 1)
-    return with_dispersion(fit, cluster_dispersion(fit))
+    return with_dispersion(fit, cluster_dispersion(fit, sessions) or _by_fill(fit))
 
 
-def _is_significant(fit: LogisticFit | None, sign: int) -> bool:
-    """Whether the slope has this sign and differs from zero at the 5 % level."""
+def _by_fill(fit: LogisticFit) -> float:
+    return cluster_dispersion(fit, np.arange(fit.trials.size)) or float(fit.trials.max())
+
+
+def _is_shown(fit: LogisticFit | None, sign: int, x: FloatArray, sessions: NDArray[Any]) -> bool:
+    """Whether the slope has this sign and differs from zero at the 5 % level.
+
+    Tested within sessions, which no difference between them disturbs, and over all; the better of the two
+    counts, at half the level each.
+    """
     if fit is None or np.sign(fit.coefficients[1]) != sign:
         return False
-    return bool(likelihood_ratio_tests(fit).p_value[1] < SIGNIFICANCE)
+    within = trend_within(sessions, x, fit.events, fit.trials, dispersion=_by_fill(fit))
+    tests = [likelihood_ratio_tests(fit).p_value[1], within[1] if np.sign(within[0]) == sign else 1.0]
+    return bool(min(tests) < SIGNIFICANCE / len(tests))
 
 
 def _rate(fit: LogisticFit, x: float) -> float:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from benchwater.statistics.interval import Interval, normal_quantile, tail_probability, whole_count
+from benchwater.statistics.uncertainty import coverage_factor
 
 LEVEL = 0.95
 MINIMUM_DEGREES = 4
@@ -80,6 +81,29 @@ def design_effect(
     `at_least` where it cannot be estimated: fewer than MINIMUM_DEGREES clusters beyond one a stratum, or
     outcomes all alike. Raises ValueError for unequal shapes, events outside 0..trials or values not finite.
     """
+    ratio, degrees, mean_size = _variance_ratio(events, trials, strata)
+    return at_least if ratio is None or degrees < MINIMUM_DEGREES else max(at_least, min(ratio, mean_size))
+
+
+def few_cluster_effect(events: ArrayLike, trials: ArrayLike, strata: ArrayLike | None = None) -> float | None:
+    """The `design_effect` with the doubt of few clusters in it: times (t / z)^2, and never below 1.
+
+    t is Student's 97.5 % quantile with as many degrees of freedom as there are clusters beyond one a stratum,
+    z the normal one. Trials over this effect are the effective sample size of Korn and Graubard 1998, Survey
+    Methodology 24:193-201 (from memory). 1 where outcomes are all alike, as they say nothing of clusters; None
+    where no stratum has two clusters. Raises ValueError as `design_effect` does.
+    """
+    ratio, degrees, mean_size = _variance_ratio(events, trials, strata)
+    if degrees == 0:
+        return None
+    doubt = (coverage_factor(degrees) / normal_quantile(LEVEL)) ** 2
+    return 1.0 if ratio is None else max(1.0, min(ratio, mean_size) * doubt)
+
+
+def _variance_ratio(
+    events: ArrayLike, trials: ArrayLike, strata: ArrayLike | None
+) -> tuple[float | None, int, float]:
+    """The ratio of variances (None where all outcomes are alike), its degrees of freedom, the mean size."""
     y, n = np.asarray(events, dtype=np.float64), np.asarray(trials, dtype=np.float64)
     labels = np.zeros(y.size, dtype=np.int64) if strata is None else np.asarray(strata)
     if y.ndim != 1 or not y.shape == n.shape == labels.shape:
@@ -90,18 +114,18 @@ def design_effect(
         raise ValueError("events must be finite and lie between 0 and trials")
     used = n > 0
     if not used.any():
-        return at_least
+        return None, 0, 1.0
     y, n, group = y[used], n[used], np.unique(labels[used], return_inverse=True)[1]
     clusters = np.bincount(group)
     share = np.bincount(group, y) / np.bincount(group, n)
     several = clusters > 1
     squares = np.bincount(group, (y - share[group] * n) ** 2)[several]
     binomial = np.bincount(group, (share * (1 - share))[group] * n)[several].sum()
-    if int((clusters - 1).sum()) < MINIMUM_DEGREES or binomial <= 0:
-        return at_least
+    mean_size, degrees = float((n**2).sum() / n.sum()), int((clusters - 1).sum())
+    if binomial <= 0:
+        return None, degrees, mean_size
     observed = (squares * clusters[several] / (clusters[several] - 1)).sum() / binomial
-    mean_size = float((n**2).sum() / n.sum())
-    return max(at_least, min(float(observed), mean_size))
+    return float(observed), degrees, mean_size
 
 
 def clustered_wilson_interval(events: float, trials: float, effect: float) -> Interval:
@@ -166,9 +190,9 @@ class TrendTest:
 
 
 def cochran_armitage(
-    events: ArrayLike, trials: ArrayLike, scores: ArrayLike | None = None, *, dispersion: float = 1.0
+    events: ArrayLike, trials: ArrayLike, scores: ArrayLike, *, dispersion: float = 1.0
 ) -> TrendTest | None:
-    """Test of a linear trend of events/trials over `scores`, all (k,); scores None = 1..k.
+    """Test of a linear trend of events/trials over `scores`, all (k,).
 
     Armitage 1955, Biometrics 11:375-386; Agresti, Categorical Data Analysis, section 5.3 (from memory). The
     statistics are divided by `dispersion`, the design effect of outcomes alike within clusters: Rao and Scott
@@ -180,7 +204,7 @@ def cochran_armitage(
     from scipy.special import chdtrc
 
     y, n = np.asarray(events, dtype=np.float64), np.asarray(trials, dtype=np.float64)
-    x = np.arange(1.0, y.size + 1) if scores is None else np.asarray(scores, dtype=np.float64)
+    x = np.asarray(scores, dtype=np.float64)
     if y.ndim != 1 or not y.shape == n.shape == x.shape:
         raise ValueError(f"events {y.shape}, trials {n.shape} and scores {x.shape} must be of one length")
     if not (np.isfinite(y).all() and np.isfinite(n).all() and np.isfinite(x).all()):

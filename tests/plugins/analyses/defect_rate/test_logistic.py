@@ -126,7 +126,7 @@ def test_complete_separation_gives_finite_limits_around_the_gap() -> None:
 def test_a_wide_gap_between_separated_fills_keeps_every_result_finite() -> None:
     fit = fit_logistic([8, 8, 8, 0], [8, 8, 8, 8], line_design([100.0, 101.0, 102.0, 250.0]))
     assert np.isfinite([*fit.coefficients, *standard_errors(fit)]).all()
-    assert cluster_dispersion(fit).factor == 8
+    assert cluster_dispersion(fit, range(4)) == pytest.approx(8 * (4.302653 / 1.959964) ** 2, rel=1e-5)
 
 
 def test_a_limit_is_where_the_probability_is_just_rejected() -> None:
@@ -174,24 +174,27 @@ def test_castings_that_agree_within_a_fill_count_as_one(size: int) -> None:
     rejected = (np.random.default_rng(4).random(fills) < 1 / (1 + np.exp((x - 140) / 12))).astype(float)
     single = fit_logistic(rejected, np.ones(fills), line_design(x), firth=False)
     repeated = fit_logistic(size * rejected, np.full(fills, size), line_design(x), firth=False)
-    found = cluster_dispersion(repeated)
-    assert found.factor == pytest.approx(size)
-    assert found.degrees == np.inf
-    inflated = with_dispersion(repeated, found)
+    found = cluster_dispersion(repeated, range(fills))
+    doubt = (coverage_factor(fills - 2) / coverage_factor()) ** 2
+    assert found == pytest.approx(size * doubt)
+    inflated = with_dispersion(repeated, size)
     assert inflated.covariance == pytest.approx(single.covariance, rel=1e-6)
     assert likelihood_ratio_tests(inflated).p_value == pytest.approx(likelihood_ratio_tests(single).p_value)
 
 
-def test_dispersion_of_rows_matches_pearson_of_statsmodels_with_fletchers_correction() -> None:
-    # Fletcher 2012, Biometrika 99:230-237, on the counts of Bliss 1935.
+def test_dispersion_of_clusters_matches_a_sum_by_hand_on_the_fit_of_statsmodels() -> None:
+    # The counts of Bliss 1935, pairs of doses taken as clusters.
     import statsmodels.api as sm
 
     case, fit = beetles()
     killed, n = np.array(case.numbers("killed")), np.array(case.numbers("n"))
     outside = sm.GLM(np.column_stack([killed, n - killed]), fit.design, family=sm.families.Binomial()).fit()
     p = outside.fittedvalues
-    sparse = 1 + np.mean((1 - 2 * p) / (p * (1 - p)) * (killed / n - p))
-    assert cluster_dispersion(fit).factor == pytest.approx(outside.pearson_chi2 / 6 / sparse)
+    pairs = np.arange(8) // 2
+    beside = [float((killed - n * p)[pairs == pair].sum()) ** 2 for pair in range(4)]
+    found = cluster_dispersion(fit, pairs)
+    by_hand = sum(beside) / float((n * p * (1 - p)).sum()) * 4 / 2
+    assert found == pytest.approx(max(1.0, by_hand * (4.302653 / 1.959964) ** 2), rel=1e-5)
     assert fit.coefficients == pytest.approx(outside.params)
 
 
@@ -200,7 +203,10 @@ def test_independent_castings_are_hardly_inflated() -> None:
     x = np.linspace(100, 200, 400)
     rejected = random.binomial(4, 1 / (1 + np.exp((x - 120) / 15)))
     fit = fit_logistic(rejected, np.full(400, 4), line_design(x))
-    assert 1 <= cluster_dispersion(fit).factor < 1.15
+    found = cluster_dispersion(fit, range(400))
+    assert found is not None
+    assert 1 <= found < 1.2
+    assert cluster_dispersion(fit, np.arange(400) // 200) is None, "two sessions do not tell"
 
 
 def test_pointwise_limits_match_statsmodels() -> None:

@@ -1,0 +1,197 @@
+"""Says what to do next, and writes the card of each mold."""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import pandas as pd
+
+from benchwater.plugin import Action, Card, CardLine
+from benchwater.words import in_brackets
+
+from .compute import (
+    ENOUGH_CASTINGS,
+    ENOUGH_FLAWED,
+    BadCastings,
+    CavityRate,
+    MoldResult,
+    worth_of_rejects,
+)
+from .findings import (
+    MANY_BLANKS,
+    Show,
+    from_fill,
+    how_it_fails,
+    start_limits,
+    start_words,
+    stop_limits,
+    stop_words,
+    warm_up_finding,
+)
+
+
+def all_actions(result: BadCastings) -> Iterator[Action]:
+    """Yields what to do about temperatures, cavities and sessions."""
+    show, months = Show(result.season), result.months
+    for mold in result.molds:
+        yield from _temperature_advice(show, mold, months)
+    for mold in result.molds:
+        for cavity in mold.cavities:
+            if cavity.often is not None:
+                yield _cavity_advice(show, mold, cavity, months)
+    for mold in result.molds:
+        yield from _session_advice(show, mold)
+
+
+def all_cards(result: BadCastings) -> tuple[Card, ...]:
+    """Returns a card a mold: where to start and stop, blank fills, worst cavity and yield."""
+    show = Show(result.season)
+    return tuple(
+        Card(id=f"mold:{mold.name}", title=mold.name, order=30, lines=tuple(_card_lines(show, mold)))
+        for mold in result.molds
+    )
+
+
+def _card_lines(show: Show, mold: MoldResult) -> Iterator[CardLine]:
+    found, warm_up = mold.window, warm_up_finding(show, mold)
+    if found is not None and found.window is not None and found.window.first_met is not None:
+        start = f"{start_words(show, mold)} ({start_limits(show, mold, found)})"
+        if mold.start_at is None:
+            start = f"{show.about(found.coldest)}, the coldest so far"
+        yield CardLine(label="Start at", text=start, findings=("target_temp",))
+        yield CardLine(label="Best", text=f"near {show.about(found.window.best)}", findings=("target_temp",))
+        stop = f"{stop_words(show, mold)} ({stop_limits(show, mold, found)})"
+        if mold.stop_at is None:
+            stop = f"not known; {show.about(found.hottest)}, the hottest so far, was not too hot"
+        yield CardLine(label="Stop at", text=stop, findings=("window_high",))
+    if mold.by_fill is not None:
+        yield CardLine(label="Start at", text=from_fill(mold), findings=("first_good_fill",))
+    elif warm_up is not None and warm_up[1]:
+        yield CardLine(label="Blank fills", text=warm_up[1], findings=("warm_up_fills",))
+    worse = [each for each in mold.cavities if each.often is not None]
+    if worse:
+        text = f"{worse[0].cavity}: {how_it_fails(mold, worse[0])}"
+        yield CardLine(label="Worst cavity", text=text, findings=("worse_cavity",))
+    rate = mold.total.rate
+    good = (
+        f"{show.share(1 - rate.estimate)}{in_brackets(show.share, 1 - rate.high, 1 - rate.low)} of castings "
+    )
+    good += f"good this season, {mold.total.castings - mold.total.rejects} of {mold.total.castings}"
+    yield CardLine(label="Yield", text=good, findings=("reject_rate",))
+
+
+def _lately(rows: pd.DataFrame, column: str, target: float) -> tuple[int, int, bool]:
+    """Returns the castings of recent months, those with the flaw, and whether these are few enough."""
+    made, bad = int(rows["castings"].sum()), int(rows[column].sum())
+    return made, bad, bad <= target / 2 * made
+
+
+def _temperature_advice(show: Show, mold: MoldResult, months: str) -> Iterator[Action]:
+    """Pour hotter, wait until the mold is warm (or by fills), rest it when it is too hot."""
+    found, rows, name, late = mold.window, mold.rows, mold.name, mold.recent
+    target = show.bench.plan.target_reject_rate
+    if mold.by_fill is not None:
+        yield _first_fill_advice(show, mold, months)
+    if found is None or found.window is None:
+        return
+    temps = rows["mold_temp_c"]
+    if found.falls and found.window.first_met is None and found.window.best == found.hottest:
+        text = f"Pour {name} hotter than {show.temp(found.hottest)}, the hottest so far"
+        because = "short fills and cold shuts still fall there, and bad castings are not yet down to "
+        worth = worth_of_rejects(show.season, name, late, "cold")
+        yield Action(id=f"hotter:{name}", text=text, because=because + show.share(target), **worth)
+    start, stop = mold.start_at, mold.stop_at
+    hooks = any(each.insert for each in show.bench.molds[name].cavities.values())
+    for id, end, outside, flaw, shown, words in (
+        (
+            "warm",
+            start,
+            temps < (start or 0),
+            "cold",
+            found.falls,
+            ("colder", "were short fills or cold shuts"),
+        ),
+        ("rest", stop, temps > (stop or 0), "hot", found.rises, ("hotter", "had flash or porosity")),
+    ):
+        if end is None or not shown or not rows.loc[outside, flaw].sum():
+            continue
+        text = f"Rest {name} when it reads more than {stop_words(show, mold)}"
+        if id == "warm":
+            text = f"{name}: wait for {start_words(show, mold)} before you "
+            text += "set hooks" if hooks else "count on its castings"
+            warm_up = warm_up_finding(show, mold)
+            text += f". That is {warm_up[1]}" if warm_up and warm_up[1].startswith("about") else ""
+        bad, made = int(rows.loc[outside, flaw].sum()), int(rows.loc[outside, "castings"].sum())
+        because = f"{words[0].capitalize()} than that, {bad} of {made} castings of the season {words[1]}. "
+        made, bad, few = _lately(late, flaw, target)
+        because += f"In {months}, at any heat: {bad} of {made}"
+        past = late[(late["mold_temp_c"] < end) if id == "warm" else (late["mold_temp_c"] > end)]
+        worth = worth_of_rejects(show.season, name, past, flaw)
+        yield Action(id=f"{id}:{name}", text=text, because=because, holds=few, **worth)
+
+
+def _first_fill_advice(show: Show, mold: MoldResult, months: str) -> Action:
+    """Set hooks from the fill on from which the fills themselves meet the target."""
+    assert mold.by_fill is not None
+    first, name, rows = mold.by_fill.first, mold.name, mold.rows
+    hooks = any(each.insert for each in show.bench.molds[name].cavities.values())
+    early = rows[rows["number"] < first]
+    bad, made = int(early["cold"].sum()), int(early["castings"].sum())
+    because = f"Before that, {bad} of {made} castings of the season were short fills or cold shuts. "
+    made, bad, few = _lately(mold.recent, "cold", show.bench.plan.target_reject_rate)
+    because += f"In {months}, of any fill: {bad} of {made}"
+    late = mold.recent[mold.recent["number"] < first]
+    return Action(
+        id=f"warm:{name}",
+        text=f"{name}: {'set hooks' if hooks else 'count on castings'} from {from_fill(mold)}. "
+        + (
+            f"Warm the dry mold first to save most of the {first - 1} blank ones"
+            if first > MANY_BLANKS
+            else ""
+        )
+        + ("" if first > MANY_BLANKS else f"Pour the {first - 1} before it blank"),
+        because=because,
+        holds=few,
+        **worth_of_rejects(show.season, name, late, "cold"),
+    )
+
+
+def _cavity_advice(show: Show, mold: MoldResult, cavity: CavityRate, months: str) -> Action:
+    """Vent a cavity that runs short, or look at how it closes."""
+    assert cavity.often is not None
+    rows, bad = cavity.rows, cavity.rejects
+    flawed = rows[rows["rejects"] > 0]
+    flaws = flawed["rejects"].groupby(flawed["flaw"].astype("str")).sum().sort_values(ascending=False)
+    most = f", mostly {flaws.index[0]}" if len(flaws) else ""
+    late = mold.recent[mold.recent["cavity"] == cavity.cavity]
+    made, lately, few = _lately(late, "rejects", show.bench.plan.target_reject_rate)
+    because = (
+        f"It {how_it_fails(mold, cavity)}: {bad} of {cavity.castings} castings of the season were bad{most}. "
+    )
+    because += f"In {months}: {lately} of {made}"
+    cold = rows["cold"].sum() >= bad / 2
+    text = f"{'Vent or open up' if cold else 'Look at how it closes:'} cavity {cavity.cavity} of {mold.name}"
+    worth: dict[str, Any] = worth_of_rejects(
+        show.season, mold.name, late, "rejects", 1 - 1 / cavity.often.ratio
+    )
+    return Action(id=f"cavity:{mold.name} {cavity.cavity}", text=text, because=because, holds=few, **worth)
+
+
+def _session_advice(show: Show, mold: MoldResult) -> Iterator[Action]:
+    """Names each recent session that went worse than chance does, unless its temperature explains it."""
+    table, chart = mold.sessions.table, mold.sessions.chart
+    if not mold.sessions.judged or table["castings"].sum() < ENOUGH_CASTINGS:
+        return
+    found, usual, recent = mold.window, chart.center, set(mold.recent["session"].astype("str"))
+    odd = table[chart.above & (table["rejects"] >= ENOUGH_FLAWED) & table["session"].isin(recent)]
+    for session, made, bad, temp in odd.itertuples(index=False):
+        if found is not None and (temp < (found.first_met or -273) or temp > (found.top or math.inf)):
+            continue
+        rows = mold.rows[mold.rows["session"] == session]
+        because = f"{bad} of {made} castings were bad, where {show.share(usual)} are as a rule. "
+        because += "The temperature " + (
+            "was not logged" if math.isnan(temp) else f"({show.temp(temp)}) is no reason"
+        )
+        text = f"Look for what was different with {mold.name} on {show.session(session, mold.name)}"
+        worth = worth_of_rejects(show.season, mold.name, rows, "rejects", 1 - usual * int(made) / int(bad))
+        yield Action(id=f"session:{session}", text=text, because=because, **worth)

@@ -1,0 +1,102 @@
+"""Shares of bad castings with their intervals: of all, and by bins of temperature."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from benchwater.plugin import Bench
+from benchwater.statistics.interval import Interval
+from benchwater.statistics.proportions import (
+    TrendTest,
+    clustered_wilson_interval,
+    cochran_armitage,
+    few_cluster_effect,
+)
+
+BIN_WIDTH = {"us": 25.0, "metric": 10.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RejectRate:
+    """The share of bad castings; `effect` is the design effect of sessions, which widens the interval."""
+
+    castings: int
+    rejects: int
+    fills: int
+    sessions: int
+    effect: float
+    rate: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperatureBin:
+    """The castings of fills from `low_c` to below `high_c`."""
+
+    low_c: float
+    high_c: float
+    castings: int
+    rejects: int
+    rate: Interval
+
+
+def on_bench_scale(bench: Bench, celsius: Any) -> Any:
+    """Converts degC to plain numbers on the bench's own scale, for bins and axes."""
+    return np.asarray(celsius, dtype=np.float64) * 1.8 + 32 if bench.system == "us" else np.asarray(celsius)
+
+
+def reject_rate(fills: pd.DataFrame, strata: str | None = None) -> RejectRate:
+    """Returns the share of bad castings of fills, sessions compared within `strata`, a column."""
+    castings, rejects = int(fills["castings"].sum()), int(fills["rejects"].sum())
+    effect = session_effect(fills, strata)
+    return RejectRate(
+        castings=castings,
+        rejects=rejects,
+        fills=len(fills),
+        sessions=fills["session"].nunique(),
+        effect=effect,
+        rate=clustered_wilson_interval(rejects, castings, min(effect, castings)),
+    )
+
+
+def session_effect(rows: pd.DataFrame, strata: str | None = None) -> float:
+    """Returns the design effect of sessions within `strata`; of fills where none holds two sessions."""
+    for unit in ("session", "key"):
+        keys = [unit] if strata is None else [strata, unit]
+        sums = rows.groupby(keys, observed=True)[["rejects", "castings"]].sum().reset_index()
+        stratum = None if strata is None else pd.factorize(sums[strata])[0]
+        effect = few_cluster_effect(sums["rejects"], sums["castings"], stratum)
+        if effect is not None:
+            return effect
+    return 1.0
+
+
+def rates_by_bin(bench: Bench, fills: pd.DataFrame) -> tuple[tuple[TemperatureBin, ...], TrendTest | None]:
+    """Returns the share of bad castings by the `bin` of each fill, and its trend."""
+    effect = session_effect(fills, "bin")
+    numbers, place = np.unique(fills["bin"], return_inverse=True)
+    castings, rejects = (np.bincount(place, fills[name]).astype(np.int64) for name in ("castings", "rejects"))
+    bins = tuple(
+        TemperatureBin(
+            low_c=_bin_edge(bench, number),
+            high_c=_bin_edge(bench, number + 1),
+            castings=made,
+            rejects=bad,
+            rate=clustered_wilson_interval(bad, made, min(effect, made)),
+        )
+        for number, made, bad in zip(numbers.tolist(), castings.tolist(), rejects.tolist(), strict=True)
+    )
+    middles = [(each.low_c + each.high_c) / 2 for each in bins]
+    return bins, cochran_armitage(rejects, castings, middles, dispersion=effect)
+
+
+def bin_numbers(bench: Bench, celsius: Any) -> Any:
+    """Returns the number of the bin of each temperature; edges are round in the bench's own unit."""
+    return np.floor((on_bench_scale(bench, celsius) + 1e-6) / BIN_WIDTH[bench.system])
+
+
+def _bin_edge(bench: Bench, number: float) -> float:
+    """Returns the lower edge of a bin in degC."""
+    edge = number * BIN_WIDTH[bench.system]
+    return (edge - 32) / 1.8 if bench.system == "us" else edge
