@@ -90,8 +90,8 @@ def few_cluster_effect(events: ArrayLike, trials: ArrayLike, strata: ArrayLike |
 
     t is Student's 97.5 % quantile with as many degrees of freedom as there are clusters beyond one a stratum,
     z the normal one. Trials over this effect are the effective sample size of Korn and Graubard 1998, Survey
-    Methodology 24:193-201 (from memory). 1 where outcomes are all alike, as they say nothing of clusters; None
-    where no stratum has two clusters. Raises ValueError as `design_effect` does.
+    Methodology 24:193-201 (from memory). 1 where outcomes are all alike, as they say nothing of clusters;
+    None where no stratum has two clusters. Raises ValueError as `design_effect` does.
     """
     ratio, degrees, mean_size = _variance_ratio(events, trials, strata)
     if degrees == 0:
