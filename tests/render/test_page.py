@@ -79,11 +79,9 @@ def test_what_an_ok_section_leaves_open_stands_behind_the_thin_ones(report: Repo
     first = report.sections[0]
     part = replace(first.parts[-1], section=replace(first.parts[-1].section, unsaid="Why the vent clogs."))
     made = replace(report, sections=(replace(first, parts=(first.parts[0], part)), *report.sections[1:]))
-    assert [line.title for line in compose(made).unsaid] == [
-        "Bait mortality, May 2026",
-        "Finishing",
-        "Defects by mold temperature",
-    ]
+    page = compose(made)
+    assert [line.title for line in page.unsaid] == ["Bait mortality, May 2026", "Finishing"]
+    assert page.more_unsaid == "1 more section likewise."
     assert "<b>What these data cannot say.</b> Why the vent clogs." in render_html(made)
 
 
@@ -102,7 +100,7 @@ def test_what_advice_is_worth_is_no_finer_than_an_estimate(
 ) -> None:
     action = Action(id="a", text="Do it.", because="It pays.", worth=worth, worth_unit=unit)  # type: ignore[arg-type]
     ranked = replace(report.actions[0], action=action)
-    assert compose(replace(report, actions=(ranked,))).actions[0].worth == said
+    assert compose(replace(report, actions=(ranked,))).to_do[0].line.worth == said
 
 
 @pytest.mark.parametrize(

@@ -85,7 +85,7 @@ def test_the_structure_tree_tells_headings_tables_and_every_picture(
     tree = list(tags(root["/StructTreeRoot"]))
     found = Counter(str(each.get("/S")) for each in tree)
     assert found["/H1"] == 1
-    assert found["/H2"] == 3 + 1 + len(report.sections) + 1
+    assert found["/H2"] == 4 + 1 + len(report.sections) + 1
     levels = [int(name[2]) for each in tree if re.fullmatch("/H[1-6]", name := str(each.get("/S")))]
     assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
     assert found["/Table"] == found["/THead"] > 3

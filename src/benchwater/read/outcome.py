@@ -12,7 +12,8 @@ if TYPE_CHECKING:
 class SetAside:
     """A row or cell that could not be used: where, the cell as written, and why.
 
-    `reason` is from a closed set.
+    `reason` is from a closed set. `amount` is how much a row set aside is about, where that can be read: its
+    count, or for a row on an item the amount in the item's canonical `unit`.
     """
 
     file: str
@@ -22,6 +23,8 @@ class SetAside:
     why: str
     reason: str
     log: str
+    amount: float | None = None
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

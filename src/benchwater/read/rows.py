@@ -116,7 +116,9 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     _check_number(len(problems) + len(refused_rows), "rows")
     names = {column.frame_name: column.name for column in kind.columns}
     read_cells = [(names[name], column) for read in (by_itself, by_another) for name, column in read.items()]
+    amounts: list[tuple[float | None, str]] = [(None, "") for _ in problems]
     for row in refused_rows:
+        amounts.append(_amount_and_unit(by_itself, by_another, row, bench))
         wrong = [(name, column.value(row)) for name, column in read_cells if _is_error(column.value(row))]
         at = int(np.searchsorted(passed, row))
         if at < len(passed) and passed[at] == row:
@@ -143,8 +145,10 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
         columns=columns,
         lines=body.lines[~refused],
         set_aside=tuple(
-            _set_aside(file, kind, line, each)
-            for line, each in sorted(problems, key=lambda problem: problem[0])
+            _set_aside(file, kind, line, each, *amount)
+            for (line, each), amount in sorted(
+                zip(problems, amounts, strict=True), key=lambda problem: problem[0][0]
+            )
         ),
         cells_set_aside=tuple(
             _set_aside(
@@ -434,7 +438,25 @@ def _check_number(count: int, what: str) -> None:
         raise FileError(f"has {count} {what} that cannot be read (at most {MOST_SET_ASIDE})")
 
 
-def _set_aside(file: str, kind: LogKind, line: int, problems: Sequence[Problem]) -> SetAside:
+def _amount_and_unit(
+    by_itself: Mapping[str, Coded], by_another: Mapping[str, Coded], row: int, bench: Bench
+) -> tuple[float | None, str]:
+    """What a row is about: its count, or the amount of its item and the item's unit; None if not readable."""
+    if "amount" in by_another:
+        amount, item = by_another["amount"].value(row), bench.items.get(by_itself["item"].value(row))
+        return (amount, item.unit) if isinstance(amount, float) and item is not None else (None, "")
+    count = by_itself["count"].value(row) if "count" in by_itself else None
+    return (float(count) if isinstance(count, int | float) else None), ""
+
+
+def _set_aside(
+    file: str,
+    kind: LogKind,
+    line: int,
+    problems: Sequence[Problem],
+    amount: float | None = None,
+    unit: str = "",
+) -> SetAside:
     first, *others = problems
     why = first.error.why
     for other in others:
@@ -448,4 +470,6 @@ def _set_aside(file: str, kind: LogKind, line: int, problems: Sequence[Problem])
         why=why,
         reason=first.error.reason.name.lower(),
         log=kind.name,
+        amount=amount,
+        unit=unit,
     )

@@ -21,7 +21,7 @@ Json: TypeAlias = "str | int | float | bool | list[Json] | dict[str, Json] | Non
 _JSON_TYPES = frozenset((str, int, bool, type(None)))
 _NUMBERS = frozenset((float, type(None)))
 _OF_ACTION = "id text because worth worth_unit urgent holds"
-_OF_REFUSED = "file line column value why reason log"
+_OF_REFUSED = "file line column value why reason log amount unit"
 _OF_SOURCE = "file sha256 log rows used repeated set_aside cells_set_aside dialect"
 
 

@@ -2,14 +2,15 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
 
-from benchwater.analyse.report import Report, ReportSection, VitalSeries
+from benchwater.analyse.report import RankedAction, Report, ReportSection, VitalSeries
 from benchwater.drawing.picture import sparkline
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Status
+from benchwater.render.front_advice import LONGEST_BECAUSE, LONGEST_KEPT, front_advice
 from benchwater.render.sections import (
-    LONGEST_BECAUSE,
     STATUS_WORDS,
     ActionLine,
     action_line,
@@ -17,27 +18,27 @@ from benchwater.render.sections import (
     first_words,
     section_anchors,
 )
-from benchwater.render.text import month_name, sentences, span_title
+from benchwater.render.text import month_name, months_in_words, sentences, span_title
+from benchwater.render.unread import Unread, unread
 from benchwater.units import figures
 from benchwater.words import counted, shorten, visible
 
 MOST_VITALS = 10
-MOST_ACTIONS = 7
-_LONGEST_GLANCE = 92
-_LONGEST_UNSAID = 130
-_MOST_UNSAID = 3
+_LONGEST_GLANCE = 84
+_LONGEST_UNSAID = 90
+_MOST_UNSAID = 2
 _LONGEST_RUNNING = 36
-_MOST_QUESTIONS = 3
 
 
 @dataclass(frozen=True, slots=True)
 class VitalView:
-    """One number of the front page: its value, its change, and its months as a small plot.
+    """One number of the front page, its change, and its months as a small plot; `span` if not the report's.
 
     `source` is empty in a season's first month; `good` is `better`, `worse` or empty.
     """
 
     label: str
+    span: str
     value: str
     change: str
     good: str
@@ -47,9 +48,19 @@ class VitalView:
 
 
 @dataclass(frozen=True, slots=True)
-class GlanceLine:
-    """One section in one line of the front page."""
+class FrontAction:
+    """An action of the front page, and since when it stands, in words."""
 
+    line: ActionLine
+    since: str
+    is_new: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GlanceLine:
+    """One section in one line of the front page; `span` names the days of `text` if not the report's."""
+
+    span: str
     title: str
     anchor: str
     status: Status
@@ -66,8 +77,16 @@ class Page:
     season: str
     running: str
     vitals: tuple[VitalView, ...]
+    vitals_of: str
     vitals_note: str
-    actions: tuple[ActionLine, ...]
+    unread: Unread
+    recent: str
+    to_do: tuple[FrontAction, ...]
+    more_to_do: str
+    nothing_to_do: str
+    holds: tuple[FrontAction, ...]
+    mended: tuple[FrontAction, ...]
+    before: str
     glance: tuple[GlanceLine, ...]
     unsaid: tuple[GlanceLine, ...]
     more_unsaid: str
@@ -77,33 +96,60 @@ class Page:
 def compose(report: Report) -> Page:
     """Return the page of a report."""
     anchors = section_anchors(report.sections)
-    to_do = [ranked for ranked in report.actions if ranked.state in ("new", "open")][:MOST_ACTIONS]
+    advice = front_advice(report)
     unsaid = tuple(_unsaid(report, anchors))
     bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
+    recent = next((ranked.span for ranked in report.actions if ranked.state != "mended"), None)
     return Page(
         title=f"Season report, {bench}, {report.label}",
         period=span_title(report.period),
         season=span_title(report.season) if report.season != report.period else "",
         running=f"{bench} · {span_title(report.period)}",
         vitals=tuple(_vital_view(series, report) for series in report.vitals[:MOST_VITALS]),
+        vitals_of="season to date" if report.period.name == "season" else month_name(report.period.start),
         vitals_note=_vitals_note(report),
-        actions=tuple(
-            action_line(
-                ranked.action,
-                report.bench,
-                longest=LONGEST_BECAUSE,
-                section=ranked.section_title,
-                anchor=anchors.get(ranked.section_id, ""),
-            )
-            for ranked in to_do
-        ),
-        glance=tuple(_glance_line(section, anchors[section.id]) for section in report.sections),
+        unread=unread(report),
+        recent=months_in_words(recent) if recent is not None else "",
+        to_do=tuple(_front_action(ranked, report, anchors) for ranked in advice.to_do),
+        more_to_do=f"{counted(advice.left, 'more thing')} to do: see the sections." if advice.left else "",
+        nothing_to_do=_nothing_to_do(report),
+        holds=tuple(_front_action(ranked, report, anchors) for ranked in advice.holds),
+        mended=tuple(_front_action(ranked, report, anchors) for ranked in advice.mended),
+        before=month_name(advice.mended[0].span.end - timedelta(days=1)) if advice.mended else "",
+        glance=tuple(_glance_line(section, anchors[section.id], report) for section in report.sections),
         unsaid=unsaid[:_MOST_UNSAID],
         more_unsaid=f"{counted(len(unsaid) - _MOST_UNSAID, 'more section')} likewise."
         if len(unsaid) > _MOST_UNSAID
         else "",
         rests_on=_rests_on(report),
     )
+
+
+def _front_action(ranked: RankedAction, report: Report, anchors: dict[str, str]) -> FrontAction:
+    line = action_line(
+        ranked.action,
+        report.bench,
+        longest=LONGEST_BECAUSE,
+        section=ranked.section_title,
+        anchor=anchors.get(ranked.section_id, ""),
+    )
+    if ranked.state in ("holds", "mended"):
+        line = replace(line, text=sentences(line.text, LONGEST_KEPT))
+    month = month_name(ranked.since) + (" or before" if ranked.or_earlier else "")
+    since = {"new": "new", "open": f"open since {month}", "holds": f"since {month}"}
+    return FrontAction(
+        line=line,
+        since=since.get(ranked.state, f"on the list since {month}"),
+        is_new=ranked.state == "new",
+    )
+
+
+def _nothing_to_do(report: Report) -> str:
+    if report.not_read or report.set_aside:
+        return "Nothing from what could be read: mend what stands above first."
+    if any(section.status == "ok" for section in report.sections):
+        return "The logs call for nothing in particular this time."
+    return "The logs hold too little yet to advise anything."
 
 
 def _vital_view(series: VitalSeries, report: Report) -> VitalView:
@@ -132,12 +178,14 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         for each in series.months
     ]
     flowing = series.unit == "1" or (series.unit or "").endswith("/h")
+    to_date = whole or (before is not None and season == shown)
     return VitalView(
         label=series.label,
+        span="to date" if to_date and not whole and "to date" not in series.label else "",
         value=shown,
         change=change,
         good=good,
-        season="" if whole or season == shown else f"{season} this season",
+        season="" if to_date or season == shown else f"{season} this season",
         alt=f"{series.label.capitalize()} by month: {', '.join(by_month)}.",
         source=data_uri(sparkline([each.value for each in series.months], flowing, series.unit == "1"))
         if before is not None
@@ -175,6 +223,7 @@ def _unsaid(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:
         part = section.parts[-1]
         if part.section.unsaid:
             yield GlanceLine(
+                span="",
                 title=section.title,
                 anchor=anchors[section.id],
                 status=part.section.status,
@@ -194,6 +243,7 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
             "" if everywhere else ", " + ("season" if part.span.name == "season" else span_title(part.span))
         )
         yield GlanceLine(
+            span="",
             title=section.title + when,
             anchor=anchors[section.id],
             status=part.section.status,
@@ -202,33 +252,25 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
         )
 
 
-def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
+def _glance_line(section: ReportSection, anchor: str, report: Report) -> GlanceLine:
+    text, span = first_words(section)
+    of_season = span is not None and span.name == "season" and span != report.period
     return GlanceLine(
+        span="season" if of_season else "",
         title=section.title,
         anchor=anchor,
         status=section.status,
         word=STATUS_WORDS[section.status],
-        text=sentences(visible(first_words(section)), _LONGEST_GLANCE),
+        text=sentences(visible(text), _LONGEST_GLANCE - 13 * of_season),
     )
 
 
 def _rests_on(report: Report) -> str:
+    if not report.sources:
+        return "No log was read."
     rows = sum(source.rows for source in report.sources)
     used = sum(source.used for source in report.sources)
     repeated = sum(source.repeated for source in report.sources)
-    set_aside = sum(source.set_aside for source in report.sources)
-    if not report.sources:
-        return "No log was read."
     sentence = f"{used} of {counted(rows, 'row')} from {counted(len(report.sources), 'file')} used"
     sentence += f", {repeated} repeated elsewhere" if repeated else ""
-    sentence += f", {set_aside} set aside"
-    cells = len(report.cells_set_aside)
-    sentence += f", and {counted(cells, 'cell')}." if cells else "."
-    if report.not_read:
-        sentence += f" {counted(len(report.not_read), 'file was', 'files were')} not read."
-    questions = [f"{each.file} {each.why}." for each in report.not_read[:1]]
-    questions += [each.question for each in report.unread_columns if each.may_be]
-    shown = questions if len(questions) <= _MOST_QUESTIONS else questions[: _MOST_QUESTIONS - 1]
-    more = len(questions) - len(shown)
-    ending = f"`benchwater check` asks about {counted(more, 'more column')}." if more else ""
-    return " ".join(filter(None, [sentence, *shown, ending]))
+    return f"{sentence}, {sum(source.set_aside for source in report.sources)} set aside."

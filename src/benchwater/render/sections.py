@@ -11,13 +11,14 @@ from benchwater.analyse.report import Report, ReportSection, SpanSection
 from benchwater.analyse.run import merged_actions, section_photos
 from benchwater.plots import HALF_MM
 from benchwater.plugin.bench import Bench
+from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Figure, Finding, Status, Table
+from benchwater.render.front_advice import LONGEST_BECAUSE, front_advice
 from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import sentences, span_title
 from benchwater.units import figures
 from benchwater.words import counted, one_to_other, shorten, visible
 
-LONGEST_BECAUSE = 100
 _FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
 _SHORT_UNIT = 5
 _LONGEST_TITLE = 70
@@ -119,7 +120,7 @@ def section_views(report: Report) -> tuple[SectionView, ...]:
             title=section.title,
             anchor=anchors[section.id],
             question=section.question,
-            answer=first_words(section),
+            answer=first_words(section)[0],
             status=section.status,
             word=STATUS_WORDS[section.status],
             why=section.why if section.status != "ok" else "",
@@ -146,19 +147,22 @@ def section_anchors(sections: Sequence[ReportSection]) -> dict[str, str]:
     return taken
 
 
-def first_words(section: ReportSection) -> str:
-    """Return the headline, else the first finding of an `ok` part, else of any, else why there is none."""
+def first_words(section: ReportSection) -> tuple[str, Span | None]:
+    """Return what to say first of a section, and the span it is of.
+
+    It is the headline, else the first finding of an `ok` part, else of any, else why there is none.
+    """
     if section.status in ("empty", "failed"):
-        return section.why
+        return section.why, None
     for part in section.parts:
         for finding in part.section.findings:
             if finding.headline:
-                return finding.text
+                return finding.text, part.span
     with_findings = [part for part in section.parts if part.section.findings]
     sure = [part for part in with_findings if part.section.status == "ok"]
     for part in sure or with_findings:
-        return part.section.findings[0].text
-    return section.why
+        return part.section.findings[0].text, part.span
+    return section.why, None
 
 
 def section_methods(section: ReportSection) -> tuple[str, ...]:
@@ -173,7 +177,10 @@ def shown_parts(section: ReportSection) -> list[SpanSection]:
 
 def remaining_advice(section: ReportSection, report: Report) -> tuple[ActionLine, ...]:
     """Return the advice that the front page omits or cuts, in full, urgent first."""
-    on_front = {ranked.action.id for ranked in report.actions if ranked.section_id == section.id}
+    front = front_advice(report)
+    on_front = {
+        ranked.action.id for ranked in (*front.to_do, *front.holds) if ranked.section_id == section.id
+    }
     left = [
         action_line(action, report.bench)
         for action in merged_actions(section)

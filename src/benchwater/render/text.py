@@ -86,6 +86,12 @@ def month_name(day: date) -> str:
     return MONTHS[day.month - 1]
 
 
+def months_in_words(span: Span) -> str:
+    """Return `June and July`, or `July` where the span is of one month."""
+    first, last = month_name(span.start), month_name(span.end - timedelta(days=1))
+    return first if first == last else f"{first} and {last}"
+
+
 def _python_datetime(moment: datetime) -> datetime:
     return datetime.combine(moment.date(), moment.time())
 
