@@ -20,8 +20,10 @@ LONGEST_DAY_H = 24.0
 def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
     """A bait that was kept has no cause, and a tag belongs to one bait."""
     fate, cause, count = row["fate"], row["cause"], row["count"]
-    if fate == "kept" and cause is not None:
-        yield RowProblem(column="cause", why="is given for a bait that was `kept`: was it lost or worn?")
+    if fate not in {"lost", "worn"} and cause is not None:
+        yield RowProblem(column="cause", why=f"is given for a bait that was `{fate}`: was it lost or worn?")
+    if row["price"] is not None and fate != "sold":
+        yield RowProblem(column="price", why=f"stands on a bait that was `{fate}`: was it sold?")
     if count == 0:
         yield RowProblem(column="count", why="is 0: a row stands for at least one bait")
     if row["bait"] is not None and isinstance(count, int) and count > 1:
@@ -83,10 +85,10 @@ FISHING = LogKind(
         ),
         Column(
             name="fate",
-            meaning="kept (still usable), lost, or worn (back home but beyond use)",
+            meaning="kept (still usable), lost, worn (back home but beyond use), given (away) or sold",
             kind="word",
             needed=True,
-            words=("kept", "lost", "worn"),
+            words=("kept", "lost", "worn", "given", "sold"),
         ),
         Column(
             name="count",
@@ -99,6 +101,7 @@ FISHING = LogKind(
         *SHARED_COLUMNS,
         Column(name="leader", meaning="yes, no, or its material", kind="yes_no", words=("*",)),
         Column(name="casts", meaning="casts made", kind="count"),
+        Column(name="price", meaning="what was paid for baits sold", kind="money"),
         NOTE,
         PHOTO,
     ),

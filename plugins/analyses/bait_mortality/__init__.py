@@ -19,6 +19,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
 
 def analyse(season: Season, span: Span) -> Section:
     """What became of the baits in use during the span."""
+    from benchwater.ledger import LOSSES
     from benchwater.ledger.photos import photos_of
 
     from .compute import compute
@@ -40,7 +41,7 @@ def analyse(season: Season, span: Span) -> Section:
         cards=(card(found),) if found.season and not found.thin else (),
         methods=METHODS,
         photos=photos_of(
-            rows[rows["fate"] != "kept"],
+            rows[rows["fate"].isin(LOSSES)],
             lambda row: f"{row['build']} {row['bait']} {row['fate']} {row['cause']}, {row['date']:%Y-%m-%d}",
         ),
     )
@@ -48,8 +49,10 @@ def analyse(season: Season, span: Span) -> Section:
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
     """Baits lost and worn."""
+    from benchwater.ledger import LOSSES
+
     rows = season.rows("fishing", span)
-    ended = int(rows.loc[rows["fate"] != "kept", "count"].sum()) if len(rows) else None
+    ended = int(rows.loc[rows["fate"].isin(LOSSES), "count"].sum()) if len(rows) else None
     return (Vital(id="baits_lost", label="baits lost or worn", value=ended, unit="pieces", better="down"),)
 
 

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from benchwater.ledger import computed_once, midnight, sum_in_order, sums_by
+from benchwater.ledger import LOSSES, computed_once, midnight, sum_in_order, sums_by
 from benchwater.ledger.made import NO_STEPS, Dressed, Steps, baits_dressed
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Item, Mold
@@ -187,7 +187,7 @@ def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Loss
     if season.holds("fishing"):
         rows = season.rows("fishing", span)
         hours = sum_in_order(rows["count"] * rows["fished_h"])
-        gone = sums_by(rows[rows["fate"] != "kept"], "count", "build")
+        gone = sums_by(rows[rows["fate"].isin(LOSSES)], "count", "build")
         ended = {build: round(number) for build, number in gone.items()}
     if season.holds("catch"):
         fish = int(season.rows("catch", span)["count"].sum())

@@ -9,7 +9,7 @@ from math import ceil, isfinite, isnan, nan
 import numpy as np
 import pandas as pd
 
-from benchwater.ledger import midnight, rows_by, sums_by
+from benchwater.ledger import LOSSES, midnight, rows_by, sums_by
 from benchwater.ledger.castings import casting_mass, castings_made
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.made import coats_made
@@ -223,7 +223,7 @@ def fished_between(season: Season, start: date | None, end: date) -> Fished:
         rows = season.before("fishing", end)
         rows = rows if start is None else rows[rows["date"] >= pd.Timestamp(start)]
         rows = rows.assign(hours=rows["fished_h"] * rows["count"])
-        lost = rows[rows["fate"].isin(["lost", "worn"])]
+        lost = rows[rows["fate"].isin(LOSSES)]
         ended |= {build: round(number) for build, number in sums_by(lost, "count", "build").items()}
         hours |= sums_by(rows, "hours", "build")
         days = lost["date"].dt.normalize().nunique()

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 _Result = TypeVar("_Result")
 _Arguments = ParamSpec("_Arguments")
 _OfSeason = Callable[Concatenate[Season, _Arguments], _Result]
+LOSSES = ("lost", "worn")
+"""The fates that are losses: a bait given away or sold is gone, and was not lost."""
 
 
 def computed_once(compute: _OfSeason[_Arguments, _Result]) -> _OfSeason[_Arguments, _Result]:

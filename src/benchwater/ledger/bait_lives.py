@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from benchwater.ledger import LOSSES
 from benchwater.ledger.trips import trip_names
 from benchwater.plugin import Bench, Season, Span
 
@@ -53,14 +54,14 @@ def rows_in_use(season: Season, span: Span) -> pd.DataFrame:
     - `life`: numbers the baits that bore one tag, from 0: a tag that goes on after a loss is a new bait.
     - `ended`: baits lost or worn in the row.
     - `hours` (bait-hours): hours fished times the count of baits.
-    - `cause`: empty for a bait that was kept, UNKNOWN where a loss has none.
+    - `cause`: empty for a bait that was not lost or worn, UNKNOWN where a loss has none.
     - `trip_number`: numbers the trips of the rows from 0, see `trips.trip_names`.
     """
     log, start = season.log("fishing"), pd.Timestamp(span.start)
     inside = (log["date"] >= start) & (log["date"] < pd.Timestamp(span.end))
     before = log["bait"].isin(log.loc[inside, "bait"].dropna().unique()) & (log["date"] < start)
     log, inside = log[inside | before], inside[inside | before]
-    fished, ended, tagged = log["fished_h"], log["fate"] != "kept", log["bait"].notna()
+    fished, ended, tagged = log["fished_h"], log["fate"].isin(LOSSES), log["bait"].notna()
     entry, time, life = fished * 0.0, fished.round(6), log["count"] * 0
     if tagged.any():
         tag = log[tagged].groupby(["build", "bait"], observed=True, sort=False).ngroup()

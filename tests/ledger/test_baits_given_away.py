@@ -1,0 +1,22 @@
+"""A bait given away or sold is off the bench, and is no loss."""
+
+from benchwater.ledger.bait_lives import rows_in_use
+from benchwater.ledger.pieces import pieces_on_hand
+from benchwater.testing import make_season
+from small_bench import SMALL_BENCH
+
+POUR = "date,mold,cavity,outcome,count\n2026-05-01,round-jig,1/8,good,20\n"
+COAT = "date,mold,cavity,coat,count\n2026-05-02,round-jig,1/8,black,20\n"
+FISHED = (
+    "date,build,fished,fate,count,price\n"
+    "2026-05-03,perch-grub,2 h,lost,1,\n2026-05-03,perch-grub,2 h,kept,4,\n"
+    "2026-05-04,perch-grub,0,gave away,3,\n2026-05-05,perch-grub,0,sold,2,$10\n"
+)
+
+
+def test_given_and_sold_baits_leave_the_count_on_hand_and_are_no_losses():
+    made = make_season(SMALL_BENCH, {"pour.csv": POUR, "coat.csv": COAT, "fished.csv": FISHED})
+    assert pieces_on_hand(made.season).bodies["round-jig", "1/8", "black"] == 20 - 1 - 3 - 2
+    rows = rows_in_use(made.season, made.period)
+    assert rows["ended"].sum() == 1
+    assert made.season.log("fishing")["price"].sum() == 10.0
