@@ -161,8 +161,9 @@ def log_rank_tests(rows: pd.DataFrame, factors: Sequence[Factor]) -> list[Factor
     """One test for each factor over its groups with enough hours, p-values adjusted over all of them.
 
     A factor is left out where no two of its groups were followed at the same hours in use. The chi-square
-    distribution needs many expected losses (Heinze, Gnant & Schemper 2003, Biometrics 59:1151-1157), so the
-    p-value is that of a permutation: the signs of whole trips are flipped (`trip_rates.sign_flip_p`).
+    distribution needs many expected losses (Heinze, Gnant & Schemper 2003, Biometrics 59:1151-1157) and
+    takes losses as independent, so the p-value is the larger of its own and that of a permutation, which
+    flips the signs of whole trips (`trip_rates.sign_flip_p`).
     """
     columns = ("time", "entry", "count", "ended", "trip_number")
     time, entry, count, ended, trips = (rows[name].to_numpy() for name in columns)
@@ -178,7 +179,7 @@ def log_rank_tests(rows: pd.DataFrame, factors: Sequence[Factor]) -> list[Factor
             test = log_rank(time[part], ended[part] > 0, codes[part], entry=entry[part], weight=count[part])
             by_trip = [np.bincount(trips[part], column) for column in test.scores.T]
             by_trip = [column[np.unique(trips[part])] for column in by_trip]
-            tests[factor.name] = test, sign_flip_p(np.column_stack(by_trip))
+            tests[factor.name] = test, max(test.p, sign_flip_p(np.column_stack(by_trip)))
     adjusted = holm_adjusted([p for _, p in tests.values()]).tolist()
     return [FactorTest(name, *test, p) for (name, test), p in zip(tests.items(), adjusted, strict=True)]
 

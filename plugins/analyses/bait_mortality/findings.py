@@ -57,8 +57,9 @@ METHODS = (
     "would stand if every loss without a cause spoke against it (bounds as in Goetghebeur & Ryan 1995, "
     "Biometrika 82:821-833, without assumptions).",
     "Log-rank test: Mantel 1966 (Cancer Chemotherapy Reports 50:163-170), extended to late entry; its "
-    "p-value is that of a permutation, as few expected losses need (Heinze, Gnant & Schemper 2003, "
-    "Biometrics 59:1151-1157): signs of trips flipped as above, Holm-adjusted over the factors.",
+    "p-value is the larger of the chi-square test's and that of a permutation, as few expected losses "
+    "need (Heinze, Gnant & Schemper 2003, Biometrics 59:1151-1157): signs of trips flipped as above. "
+    "Holm-adjusted over the factors.",
 )
 CAUSE_WORDS = {
     "bite off": "bitten off",

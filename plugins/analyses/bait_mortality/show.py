@@ -22,7 +22,7 @@ Row = tuple[Cell, ...]
 MOST_ON_PAPER = 10
 COLUMNS = make_columns(
     *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "hours fished", "h", 1)),
-    *(("survival", "still in use", "1"), ("incidence", "share", "1"), ("rate", "lost per hour", "1/h", 2)),
+    *(("survival", "still in use", "1"), ("incidence", "share", "1", 0), ("rate", "lost per hour", "1/h", 2)),
     *(("ratio", "ratio", None, 1), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
 )
 

@@ -15,7 +15,7 @@ from .stratified_rates import common_rate_ratio
 FloatArray = NDArray[np.float64]
 
 _LARGEST = 20.0
-_SMALLEST_STEP = 1e-3
+_SMALLEST_STEP = 5e-3
 _MANY_TRIPS = 200
 _LEAST_TRIPS = 3.0
 _STEPS = tuple(0.2 * 1.4**step for step in range(16))
@@ -158,8 +158,10 @@ def sign_flip_p(scores: FloatArray) -> float:
     changes. Source: see `TripComparison`.
     """
     trips, columns = scores.shape
-    scale, axes = np.linalg.eigh(scores.T @ scores)
-    informative = scale > 1e-10 * max(float(scale.max(initial=0.0)), 1e-300)
+    scale, axes = (scores.T @ scores)[0], np.ones((1, 1))
+    if columns > 1:
+        scale, axes = np.linalg.eigh(scores.T @ scores)
+    informative = scale > 1e-10 * max(float(scale.max()), 1e-300)
     if not informative.any():
         return 1.0
     along = scores @ axes[:, informative] / np.sqrt(scale[informative])

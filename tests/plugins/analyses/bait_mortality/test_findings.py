@@ -19,7 +19,10 @@ def test_a_leader_that_saves_baits_is_advised_by_the_rows_of_the_last_two_months
     assert number(contrast["p_adjusted"]) < 0.01
     (action,) = section.actions
     assert action.id == "tie_a_leader"
-    assert "in May, baits without a leader were bitten off 30 times in 40 hours of fishing" in action.text
+    assert (
+        "in April and May, baits without a leader were bitten off 30 times in 40 hours of fishing"
+        in action.text
+    )
     assert (action.worth, action.worth_unit, action.holds) == (26, "baits", False)  # 30 - 40 h at 0.1 per h
     said = finding(section, "contrast", LEADER)
     assert (said.value, said.low) == (contrast["ratio"], contrast["adjusted_low"])
