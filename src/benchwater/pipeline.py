@@ -31,6 +31,7 @@ from benchwater.read.bench_file import FILE_NAME, BenchFile, load_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.found_bench import bench_from_logs
 from benchwater.read.outcome import Reading
+from benchwater.read.own_words import with_own_words
 from benchwater.read.photos import small_photos, with_photos
 from benchwater.text import did_you_mean, near_names
 from benchwater.worker_process import WorkerProcess
@@ -85,7 +86,7 @@ def read_workspace(
     )
     reading = read_folder(
         folder,
-        plugins.log_kinds,
+        with_own_words(plugins.log_kinds, bench_file.words),
         bench_file.bench,
         keep_repeats=bench_file.keep_repeats,
         same_as_above=bench_file.same_as_above,

@@ -1,5 +1,6 @@
 """`benchwater check`: read everything, print what was understood and what was set aside."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,20 +19,28 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from benchwater.pipeline import Workspace
+    from benchwater.read.mending import WordQuestion
     from benchwater.read.outcome import SetAside
 
+_MOST_LINES = 12
 
-@workspace_command()
-def check(folder: Path, workspace_plugins: bool) -> int:
+
+@workspace_command(
+    click.option("--mend", is_flag=True, help="Ask what your own words mean, and write it into bench.toml.")
+)
+def check(folder: Path, workspace_plugins: bool, mend: bool) -> int:
     """Read FOLDER (left out: this folder); print what was understood and what was set aside.
 
-    It writes nothing. It lists every row and cell that cannot be used: file, line, column, the cell as
-    written, and what would have been accepted.
+    It lists every row and cell that cannot be used: file, line, column, the cell as written, and what would
+    have been accepted. It writes nothing, except with --mend: then it asks about each word of yours that it
+    does not know, the one with most rows first, and puts your answers into bench.toml.
 
     Exit status: 0 everything was understood; 1 something was set aside, not read or asked about; 2 bench.toml
     cannot be used.
     """
     from benchwater.pipeline import read_workspace
+    from benchwater.read.bench_table import FILE_NAME
+    from benchwater.read.mending import lines_to_paste, word_questions
 
     with progress() as step:
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
@@ -42,6 +51,13 @@ def check(folder: Path, workspace_plugins: bool) -> int:
     _print_repeats(workspace)
     _print_set_aside(workspace)
     _print_plugins(workspace)
+    questions = word_questions(workspace.reading, workspace.plugins.log_kinds, workspace.bench)
+    if mend and questions:
+        _mend(folder / FILE_NAME, questions)
+    elif questions:
+        click.echo(f"\nTo mend most of it, let `benchwater check --mend` ask, or put into {FILE_NAME}:")
+        for line in lines_to_paste(questions[:_MOST_LINES]):
+            click.echo(f"  {plain_line(line)}")
     reading = workspace.reading
     clean = not (
         reading.set_aside
@@ -52,6 +68,40 @@ def check(folder: Path, workspace_plugins: bool) -> int:
         or workspace.plugins.problems
     )
     return DONE if clean else INCOMPLETE
+
+
+def _mend(path: Path, questions: "Sequence[WordQuestion]") -> None:
+    """Ask each question on a terminal, and write the answers; elsewhere say what would be asked."""
+    import tomlkit
+
+    from benchwater.files import write_atomically
+    from benchwater.read.mending import write_answer
+
+    if not path.exists():
+        click.echo(f"\nThere is no {path.name} to put your words into: `benchwater start` writes one.")
+        return
+    if not sys.stdin.isatty():
+        click.echo("\nOn a terminal this would ask:")
+        for question in questions:
+            click.echo(f"  {plain_line(question.text)}")
+        return
+    document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
+    answered = 0
+    click.echo("\nWhat do you mean by these words? A number, or nothing to leave a word as it is.")
+    for question in questions:
+        click.echo(f"\n{plain_line(question.text)}")
+        for number, choice in enumerate(question.choices, start=1):
+            click.echo(f"  {number}  {plain_line(choice)}")
+        default = question.choices.index(question.guess) + 1 if question.guess in question.choices else 0
+        answer = click.prompt(
+            "  number (0: leave it)", type=click.IntRange(0, len(question.choices)), default=default
+        )
+        if answer:
+            write_answer(document, question, question.choices[answer - 1])
+            answered += 1
+    if answered:
+        write_atomically(path, tomlkit.dumps(document).encode())
+        click.echo(f"\nWrote {answered} of your words into {plain_line(str(path))}. Run check again.")
 
 
 def _print_bench(workspace: "Workspace") -> None:

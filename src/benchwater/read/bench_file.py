@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from types import MappingProxyType
 from typing import Any, cast
@@ -12,7 +12,8 @@ from benchwater.ledger.tags import MOST_TAGS
 from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.bench_table import CURRENCY_MARKS, FILE_NAME, BenchError, BenchTable, Faults
 from benchwater.read.item_kinds import KINDS, kind_of_item
-from benchwater.read.names import words_of_name
+from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
+from benchwater.read.own_words import OwnWords
 from benchwater.read.toml_lines import parse_toml, to_toml
 from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
@@ -21,6 +22,7 @@ from benchwater.units.quantities import canonical_unit_name
 __all__ = ["FILE_NAME", "BenchError", "BenchFile", "load_bench", "no_bench", "parse_bench"]
 _MOST_BYTES = 16 * 1024 * 1024
 DEFAULT_TOLERANCE = 0.05
+_OF_WORDS = ("columns", "values", "names")
 _COUNTED = ("insert", "fitting")
 _DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
 _TAKES_ANY_UNIT: ItemKind = "coat"
@@ -42,6 +44,7 @@ class BenchFile:
     same_as_above: tuple[str, ...] = ()
     plugins_off: tuple[str, ...] = ()
     plugin_lines: Mapping[tuple[str | int, ...], int] = field(default_factory=dict)
+    words: OwnWords = field(default_factory=OwnWords)
 
 
 def load_bench(folder: FilePath) -> BenchFile:
@@ -123,24 +126,31 @@ class _Reader:
                 )
         logs.close()
         options, off = self._plugins(top)
+        own = top.table("words")
+        names = own.table("names")
+        words = self._own_words(own)
         top.close()
         return BenchFile(
-            bench=Bench(
-                name=name or "Bench",
-                currency=currency or "USD",
-                system=cast(Any, system or "us"),
-                paper=cast(Any, paper or "letter"),
-                season_start=start or (1, 1),
-                items=MappingProxyType(items),
-                molds=MappingProxyType(molds),
-                builds=MappingProxyType(builds),
-                plan=plan,
-                printed_tags=min(printed_tags, MOST_TAGS),
-                default_units=MappingProxyType(default_units),
-                date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
-                fallbacks=tuple(self._fallbacks),
-                plugin_options=MappingProxyType(options),
+            bench=self._with_names(
+                names,
+                Bench(
+                    name=name or "Bench",
+                    currency=currency or "USD",
+                    system=cast(Any, system or "us"),
+                    paper=cast(Any, paper or "letter"),
+                    season_start=start or (1, 1),
+                    items=MappingProxyType(items),
+                    molds=MappingProxyType(molds),
+                    builds=MappingProxyType(builds),
+                    plan=plan,
+                    printed_tags=min(printed_tags, MOST_TAGS),
+                    default_units=MappingProxyType(default_units),
+                    date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
+                    fallbacks=tuple(self._fallbacks),
+                    plugin_options=MappingProxyType(options),
+                ),
             ),
+            words=words,
             keep_repeats=keep_repeats,
             same_as_above=same_as_above,
             plugins_off=off,
@@ -148,6 +158,33 @@ class _Reader:
                 path[1:]: line for path, line in self._faults.lines.items() if path[:1] == ("plugins",)
             },
         )
+
+    def _own_words(self, own: BenchTable) -> OwnWords:
+        pairs: dict[str, dict[tuple[str, str], str]] = {"columns": {}, "values": {}}
+        tables = {"": own, **{log: own.table(log) for log in own.written_keys() if log not in _OF_WORDS}}
+        for log, table in tables.items():
+            for what, found in pairs.items():
+                texts = table.table(what)
+                found |= {(log, key): str(texts.text(key)) for key in texts.written_keys() if texts.text(key)}
+            table.close()
+        lines = {path[1:]: line for path, line in self._faults.lines.items() if path[:1] == ("words",)}
+        return OwnWords(columns=pairs["columns"], values=pairs["values"], lines=lines)
+
+    def _with_names(self, names: BenchTable, bench: Bench) -> Bench:
+        """The bench with the maker's own names for what stands on it."""
+        found: dict[str, str] = {}
+        for key in names.written_keys():
+            meant = names.text(key)
+            if meant is None:
+                continue
+            exact = [find_name(meant, each, bench) for each in ("item", "mold", "build")]
+            place = find_place(meant, bench) if not any(exact) else None
+            name = next((each for each in exact if each), None) or (" ".join(place) if place else None)
+            if name is None:
+                names.fault(key, f"`{meant}` is no item, mold, cavity of a mold or build in {FILE_NAME}")
+            else:
+                found[same_spelling(key)] = name
+        return replace(bench, names=MappingProxyType(found))
 
     def _stand_in(self, key: str, value: object, default: str) -> None:
         if value is None:
