@@ -9,6 +9,7 @@ from benchwater.statistics.stock_level import (
     GammaRate,
     expected_shortage,
     joint_stock,
+    less_sure,
     posterior_share,
     predictive_cdf,
     predictive_quantile,
@@ -120,6 +121,15 @@ def test_a_prior_of_one_or_two_groups_is_weak_and_of_no_event_none() -> None:
     assert shared_rate([], []) is None
     with pytest.raises(ValueError, match="one length"):
         shared_rate([1], [1.0, 2.0])
+
+
+def test_few_groups_leave_a_prior_less_sure_and_its_mean_as_it_was() -> None:
+    prior = GammaRate(shape=8, exposure=40)
+    assert [less_sure(prior, groups).shape for groups in (2, 3, 5, 9, 101)] == pytest.approx(
+        [1, 1, 4, 6, 7.84]
+    )
+    assert less_sure(prior, 5).mean == pytest.approx(prior.mean)
+    assert less_sure(GammaRate(shape=0.5, exposure=4), 4) == GammaRate(shape=0.5, exposure=4)
 
 
 def test_a_share_is_drawn_to_its_prior() -> None:

@@ -1,6 +1,7 @@
 """What the section says: findings, advice and the methods behind them."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 
 from benchwater.ledger.castings import FEWEST_WEIGHED
@@ -197,7 +198,8 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
             unit, text = f"money/{id if id == 'fish' else 'h'}", f"{text}, {shown}"
             say = f"Baits lost or worn cost {shown}."
             rates.append(make_finding(f"lost_cost_per_{id}", say, each, unit, n=losses.baits, quiet=True))
-    yield make_finding("lost_cost", f"{text}.", losses.cost, "money", n=losses.baits)
+    worst = make_finding("lost_cost", f"{text}.", losses.cost, "money", n=losses.baits)
+    yield replace(worst, headline=True)
     yield from rates
 
 

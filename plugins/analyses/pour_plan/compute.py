@@ -23,6 +23,7 @@ from benchwater.statistics.stock_level import (
     GammaRate,
     expected_shortage,
     joint_stock,
+    less_sure,
     posterior_share,
     predictive_cdf,
     predictive_quantile,
@@ -84,9 +85,9 @@ class Need:
         """Baits to make."""
         return max(0, self.target - self.on_hand) if self.on_hand is not None else 0
 
-    def spared(self, lacking: int, still: int = 0) -> float:
-        """Baits expected not to be missed where `still` are less than the target, and not `lacking`."""
-        return self.outlook.missed(self.target - lacking) - self.outlook.missed(self.target - still)
+    def spared(self, lacking: int) -> float:
+        """Baits expected not to be missed where `lacking` of the target are made."""
+        return self.outlook.missed(self.target - lacking) - self.outlook.missed(self.target)
 
 
 @dataclass(slots=True)
@@ -189,11 +190,6 @@ class Plan:
         """The builds of which baits are to be made, most first."""
         return sorted((need for need in self.needs if need.to_make), key=lambda need: -need.to_make)
 
-    def to_pour_for(self, build: Build) -> int:
-        """How many of its baits to make have their own casting still to be poured; the rest need no pour."""
-        body = body_of(build)
-        return self.lacking.get(body[:2], {}).get(build.name, 0) if body is not None else 0
-
     @property
     def to_buy(self) -> list[Part]:
         """The items of which there is known to be too little."""
@@ -240,6 +236,8 @@ def look_ahead(season: Season, until: date) -> tuple[list[Outlook], Fished]:
     lately = fished_between(season, season.start, until).hours
     ended, hours = so_far.ended, so_far.hours
     prior = shared_rate([ended[name] for name in bench.builds], [hours[name] for name in bench.builds])
+    if prior is not None:
+        prior = less_sure(prior, sum(hours[name] > 0 for name in bench.builds))
     months = max(1.0, (until - season.start).days / MONTH_DAYS)
     outlooks = []
     for name, build in bench.builds.items():

@@ -14,7 +14,8 @@ MONTH = timedelta(days=30)
 ENOUGH_MONTHS = 12
 METHODS = (
     "Losses: baits lost and worn per bait-hour, over all logged trips. The builds share a gamma prior (mean: "
-    "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681): "
+    "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681, "
+    "no surer than all losses seen, and less for few builds, Morris 1983, J. Amer. Statist. Assoc. 78:47-55): "
     "one fished little is drawn to the rate of all. The losses to come are then negative binomial (Gelman et "
     "al. 2013, Bayesian Data Analysis, section 2.6) and taken as independent: where one spot takes several "
     "baits of a trip, more can go than foreseen.",
@@ -98,31 +99,30 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
         because = f"{listed(_by_build(of_build))} wait for it."
         yield _action(f"mold-first-{mold}-{cavity}", text, because, float(sum(of_build.values())))
     needs = {need.build.name: need for need in plan.needs}
-    later = {name: plan.to_pour_for(need.build) for name, need in needs.items()}
+    poured: set[str] = set()
     for mold, fills in plan.pour.fills.items():
         if fills:
             lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and by}
             pieces = [f"{sum(by.values())} of {name} for {listed(list(by))}" for name, by in lacking.items()]
-            worth = sum(needs[name].spared(count) for by in lacking.values() for name, count in by.items())
-            dressed = {
-                need.build.name: later[need.build.name]
-                for need in plan.to_make
-                if later[need.build.name]
-                and (need.build.coat or need.build.fittings)
-                and (need.build.head or need.build.trailer or ("",))[0] == mold
+            builds = {
+                name: needs[name].to_make for by in lacking.values() for name in by if name not in poured
             }
+            poured.update(builds)
+            dressed = {name: count for name, count in builds.items() if _is_dressed(needs[name]) and count}
             text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills"
             text += f"; then coat and dress {_baits(dressed, needs)}." if dressed else "."
             taken = {bench.molds[mold].material, *(c.insert for c in bench.molds[mold].cavities.values())}
             because = f"Good castings lack: {listed(pieces)}.{_first_buy(plan, taken, dressed)}"
+            worth = sum(
+                needs[name].spared(max(count, _most(lacking, name))) for name, count in builds.items()
+            )
             yield _action(f"pour-{mold}", text, because, worth)
-    now = {need.build.name: need.to_make - later[need.build.name] for need in plan.to_make}
-    now = {name: count for name, count in now.items() if count > 0}
+    now = {need.build.name: need.to_make for need in plan.to_make if need.build.name not in poured}
     if now:
         gone = counted(round(sum(needs[name].outlook.expected for name in now)), "bait")
         which = "this build" if len(now) == 1 else "these builds"
         because = f"About {gone} of {which} may go in the month from {_day(span.end, span)}."
-        worth = sum(needs[name].spared(needs[name].to_make, later[name]) for name in now)
+        worth = sum(needs[name].spared(count) for name, count in now.items())
         because += _first_buy(plan, set(), now)
         yield _action("finish-baits", f"Coat and dress {_baits(now, needs)}.", because, worth)
     for part in plan.to_buy:
@@ -133,6 +133,15 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
         yield _action(
             f"buy-{part.item.name}", f"Buy {packs(part, bench)} ({cost_words(part, bench)}).", because, worth
         )
+
+
+def _is_dressed(need: Need) -> bool:
+    return bool(need.build.coat or need.build.fittings)
+
+
+def _most(lacking: Mapping[str, Mapping[str, int]], build: str) -> int:
+    """How many baits of a build lack a casting of some cavity."""
+    return max((by.get(build, 0) for by in lacking.values()), default=0)
 
 
 def _baits(number: Mapping[str, int], needs: Mapping[str, Need]) -> str:

@@ -77,6 +77,17 @@ def shared_rate(events: ArrayLike, exposures: ArrayLike) -> GammaRate | None:
     return GammaRate(shape=shape, exposure=shape / mean)
 
 
+def less_sure(prior: GammaRate, groups: int) -> GammaRate:
+    """A prior found by `shared_rate` from so many groups, made as unsure as few groups leave it.
+
+    Few groups show less of how unlike they are than there is, and the most likely shape is too large: it is
+    multiplied by (groups - 3) / (groups - 1), and at most 1 of up to 3 groups; Morris 1983, J. Amer. Statist.
+    Assoc. 78:47-55 (from memory). The mean stays.
+    """
+    shape = min(prior.shape, max(1.0, prior.shape * (groups - 3) / (groups - 1) if groups > 3 else 1.0))
+    return GammaRate(shape=shape, exposure=shape / prior.mean)
+
+
 def predictive_cdf(rate: GammaRate, exposure: float, events: float) -> float:
     """The chance of at most so many events in a coming exposure."""
     if events < 0:

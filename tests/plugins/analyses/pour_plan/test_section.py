@@ -221,21 +221,21 @@ def test_bare_castings_are_used_before_any_is_poured() -> None:
     assert finding(section, "fills", "jig").quiet
 
 
-def test_what_is_to_be_poured_first_is_not_hidden_by_what_follows_and_no_bait_counts_twice() -> None:
+def test_what_is_poured_and_what_follows_is_one_action_worth_all_its_baits() -> None:
     baits = {"all bare": 6, "two bare": 2, "none bare": 0}
     found = {}
     for name, bare in baits.items():
         pour = POURED + (f"2026-03-05,jig,1/8,good,{bare}\n" if bare else "")
-        found[name] = {action.id: action for action in plan(made(pour=pour)).actions}
-    assert list(found["all bare"]) == ["finish-baits"]
-    assert list(found["two bare"]) == ["pour-jig", "finish-baits"]
-    assert list(found["none bare"]) == ["pour-jig"]
+        (found[name],) = plan(made(pour=pour)).actions
+    assert {name: action.id for name, action in found.items()} == {
+        "all bare": "finish-baits",
+        "two bare": "pour-jig",
+        "none bare": "pour-jig",
+    }
     two = found["two bare"]
-    assert two["pour-jig"].text.endswith("; then coat and dress 4 pond (11 on hand).")
-    assert two["finish-baits"].text == "Coat and dress 2 pond (11 on hand)."
-    worth = {name: sum(float(action.worth or 0) for action in of.values()) for name, of in found.items()}
-    assert worth["two bare"] == pytest.approx(worth["none bare"])
-    assert all(action.worth for action in two.values())
+    assert two.text.endswith("; then coat and dress 6 pond (11 on hand).")
+    assert two.because == "Good castings lack: 4 of 1/8 for pond."
+    assert two.worth == pytest.approx(found["none bare"].worth)
 
 
 def test_what_must_be_bought_first_is_named_where_it_is_taken() -> None:
