@@ -248,19 +248,19 @@ def spoilt(season: Season, span: Span, facts: Facts) -> float:
     ):
         insert = season.bench.cavity(mold, cavity).insert
         if start <= when < end and outcome == "reject" and insert is not None:
-            cost += count * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
+            cost += count * facts.spoilt[insert] * (facts.prices[insert] or 0.0)
     for when, mold, cavity, coat, bad in rows(
         season, "finishing", "date", "mold", "cavity", "coat", "rejects"
     ):
         alike = [b for b in season.bench.builds.values() if b.coat == coat and (mold, cavity) == b.head]
         mass = next((build.coat_mass_g for build in alike if build.coat_mass_g is not None), 0.0)
         if start <= when < end:
-            cost += bad * mass * (facts.prices[coat].per_unit or 0.0)
+            cost += bad * mass * (facts.prices[coat] or 0.0)
     return cost
 
 
-def prices(season: Season, up_to: datetime) -> dict[str, tuple[float | None, int, float, float]]:
-    """Moving average, receipts with a cost, what came in and what was spent, by item with receipts."""
+def prices(season: Season, up_to: datetime) -> dict[str, float | None]:
+    """Moving average by item with receipts."""
     known = counts(season)
     moved = movements(season, defaultdict(float))
     found = {}
@@ -270,11 +270,10 @@ def prices(season: Season, up_to: datetime) -> dict[str, tuple[float | None, int
         if row[2] == "received" and row[0] < up_to
     ]
     for name in dict.fromkeys(row[1] for row in received):
-        average, costed, total, spent, today = None, 0, 0.0, 0.0, (datetime.min, 0.0)
+        average, today = None, (datetime.min, 0.0)
         for when, item, _, amount, cost in received:
             if item != name:
                 continue
-            total += amount
             earlier_today = today[1] if today[0] == when else 0.0
             today = (when, earlier_today + amount)
             if not isfinite(cost) or amount <= 0:
@@ -284,8 +283,7 @@ def prices(season: Season, up_to: datetime) -> dict[str, tuple[float | None, int
             between = [m.amount for m in moved[name] if since <= m.when < when and isfinite(m.amount)]
             before = 0.0 if average is None else max(0.0, held + sum(between)) + earlier_today
             average = ((average or 0.0) * before + cost) / (before + amount)
-            costed, spent = costed + 1, spent + cost
-        found[name] = (average, costed, total, spent)
+        found[name] = average
     return found
 
 

@@ -4,14 +4,7 @@ from datetime import datetime
 
 import pytest
 
-from benchwater.ledger.prices import (
-    FROM_BENCH,
-    FROM_RECEIPTS,
-    NO_PRICE,
-    UnitPrice,
-    cost_of_reject,
-    unit_prices,
-)
+from benchwater.ledger.prices import cost_of_reject, unit_prices
 from benchwater.testing import make_season
 
 BENCH = """
@@ -40,7 +33,7 @@ STOCK = "date,item,move,amount,cost,uncertainty,note\n"
 POUR = "date,mold,cavity,outcome,count\n"
 
 
-def price(item: str, stock: str, pour: str = "", up_to: str = "2026-04-01") -> UnitPrice:
+def price(item: str, stock: str, pour: str = "", up_to: str = "2026-04-01") -> float | None:
     logs = {"stock.csv": STOCK + stock} | ({"pour.csv": POUR + pour} if pour else {})
     return unit_prices(make_season(BENCH, logs).season, datetime.fromisoformat(up_to))[item]
 
@@ -54,63 +47,59 @@ def test_receipts_average_with_what_is_on_hand() -> None:
     )
     # 100 at 0.22; 60 left and 50 at 0.26: (13.20 + 13.00) / 110; 20 left of those and 30 at 0.30.
     second = (60 * 0.22 + 13.00) / 110
-    assert found.per_unit == pytest.approx((20 * second + 9.00) / 50)
-    assert (found.source, found.receipts, found.received) == (FROM_RECEIPTS, 3, 180.0)
-    assert found.spent == pytest.approx(44.0)
+    assert found == pytest.approx((20 * second + 9.00) / 50)
 
 
 def test_castings_good_or_bad_take_stock_before_the_next_receipt() -> None:
     stock = "2026-03-02,hook,received,100,20.00,,\n2026-03-20,hook,received,50,20.00,,\n"
     pour = "2026-03-09,ball,1/4,good,30\n2026-03-09,ball,1/4,reject,20\n"
     # 50 hooks left the shop in castings: 50 at 0.20 and 50 at 0.40.
-    assert price("hook", stock, pour).per_unit == pytest.approx(0.30)
+    assert price("hook", stock, pour) == pytest.approx(0.30)
 
 
 def test_a_count_corrects_what_the_next_receipt_averages_with() -> None:
     stock = "2026-03-02,alloy,received,1000 g,10.00,,\n2026-03-03,alloy,counted,1000 g,,,\n"
     stock += "2026-03-10,alloy,counted,500 g,,,\n2026-03-20,alloy,received,500 g,10.00,,\n"
-    assert price("alloy", stock).per_unit == pytest.approx((500 * 0.01 + 10) / 1000)
+    assert price("alloy", stock) == pytest.approx((500 * 0.01 + 10) / 1000)
 
 
 def test_the_opening_stock_takes_the_price_of_the_first_receipt() -> None:
     stock = "2026-03-01,hook,counted,400,,,\n2026-03-02,hook,received,100,22.00,,\n"
-    assert price("hook", stock).per_unit == pytest.approx(0.22)
+    assert price("hook", stock) == pytest.approx(0.22)
     # The 500 then on hand are worth 0.22 each: (500 * 0.22 + 40) / 600.
-    assert price("hook", stock + "2026-03-03,hook,received,100,40.00,,\n").per_unit == pytest.approx(0.25)
+    assert price("hook", stock + "2026-03-03,hook,received,100,40.00,,\n") == pytest.approx(0.25)
 
 
 def test_a_gift_comes_in_at_the_average_and_widens_the_base_of_the_next() -> None:
     stock = "2026-03-02,hook,received,50,10.00,,\n2026-03-03,hook,received,50,,,a gift\n"
     found = price("hook", stock)
-    assert (found.per_unit, found.receipts, found.received, found.spent) == (0.2, 1, 100.0, 10.0)
-    assert price("hook", stock + "2026-03-04,hook,received,100,40.00,,\n").per_unit == pytest.approx(0.30)
+    assert found == 0.2
+    assert price("hook", stock + "2026-03-04,hook,received,100,40.00,,\n") == pytest.approx(0.30)
 
 
 def test_two_receipts_of_one_day_average_with_each_other() -> None:
     stock = "2026-03-02,hook,received,50,10.00,,\n2026-03-02,hook,received,150,60.00,,\n"
-    assert price("hook", stock).per_unit == pytest.approx(0.35)
+    assert price("hook", stock) == pytest.approx(0.35)
 
 
 def test_more_used_than_was_ever_there_is_no_negative_stock() -> None:
     stock = "2026-03-02,hook,received,50,10.00,,\n2026-03-03,hook,used,70,,,\n"
-    assert price("hook", stock + "2026-03-04,hook,received,50,15.00,,\n").per_unit == pytest.approx(0.30)
+    assert price("hook", stock + "2026-03-04,hook,received,50,15.00,,\n") == pytest.approx(0.30)
 
 
 def test_what_comes_later_does_not_count() -> None:
     stock = "2026-03-02,hook,received,50,10.00,,\n2026-03-20,hook,received,50,90.00,,\n"
     found = price("hook", stock, up_to="2026-03-20")
-    assert (found.per_unit, found.receipts, found.spent) == (0.2, 1, 10.0)
+    assert found == 0.2
 
 
 def test_without_a_cost_the_bench_tells_and_without_that_nobody() -> None:
-    found = price("hook", "2026-03-02,hook,received,50,,,\n")
-    assert (found.per_unit, found.source, found.receipts, found.received) == (0.2, FROM_BENCH, 0, 50.0)
-    found = price("bead", "2026-03-02,bead,received,50,,,\n")
-    assert found == UnitPrice(None, NO_PRICE, 0, 50.0, 0.0)
+    assert price("hook", "2026-03-02,hook,received,50,,,\n") == 0.2
+    assert price("bead", "2026-03-02,bead,received,50,,,\n") is None
 
 
 def test_a_receipt_that_states_nothing_was_paid_is_believed() -> None:
-    assert price("bead", "2026-03-02,bead,received,50,0.00,,\n").per_unit == 0.0
+    assert price("bead", "2026-03-02,bead,received,50,0.00,,\n") == 0.0
 
 
 def test_a_reject_costs_its_insert_at_the_book_price_as_far_as_it_is_lost_with_it() -> None:

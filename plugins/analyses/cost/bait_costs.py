@@ -8,7 +8,7 @@ from functools import cached_property
 from benchwater.ledger import midnight, sums_by
 from benchwater.ledger.castings import Castings, Piece, casting_mass, castings_made
 from benchwater.ledger.made import Dressed, Steps, baits_dressed, coats_made, dressing_steps, spoilt_share
-from benchwater.ledger.prices import UnitPrice, unit_prices
+from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import COAT_SHARE
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
@@ -27,7 +27,7 @@ class Facts:
     item outside every recipe that goes into a bait. `steps` say when baits were dressed.
     """
 
-    prices: Mapping[str, UnitPrice]
+    prices: Mapping[str, float | None]
     castings: Mapping[Piece, Castings]
     coats: Mapping[tuple[str, str, str], tuple[int, int]]
     dressed: Mapping[str, Dressed]
@@ -107,7 +107,7 @@ class BaitCost:
 
     def add(self, parts: list[Interval], item: str, facts: Facts, amount: Interval) -> None:
         """An amount of an item at its price, or the item among the unpriced."""
-        price = facts.prices[item].per_unit
+        price = facts.prices[item]
         if price is None:
             self.unpriced.append(item)
         else:

@@ -210,13 +210,13 @@ def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
         for (mold, cavity), number in rejects.items():
             insert = season.bench.cavity(mold, cavity).insert
             if insert is not None:
-                cost += number * facts.spoilt[insert] * (facts.prices[insert].per_unit or 0.0)
+                cost += number * facts.spoilt[insert] * (facts.prices[insert] or 0.0)
     if season.holds("finishing"):
         coated = sums_by(season.rows("finishing", span), "rejects", "mold", "cavity", "coat")
         for (mold, cavity, coat), number in coated.items():
             masses = [b.coat_mass_g for b in builds if b.coat == coat and b.head == (mold, cavity)]
             mass = next((mass for mass in masses if mass is not None), 0.0)
-            cost += number * mass * (facts.prices[coat].per_unit or 0.0)
+            cost += number * mass * (facts.prices[coat] or 0.0)
     return cost
 
 

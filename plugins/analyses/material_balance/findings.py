@@ -473,7 +473,7 @@ def _search(line: Line, season: Season, lately: date) -> Action:
     if line.verdict == "surplus":
         text = f"Log what brought {amount}: it came in {when}.{again}"
         return Action(id=f"log-{item.name}", text=text, because=because)
-    price = unit_prices(season, midnight(season.end))[item.name].per_unit
+    price = unit_prices(season, midnight(season.end))[item.name]
     return Action(
         id=f"look-for-{item.name}",
         text=f"Look for {amount} that left {when}.{again}",

@@ -280,7 +280,7 @@ def make_plan(season: Season, span: Span) -> Plan:
     stocked = _stocked([need for need in needs if need.build.name not in held_back], shares.lacking)
     pour = _pour(season, shares.lacking, stock, cavities, stocked, level)
     prices = unit_prices(season, midnight(span.end))
-    blank = {name: Part(item, stock[name], prices[name].per_unit) for name, item in bench.items.items()}
+    blank = {name: Part(item, stock[name], prices[name]) for name, item in bench.items.items()}
     return Plan(
         ends=ends,
         days=so_far.days,

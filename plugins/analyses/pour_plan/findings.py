@@ -15,10 +15,10 @@ ENOUGH_MONTHS = 12
 METHODS = (
     "Losses: baits lost and worn per bait-hour, over all logged trips. The builds share a gamma prior (mean: "
     "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681, "
-    "no surer than all losses seen, and less for few builds, Morris 1983, J. Amer. Statist. Assoc. 78:47-55): "
-    "one fished little is drawn to the rate of all. The losses to come are then negative binomial (Gelman et "
-    "al. 2013, Bayesian Data Analysis, section 2.6) and taken as independent: where one spot takes several "
-    "baits of a trip, more can go than foreseen.",
+    "no surer than all losses seen, and less so for few builds, Morris 1983, J. Amer. Statist. Assoc. "
+    "78:47-55): one fished little is drawn to the rate of all. The losses to come are then negative binomial "
+    "(Gelman et al. 2013, Bayesian Data Analysis, section 2.6) and taken as independent: where one spot "
+    "takes several baits of a trip, more can go than foreseen.",
     "Hours to come: `planned_hours` where bench.toml states them for the build, else its bait-hours a month "
     "in the season so far. The service level of bench.toml holds for all builds together: from what each "
     "needs by itself, one bait after the other goes where it helps most (marginal analysis, Fox 1966, "

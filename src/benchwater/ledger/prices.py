@@ -1,7 +1,6 @@
 """What an item costs: the moving average of what was paid for it, else the price that bench.toml states."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from math import isfinite
 from typing import TYPE_CHECKING
@@ -17,45 +16,27 @@ from benchwater.plugin.season import Season
 if TYPE_CHECKING:
     import pandas as pd
 
-FROM_RECEIPTS = "receipts"
-FROM_BENCH = "bench.toml price"
-NO_PRICE = "no price"
-
-
-@dataclass(frozen=True, slots=True)
-class UnitPrice:
-    """The price of one canonical unit of an item (1 g, 1 mL, 1 piece), None where nothing tells it.
-
-    `source` is `FROM_RECEIPTS`, `FROM_BENCH` or `NO_PRICE`. `receipts` counts those that state a cost;
-    `received` is all that came in, with or without a cost, and `spent` the money paid for it.
-    """
-
-    per_unit: float | None
-    source: str
-    receipts: int
-    received: float = 0.0
-    spent: float = 0.0
-
 
 @computed_once
-def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
-    """The price of every item of the bench, from what was received before `up_to`.
+def unit_prices(season: Season, up_to: datetime) -> Mapping[str, float | None]:
+    """What one canonical unit (1 g, 1 mL, 1 piece) of every item costs, by what was received before `up_to`.
 
     Perpetual weighted average (cost formula of IAS 2, paragraphs 25 and 27, from memory): each receipt with a
     cost averages with the stock on hand just before it, at the average it then has. That stock is the last
     count rolled forward by the season's books, or what the rows add up to where nothing was counted yet, and
     never below 0. Stock that no receipt has priced (the opening, gifts, what was recovered) takes the average
-    in force, or that of the first receipt with a cost. Counts and what leaves do not move the average. An
-    item no receipt of which states a cost falls back on the price per pack of bench.toml.
+    in force: the first receipt with a cost is the price of all that was there before it. Counts and what
+    leaves do not move the average. An item no receipt of which states a cost falls back on the price per pack
+    of bench.toml; None where that says nothing either.
     """
     table = log_table(season, "inventory", ("item", "move"), ("amount", "cost"))
     receipts = table[(table["move"] == "received") & (table["date"] < up_to)]
     columns = [receipts[name].to_numpy() for name in ("date", "amount", "cost")]
     rows, levels = rows_by(receipts, "item"), _Levels(season)
-    prices = {}
+    prices: dict[str, float | None] = {}
     for name, item in season.bench.items.items():
         when, amounts, costs = (column[rows.get(name, slice(0))] for column in columns)
-        average, source, costed, spent = None, NO_PRICE, 0, 0.0
+        average: float | None = None
         latest, earlier, received = np.datetime64("NaT"), 0.0, 0.0
         for moment, amount, cost in zip(when, amounts.tolist(), costs.tolist(), strict=True):
             earlier = earlier + received if moment == latest else 0.0
@@ -64,10 +45,9 @@ def unit_prices(season: Season, up_to: datetime) -> Mapping[str, UnitPrice]:
                 continue
             before = 0.0 if average is None else levels.before(name, moment) + earlier
             average = ((average or 0.0) * before + cost) / (before + amount)
-            costed, spent, source = costed + 1, spent + cost, FROM_RECEIPTS
         if average is None and item.price is not None and item.pack:
-            average, source = item.price / item.pack, FROM_BENCH
-        prices[name] = UnitPrice(average, source, costed, sum_in_order(amounts), spent)
+            average = item.price / item.pack
+        prices[name] = average
     return prices
 
 
@@ -80,7 +60,7 @@ def cost_of_reject(season: Season, mold: str, cavity: str) -> float | None:
     insert = season.bench.cavity(mold, cavity).insert
     if insert is None:
         return 0.0
-    price = unit_prices(season, midnight(season.end))[insert].per_unit
+    price = unit_prices(season, midnight(season.end))[insert]
     return None if price is None else price * spoilt_share(season, insert)
 
 

@@ -71,7 +71,6 @@ class PieceMass:
     mean_uncertainty: float
     scatter: float
     pieces: int
-    weighings: int
 
 
 def reading_step(readings: ArrayLike, stated: float | None = None, units: Sequence[float] = (1.0,)) -> float:
@@ -152,7 +151,6 @@ def mean_piece_mass(
         mean_uncertainty=combined_uncertainty([spread / np.sqrt(pieces), rounding]),
         scatter=spread,
         pieces=round(pieces),
-        weighings=m.size,
     )
 
 
