@@ -106,3 +106,22 @@ def test_a_line_through_what_is_seen_covers_the_line_through_all(seed: int) -> N
         assert everything[-1] == kept[-1]
         assert len(kept) <= 4
     assert len(plots.thinned_steps(moments[:0], values[:0])) == 0
+
+
+def test_a_cut_bar_shows_a_break_and_its_number() -> None:
+    def drawn(most: float | None) -> str:
+        figure, axes = plots.new_figure()
+        plots.bars(axes, ["one", "two"], [4, 54], most=most)
+        return plots.to_svg(figure)
+
+    assert ">54<" in drawn(15)
+    assert ">54<" not in drawn(None)
+    assert drawn(15).count("#fff") == drawn(None).count("#fff") + 1
+
+
+def test_pale_bars_differ_from_full_ones_in_grey() -> None:
+    figure, axes = plots.new_figure()
+    plots.bars(axes, ["one"], [3], series=2, label="mold's share", pale=True)
+    plots.bars(axes, ["one"], [1], series=1, label="rejects")
+    plots.legend(axes)
+    assert plots.to_svg(figure).count('fill-opacity="0.3"') == 2

@@ -19,6 +19,7 @@ from benchwater.drawing.picture import NOTE_SIZE, PAPER
 from benchwater.drawing.picture import QUIET as QUIET
 from benchwater.drawing.picture import Picture as Picture
 from benchwater.drawing.text import EndLabels, Label
+from benchwater.units import figures
 from benchwater.words import shorten, visible
 
 Values: TypeAlias = Any
@@ -123,9 +124,29 @@ def points(ax: Axes, x: Values, y: Values, *, series: int = 0, label: str = "") 
     ax.add(_dots(ax.across(x), ax.up(y), series, label, filled=False))
 
 
-def bars(ax: Axes, names: Sequence[str], values: Values, *, series: int = 0, label: str = "") -> None:
-    """Draw one horizontal bar for each name, the first on top."""
+def bars(
+    ax: Axes,
+    names: Sequence[str],
+    values: Values,
+    *,
+    series: int = 0,
+    label: str = "",
+    pale: bool = False,
+    most: float | None = None,
+) -> None:
+    """Draw one horizontal bar for each name, the first on top; `pale` ones differ from others in grey print.
+
+    A bar longer than `most` is cut there: it shows a break, and its number behind it.
+    """
     lengths, rows = ax.across(values), [float(row) for row in range(len(names))]
+    broken = [row for row, long in zip(rows, lengths, strict=True) if most is not None and long > most]
+    for row in broken:
+        beside(ax, figures(lengths[int(row)]), most, row)
+    if most is not None:
+        lengths = [min(most, long) for long in lengths]
+        left, right = [0.92 * most] * len(broken), [0.95 * most] * len(broken)
+        ends = [row + _BAR for row in broken] + [row - _BAR for row in broken]
+        ax.add(Stems(xs=[*left, *right], ys=ends, colour=PAPER))
     reach = [*(row - _BAR / 2 for row in rows), *(row + _BAR / 2 for row in rows)]
     ax.add(
         Bars(
@@ -137,6 +158,7 @@ def bars(ax: Axes, names: Sequence[str], values: Values, *, series: int = 0, lab
             colour=_colour(series),
             label=label,
             base=0.0,
+            pale=pale,
         )
     )
     named_rows(ax, names)
@@ -193,11 +215,20 @@ def beside(
     *,
     points: tuple[float, float] = (4.0, 0.0),
     side: Literal["left", "center", "right"] = "left",
+    either: bool = False,
 ) -> None:
-    """Write a name at a place, offset by `points`: a legend entry beside what it names."""
+    """Write a name at a place, offset by `points`: a legend entry beside what it names.
+
+    `either` writes it on the other side where it covers less there.
+    """
     short = "\n".join(_short(each) for each in text.split("\n"))
     place = ax.across([x])[0], ax.up([y])[0]
-    ax.labels.append(_note(short, *place, points=points, side=side))
+    name = _note(short, *place, points=points, side=side)
+    if either:
+        other: Literal["left", "right"] = "right" if side == "left" else "left"
+        ax.movable_labels.append([name, replace(name, points=(-points[0], points[1]), side=other)])
+    else:
+        ax.labels.append(name)
 
 
 def rows_below(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]]) -> None:

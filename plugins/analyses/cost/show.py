@@ -8,6 +8,7 @@ from benchwater import plots
 from benchwater.ledger import midnight
 from benchwater.ledger.stock import table_unit
 from benchwater.plugin import Bench, Figure, Season, Table
+from benchwater.units import heading_unit
 from benchwater.words import day_words, make_columns, make_table
 
 from .bait_costs import BaitCost
@@ -99,12 +100,19 @@ def _cost_figure(bench: Bench, baits: Mapping[str, BaitCost]) -> tuple[Figure, .
     figure, axes = plots.new_figure(plots.HALF_MM, 26 + 5 * max(6, len(bars)))
     names = [name for name, *_ in bars]
     for series in reversed(range(len(BARS))):  # the longest first, so that each shorter one lies on it
-        plots.bars(axes, names, [tops[series] for _, tops, _ in bars], series=series, label=BARS[series])
+        plots.bars(
+            axes,
+            names,
+            [tops[series] for _, tops, _ in bars],
+            series=series,
+            label=BARS[series],
+            pale=series == 2,
+        )
     shops = [(bought, row) for row, (*_, bought) in enumerate(bars) if bought is not None]
     prices, rows = [bought for bought, _ in shops], [row for _, row in shops]
     plots.points(axes, prices, rows, series=3, label="a bought one")
     plots.legend(axes)
-    axes.set_xlabel(bench.currency)
+    axes.set_xlabel(heading_unit("money", system=bench.system, currency=bench.currency))
     axes.set_xlim(left=0)
     cheaper = sum(tops[-1] < bought for _, tops, bought in bars if bought is not None)
     alt = f"{cheaper} of {len(shops)} builds cost less to make than to buy: {', '.join(texts)}."

@@ -183,8 +183,7 @@ def _draw_curves(show: Show, axes: Any, mold: MoldResult, found: FlawWindow) -> 
         if fit is not None:
             rate, reach = rate_limits(fit, grid)
             plots.band(axes, scale, 100 * reach.lower, 100 * reach.upper, series=series)
-            plots.line(axes, scale, 100 * rate, series=series)
-            _name_curve(axes, scale, 100 * np.asarray(rate), name)
+            plots.line(axes, scale, 100 * rate, series=series, label=name)
     plots.line(axes, scale, 100 * found.total(grid), series=0, label="all flaws")
     if found.window is None or found.window.first_met is None:
         return ""
@@ -194,15 +193,6 @@ def _draw_curves(show: Show, axes: Any, mold: MoldResult, found: FlawWindow) -> 
     plots.window(axes, on_bench_scale(show.bench, start), on_bench_scale(show.bench, end), name)
     goal = show.share(show.bench.plan.target_reject_rate)
     return f" stay within {goal} from {limits(show.temp, start, end)}"
-
-
-def _name_curve(axes: Any, x: Any, rate: Any, name: str) -> None:
-    """Writes the name of a curve beside its steep part: right of one that falls, left of one that rises."""
-    falls = rate[0] > rate[-1]
-    reached = np.flatnonzero(rate <= 62) if falls else np.flatnonzero(rate >= 0.62 * rate.max())
-    at = int(reached[0]) if len(reached) else len(rate) // 2
-    height, points = float(rate[at]) + 6, (7.0 if falls else -7.0, 0.0)
-    plots.beside(axes, name, x[at], height, points=points, side="left" if falls else "right")
 
 
 def _session_figure(show: Show, mold: MoldResult) -> Figure:

@@ -210,7 +210,7 @@ def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
     gap, after = gaps[widest], counts[widest + 1]
     if main.verdict in {"missing", "surplus"}:
         words = f"{season.bench.show(abs(gap), 'g')} {'missing' if gap > 0 else 'too many'}"
-        plots.beside(axes, words, after.moment, (after.amount + gap / 2) / size)
+        plots.beside(axes, words, after.moment, (after.amount + gap / 2) / size, either=True)
     alt = (
         f"The book of {name} misses its count most on {main.day(after.day)}, by "
         f"{season.bench.show(abs(gap), 'g')}. Drawn is its stock from each of {len(counts)} "

@@ -150,12 +150,11 @@ def figures(plan: Plan) -> tuple[Figure, ...]:
     most = max(
         2, *(2 * each for each in high), *sorted(on_hand)[:-1]
     )  # one long bar does not flatten the others
-    plots.bars(axes, names, [min(most, count) for count in on_hand], series=2, label="on hand")
+    plots.bars(axes, names, on_hand, series=2, label="on hand", most=most)
     middle, label = [outlook.expected for outlook in outlooks], "losses to expect, up to the target"
     plots.interval_points(axes, range(len(needs)), middle, low, high, series=1, label=label, horizontal=True)
     plots.legend(axes)
-    cut = [f"{need.build.name} ({need.on_hand})" for need in needs if (need.on_hand or 0) > most]
-    axes.set_xlabel("baits" + (f"; cut off at {most}: {listed(cut)}" if cut else ""))
+    axes.set_xlabel("baits")
     each = [f"{need.build.name} {need.on_hand} and {need.outlook.expected:.1f}" for need in needs]
     short = [need.build.name for need in needs if need.to_make]
     alt = f"Short of what the month may take: {listed(short)}. " if short else "No build is short. "

@@ -158,12 +158,16 @@ class Stems(Mark):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bars(Mark):
-    """Horizontal bars from 0 to each value; `high` is their height on the vertical axis."""
+    """Horizontal bars from 0 to each value; `high` is their height on the vertical axis.
+
+    `pale` ones are light, with an edge of the colour.
+    """
 
     colour: str
     high: float
     rows: Sequence[float]
     lengths: Sequence[float]
+    pale: bool = False
     layer: ClassVar[int] = FILLS
 
     def draw(self, frame: Frame) -> str:
@@ -173,10 +177,14 @@ class Bars(Mark):
                 start, end = (frame.across(_within(value, frame.x)) for value in (0.0, length))
                 top, bottom = frame.down(row + self.high / 2), frame.down(row - self.high / 2)
                 d += path([(start, top), (end, top), (end, bottom), (start, bottom)], closed=True)
-        return element("path", d=d, fill=self.colour) if d else ""
+        return element("path", d=d, **self._style()) if d else ""
 
     def key(self, x: float, y: float) -> str:
-        return element("rect", x=x, y=y - _KEY_HIGH / 2, width=_KEY, height=_KEY_HIGH, fill=self.colour)
+        return element("rect", x=x, y=y - _KEY_HIGH / 2, width=_KEY, height=_KEY_HIGH, **self._style())
+
+    def _style(self) -> Attributes:
+        pale: Attributes = {"fill_opacity": 0.3, "stroke": self.colour, "stroke_width": 0.7}
+        return {"fill": self.colour, **(pale if self.pale else {})}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
