@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from benchwater.ledger.castings import CastingMass, casting_mass, castings_made
+from benchwater.ledger.castings import CastingMass, casting_mass, castings_made, other_unit
 from benchwater.ledger.stock import stock_movements
 from benchwater.testing import make_season
 
@@ -86,3 +86,22 @@ def test_the_demos_castings_weigh_what_the_balance_takes_them_to(demo) -> None:
             assert own["shared_u"].to_numpy() == pytest.approx(pieces * mass.u)
             seen += len(own)
     assert seen > 50
+
+
+@pytest.mark.parametrize(("each", "unit", "times"), [(311.8, "grams", 28.35), (0.388, "ounces", 1 / 28.35)])
+def test_masses_all_in_another_unit_are_doubted_once_and_used_for_nothing(
+    each: float, unit: str, times: float
+) -> None:
+    """A casting of 10 g with its hook of 1 g: 11 read as ounces, or 0.388 ounces read as grams."""
+    rows = "".join(f"2026-03-{day:02},ball,1/4,good,2,{2 * each}\n" for day in range(3, 9))
+    season = make_season(BENCH, {"pour.csv": HEAD + rows}).season
+    found = other_unit(season)
+    assert found is not None
+    assert (found.rows, found.castings, found.unit) == (6, 12, unit)
+    assert found.times == pytest.approx(times, rel=0.01)
+    assert casting_mass(season, ("ball", "1/4"), "alloy").weighed == 0
+
+
+def test_a_few_odd_masses_are_no_other_unit() -> None:
+    odd = "".join(f"2026-03-{day:02},ball,1/4,good,2,{300 if day < 6 else 22}\n" for day in range(3, 12))
+    assert other_unit(make_season(BENCH, {"pour.csv": HEAD + odd}).season) is None

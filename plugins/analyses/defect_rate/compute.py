@@ -234,7 +234,7 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
                 rows=rows_of[mold],
                 recent=rows_of[mold][rows_of[mold]["date"] >= midnight(lately.start)],
                 total=reject_rate(made_of[mold]),
-                by_fill=_by_fill(bench, made_of[mold]) if mold not in windows else None,
+                by_fill=None if mold in windows else by_fill(made_of[mold], bench.plan.target_reject_rate),
                 by_temperature=temperature[mold],
                 heat=heat[mold],
                 warm_up=_warm_up(bench, mold, windows, heat[mold]),
@@ -280,12 +280,12 @@ def worth_of_rejects(
     return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
 
 
-def _by_fill(bench: Bench, fills: pd.DataFrame) -> ByFill | None:
+def by_fill(fills: pd.DataFrame, target: float) -> ByFill | None:
     """Fits bad castings by the number of the fill, as if that were a temperature; None if nothing shows."""
     fills = fills[fills["fill"].between(1, MOST_FILLS)]
     if fills["castings"].sum() < ENOUGH_CASTINGS:
         return None
-    found = _window(bench, fills, "fill")
+    found = _window(fills, "fill", target)
     if found is None or found.window is None or not found.falls or found.first_met is None:
         return None
     ends = found.first_met, found.window.first_met_lower, found.window.first_met_upper
@@ -295,7 +295,7 @@ def _by_fill(bench: Bench, fills: pd.DataFrame) -> ByFill | None:
     return ByFill(first=first, low=low, high=high, castings=int(fills["castings"].sum()))
 
 
-def _window(bench: Bench, fills: pd.DataFrame, scale: str) -> FlawWindow | None:
+def _window(fills: pd.DataFrame, scale: str, target: float) -> FlawWindow | None:
     return flaw_window(
         fills[scale],
         fills["castings"],
@@ -303,7 +303,7 @@ def _window(bench: Bench, fills: pd.DataFrame, scale: str) -> FlawWindow | None:
         fills["hot"],
         fills["rejects"] - fills["cold"] - fills["hot"],
         fills["session"].cat.codes,
-        target=bench.plan.target_reject_rate,
+        target=target,
         enough=ENOUGH_FLAWED,
     )
 
@@ -315,7 +315,7 @@ def _by_temperature(bench: Bench, fills: pd.DataFrame) -> ByTemperature:
     castings, window = int(fills["castings"].sum()), None
     bins, trend = rates_by_bin(bench, fills) if len(fills) else ((), None)
     if castings >= ENOUGH_CASTINGS:
-        window = _window(bench, fills, "mold_temp_c")
+        window = _window(fills, "mold_temp_c", bench.plan.target_reject_rate)
     return ByTemperature(fills=fills, castings=castings, bins=bins, trend=trend, window=window)
 
 

@@ -5,7 +5,7 @@ from datetime import date
 from math import isnan
 
 from benchwater.ledger import midnight
-from benchwater.ledger.castings import castings
+from benchwater.ledger.castings import OtherUnit, castings, other_unit
 from benchwater.ledger.stock import scale_steps, stock_notes
 from benchwater.plugin import Bench, Item, Season, Span
 from benchwater.statistics.uncertainty import resolution_uncertainty
@@ -100,6 +100,7 @@ class MaterialBalance:
     dross: tuple[Dross, ...]
     odd: tuple[OddMass, ...]
     left_out: LeftOut | None
+    other_unit: OtherUnit | None
     notes: tuple[str, ...]
 
     @property
@@ -130,6 +131,7 @@ def compute(season: Season, span: Span) -> MaterialBalance:
         dross=dross_rates(season, span),
         odd=odd_masses(season, span),
         left_out=left_out(season, span),
+        other_unit=other_unit(season),
         notes=stock_notes(season),
     )
 

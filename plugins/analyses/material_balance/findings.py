@@ -5,13 +5,13 @@ from datetime import date, timedelta
 from math import floor, isfinite, isnan, log10
 
 from benchwater.ledger import midnight, recent
-from benchwater.ledger.castings import FEWEST_WEIGHED
+from benchwater.ledger.castings import FEWEST_WEIGHED, OtherUnit
 from benchwater.ledger.fills import SPRUES
 from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import COAT_SHARE, NOMINAL
 from benchwater.plugin import Action, Bench, Cell, Finding, Item, Season, Span
 from benchwater.statistics.uncertainty import FEWEST_DEGREES
-from benchwater.units import show
+from benchwater.units import figures, show
 from benchwater.words import MONTHS, day_words, in_brackets, limits, listed, make_finding
 
 from .balance import Chain, Count
@@ -71,6 +71,7 @@ def findings(result: MaterialBalance) -> tuple[Finding, ...]:
         *(imbalance(line, chain, bench) for line, chain in result.chains),
         *(found for line in lines for found in between_seasons(line, bench)),
         *(found for line in lines for found in below_zero(line, bench)),
+        *([] if result.other_unit is None else [weighed_in_another_unit(result.other_unit)]),
         *([] if result.left_out is None else [weighed_too_little(result.left_out)]),
         *weighed_oddly(result.odd, bench),
         *(found for each in result.yields for found in yield_findings(each, bench)),
@@ -165,6 +166,15 @@ def weighed_oddly(odd: Sequence[OddMass], bench: Bench) -> Iterator[Finding]:
             group=place,
             quiet=number >= MOST_ODD,
         )
+
+
+def weighed_in_another_unit(found: OtherUnit) -> Finding:
+    """All masses of castings off by the factor between two units: one question, and none of them is used."""
+    times = found.times if found.times > 1 else 1 / found.times
+    text = f"All {found.castings} weighed castings weigh {figures(times, significant=2)} times "
+    text += "their nominal mass: " if found.times > 1 else "less than their nominal mass: "
+    text += f"are they {found.unit}? The books leave these masses out, and take the nominal ones."
+    return Finding(id="masses_in_another_unit", text=text, value=found.times, unit="1", n=found.castings)
 
 
 def weighed_too_little(found: LeftOut) -> Finding:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.ledger import midnight, rows_by, sum_in_order
-from benchwater.ledger.castings import OUNCE_G, casting_mass, castings
+from benchwater.ledger.castings import OUNCE_G, casting_mass, castings, other_unit
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.season import Season, Span
@@ -174,10 +174,13 @@ def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
 
 
 def left_out(season: Season, span: Span) -> LeftOut | None:
-    """The span's weighed rows of good castings that weigh no more than their inserts, None without any."""
+    """The span's weighed rows of good castings that weigh no more than their inserts, None without any.
+
+    None too where all masses are in doubt, which `other_unit` tells.
+    """
     rows = _weighed(season, span)
     rows = rows[rows["net_mass_g"].isna()]
-    if rows.empty:
+    if rows.empty or other_unit(season) is not None:
         return None
     insert_g = {name: item.mass_g or 0.0 for name, item in season.bench.items.items()}
     inserts = rows["insert"].astype(object).map(insert_g).fillna(0.0).to_numpy(dtype=np.float64)

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 FEWEST_WEIGHED = 3
 OUNCE_G = 28.349523125
+FEWEST_ALIKE, ALIKE, NEARLY_ALL = 5, 1.5, 0.9
+# By how many times masses look too heavy or too light, and the unit that they then are in.
+MISTAKEN = {OUNCE_G: "grams", 16 * OUNCE_G: "grams", 1000.0: "grams", 1 / OUNCE_G: "ounces"}
 
 FloatArray = NDArray[np.float64]
 Piece = tuple[str, str]
@@ -57,6 +60,38 @@ class _Weighed:
     counts: FloatArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherUnit:
+    """Nearly all weighed castings look as if weighed in `unit`: they are `times` as heavy as stated.
+
+    `rows` of the log with so many `castings`. None of their masses is used.
+    """
+
+    rows: int
+    castings: int
+    times: float
+    unit: str
+
+
+def other_unit(season: Season) -> OtherUnit | None:
+    """Whether masses up to the report's end were read in another unit than they were weighed in.
+
+    They were where there are FEWEST_ALIKE weighed rows of good castings or more, and NEARLY_ALL of them are
+    off by one same factor of MISTAKEN, to within ALIKE times. A project choice, no source.
+    """
+    table = _poured(season)
+    weighed = table[(table["outcome"] == "good") & (table["ratio"] > 0)]
+    if len(weighed) < FEWEST_ALIKE:
+        return None
+    ratio = weighed["ratio"].to_numpy()
+    for factor, unit in MISTAKEN.items():
+        near = np.abs(np.log(ratio / factor)) < np.log(ALIKE)
+        if near.mean() >= NEARLY_ALL:
+            pieces, times = round(weighed["count"].sum()), float(np.median(ratio))
+            return OtherUnit(rows=len(weighed), castings=pieces, times=times, unit=unit)
+    return None
+
+
 @computed_once
 def castings(season: Season) -> "pd.DataFrame":
     """The pour log up to the report's end: a row is the castings of one cavity and outcome, as written.
@@ -69,8 +104,15 @@ def castings(season: Season) -> "pd.DataFrame":
     | `insert` | category: what the cavity takes, missing where it takes none |
     | `count` | pieces |
     | `mass_g` | their mass as weighed, inserts included; nan where not weighed |
-    | `net_mass_g` | the same less the inserts' stated mass; nan where nothing is left |
+    | `net_mass_g` | the same less the inserts' stated mass; nan where nothing is left, or `other_unit` |
     """
+    table = _poured(season).drop(columns="ratio")
+    return table.assign(net_mass_g=np.nan) if other_unit(season) is not None else table
+
+
+@computed_once
+def _poured(season: Season) -> "pd.DataFrame":
+    """The columns of `castings`, and `ratio`, the mass of a casting over the stated one, inserts included."""
     import pandas as pd
 
     table = log_table(season, "pour", ("mold", "cavity", "outcome", "material"), ("count", "mass_g"))
@@ -78,16 +120,19 @@ def castings(season: Season) -> "pd.DataFrame":
     items = list(bench.items)
     material = table["material"].cat.set_categories(items).cat.codes.to_numpy(dtype=np.int32, copy=True)
     insert, insert_g = np.full(len(table), -1, dtype=np.int32), np.zeros(len(table))
+    stated_g = np.zeros(len(table))
     for (mold, cavity), rows in rows_by(table, "mold", "cavity").items():
-        name = bench.cavity(mold, cavity).insert
+        name, stated_g[rows] = bench.cavity(mold, cavity).insert, bench.cavity(mold, cavity).mass_g
         material[rows[material[rows] < 0]] = items.index(bench.molds[mold].material)
         if name is not None:
             insert[rows], insert_g[rows] = items.index(name), bench.items[name].mass_g or 0.0
-    net = table["mass_g"].to_numpy() - insert_g * table["count"].to_numpy()
+    mass, whole = table["mass_g"].to_numpy(), (stated_g + insert_g) * table["count"].to_numpy()
+    net = mass - insert_g * table["count"].to_numpy()
     return table.assign(
         material=pd.Categorical.from_codes(material, categories=pd.Index(items, dtype="str")),
         insert=pd.Categorical.from_codes(insert, categories=pd.Index(items, dtype="str")),
         net_mass_g=np.where(net > 0, net, np.nan),
+        ratio=np.divide(mass, whole, out=np.full(len(table), np.nan), where=whole > 0),
     )
 
 

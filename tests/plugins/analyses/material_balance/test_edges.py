@@ -327,3 +327,16 @@ def test_every_finding_of_a_span_says_which_days_it_is_of() -> None:
         for span in (season.period, season.whole)
     ]
     assert texts == ["In March the book of alloy closes."] * 2
+
+
+def test_masses_all_read_in_another_unit_are_one_question_and_no_other_advice() -> None:
+    """Two castings of 7 g and a hook of 0.8 g weigh 15.6 g; written so, and read as ounces."""
+    rows = "".join(f"2026-03-{day:02},ball,1/4,good,2,15.6 oz,,\n" for day in range(5, 15))
+    stock = "2026-03-01,alloy,counted,3000 g,,,\n2026-03-31,alloy,counted,2860 g,,,\n"
+    season = made(stock, rows)
+    section = ANALYSIS.analyse(season.season, season.period)
+    text = finding(section, "masses_in_another_unit").text
+    assert text.startswith("All 20 weighed castings weigh 28 times their nominal mass: are they grams?")
+    assert not {"odd_mass", "mass_left_out"} & {each.id for each in section.findings}
+    assert not [each for each in section.actions if "alloy" in each.text], "nominal masses close the book"
+    check_section(section)
