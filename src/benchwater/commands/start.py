@@ -1,13 +1,26 @@
 """`benchwater start` and `benchwater new-analysis`: write files to edit, from templates."""
 
+import json
 import keyword
 import re
+import sys
+from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from benchwater.commands.terminal import DEBUG_OPTION, Folder, plain
-from benchwater.files import write_atomically
+from benchwater.commands.terminal import DEBUG_OPTION, Folder, plain, plain_line
+from benchwater.files import read_own_file, write_atomically
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from benchwater.plugin.logs import LogKind
+    from benchwater.read.bench_text import Question
+
+ANSWERS = ".benchwater-start.json"
+"""Answers given so far, beside the bench.toml that is not written yet."""
 
 
 @click.command()
@@ -19,22 +32,26 @@ from benchwater.files import write_atomically
 def start(folder: Path, workbook: bool) -> None:
     """Make FOLDER a workspace: bench.toml to fill in, blank logs, folders for reports and plugins.
 
-    It leaves existing files as they are. The workbook has lists of the names in bench.toml to choose from:
-    once these are yours, move it away and have it written again.
+    It leaves existing files as they are. Where FOLDER holds logs and no bench.toml, it writes what they name,
+    and on a terminal asks for the rest; stop when you like, and take it up again.
+
+    The workbook has lists of the names in bench.toml to choose from: once these are yours, move it away and
+    have it written again.
     """
     from benchwater.plugin_host.load import load_plugins
     from benchwater.read.bench_file import load_bench, parse_bench
 
     kept: list[Path] = []
     kinds = load_plugins(None).log_kinds
-    contents = {"bench.toml": _template("bench.toml").encode()}
+    text = _found_bench_toml(folder, kinds)
+    contents = {"bench.toml": (_template("bench.toml") if text is None else text).encode()}
     if workbook:
         from benchwater.sheets.workbook import blank_workbook
 
         has_bench = (folder / "bench.toml").exists()
-        bench = load_bench(folder) if has_bench else parse_bench(_template("bench.toml"))
+        bench = load_bench(folder) if has_bench else parse_bench(contents["bench.toml"].decode())
         contents["logs/season.xlsx"] = blank_workbook(kinds, bench.bench)
-    else:
+    elif text is None:
         for kind in kinds:
             heading = ",".join(column.name for column in kind.columns)
             contents[f"logs/{kind.name}.csv"] = f"{heading}\n".encode()
@@ -52,6 +69,50 @@ def start(folder: Path, workbook: bool) -> None:
         click.echo(f"Left as it is: {plain(str(path))}")
     click.echo("Next: say what stands on your bench in bench.toml, add rows to the logs, then")
     click.echo(f"  benchwater check {plain(str(folder))}")
+
+
+def _found_bench_toml(folder: Path, kinds: "Sequence[LogKind]") -> str | None:
+    """The bench.toml of a folder that holds logs and no bench.toml: asks on a terminal.
+
+    Answers are kept in a file until bench.toml is written, so that a stopped run can be taken up again.
+    """
+    if not folder.is_dir() or (folder / "bench.toml").exists():
+        return None
+    from benchwater.read.bench_file import parse_bench
+    from benchwater.read.bench_table import BenchError
+    from benchwater.read.bench_text import bench_toml, questions
+    from benchwater.read.found_bench import bench_from_logs, first_month
+
+    try:
+        bench = bench_from_logs(folder, kinds)
+    except BenchError:
+        return None
+    answers: dict[str, str] = {}
+    if sys.stdin.isatty():
+        answers = _asked(questions(bench, first_month(folder, kinds)), folder / ANSWERS)
+    text = bench_toml(bench, answers)
+    parse_bench(text)
+    (folder / ANSWERS).unlink(missing_ok=True)
+    return text
+
+
+def _asked(open_questions: "Sequence[Question]", kept: Path) -> dict[str, str]:
+    """The answers to all questions; each is kept as soon as it is given."""
+    answers: dict[str, str] = {}
+    if kept.exists():
+        with suppress(OSError, ValueError):
+            answers = dict(json.loads(read_own_file(kept).decode()))
+        click.echo("Taking up where you stopped.")
+    click.echo("Enter keeps what stands in brackets; `?` means you do not know yet; Ctrl-C stops for now.")
+    for question in open_questions:
+        while question.key not in answers:
+            answer = click.prompt(plain(question.text), default=question.default, type=str)
+            try:
+                answers[question.key] = question.check(answer)
+            except ValueError as refusal:
+                click.echo(f"`{plain_line(answer)}` {plain_line(str(refusal))}")
+        write_atomically(kept, json.dumps(answers).encode())
+    return answers
 
 
 @click.command("new-analysis")

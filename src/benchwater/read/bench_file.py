@@ -15,6 +15,15 @@ from benchwater.read.item_kinds import KINDS, kind_of_item
 from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
 from benchwater.read.own_words import OwnWords
 from benchwater.read.toml_lines import parse_toml, to_toml
+from benchwater.read.unknowns import (
+    MASS_G,
+    NOT_KNOWN,
+    STAND_INS,
+    TOLERANCE,
+    material_kind,
+    stand_in,
+    with_unknown_uses,
+)
 from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import canonical_unit_name
@@ -92,6 +101,7 @@ class _Reader:
     def __init__(self, faults: Faults) -> None:
         self._faults = faults
         self._fallbacks: list[str] = []
+        self._hooks_unknown = False
 
     def file(self, data: Mapping[str, Any]) -> BenchFile:
         top = BenchTable(data, (), self._faults)
@@ -110,6 +120,7 @@ class _Reader:
         self._stand_in("season.start", start, "01-01")
         items = {key: self._item(key, top) for key in top.names("items")}
         molds = {key: self._mold(key, top, items) for key in top.names("molds")}
+        items = with_unknown_uses(items, molds, hooks=self._hooks_unknown)
         builds = {key: self._build(key, top, items, molds) for key in top.names("builds")}
         plan = self._plan(top)
         tags = top.table("tags")
@@ -307,9 +318,10 @@ class _Reader:
         table.close()
         return window
 
-    def _mold(self, name: str, top: BenchTable, items: Mapping[str, Item]) -> Mold:
+    def _mold(self, name: str, top: BenchTable, items: dict[str, Item]) -> Mold:
         table = top.entry("molds", name)
-        material = table.known("material", items, "an item", required=True)
+        is_known = table.value("material") != NOT_KNOWN
+        material = table.known("material", items, "an item", required=True) if is_known else None
         cavities: dict[str, Cavity] = {}
         listed = table.value("cavities")
         if isinstance(listed, list) and listed and all(isinstance(each, str) for each in listed):
@@ -320,6 +332,11 @@ class _Reader:
                 self._add(self._cavity(cavity_table, items), cavities, cavity_table, "name")
         if not listed:
             table.fault("cavities", f"`{name}` has no cavity: write [[molds.{name}.cavities]] for each kind")
+        if not is_known:
+            kind = material_kind(name, cavities)
+            material = STAND_INS[kind]
+            items.setdefault(material, stand_in(kind))
+            self._fallbacks.append(f"[molds.{name}] does not know its `material` yet: no {kind} is balanced")
         mold = Mold(
             name=name,
             material=str(material),
@@ -347,12 +364,21 @@ class _Reader:
         tolerance = table.share("tolerance")
         name = str(table.text("name", required=True))
         size = None if table.has("mass") else size_in_ounces(name)
-        mass = table.quantity("mass", "mass", "g", required=size is None)
+        if table.value("mass") == NOT_KNOWN:
+            self._fallbacks.append(f"the mass of `{name}` of `{table.path[1]}` is not known yet")
+            size, tolerance, mass = MASS_G, TOLERANCE, None
+        else:
+            mass = table.quantity("mass", "mass", "g", required=size is None)
+        insert = None
+        if table.value("insert") == NOT_KNOWN:
+            self._hooks_unknown = True
+        else:
+            insert = table.known("insert", items, "an item")
         cavity = Cavity(
             name=name,
             mass_g=float(mass or size or 0.0),
             tolerance=DEFAULT_TOLERANCE if tolerance is None else tolerance,
-            insert=table.known("insert", items, "an item"),
+            insert=insert,
             per_fill=table.whole("per_fill", default=1, least=1),
         )
         table.close()

@@ -3,7 +3,7 @@
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
 from types import MappingProxyType
@@ -18,24 +18,27 @@ from benchwater.read.log_parts import LogPart, log_parts
 from benchwater.read.names import is_like_a_date, same_spelling, words_of_name
 from benchwater.read.outcome import NotRead
 from benchwater.read.refusals import FileError
+from benchwater.read.unknowns import (
+    MASS_G,
+    STAND_INS,
+    TOLERANCE,
+    material_kind,
+    stand_in,
+    with_unknown_uses,
+)
 from benchwater.text import near_names, quoted
 from benchwater.units import Dimension, QuantityError, is_quantity, read_number, read_quantity
 from benchwater.words import counted
 
-STAND_IN_METAL = "metal"
-STAND_IN_PLASTIC = "plastic"
 _NEAR = 0.85
 _FEW = 0.1
-_UNKNOWN_MASS_G, _UNKNOWN_TOLERANCE = 3.5, 1.0
 _FEWEST_WEIGHED = 3
 _HOT_MELT_F = 480.0
 _MOST_SHOWN = 6
 _US = re.compile(r"[0-9]\s*(?:°?\s*f|degf|oz|ozs|lbs?|in|inch(?:es)?|\")$", re.IGNORECASE)
 _METRIC = re.compile(r"[0-9]\s*(?:°?\s*c|degc|kg|cm|mm|ml)$", re.IGNORECASE)
+_ISO = re.compile(r"[0-9]{4}-(?:0[1-9]|1[0-2])-[0-9]{2}")
 _MONEY = {"$": "USD", "€": "EUR", "£": "GBP"}
-_SOFT = frozenset(
-    "grub worm craw minnow swimbait tail trailer plastic paddle tube shad frog lizard stickbait".split()
-)
 
 
 @dataclass(slots=True)
@@ -71,6 +74,16 @@ def bench_from_logs(folder: Path, kinds: Sequence[LogKind]) -> Bench:
     if not rows:
         raise no_bench(folder)
     return _bench(folder.resolve().name or "Bench", named)
+
+
+def first_month(folder: Path, kinds: Sequence[LogKind]) -> int:
+    """The month of the earliest day that a log names, January where none does."""
+    days: list[str] = []
+    for part in log_parts(folder, kinds, None):
+        if not isinstance(part, NotRead) and part.header.date_position is not None:
+            dates = part.body().columns[part.header.date_position].values
+            days += [str(day) for day in dates if _ISO.match(str(day))]
+    return int(min(days)[5:7]) if days else 1
 
 
 def _collect(part: LogPart, named: _Named) -> int:
@@ -186,14 +199,7 @@ def _bench(name: str, named: _Named) -> Bench:
         mold: _mold(mold, cavities[mold], found, molds, named, notes)
         for mold in dict.fromkeys(molds.values())
     }
-    unclear = {"insert"} | {
-        kind
-        for kind, stand_in in (("metal", STAND_IN_METAL), ("plastic", STAND_IN_PLASTIC))
-        if any(mold.material == stand_in for mold in made.values())
-    }
-    found = {
-        name: replace(item, use_known=item.kind not in unclear or not made) for name, item in found.items()
-    }
+    found = with_unknown_uses(found, made, hooks=bool(made))
     return Bench(
         name=name,
         currency=currency,
@@ -317,36 +323,33 @@ def _mold(
     notes: list[str],
 ) -> Mold:
     same = [text for text, of in molds.items() if of == name]
-    is_soft = bool(_SOFT & set(words_of_name(" ".join([name, *cavities]))[1]))
-    material = _material(name, is_soft, items, same, named, notes)
+    material = _material(name, material_kind(name, cavities), items, named, notes)
     made = {}
     for cavity, spelt in cavities.items():
         weighed = [mass for text in same for each in spelt for mass in named.masses.get((text, each), [])]
         grams, tolerance = _mass(cavity, weighed)
         made[cavity] = Cavity(name=cavity, mass_g=grams, tolerance=tolerance)
     if not made:
-        made["one"] = Cavity(name="one", mass_g=_UNKNOWN_MASS_G, tolerance=_UNKNOWN_TOLERANCE)
-    unknown = [cavity for cavity, each in made.items() if each.tolerance == _UNKNOWN_TOLERANCE]
+        made["one"] = Cavity(name="one", mass_g=MASS_G, tolerance=TOLERANCE)
+    unknown = [cavity for cavity, each in made.items() if each.tolerance == TOLERANCE]
     if unknown:
         notes.append(
             f"the mass of {quoted(unknown, _MOST_SHOWN)} of `{name}` is not known: anything from nothing "
-            f"to {2 * _UNKNOWN_MASS_G:g} g was allowed for"
+            f"to {2 * MASS_G:g} g was allowed for"
         )
     return Mold(name=name, material=material, cavities=MappingProxyType(made))
 
 
 def _material(
-    mold: str, is_soft: bool, items: dict[str, Item], same: Sequence[str], named: _Named, notes: list[str]
+    mold: str, kind: Literal["metal", "plastic"], items: dict[str, Item], named: _Named, notes: list[str]
 ) -> str:
-    kind: Literal["metal", "plastic"] = "plastic" if is_soft else "metal"
     candidates = [item.name for item in items.values() if item.kind == kind and item.name in named.items]
     if len(candidates) == 1:
         return candidates[0]
-    stand_in = STAND_IN_PLASTIC if is_soft else STAND_IN_METAL
-    items.setdefault(stand_in, Item(name=stand_in, kind=kind, unit="g", print_unit="g"))
+    items.setdefault(STAND_INS[kind], stand_in(kind))
     if candidates:
         notes.append(f"which of {quoted(candidates, _MOST_SHOWN)} `{mold}` takes is not known")
-    return stand_in
+    return STAND_INS[kind]
 
 
 def _mass(cavity: str, weighed: Sequence[float]) -> tuple[float, float]:
@@ -359,7 +362,7 @@ def _mass(cavity: str, weighed: Sequence[float]) -> tuple[float, float]:
         return size, DEFAULT_TOLERANCE
     if len(weighed) >= _FEWEST_WEIGHED and (middle := median(weighed)) > 0:
         return middle, min(1.0, max(abs(mass - middle) for mass in weighed) / middle + DEFAULT_TOLERANCE)
-    return _UNKNOWN_MASS_G, _UNKNOWN_TOLERANCE
+    return MASS_G, TOLERANCE
 
 
 def _wishes(molds: Mapping[str, Mold], items: Mapping[str, Item], builds: Mapping[str, str]) -> list[str]:
