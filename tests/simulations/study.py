@@ -9,6 +9,7 @@ import numpy as np
 Held = bool | None
 Generator = np.random.Generator
 
+SEED = 0x3E1171F8
 MARKS: dict[Held, str] = {True: "1", False: "0", None: "-"}
 
 
@@ -18,7 +19,7 @@ class Study:
 
     `draw` makes a season from its own truth and says whether the interval held it, None where the method
     gives none. `above` says why the share may lie above the band: it is no leave to lie below. The first
-    `again` seasons are drawn anew whenever the tests run.
+    `again` seasons are drawn anew, from `seed`, whenever the tests run.
     """
 
     name: str
@@ -28,14 +29,15 @@ class Study:
     low: float = 0.93
     high: float = 0.97
     above: str = ""
+    seed: int = SEED
 
-    def held(self, seed: int, season: int) -> Held:
+    def held(self, season: int) -> Held:
         """Whether the interval of that season held the truth; the same every time."""
-        return self.draw(np.random.default_rng([seed, crc32(self.name.encode()), season]))
+        return self.draw(np.random.default_rng([self.seed, crc32(self.name.encode()), season]))
 
-    def marks(self, seed: int, seasons: int) -> str:
+    def marks(self, seasons: int) -> str:
         """A mark a season: 1 held, 0 did not hold, - gave none."""
-        return "".join(MARKS[self.held(seed, season)] for season in range(seasons))
+        return "".join(MARKS[self.held(season)] for season in range(seasons))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
