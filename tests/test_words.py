@@ -4,7 +4,6 @@ import math
 from datetime import date
 
 import pandas as pd
-import pytest
 
 from benchwater.statistics.interval import Interval
 from benchwater.words import (
@@ -17,7 +16,6 @@ from benchwater.words import (
     make_columns,
     make_finding,
     make_table,
-    p_words,
     times,
 )
 
@@ -54,11 +52,6 @@ def test_times_without_an_estimate_gives_the_limit() -> None:
     assert times(math.inf, 3.21, math.inf) == "at least 3.2 times"
     assert times(0, 0, 0.42) == "at most 0.42 times"
     assert times(math.inf, None, None) == "far more times"
-
-
-@pytest.mark.parametrize(("p", "words"), [(0.0004, "p < 0.001"), (0.0256, "p = 0.026"), (1.0, "p = 1")])
-def test_p_values(p: float, words: str) -> None:
-    assert p_words(p) == words
 
 
 def test_numbers_that_are_not_finite_become_none() -> None:

@@ -82,11 +82,6 @@ def day_words(day: date, end: date) -> str:
     return f"{day.day} {MONTHS[day.month - 1]}{year}"
 
 
-def p_words(p: float) -> str:
-    """Return `p = 0.026` or `p < 0.001`."""
-    return "p < 0.001" if p < 0.001 else f"p = {figures(p, significant=2)}"
-
-
 def one_to_other(low: str, high: str) -> str:
     """Return `340 to 367 °F` for `340 °F` and `367 °F`, or `CHF 3 to 5`: a shared unit is written once."""
     coin, _, amount = high.partition(" ")

@@ -34,7 +34,7 @@ def analyse(season: Season, span: Span) -> Section:
         status="thin" if found.thin else "ok",
         why=why_thin(found),
         unsaid=unsaid(found),
-        findings=tuple(findings(found, season.bench)),
+        findings=tuple(findings(found)),
         tables=tables(found),
         figures=figures(found, season.bench),
         actions=tuple(actions(found)),

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from benchwater.ledger.bait_lives import UNKNOWN, habitat_label
-from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding
+from benchwater.plugin import Action, Card, CardLine, Cell, Finding
 from benchwater.statistics.rates import ratio_of_totals
 from benchwater.units import figures
 from benchwater.words import counted, known, listed, make_finding
@@ -95,10 +95,10 @@ def unsaid(found: Mortality) -> str:
     return _untagged_text(found) if found.untagged and not found.thin else ""
 
 
-def findings(found: Mortality, bench: Bench) -> Iterable[Finding]:
+def findings(found: Mortality) -> Iterable[Finding]:
     """Main cause, life in use, loss rate, comparisons, tests, and how the baits are tagged."""
-    yield from _main_cause(found, bench)
-    yield from _life_in_use(found, bench)
+    yield from _main_cause(found)
+    yield from _life_in_use(found)
     yield _loss_rate(found)
     yield from _contrasts(found)
     yield from _log_rank_tests(found)
@@ -120,7 +120,7 @@ def card(found: Mortality) -> Card:
     life = _life_text(found)
     if life:
         lines.append(CardLine(label="How long they last", text=life, findings=("median_life",)))
-    keep = [_what_to_do(c, holds=False) for c in found.contrasts if c.advised]
+    keep = [_what_to_do(c, holds=_recently(found, c)[-1]) for c in found.contrasts if c.advised]
     text = "; ".join(keep) or "nothing that these trips can show for sure yet"
     lines.append(CardLine(label="What would keep them", text=text, findings=("contrast",) if keep else ()))
     return Card(id="baits", title="Baits", order=40, lines=tuple(lines))
@@ -128,12 +128,7 @@ def card(found: Mortality) -> Card:
 
 def _action(found: Mortality, c: Contrast) -> Action:
     """Advice, worth the baits that the better choice would have kept in the last two months."""
-    rows, recent = found.summed, found.recent
-    hours, ended = rows["hours"].to_numpy(), np.where(rows["cause"] == c.cause, rows["ended"].to_numpy(), 0)
-    here, either = c.here & recent, (c.here | c.there) & recent
-    lost, fished = int(ended[here].sum()), float(hours[here].sum())
-    worth = max(0, math.floor(lost - fished * c.rates.events[1] / c.rates.exposure[1]))
-    holds = worth == 0 and fished <= 0.1 * float(hours[either].sum())
+    lost, fished, worth, holds = _recently(found, c)
     do = _what_to_do(c, holds=holds)
     text = f"{do[0].upper()}{do[1:]}: in {found.months}, baits {_group_text(c.factor, c.group)} were "
     text += f"{CAUSE_WORDS[c.cause]} {counted(lost, 'time')} in {_fished(fished)}"
@@ -148,6 +143,15 @@ def _action(found: Mortality, c: Contrast) -> Action:
     id = {"leader": "tie_a_leader", "guard": "fit_guards"}.get(c.factor, "")
     id = id or "_".join(["snags", *c.group.replace("+", " ").split()])
     return Action(id=id, text=text, because=because, worth=float(worth), worth_unit="baits", holds=holds)
+
+
+def _recently(found: Mortality, c: Contrast) -> tuple[int, float, int, bool]:
+    """Of the last two months: losses and hours of the worse group, baits to save, whether it is avoided."""
+    rows, here, either = found.summed, c.here & found.recent, (c.here | c.there) & found.recent
+    hours, ended = rows["hours"].to_numpy(), np.where(rows["cause"] == c.cause, rows["ended"].to_numpy(), 0)
+    lost, fished = int(ended[here].sum()), float(hours[here].sum())
+    worth = max(0, math.floor(lost - fished * c.rates.events[1] / c.rates.exposure[1]))
+    return lost, fished, worth, worth == 0 and fished <= 0.1 * float(hours[either].sum())
 
 
 def _what_to_do(c: Contrast, *, holds: bool) -> str:
@@ -167,7 +171,7 @@ def _causes_text(found: Mortality) -> str:
     return listed(each) or "none was lost"
 
 
-def _main_cause(found: Mortality, bench: Bench) -> Iterable[Finding]:
+def _main_cause(found: Mortality) -> Iterable[Finding]:
     if found.causes:
         main, horizon = next(iter(found.causes)), found.horizon_h
         share = found.lives["all"].incidence.at(horizon, 1)
@@ -201,7 +205,7 @@ def _loss_rate(found: Mortality) -> Finding:
     return make_finding("loss_rate", f"{text}.", limits, "1/h", n=found.ends, more=more, quiet=quiet)
 
 
-def _life_in_use(found: Mortality, bench: Bench) -> Iterable[Finding]:
+def _life_in_use(found: Mortality) -> Iterable[Finding]:
     """The median, and the restricted mean for the JSON, where the curve starts among enough baits."""
     lives, horizon = found.lives["all"], found.horizon_h
     curve = lives.survival

@@ -31,7 +31,7 @@ def analyse(season: Season, span: Span) -> Section:
         status="thin" if found.thin else "ok",
         why=why_thin(found),
         unsaid=unsaid(found),
-        findings=tuple(findings(found, season.bench, span)),
+        findings=tuple(findings(found, span)),
         tables=tables(found),
         figures=figures(found.rates),
         actions=actions(found),

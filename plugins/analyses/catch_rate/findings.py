@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 
 from benchwater.ledger.trips import ALL
-from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season, Span
+from benchwater.plugin import Action, Card, CardLine, Cell, Finding, Season, Span
 from benchwater.units import figures
 from benchwater.words import counted, day_words, known, make_finding
 
@@ -63,9 +63,9 @@ def unsaid(found: CatchRates) -> str:
     return UNSAID if found.contrasts else ""
 
 
-def findings(found: CatchRates, bench: Bench, span: Span) -> Iterator[Finding]:
+def findings(found: CatchRates, span: Span) -> Iterator[Finding]:
     """The rate of all baits, the best-supported difference, the rate of every group, and the best day."""
-    rates = iter(_rates(found.rates, bench, found.season))
+    rates = iter(_rates(found.rates, found.season))
     yield next(rates)
     if not found.thin:
         yield from _difference(found)
@@ -110,7 +110,7 @@ def _best_day(found: CatchRates, span: Span) -> Iterable[Finding]:
         yield Finding(id="best_day", text=text, value=fish, unit="pieces", n=fish, more=more, quiet=True)
 
 
-def _rates(rates: Rates, bench: Bench, season: bool) -> Iterable[Finding]:
+def _rates(rates: Rates, season: bool) -> Iterable[Finding]:
     """One finding a group; all but all baits and the season's builds fished most are quiet."""
     zero = f", {rates.trips.zero_trips} of them without a fish" if rates.trips.zero_trips else ""
     for factor in FACTORS:

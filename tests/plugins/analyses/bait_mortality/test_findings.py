@@ -42,6 +42,7 @@ def test_advice_that_is_followed_is_kept_as_what_holds() -> None:
     assert (action.id, action.worth, action.holds) == ("tie_a_leader", 0, True)
     assert action.text.startswith("Keep tying a leader")
     assert "in June and July, " in action.text
+    assert section.cards[0].lines[2].text.startswith("keep tying a leader")
 
 
 def test_a_month_alone_gives_no_advice() -> None:

