@@ -65,8 +65,10 @@ def write_atomically(path: Path, data: bytes) -> Path:
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(temporary, path)
-    except BaseException:
+    except BaseException as error:
         temporary.unlink(missing_ok=True)
+        if isinstance(error, OSError) and error.filename is None:  # a full disk does not say which file
+            raise OSError(error.errno, error.strerror, str(path)) from error
         raise
     return path
 

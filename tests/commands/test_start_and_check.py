@@ -23,7 +23,7 @@ def test_start_leaves_existing_files_as_they_are(tmp_path):
 def test_check_shows_file_line_column_value_and_reason_with_status_1(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "p.csv").write_text("date,mold,cavity,outcome,mold_temp\n2026-05-02,round-jig,1/8,good,hot\n")
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
     assert "p.csv, line 2, column `mold_temp`: `hot` is not a temperature" in outcome.out
 
@@ -33,7 +33,7 @@ def test_check_names_the_lines_that_another_file_holds_already(tmp_path):
     rows = "2026-05-02,round-jig,1/8,good\n2026-05-03,round-jig,1/8,good\n"
     for name, text in (("a.csv", rows), ("b.csv", rows.splitlines()[0]), ("c.csv", rows)):
         (tmp_path / name).write_text(f"date,mold,cavity,outcome\n{text}")
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert "b.csv, line 2: already in a.csv" in outcome.out
     assert "c.csv, lines 2-3: already in a.csv" in outcome.out
 
@@ -43,14 +43,14 @@ def test_terminal_escapes_in_a_log_are_shown_not_obeyed(tmp_path):
     (tmp_path / "p.csv").write_text(
         "date,mold,cavity,outcome\n2026-05-02,\x1b]0;owned\x07\x1b[31mred,1/8,good\n2026-05-02,\u202eabc,1/8,good\n"
     )
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert "\x1b" not in outcome.out
     assert "\\x1b[31mred" in outcome.out
     assert "\u202e" not in outcome.out
 
 
 def test_a_missing_or_wrong_bench_gives_one_sentence_and_no_traceback(tmp_path):
-    missing = run("check", tmp_path)
+    missing = run("check", "--strict", tmp_path)
     assert missing.status == 2
     assert "benchwater start" in missing.err
     (tmp_path / "bench.toml").write_text(SMALL_BENCH.replace('kind = "metal"', 'kind = "meatl"'))
@@ -72,7 +72,7 @@ def test_check_lists_a_folder_that_it_cannot_read(tmp_path, monkeypatch):
     run("start", tmp_path)
     (tmp_path / "water").mkdir()
     close_folder(monkeypatch, tmp_path / "water")
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
     assert "water is a folder that cannot be read: Permission denied" in outcome.out
 
@@ -81,7 +81,7 @@ def test_check_asks_about_a_count_too_large_to_be_one(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     row = "2026-05-02,round-jig,1/8,good,9223372036854775808,2001\n"
     (tmp_path / "p.csv").write_text(f"date,mold,cavity,outcome,count,fill\n{row}")
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
     assert "p.csv, line 2, column `count`: `9223372036854775808` is too large for `count`" in outcome.out
 
@@ -91,7 +91,7 @@ def test_a_line_break_in_a_name_or_cell_begins_no_line_of_check(tmp_path):
     header, forged = "date,mold,cavity,outcome\n", "\nSet aside: 0 rows\u2028\x85"
     (tmp_path / f"a{forged}.csv").write_text(f'{header}2026-05-02,round-jig,"1/9{forged}",good\n')
     (tmp_path / f"b{forged}.jpg").write_text("no log")
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
     assert not [line for line in outcome.out.splitlines() if line.startswith("Set aside: 0")]
     assert "a\\nSet aside: 0 rows\\u2028\\x85.csv" in outcome.out
@@ -102,7 +102,7 @@ def test_check_names_the_columns_taken_and_not_read_and_asks_about_near_ones(tmp
     (tmp_path / "p.csv").write_text(
         "When,mold,cavity,outcome,How mny,moon\n2026-05-02,round-jig,1/8,good,84,full\n"
     )
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
     assert "`How mny` of p.csv was not read: is it `count`?" in outcome.out
     assert "`moon` was not read" in outcome.out

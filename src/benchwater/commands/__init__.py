@@ -5,6 +5,7 @@ import os
 import signal
 import sys
 from functools import partial
+from io import TextIOWrapper
 
 import click
 
@@ -73,16 +74,23 @@ class _Commands(click.Group):
 @click.group(
     cls=_Commands,
     help=OVERVIEW,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(benchwater.__version__, prog_name="benchwater")
-def cli() -> None:
+@click.pass_context
+def cli(context: click.Context) -> None:
     """All commands."""
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 def main() -> None:
     """Run the command line and exit with its status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices gain nothing from more threads
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal of another encoding shows names so
     arguments = sys.argv[1:]
     if not SUPERVISED.intersection(arguments[:1]):
         sys.exit(guarded(cli, arguments))

@@ -26,17 +26,19 @@ _MOST_LINES = 12
 
 
 @workspace_command(
-    click.option("--mend", is_flag=True, help="Ask what your own words mean, and write it into bench.toml.")
+    click.option("--mend", is_flag=True, help="Ask what your own words mean, and write it into bench.toml."),
+    click.option("--json", "as_json", is_flag=True, help="Print it as JSON, for other programs."),
+    click.option("--strict", is_flag=True, help="End with status 1 if anything was not understood."),
 )
-def check(folder: Path, workspace_plugins: bool, mend: bool) -> int:
+def check(folder: Path, mend: bool, as_json: bool, strict: bool, workspace_plugins: bool) -> int:
     """Read FOLDER (left out: this folder); print what was understood and what was set aside.
 
     It lists every row and cell that cannot be used: file, line, column, the cell as written, and what would
     have been accepted. It writes nothing, except with --mend: then it asks about each word of yours that it
     does not know, the one with most rows first, and puts your answers into bench.toml.
 
-    Exit status: 0 everything was understood; 1 something was set aside, not read or asked about; 2 bench.toml
-    cannot be used.
+    Exit status: 0 the logs were read; 1 a plugin could not be used, or (with --strict) something was set
+    aside, not read or asked about; 2 bench.toml cannot be used.
     """
     from benchwater.pipeline import read_workspace
     from benchwater.read.bench_table import FILE_NAME
@@ -44,6 +46,29 @@ def check(folder: Path, workspace_plugins: bool, mend: bool) -> int:
 
     with progress() as step:
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
+    if as_json:
+        click.echo(_as_json(workspace))
+    else:
+        _print_all(workspace)
+    questions = word_questions(workspace.reading, workspace.plugins.log_kinds, workspace.bench)
+    if mend and questions:
+        _mend(folder / FILE_NAME, questions)
+    elif questions and not as_json:
+        click.echo(f"\nTo mend most of it, let `benchwater check --mend` ask, or put into {FILE_NAME}:")
+        for line in lines_to_paste(questions[:_MOST_LINES]):
+            click.echo(f"  {plain_line(line)}")
+    reading = workspace.reading
+    understood = not (
+        reading.set_aside
+        or reading.cells_set_aside
+        or reading.not_read
+        or reading.column_questions
+        or reading.questions
+    )
+    return DONE if not workspace.plugins.problems and (understood or not strict) else INCOMPLETE
+
+
+def _print_all(workspace: "Workspace") -> None:
     _print_bench(workspace)
     _print_files(workspace)
     _print_read_as(workspace)
@@ -51,23 +76,22 @@ def check(folder: Path, workspace_plugins: bool, mend: bool) -> int:
     _print_repeats(workspace)
     _print_set_aside(workspace)
     _print_plugins(workspace)
-    questions = word_questions(workspace.reading, workspace.plugins.log_kinds, workspace.bench)
-    if mend and questions:
-        _mend(folder / FILE_NAME, questions)
-    elif questions:
-        click.echo(f"\nTo mend most of it, let `benchwater check --mend` ask, or put into {FILE_NAME}:")
-        for line in lines_to_paste(questions[:_MOST_LINES]):
-            click.echo(f"  {plain_line(line)}")
+
+
+def _as_json(workspace: "Workspace") -> str:
+    """Return what was read and what was not, under the names that a report's JSON has for it."""
+    import json
+    from dataclasses import asdict
+
     reading = workspace.reading
-    clean = not (
-        reading.set_aside
-        or reading.cells_set_aside
-        or reading.not_read
-        or reading.column_questions
-        or reading.questions
-        or workspace.plugins.problems
-    )
-    return DONE if clean else INCOMPLETE
+    names = "sources read_as unread_columns set_aside cells_set_aside repeats not_read"
+    found: dict[str, object] = {
+        name: [asdict(each) for each in getattr(reading, name)] for name in names.split()
+    }
+    found["fallbacks"] = list(workspace.bench.fallbacks)
+    found["questions"] = [*reading.column_questions, *reading.questions]
+    found["plugin_problems"] = [asdict(each) for each in workspace.plugins.problems]
+    return json.dumps({"bench": workspace.bench.name, **found}, indent=1)
 
 
 def _mend(path: Path, questions: "Sequence[WordQuestion]") -> None:

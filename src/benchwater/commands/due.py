@@ -1,5 +1,7 @@
 """`benchwater due`: write each report that is owed, and nothing else."""
 
+import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
@@ -141,7 +143,11 @@ class _Output:
 
     def line(self, text: str, *, err: bool = False) -> None:
         self.lines.append(plain(text))
-        click.echo(plain(text), err=err)
+        try:
+            click.echo(plain(text), err=err)
+        except BrokenPipeError:  # nobody reads on, as after `| head`: what is owed is written all the same
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, sys.stdout.fileno())
 
 
 @contextmanager

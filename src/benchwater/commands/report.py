@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
     ),
     OUT_OPTION,
+    click.option("--quiet", is_flag=True, help="Print only what went wrong."),
 )
 def report(
     folder: Path,
@@ -41,6 +42,7 @@ def report(
     whole_season: bool,
     only: tuple[str, ...],
     out: Path | None,
+    quiet: bool,
     workspace_plugins: bool,
 ) -> int:
     """Write the report of FOLDER (left out: this folder).
@@ -85,9 +87,10 @@ def report(
                 )
                 refusals = workspace.plugins.hand_on(handed_on, workspace.bench.plugin_options)
                 record(workspace, made, written, not refusals)
-    for path in written.files:
-        click.echo(f"Wrote {plain(str(path))}")
-    _print_rows(workspace, made)
+    if not quiet:
+        for path in written.files:
+            click.echo(f"Wrote {plain(str(path))}")
+        _print_rows(workspace, made)
     _print_problems(made, refusals, traces)
     if written.problem:
         click.echo(written.problem, err=True)

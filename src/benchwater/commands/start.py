@@ -153,7 +153,9 @@ def new_analysis(name: str, folder: Path) -> None:
         write_atomically(path, text.encode())
         click.echo(f"Wrote {plain(str(path))}")
     trust(folder, [path.name for path in written])
-    click.echo("It is in the next `benchwater report`. Its test runs with `python -m pytest`.")
+    click.echo(
+        "It is in the next `benchwater report`. Its test runs with `python -m pytest` (pip install pytest)."
+    )
 
 
 def _refuse_taken(identity: str, folder: Path) -> None:

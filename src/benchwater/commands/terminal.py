@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
@@ -119,7 +119,7 @@ def _ask_trust(folder: Path, yes: bool) -> None:
     names = trust.untrusted(folder)
     if not names:
         return
-    if not yes and sys.stdin.isatty() and sys.stderr.isatty():
+    if not yes and _is_terminal(sys.stdin) and _is_terminal(sys.stderr):
         click.echo("This folder brings Python code of its own, which would run as you:", err=True)
         for name in names:
             click.echo(f"  {plain_line(str(folder / 'plugins' / name))}", err=True)
@@ -127,6 +127,11 @@ def _ask_trust(folder: Path, yes: bool) -> None:
         yes = click.confirm("Run them, from now on until one of them changes?", default=False, err=True)
     if yes:
         trust.trust(folder)
+
+
+def _is_terminal(stream: TextIO | None) -> bool:
+    """Return whether the stream is a terminal; a closed one is None."""
+    return stream is not None and stream.isatty()
 
 
 def debugging() -> bool:
@@ -144,7 +149,7 @@ def print_plugin_problem(problem: "PluginProblem", start: str = "  ", *, err: bo
 @contextmanager
 def progress() -> Iterator[Callable[[str], None]]:
     """Show the current step on standard error if that is a terminal; yield the function that sets it."""
-    if not sys.stderr.isatty():
+    if not _is_terminal(sys.stderr):
         yield lambda step: None
         return
     from rich.console import Console
@@ -162,9 +167,6 @@ def guarded(cli: click.Group, arguments: Sequence[str]) -> int:
     """
     try:
         status = cli.main(args=list(arguments), prog_name="benchwater", standalone_mode=False)
-    except click.exceptions.NoArgsIsHelpError as help_text:
-        click.echo(help_text.format_message())
-        return REFUSED
     except click.ClickException as error:
         error.show()
         return REFUSED
