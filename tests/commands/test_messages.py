@@ -18,7 +18,7 @@ ROW = "2026-05-02,round-jig,1/8,good,1,350\n"
     [
         (
             POUR + ROW.replace("2026-05-02", "4 May 2026"),
-            "column `date`: `4 May 2026` is not a date (accepted: `2026-05-17`, `2026-05-17 09:40`)",
+            "column `date`: `4 Maytember 2026` is not a date (accepted: `2026-05-17`, `2026-05-17 09:40`)",
         ),
         (
             POUR + ROW.replace("05-02", "02-30"),
