@@ -1,6 +1,7 @@
 """From a folder to a Report: read, gather, analyse. Rendering takes the Report from here."""
 
 import os
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING
 from benchwater import __version__
 from benchwater.analyse.advice import past_actions, rank_actions
 from benchwater.analyse.report import Report
-from benchwater.analyse.run import run_analyses, shown_photos
+from benchwater.analyse.run import Unread, run_analyses, shown_photos
 from benchwater.analyse.spans import (
     SpanError,
     Spans,
@@ -125,6 +126,7 @@ def make_report(
             analyses,
             season,
             spans.parts,
+            unread=Unread(Counter(row.log for row in reading.set_aside), len(reading.not_read)),
             progress=lambda title: progress(f"Analysing: {title}"),
             on_failure=on_failure,
         )

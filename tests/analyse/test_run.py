@@ -3,7 +3,7 @@ from datetime import date
 
 import pytest
 
-from benchwater.analyse.run import run_analyses
+from benchwater.analyse.run import Unread, run_analyses
 from benchwater.plugin import Analysis, Bench, Finding, Season, Section, Span
 from benchwater.plugin_host.loaded import LoadedPlugin
 
@@ -79,3 +79,15 @@ def test_a_section_is_ok_when_one_of_its_spans_is():
     (section,) = run_analyses([analysis("a", by_span)], SEASON, [PERIOD, WHOLE])
     assert section.status == "ok"
     assert [part.section.status for part in section.parts] == ["thin", "ok"]
+
+
+@pytest.mark.parametrize(
+    ("unread", "why"),
+    [
+        (Unread({"pour": 14}, 1), "No row of the pour log could be read so far, and 14 are set aside."),
+        (Unread({"fishing": 2}, 2), "No file was understood as the pour log, and 2 files were not read."),
+    ],
+)
+def test_a_log_whose_rows_could_not_be_read_is_not_called_empty(unread, why):
+    (section,) = run_analyses([analysis("needy", broken, needs=("pour",))], SEASON, [WHOLE], unread=unread)
+    assert (section.status, section.why) == ("empty", why)

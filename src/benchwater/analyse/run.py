@@ -2,7 +2,8 @@
 
 import threading
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TypeVar
 
 from benchwater.analyse.report import ReportSection, SpanSection
@@ -18,23 +19,36 @@ _Result = TypeVar("_Result")
 LONGEST_ANALYSIS_S = 120.0
 
 
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """How many rows of each log are set aside, and how many files were refused whole."""
+
+    set_aside: Mapping[str, int]
+    files: int
+
+
+NOTHING_UNREAD = Unread({}, 0)
+
+
 def run_analyses(
     analyses: Sequence[tuple[Analysis, LoadedPlugin]],
     season: Season,
     spans: Sequence[Span],
     *,
+    unread: Unread = NOTHING_UNREAD,
     progress: Callable[[str], None] = lambda title: None,
     on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
 ) -> tuple[ReportSection, ...]:
     """Return one section for each analysis, in the order given.
 
-    `on_failure` receives the id and the traceback of each that raises.
+    `unread` is what could not be read: a section without rows says so. `on_failure` receives the id and the
+    traceback of each that raises.
     """
     sections = []
     for analysis, plugin in analyses:
         progress(analysis.title)
         parts = tuple(
-            SpanSection(span=span, section=_guarded(analysis, plugin, season, span, on_failure))
+            SpanSection(span=span, section=_guarded(analysis, plugin, season, span, unread, on_failure))
             for span in spans
         )
         status, why = _overall(parts)
@@ -77,12 +91,12 @@ def _guarded(
     plugin: LoadedPlugin,
     season: Season,
     span: Span,
+    unread: Unread,
     on_failure: Callable[[str, str], None],
 ) -> Section:
     missing = [kind for kind in analysis.needs if not season.holds(kind)]
     if missing:
-        listed = " and ".join(f"the {kind} log" for kind in missing)
-        return Section.empty(f"There is nothing yet in {listed}.")
+        return Section.empty(_why_missing(missing, unread))
     try:
         with plugin_call(f"The analysis {analysis.id} of {plugin.where}", LONGEST_ANALYSIS_S):
             section = within(LONGEST_ANALYSIS_S, lambda: analysis.analyse(season, span))
@@ -100,6 +114,20 @@ def _guarded(
             status="failed", why=f"This analysis broke the contract: {faults[0]}{more} ({plugin.where})"
         )
     return section
+
+
+def _why_missing(missing: Sequence[str], unread: Unread) -> str:
+    """Return why a log has no rows: nothing is there yet only where nothing was set aside or refused."""
+    refused = [kind for kind in missing if unread.set_aside.get(kind)]
+    if refused:
+        rows = sum(unread.set_aside[kind] for kind in refused)
+        logs = " and ".join(f"the {kind} log" for kind in refused)
+        return f"No row of {logs} could be read so far, and {rows} {'is' if rows == 1 else 'are'} set aside."
+    logs = " or ".join(f"the {kind} log" for kind in missing)
+    if unread.files:
+        files = "1 file was" if unread.files == 1 else f"{unread.files} files were"
+        return f"No file was understood as {logs}, and {files} not read."
+    return f"There is nothing yet in {logs}."
 
 
 def _faults(section: object) -> list[str]:

@@ -51,8 +51,8 @@ def report(
     Rows that it cannot read are set aside and listed in the report's appendix. As long as the logs hold no
     row, the report is of the current month.
 
-    Exit status: 0 written; 1 written, but an analysis or plugin failed, or the PDF could not be
-    printed; 2 nothing could be written.
+    Exit status: 0 written; 1 written, but a file was refused whole, an analysis or plugin failed, or the
+    PDF could not be printed; 2 nothing could be written.
     """
     from benchwater.worker_process import WorkerProcess
 
@@ -94,7 +94,8 @@ def report(
     _print_problems(made, refusals, traces)
     if written.problem:
         click.echo(written.problem, err=True)
-    return INCOMPLETE if made.failed or written.problem or refusals else DONE
+    incomplete = made.failed or made.not_read or written.problem or refusals
+    return INCOMPLETE if incomplete else DONE
 
 
 def _print_rows(workspace: "Workspace", made: "Report") -> None:
@@ -107,12 +108,15 @@ def _print_rows(workspace: "Workspace", made: "Report") -> None:
     click.echo(f"{rows} (see the appendix, or `benchwater check`).")
     latest = last_day(workspace.reading.tables)
     if latest is None:
-        click.echo("The logs hold no row yet.")
+        unread = set_aside or made.not_read
+        click.echo("No row could be read." if unread else "The logs hold no row yet.")
     elif not falls_in(workspace.reading.tables, made.period):
         click.echo(f"No row is of {made.label}: the latest is of {latest}.")
 
 
 def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", traces: list[str]) -> None:
+    for file in made.not_read:
+        click.echo(f"No row of {plain(file.file)} was read: it {plain(file.why)}.", err=True)
     for problem in (*made.plugin_problems, *refusals):
         print_plugin_problem(problem, "Plugin ", err=True)
     for section in made.sections:
