@@ -2,7 +2,7 @@
 
 import os
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from benchwater import __version__
 from benchwater.analyse.advice import past_actions, rank_actions
-from benchwater.analyse.report import Report
+from benchwater.analyse.report import MissingLog, Report
 from benchwater.analyse.run import Unread, run_analyses, shown_photos
 from benchwater.analyse.spans import (
     SpanError,
@@ -150,8 +150,18 @@ def make_report(
         cells_set_aside=reading.cells_set_aside,
         read_as=reading.read_as,
         unread_columns=reading.unread_columns,
+        missing_logs=tuple(_missing_logs(analyses, season, workspace.plugins)),
         photos=small_photos(workspace.folder, shown_photos(sections)),
     )
+
+
+def _missing_logs(
+    analyses: Sequence[tuple[Analysis, LoadedPlugin]], season: Season, plugins: Plugins
+) -> Iterator[MissingLog]:
+    for kind in plugins.log_kinds:
+        waiting = tuple(analysis.id for analysis, _ in analyses if kind.name in analysis.needs)
+        if waiting and not season.holds(kind.name):
+            yield MissingLog(log=kind.name, columns=kind.signature, sections=waiting)
 
 
 def choose_spans(workspace: Workspace, request: Request) -> Spans:

@@ -1,17 +1,23 @@
 """Page one: what is not counted first, then what to do, what holds and what is off the list."""
 
+import re
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from benchwater.analyse.report import RankedAction, Report
+from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.plugin import Action
 from benchwater.plugin.season import Span
 from benchwater.read.outcome import NotRead, SetAside, UnreadColumn
 from benchwater.render.front_advice import MOST_KEPT, MOST_LINES, front_advice
+from benchwater.render.html import render_paper
 from benchwater.render.page import compose
 from benchwater.render.unread import unread
+from render.boxes import laid_out
 from render.sample_report import sample_report
 
 RECENT = Span(name="period", label="2026-04 to 2026-05", start=date(2026, 4, 1), end=date(2026, 6, 1))
@@ -128,3 +134,52 @@ def test_a_row_of_totals_is_nothing_to_mend(report: Report) -> None:
 
 def test_nothing_is_said_where_everything_was_read(report: Report) -> None:
     assert unread(report).lines == 0
+
+
+POUR = """date,mold,cavity,outcome,count,flaw
+2026-05-03,round jig,1/8 oz,good,6,
+2026-05-03,round jig,1/8 oz,reject,2,short fill
+2026-05-03,round jig,1/16 oz,good,4,
+2026-05-03,round jig,1/16 oz,reject,1,
+2026-05-03,round jig,1/8 oz,good,8,
+"""
+TRIP = """date,build,fished,fate,count,cause
+2026-05-06,perch grub,3 h,kept,2,
+2026-05-06,perch grub,1 h,lost,1,snag
+2026-05-06,crappie dart,2 h,lost,1,bite off
+"""
+UNCLEAR = POUR.replace("2026-05-03", "3/5/26")
+
+
+def first_report(folder: Path, **logs: str) -> tuple[Report, list[str]]:
+    for name, text in logs.items():
+        (folder / f"{name}.csv").write_text(text)
+    report = make_report(read_workspace(folder), Request(month="2026-05"))
+    pages = laid_out(render_paper(report)).pages
+    return report, [words_of(page) for page in pages]
+
+
+def words_of(page: Any) -> str:
+    """The text of a laid-out page, each gap as one space."""
+    texts = (getattr(box, "text", "") or "" for box in page._page_box.descendants())
+    return re.sub(r"\s+([.,:;)])", r"\1", " ".join(" ".join(texts).split()))
+
+
+@pytest.mark.parametrize(
+    ("log", "shown", "to_write"),
+    [
+        (POUR, "castings made 21", "Start a fishing log with the columns date, build, fished and fate."),
+        (TRIP, "baits lost or worn 2", "Start a pour log with the columns date, mold, cavity and outcome."),
+        (UNCLEAR, "5 rows could not be read and count nowhere (21 castings", "Start a fishing log"),
+    ],
+)
+def test_a_first_report_is_two_pages_of_counts_and_of_what_to_write_next(
+    log: str, shown: str, to_write: str, tmp_path: Path
+) -> None:
+    report, pages = first_report(tmp_path, log=log)
+    assert len(pages) == 2
+    assert shown in pages[0]
+    assert to_write in pages[0]
+    assert len(compose(report).to_write) == 3
+    assert "nothing in particular" not in pages[0]
+    assert log != UNCLEAR or "There is nothing yet in the pour log" not in " ".join(pages)

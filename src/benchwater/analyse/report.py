@@ -78,6 +78,15 @@ class VitalSeries:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MissingLog:
+    """A log without rows: the columns it needs, and the ids of the sections that wait for it."""
+
+    log: str
+    columns: tuple[str, ...]
+    sections: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """Everything on the page and in the JSON twin.
 
@@ -102,6 +111,7 @@ class Report:
     cells_set_aside: tuple[SetAside, ...] = ()
     read_as: tuple[ReadAs, ...] = ()
     unread_columns: tuple[UnreadColumn, ...] = ()
+    missing_logs: tuple[MissingLog, ...] = ()
     photos: Mapping[str, bytes] = field(default_factory=dict)
 
     @property

@@ -434,6 +434,7 @@ def _unknown_header(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> s
         known = "; ".join(f"{kind.name}: {quoted(kind.signature)}" for kind in kinds)
         return f"has no header of a log: a log is known by its columns ({known})"
     first, *others = dict.fromkeys(best)
-    why = f"looks like a {first.kind} log, but its header has no column {quoted(first.missing)}"
+    a = "an" if first.kind[0] in "aeiou" else "a"
+    why = f"looks like {a} {first.kind} log, but its header has no column {quoted(first.missing)}"
     why += "".join(f" (or a {each.kind} log without {quoted(each.missing)})" for each in others)
     return f"{why}; not read: {quoted(first.unread, _MOST_UNREAD)}" if first.unread else why

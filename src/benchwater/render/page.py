@@ -9,6 +9,7 @@ from benchwater.analyse.report import RankedAction, Report, ReportSection, Vital
 from benchwater.drawing.picture import sparkline
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Status
+from benchwater.render.first_report import ToWrite, counts_something, is_first, next_to_write
 from benchwater.render.front_advice import LONGEST_BECAUSE, LONGEST_KEPT, front_advice
 from benchwater.render.sections import (
     STATUS_WORDS,
@@ -87,6 +88,8 @@ class Page:
     holds: tuple[FrontAction, ...]
     mended: tuple[FrontAction, ...]
     before: str
+    is_first: bool
+    to_write: tuple[ToWrite, ...]
     glance: tuple[GlanceLine, ...]
     unsaid: tuple[GlanceLine, ...]
     more_unsaid: str
@@ -96,18 +99,21 @@ class Page:
 def compose(report: Report) -> Page:
     """Return the page of a report."""
     anchors = section_anchors(report.sections)
-    advice = front_advice(report)
+    advice, first = front_advice(report), is_first(report)
     unsaid = tuple(_unsaid(report, anchors))
     bench = shorten(visible(report.bench.name), _LONGEST_RUNNING)
+    vitals = tuple(
+        _vital_view(series, report) for series in report.vitals if series.season.value is not None
+    )[:MOST_VITALS]
     recent = next((ranked.span for ranked in report.actions if ranked.state != "mended"), None)
     return Page(
         title=f"Season report, {bench}, {report.label}",
         period=span_title(report.period),
         season=span_title(report.season) if report.season != report.period else "",
         running=f"{bench} · {span_title(report.period)}",
-        vitals=tuple(_vital_view(series, report) for series in report.vitals[:MOST_VITALS]),
+        vitals=vitals,
         vitals_of="season to date" if report.period.name == "season" else month_name(report.period.start),
-        vitals_note=_vitals_note(report),
+        vitals_note=_vitals_note(report) if any(vital.source for vital in vitals) else "",
         unread=unread(report),
         recent=months_in_words(recent) if recent is not None else "",
         to_do=tuple(_front_action(ranked, report, anchors) for ranked in advice.to_do),
@@ -116,7 +122,13 @@ def compose(report: Report) -> Page:
         holds=tuple(_front_action(ranked, report, anchors) for ranked in advice.holds),
         mended=tuple(_front_action(ranked, report, anchors) for ranked in advice.mended),
         before=month_name(advice.mended[0].span.end - timedelta(days=1)) if advice.mended else "",
-        glance=tuple(_glance_line(section, anchors[section.id], report) for section in report.sections),
+        is_first=first,
+        to_write=next_to_write(report) if first else (),
+        glance=tuple(
+            _glance_line(section, anchors[section.id], report)
+            for section in report.sections
+            if not first or counts_something(section)
+        ),
         unsaid=unsaid[:_MOST_UNSAID],
         more_unsaid=f"{counted(len(unsaid) - _MOST_UNSAID, 'more section')} likewise."
         if len(unsaid) > _MOST_UNSAID
@@ -147,7 +159,7 @@ def _front_action(ranked: RankedAction, report: Report, anchors: dict[str, str])
 def _nothing_to_do(report: Report) -> str:
     if report.not_read or report.set_aside:
         return "Nothing from what could be read: mend what stands above first."
-    if any(section.status == "ok" for section in report.sections):
+    if any(section.status == "ok" for section in report.sections) and not is_first(report):
         return "The logs call for nothing in particular this time."
     return "The logs hold too little yet to advise anything."
 
@@ -155,7 +167,8 @@ def _nothing_to_do(report: Report) -> str:
 def _vital_view(series: VitalSeries, report: Report) -> VitalView:
     """Return the value of the period, or of the season in a season report, and its change by month."""
     whole = report.period.name == "season"
-    now, before = series.months[-1], series.months[-2] if len(series.months) > 1 else None
+    now, earlier = series.months[-1], series.months[:-1]
+    before = earlier[-1] if any(month.value is not None for month in earlier) else None
     shown = _vital_number(series.season.value if whole else now.value, series.unit, report.bench)
     change, good = "", ""
     if whole:
@@ -178,7 +191,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         for each in series.months
     ]
     flowing = series.unit == "1" or (series.unit or "").endswith("/h")
-    to_date = whole or (before is not None and season == shown)
+    to_date = whole or (before is not None and bool(before.value) and season == shown)
     return VitalView(
         label=series.label,
         span="to date" if to_date and not whole and "to date" not in series.label else "",
@@ -205,12 +218,8 @@ def _vital_number(value: float | None, unit: str | None, bench: Bench) -> str:
 
 
 def _vitals_note(report: Report) -> str:
-    if not report.vitals:
-        return ""
     months = report.vitals[0].months
     first, last = month_name(months[0].span.start), month_name(months[-1].span.start)
-    if len(months) == 1:
-        return f"{first} is the first month of the season: there is none before to hold it against."
     return (
         f"Small plots: {first} to {last}, a month a mark, each from zero up; a month without rows is a gap."
     )
