@@ -18,7 +18,8 @@ FEWEST_LOST = 5
 UNSAID = "Your hours, and the power for pot and oven: they are in no log, and so in no cost."
 METHODS = (
     "Prices: perpetual weighted average of what was paid (a cost formula of IAS 2), each receipt with a cost "
-    "averaged with the stock on hand at that time; without one, the price per pack of bench.toml; with "
+    "averaged with the stock on hand at that time; what was there before the first receipt with a cost takes "
+    "that receipt's price; without one, the price per pack of bench.toml; with "
     "neither no cost is given, never zero. Prices, yields and masses are those at the report's end.",
     "Material: mean mass of this season's weighed good castings "
     f"({FEWEST_WEIGHED} or more, else nominal with its tolerance) in the mix that was poured, insert, coat "

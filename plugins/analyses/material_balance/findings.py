@@ -27,7 +27,8 @@ METHODS = (
     "good ones and rejects; coats: on coated pieces) − used − discarded. The metal of rejects, sprues and "
     "blank fills stays inside; inserts cut out of rejects are `recovered`. Unaccounted = book − counted: "
     "above 0 is missing. A count holds for the end of its day or its own moment, the very first of an item "
-    "for the start of its day; of two of one moment the later row stands. A balance begins with the last "
+    "for the start of its day; of two of one moment the later row stands. Between two counts lies what moved "
+    "from the moment of the first up to, not including, that of the next. A balance begins with the last "
     "count up to its first day, rolled forward, else with the first one after. What differs between the last "
     "count before a season and the first in it is said, and is no loss.",
     "Standard uncertainties: a scale's step d gives d/√12 (JCGM 100:2008, F.2.2.1), a stated one wins; packs "
@@ -37,7 +38,9 @@ METHODS = (
     "uses an item holds no row at all, what is missing is work not logged.",
     "Castings: as weighed, less the insert's stated mass; else the mean of this season's weighed ones of "
     f"that cavity and material, from {FEWEST_WEIGHED} on; else the nominal mass, its tolerance a rectangular "
-    "half-width (JCGM 100:2008, 4.3.7). Their scatter is pooled over mold and material (JCGM 100:2008, "
+    "half-width (JCGM 100:2008, 4.3.7). The step they were weighed with is the scale's in bench.toml where "
+    "every weighed row of the cavity and material is a multiple of it, else the last decimal place that any "
+    "of these rows uses, in g or oz. Their scatter is pooled over mold and material (JCGM 100:2008, "
     "4.2.4), allowing for few weighings (JCGM 101:2008, 6.4.9), and with fewer than "
     f"{FEWEST_DEGREES} beyond the first of each cavity no less than the tolerance. Where tolerances weigh "
     "most, k = 2 covers more than 95 %. A coat: its recipe's mass on every piece dipped, good to "
@@ -107,11 +110,11 @@ def items_closed(result: MaterialBalance) -> Iterator[Finding]:
     if counted:
         off = [f"{line.item.name} ({how_much(line, bench)})" for line in counted if line.verdict != "closes"]
         closed = len(counted) - len(off)
-        more = f" and {len(off) - MOST_SAID} more" if len(off) > MOST_SAID else ""
         text = f"{_days(result.span)} the books of all {closed} items close: the rows explain what is there."
         if off:
-            text = f"{_days(result.span)} {', '.join(off[:MOST_SAID])}{more}. "
-            text += f"The books of {closed} of {len(counted)} items close."
+            how = "books do" if len(off) > 1 else "book does"
+            names = listed(off, MOST_SAID + 1)
+            text = f"{_days(result.span)} {len(off)} of {len(counted)} {how} not close: {names}."
         if len(counted) == 1 and not off:
             text = f"{_days(result.span)} the book of {counted[0].item.name} closes."
         yield Finding(

@@ -36,7 +36,7 @@ def tables(plan: Plan, bench: Bench) -> tuple[Table, ...]:
 
 def card(plan: Plan, bench: Bench, span: Span) -> Card:
     """What to pour, finish and buy, each beside what is on hand: to pin up above the pot."""
-    resting = [f"{mold} ({how_long(months)})" for mold, months in years_on_hand(plan).items()]
+    resting = [f"{mold} (enough for {how_long(months)})" for mold, months in years_on_hand(plan).items()]
     pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
     baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
     buys = [f"{packs(p, bench)} ({cost_words(p, bench)})" for p in plan.to_buy]
@@ -54,8 +54,7 @@ def card(plan: Plan, bench: Bench, span: Span) -> Card:
         waits = listed([" ".join(casting) for casting in plan.waiting])
         lines.insert(0, CardLine(label="First", text=f"get {waits} to work", findings=("mold_first",)))
     if resting:
-        text = f"{listed(resting)}: so long lasts what is on hand"
-        lines.append(CardLine(label="Pour none of", text=text, findings=("enough",)))
+        lines.append(CardLine(label="Pour none of", text=listed(resting), findings=("enough",)))
     text = promise(plan, bench, span, done=done)
     lines.append(CardLine(label="How sure", text=text, findings=("plan",)))
     boxes = (_box_table(plan), _buy_table(plan, bench, "card_buy", "Buy"))

@@ -92,11 +92,15 @@ def scale_steps(season: Season) -> Mapping[str, float]:
 
 
 def table_unit(bench: Bench, item: Item) -> str | None:
-    """The one unit that a table prints all masses in, or all volumes; None for what is counted in pieces."""
+    """The one unit that a table prints all masses in, or all volumes; None for what is counted in pieces.
+
+    It is the one that all such items of the bench are kept in, else that of the bench's system.
+    """
     if item.unit == "pieces":
         return None
+    kept = {each.print_unit for each in bench.items.values() if each.unit == item.unit}
     us = {"g": "oz", "mL": "fl oz"}
-    return us[item.unit] if bench.system == "us" else item.unit
+    return kept.pop() if len(kept) == 1 else us[item.unit] if bench.system == "us" else item.unit
 
 
 def on_hand(season: Season, start: datetime, end: datetime) -> dict[str, float]:

@@ -273,7 +273,7 @@ def test_of_many_books_that_do_not_close_the_headline_names_six() -> None:
     season = make_season(bench, {"stock.csv": f"date,item,move,amount\n{rows}"})
     section = ANALYSIS.analyse(season.season, season.period)
     text = finding(section, "items_closed").text
-    assert text.startswith("In March lot-a (4 missing), lot-b")
-    assert text.endswith("and 2 more. The books of 0 of 8 items close.")
+    assert text.startswith("In March 8 of 8 books do not close: lot-a (4 missing), lot-b")
+    assert text.endswith("lot-f (4 missing) and 2 more.")
     assert text.count("missing") == 6
     assert sum(each.id == "unaccounted" and not each.quiet for each in section.findings) == 8
