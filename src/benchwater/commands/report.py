@@ -12,6 +12,7 @@ from benchwater.commands.terminal import (
     OUT_OPTION,
     debugging,
     plain,
+    plain_line,
     print_plugin_problem,
     progress,
     workspace_command,
@@ -106,6 +107,8 @@ def _print_rows(workspace: "Workspace", made: "Report") -> None:
     cells = f", {counted(len(made.cells_set_aside), 'cell')} set aside alone" if made.cells_set_aside else ""
     rows = f"{counted(used, 'row')} used, {set_aside} set aside{cells}"
     click.echo(f"{rows} (see the appendix, or `benchwater check`).")
+    for question in workspace.reading.questions:
+        click.echo(plain_line(question))
     latest = last_day(workspace.reading.tables)
     if latest is None:
         unread = set_aside or made.not_read
