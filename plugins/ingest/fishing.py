@@ -89,6 +89,7 @@ FISHING = LogKind(
             kind="word",
             needed=True,
             words=("kept", "lost", "worn", "given", "sold"),
+            told_by=(("lost", ("cause", "bite off", "snag", "break off")),),
         ),
         Column(
             name="count",

@@ -63,6 +63,7 @@ POUR = LogKind(
             kind="word",
             needed=True,
             words=("good", "reject", "blank"),
+            told_by=(("reject", ("flaw", *FLAWS[:-1])),),
             also=("result",),
         ),
         Column(

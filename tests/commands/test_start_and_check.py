@@ -100,10 +100,10 @@ def test_a_line_break_in_a_name_or_cell_begins_no_line_of_check(tmp_path):
 def test_check_names_the_columns_taken_and_not_read_and_asks_about_near_ones(tmp_path):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "p.csv").write_text(
-        "When,mold,cavity,outcome,How mny,moon\n2026-05-02,round-jig,1/8,good,84,full\n"
+        "When,mold,cavity,outcome,Degrees,moon\n2026-05-02,round-jig,1/8,good,350 F,full\n"
     )
     outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
-    assert "`How mny` of p.csv was not read: is it `count`?" in outcome.out
+    assert "`Degrees` of p.csv was not read: is it `mold_temp` or `melt_temp`? Then put" in outcome.out
     assert "`moon` was not read" in outcome.out
     assert "p.csv: `When` as `date`" in outcome.out

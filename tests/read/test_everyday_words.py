@@ -73,7 +73,8 @@ def test_a_makers_own_word_is_taken_and_listed(tmp_path, log, column, word, phra
     assert not reading.cells_set_aside
     listed = [(each.written, each.read_as) for each in reading.read_as]
     known = phrase.replace("-", " ").casefold() in {word, "y", "x", "n"}
-    assert listed == ([] if known else [(phrase, word)])
+    assert [text for text, _ in listed] == ([] if known else [phrase])
+    assert all(taken.split(", ")[0] == word for _, taken in listed)
 
 
 @pytest.mark.parametrize(
@@ -85,7 +86,10 @@ def test_a_makers_own_word_is_taken_and_listed(tmp_path, log, column, word, phra
         ("pour", "outcome", "b"),
         ("inventory", "move", "out"),
         ("inventory", "move", "returned"),
-        ("fishing", "fate", "snagged"),
+        ("fishing", "fate", "bitten"),
+        ("fishing", "fate", "not snagged"),
+        ("fishing", "fate", "snagged then got it back"),
+        ("pour", "outcome", "not bubbly"),
         ("fishing", "fate", "broken"),
     ],
 )
@@ -114,3 +118,50 @@ def test_no_shipped_phrase_stands_for_two_words_of_its_column():
             assert {phrase for phrase, words in meanings.items() if len(words) > 1} == set()
             if column.kind == "word":
                 assert {word for word, _ in column.word_phrases} <= set(column.words)
+
+
+@pytest.mark.parametrize(
+    ("log", "columns", "row", "expected"),
+    [
+        ("pour", "date,mold,cavity,outcome", "2026-05-02,round-jig,1/8,wrinkled", ("reject", "cold shut")),
+        (
+            "pour",
+            "date,mold,cavity,outcome,flaw",
+            "2026-05-02,round-jig,1/8,short,",
+            ("reject", "short fill"),
+        ),
+        (
+            "pour",
+            "date,mold,cavity,outcome,flaw",
+            "2026-05-02,round-jig,1/8,short,flash",
+            ("reject", "flash"),
+        ),
+        ("fishing", "date,build,fished,fate", "2026-05-02,perch-grub,1 h,snagged", ("lost", "snag")),
+        ("fishing", "date,build,fished,fate", "2026-05-02,perch-grub,1 h,lost to a snag", ("lost", "snag")),
+        ("fishing", "date,build,fished,fate", "2026-05-02,perch-grub,1 h,broke off", ("lost", "break off")),
+    ],
+)
+def test_one_cell_that_says_outcome_and_why_fills_both_columns(tmp_path, log, columns, row, expected):
+    reading = read_files(tmp_path, {"log.csv": f"{columns}\n{row}\n"})
+    assert not reading.set_aside
+    names = ("outcome", "flaw") if log == "pour" else ("fate", "cause")
+    assert tuple(reading.tables[log].iloc[0][list(names)]) == expected
+    assert reading.read_as
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Bought on,What,How many,Cost\n2026-05-02,hook-2,50,9.50\n",
+        "date,item,qty,cost\n2026-05-02,hook-2,50,9.50\n",
+    ],
+)
+def test_a_log_of_what_was_bought_needs_no_column_that_says_so(tmp_path, text):
+    reading = read_files(tmp_path, {"log.csv": text})
+    assert reading.tables["inventory"]["move"].tolist() == ["received"]
+    assert any("in every row" in each.read_as for each in reading.read_as)
+
+
+def test_rows_without_a_cost_leave_open_what_they_say(tmp_path):
+    text = "date,item,qty,cost\n2026-05-02,hook-2,50,9.50\n2026-05-03,hook-2,20,\n"
+    assert read_files(tmp_path, {"log.csv": text}).not_read

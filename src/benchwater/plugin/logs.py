@@ -55,9 +55,12 @@ class Column:
     this column of the log alone and no heading names it; else the maker is asked. `word_phrases` pairs
     words with everyday phrases for them, compared likewise: a cell that fits one word alone is taken for
     it, and listed; a `name` that is none of them stays as written. `ordinary` lists words that look like a
-    misspelling of a phrase and are none. `default` stands in for an empty cell; without one an empty cell is
-    missing. `signed` lets a number be negative. `most` is the largest plausible count: a row with a larger
-    one is set aside.
+    misspelling of a phrase and are none. `told_by` pairs a word with another column and words of that: a cell
+    that says one of these (`wrinkled` under `outcome`) is the word, and fills the other column's empty cell.
+    `implied` pairs a word with headings that say it of every row (`bought on`), or columns whose cells all
+    do (`cost`): it stands in where the column is missing. `default` stands in for an empty cell; without one
+    an empty cell is missing. `signed` lets a number be negative. `most` is the largest plausible count: a
+    row with a larger one is set aside.
     `bare_unit` is the unit of a bare number where neither the cell, the heading nor bench.toml names one
     (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units). A rough value
     (`~7 g`) of an `exact` column is set aside: what stands in without it is better known.
@@ -72,6 +75,8 @@ class Column:
     everyday: tuple[str, ...] = ()
     word_phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
     ordinary: tuple[str, ...] = ()
+    told_by: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    implied: tuple[tuple[str, tuple[str, ...]], ...] = ()
     refers_to: Reference | None = None
     default: float | int | str | None = None
     signed: bool = False
@@ -161,7 +166,8 @@ class LogKind:
 def with_everyday_words(kind: LogKind, file: Path) -> LogKind:
     """The log, with the everyday headings and phrases of a TOML file; see `Column`.
 
-    `[columns]` has headings by column, `[words.COLUMN]` phrases by word, `[ordinary]` words that are no
+    `[columns]` has headings by column, `[words.COLUMN]` phrases and
+    `[implied.COLUMN]` headings by word, `[ordinary]` words that are no
     misspelling by column; each is a text with commas between.
     `[LOG.columns]` and `[LOG.words.COLUMN]` are of that log alone. ValueError for a column or word that the
     log does not have.
@@ -173,8 +179,9 @@ def with_everyday_words(kind: LogKind, file: Path) -> LogKind:
     headings = {**data.get("columns", {}), **own.get("columns", {})}
     words: Mapping[str, Mapping[str, str]] = {**data.get("words", {}), **own.get("words", {})}
     ordinary = {**data.get("ordinary", {}), **own.get("ordinary", {})}
+    implied: Mapping[str, Mapping[str, str]] = {**data.get("implied", {}), **own.get("implied", {})}
     known = {column.name for column in kind.columns}
-    unknown = sorted({*headings, *words, *ordinary} - known)
+    unknown = sorted({*headings, *words, *ordinary, *implied} - known)
     unknown += [
         f"{column.name}: {word}"
         for column in kind.columns
@@ -189,6 +196,7 @@ def with_everyday_words(kind: LogKind, file: Path) -> LogKind:
             everyday=(*column.everyday, *_phrases(headings.get(column.name, ""))),
             word_phrases=tuple((word, _phrases(text)) for word, text in words.get(column.name, {}).items()),
             ordinary=_phrases(ordinary.get(column.name, "")),
+            implied=tuple((word, _phrases(text)) for word, text in implied.get(column.name, {}).items()),
         )
         for column in kind.columns
     )

@@ -54,7 +54,7 @@ def read_folder(
                 )
             )
         except FileError as error:
-            not_read.append(NotRead(file=found.file, why=str(error)))
+            not_read.append(NotRead(file=found.file, why=str(error), asks=error.asks))
     file_rows = [
         FileRows(
             file=read.part.file, log=read.part.log, columns=read.content.columns, lines=read.content.lines

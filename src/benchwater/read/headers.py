@@ -55,13 +55,17 @@ class Heading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:
-    """A recognised header, the text below it (lines end in `\\n`), and which line that begins on."""
+    """A recognised header, the text below it (lines end in `\\n`), and which line that begins on.
+
+    `implied` names columns that are not there, the word that stands in every row, and what heading says so.
+    """
 
     kind: LogKind
     headings: tuple[Heading, ...]
     separator: str
     below: str
     first_line: int
+    implied: tuple[tuple[str, str, str], ...] = ()
 
     @property
     def date_position(self) -> int | None:
@@ -115,7 +119,7 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
         likenesses = [_likeness(matcher(kind, found)) for found in checked for kind in kinds]
-        raise FileError(_unknown_header(likenesses, kinds))
+        raise _unknown_header(likenesses, kinds)
     return candidates[0]
 
 
@@ -209,11 +213,35 @@ class _Matcher:
     def is_complete(self) -> bool:
         """Whether every needed column is there; a mold and its cavity may share one."""
         names = _column_names(self.headings)
-        missing = set(self.kind.signature) - names
+        missing = set(self.kind.signature) - names - {name for name, _, _ in self.implied()}
         if len(missing) == 1 and missing < _PLACE and _PLACE - missing <= names:
             held = next(each for each in self.headings if each.column and each.column.name in _PLACE)
             return hold_places(self._cells(held), self._bench)
         return not missing
+
+    def implied(self) -> list[tuple[str, str, str]]:
+        """Needed columns that are not there, the word that a heading says of every row, and the heading."""
+        names = _column_names(self.headings)
+        found = []
+        for column in self.kind.columns:
+            says = {
+                word: heading.written
+                for word, phrases in column.implied
+                for heading in self.headings
+                for phrase in phrases
+                if (
+                    self.kind.column(phrase) is None and everyday_key(heading.written) == everyday_key(phrase)
+                )
+                or (
+                    heading.column is not None
+                    and heading.column.name == phrase
+                    and any(self._cells(heading))
+                    and all(self._cells(heading))
+                )
+            }
+            if column.name not in names and len(says) == 1:
+                found.append((column.name, *next(iter(says.items()))))
+        return found
 
     @property
     def headings(self) -> tuple[Heading, ...]:
@@ -405,6 +433,7 @@ def _header(matcher: _Matcher) -> Header:
         separator=found.separator,
         below=found.text[found.end :],
         first_line=found.text.count("\n", 0, found.end) + 1,
+        implied=tuple(matcher.implied()),
     )
 
 
@@ -416,6 +445,7 @@ class _Likeness:
     named: int
     missing: tuple[str, ...]
     unread: tuple[str, ...]
+    asks: tuple[tuple[str, tuple[str, ...]], ...]
 
 
 def _likeness(matcher: _Matcher) -> _Likeness:
@@ -423,18 +453,27 @@ def _likeness(matcher: _Matcher) -> _Likeness:
     names = _column_names(headings)
     missing = tuple(name for name in kind.signature if name not in names)
     unread = tuple(each.written for each in headings if each.column is None and each.text)
-    return _Likeness(kind.name, len(kind.signature) - len(missing), missing, unread)
+    asks = tuple(
+        (each.written, may_be)
+        for each in headings
+        if each.column is None and (may_be := tuple(name for name in each.may_be if name in missing))
+    )
+    return _Likeness(kind.name, len(kind.signature) - len(missing), missing, unread, asks)
 
 
-def _unknown_header(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> str:
+def _unknown_header(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> FileError:
     named = max((each.named for each in nearest), default=0)
     fewest = min((len(each.missing) for each in nearest if each.named == named), default=0)
     best = [each for each in nearest if each.named == named and len(each.missing) == fewest]
     if named < 2:
         known = "; ".join(f"{kind.name}: {quoted(kind.signature)}" for kind in kinds)
-        return f"has no header of a log: a log is known by its columns ({known})"
+        return FileError(f"has no header of a log: a log is known by its columns ({known})")
     first, *others = dict.fromkeys(best)
     a = "an" if first.kind[0] in "aeiou" else "a"
     why = f"looks like {a} {first.kind} log, but its header has no column {quoted(first.missing)}"
     why += "".join(f" (or a {each.kind} log without {quoted(each.missing)})" for each in others)
-    return f"{why}; not read: {quoted(first.unread, _MOST_UNREAD)}" if first.unread else why
+    why += f"; not read: {quoted(first.unread, _MOST_UNREAD)}" if first.unread else ""
+    for written, may_be in first.asks:
+        names = " or ".join(f"`{name}`" for name in may_be)
+        why += f'; is `{written}` {names}? Then put `"{written}" = "{may_be[0]}"` under [words.columns]'
+    return FileError(why, first.asks)

@@ -87,7 +87,7 @@ def log_parts(
         try:
             yield from _parts(path, name, kinds, bench)
         except FileError as error:
-            yield NotRead(file=name, why=str(error))
+            yield NotRead(file=name, why=str(error), asks=error.asks)
 
 
 def _parts(
@@ -106,7 +106,7 @@ def _parts(
             sheets += 1
         except FileError as error:
             if not sheet.is_hidden:
-                yield NotRead(file=file, why=str(error))
+                yield NotRead(file=file, why=str(error), asks=error.asks)
     if not sheets:
         yield NotRead(file=name, why="is a workbook without a sheet that is a log")
 
@@ -126,7 +126,7 @@ def text_parts(
         try:
             for log in _shaped(text, kinds, bench) or [_Log(recognise(text, kinds, bench))]:
                 if isinstance(log, FileError):
-                    yield NotRead(file=file, why=str(log))
+                    yield NotRead(file=file, why=str(log), asks=log.asks)
                     continue
                 yield LogPart(
                     file=file,
@@ -142,7 +142,9 @@ def text_parts(
         except FileError as error:
             if len(sections) == 1:
                 raise
-            yield NotRead(file=file, why=f"{error} (section {number + 1} of {len(sections)})")
+            yield NotRead(
+                file=file, why=f"{error} (section {number + 1} of {len(sections)})", asks=error.asks
+            )
 
 
 def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:

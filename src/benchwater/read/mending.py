@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
 _MOST_CHOICES = 12
+_WHOLE_FILE = 1_000_000
+"""Rows counted for a file that is not read at all, so that it is asked about first."""
 _ORDERS = ("day first", "month first")
 
 
@@ -38,7 +40,11 @@ class WordQuestion:
     def text(self) -> str:
         """The question."""
         choices = _either([f"`{choice}`" for choice in self.choices])
-        return f"{self.what} ({counted(self.rows, 'row')}): is it {choices}?"
+        return f"{self.what} ({self._rows}): is it {choices}?"
+
+    @property
+    def _rows(self) -> str:
+        return "a whole file" if self.rows >= _WHOLE_FILE else counted(self.rows, "row")
 
     @property
     def line(self) -> str:
@@ -46,7 +52,7 @@ class WordQuestion:
         others = [to_toml(choice) for choice in self.choices if choice != self.guess]
         rest = f"{'or ' if self.guess else ''}{_either(others)}; " if others else ""
         meant = to_toml(self.guess or "?")
-        return f"{to_toml(self.written, key=True)} = {meant}  # {rest}{counted(self.rows, 'row')}"
+        return f"{to_toml(self.written, key=True)} = {meant}  # {rest}{self._rows}"
 
 
 def word_questions(reading: Reading, kinds: Sequence[LogKind], bench: Bench) -> tuple[WordQuestion, ...]:
@@ -58,6 +64,10 @@ def word_questions(reading: Reading, kinds: Sequence[LogKind], bench: Bench) -> 
         if unread.may_be:
             headings[unread.column] += rows_in.get(unread.file, 0)
             may_be[unread.column] |= dict.fromkeys(unread.may_be)
+    for refused in reading.not_read:
+        for written, names in refused.asks:
+            headings[written] += _WHOLE_FILE
+            may_be[written] |= dict.fromkeys(names)
     found = [
         WordQuestion(
             table="words.columns",

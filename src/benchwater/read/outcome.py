@@ -68,10 +68,14 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotRead:
-    """A file that is no log, or could not be read, and why."""
+    """A file that is no log, or could not be read, and why.
+
+    `asks` pairs headings with the columns that they may be.
+    """
 
     file: str
     why: str
+    asks: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +99,10 @@ class UnreadColumn:
     def question(self) -> str:
         """A sentence for the maker about a column that may be a known one."""
         names = " or ".join(f"`{name}`" for name in self.may_be)
-        return f"`{self.column}` of {self.file} was not read: is it {names}?"
+        return (
+            f"`{self.column}` of {self.file} was not read: is it {names}? Then put "
+            f'`"{self.column}" = "{self.may_be[0]}"` under [words.columns] in bench.toml'
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,4 +40,11 @@ class CellError(ValueError):
 
 
 class FileError(ValueError):
-    """A file that cannot be read as a log; the message is a sentence for the maker."""
+    """A file that cannot be read as a log; the message is a sentence for the maker.
+
+    `asks` pairs headings with the needed columns that they may be.
+    """
+
+    def __init__(self, why: str, asks: tuple[tuple[str, tuple[str, ...]], ...] = ()) -> None:
+        super().__init__(why)
+        self.asks = asks

@@ -75,6 +75,10 @@ class Vocabulary:
         """What the phrase itself stands for."""
         return self._by_key.get(everyday_key(text), frozenset())
 
+    def is_asked_about(self, text: str) -> bool:
+        """Whether it is an ordinary word that nothing is taken for, or a question."""
+        return "?" in text or everyday_key(text) in self._ask
+
     def near(self, text: str) -> frozenset[str]:
         """What the phrases stand for that the text may be a misspelling of."""
         key = everyday_key(text)
