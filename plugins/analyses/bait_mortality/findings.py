@@ -250,7 +250,7 @@ def _life_text(found: Mortality) -> str:
 
 
 def _contrasts(found: Mortality) -> Iterable[Finding]:
-    """One finding for each comparison; those without a clear difference are quiet."""
+    """One finding for each comparison; quiet without a clear difference, and where advice says the same."""
     for c in found.contrasts:
         text = _sentence(c) + (f" {_doubt_text(c, c.doubt)}" if c.doubt else "")
         limits = (c.rates.ratio, *c.adjusted)
@@ -269,7 +269,7 @@ def _contrasts(found: Mortality) -> Iterable[Finding]:
             n=sum(c.rates.events),
             group=f"{c.name}: {c.group}",
             more=more,
-            quiet=not found.season or not (c.clear or c.advised),
+            quiet=not found.season or c.advised or not c.clear,
         )
     if found.contrasts:
         unclear = sum(not c.clear for c in found.contrasts)

@@ -174,7 +174,7 @@ def _difference(found: CatchRates) -> Iterable[Finding]:
         n=best.units,
         group=best.group,
         more=more,
-        quiet=not found.season and best.p_adjusted >= CLEAR,
+        quiet=bool(actions(found)) or (not found.season and best.p_adjusted >= CLEAR),
     )
 
 
