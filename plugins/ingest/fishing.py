@@ -60,7 +60,19 @@ DATE = Column(name="date", meaning="day of the trip", kind="date", needed=True)
 BUILD = Column(
     name="build", meaning="a finished bait in bench.toml", kind="name", needed=True, refers_to="build"
 )
-PHOTO = Column(name="photo", meaning="file of a picture in the folder", kind="photo", also=("picture",))
+PHOTO = Column(
+    name="photo",
+    meaning="file of a picture in the folder",
+    kind="photo",
+    also=("picture",),
+    on_sheets=False,
+)
+TRIAL = (
+    Column(name="trial", meaning="the trial that this row is of", kind="name", on_sheets=False),
+    Column(name="block", meaning="block of the trial sheet", kind="count", on_sheets=False),
+    Column(name="slot", meaning="line of the block", kind="count", on_sheets=False),
+    Column(name="arm", meaning="what the lot said", kind="name", on_sheets=False),
+)
 NOTE = Column(name="note", meaning="free text", kind="text", also=("notes", "remark", "remarks"))
 SHARED_COLUMNS = (
     Column(name="bait", meaning="tag of this very bait", kind="name", also=("bait tag", "tag")),
@@ -105,6 +117,7 @@ FISHING = LogKind(
         Column(name="price", meaning="what was paid for baits sold", kind="money"),
         NOTE,
         PHOTO,
+        *TRIAL,
     ),
     check=check_bait_row,
     side_by_side=SideBySide(word="fate", number="count", only=(("cause", ("lost", "worn")),)),

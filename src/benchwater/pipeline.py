@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from benchwater import __version__
 from benchwater.analyse.advice import past_actions, rank_actions
 from benchwater.analyse.report import MissingLog, Report
-from benchwater.analyse.run import Unread, run_analyses, shown_photos
+from benchwater.analyse.run import Unread, run_analyses, shown_photos, split_analyses
 from benchwater.analyse.spans import (
     SpanError,
     Spans,
@@ -115,6 +115,7 @@ def make_report(
     analyses = _wanted(workspace.plugins, request.only)
     reading, bench = workspace.reading, workspace.bench
     season = gather(reading, bench, spans)
+    analyses, split_problems = split_analyses(analyses, season)
     import scipy.optimize  # noqa: F401  # before the fork, so that it is imported once
 
     worker = WorkerProcess()
@@ -144,7 +145,7 @@ def make_report(
         set_aside=reading.set_aside,
         repeats=reading.repeats,
         not_read=reading.not_read,
-        plugin_problems=workspace.plugins.problems + problems,
+        plugin_problems=workspace.plugins.problems + split_problems + problems,
         version=__version__,
         vitals=vitals,
         cells_set_aside=reading.cells_set_aside,

@@ -4,6 +4,7 @@ import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeVar
 
 from benchwater.analyse.report import ReportSection, SpanSection
@@ -11,7 +12,7 @@ from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import MOST_PHOTOS, Action, Photo, Section, Status
 from benchwater.plugin.section_check import section_faults
-from benchwater.plugin_host.loaded import LoadedPlugin, line_of
+from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, line_of
 from benchwater.supervisor import plugin_call
 from benchwater.text import error_text
 
@@ -64,6 +65,28 @@ def run_analyses(
             )
         )
     return tuple(sections)
+
+
+def split_analyses(
+    analyses: Sequence[tuple[Analysis, LoadedPlugin]], season: Season
+) -> tuple[list[tuple[Analysis, LoadedPlugin]], tuple[PluginProblem, ...]]:
+    """Return the analyses, those that split as their parts; and those whose split failed."""
+    parts: list[tuple[Analysis, LoadedPlugin]] = []
+    broken: list[PluginProblem] = []
+    for analysis, plugin in analyses:
+        if analysis.split is None:
+            parts.append((analysis, plugin))
+            continue
+        try:
+            found = list(within(LONGEST_ANALYSIS_S, partial(analysis.split, season)))
+            wrong = [each for each in found if not each.id.startswith(f"{analysis.id}:")]
+            if wrong:
+                raise ValueError(f"`{wrong[0].id}` does not begin with `{analysis.id}:`")
+            parts += [(each, plugin) for each in found]
+        except (Exception, SystemExit) as error:
+            why = f"broke while it split {analysis.id}: {type(error).__name__}: {error}"
+            broken.append(PluginProblem(origin=plugin.origin, name=plugin.name, why=why))
+    return parts, tuple(broken)
 
 
 def section_photos(section: ReportSection) -> tuple[Photo, ...]:

@@ -32,6 +32,14 @@ from benchwater.commands.terminal import (
     click.option("--cards", "what", flag_value="cards", help="Instead: a card for each mold and build."),
     click.option("--tags", type=click.IntRange(1, 1000), help="Instead: so many numbered bait tags."),
     click.option("--first", type=click.IntRange(1), default=1, help="With --tags: which tag comes first."),
+    click.option(
+        "--trial", metavar="leader", help="Instead: a trial, its treatments drawn by lot in blocks."
+    ),
+    click.option("--arms", default="yes,no", metavar="yes,no", help="With --trial: what is compared."),
+    click.option("--blocks", type=click.IntRange(1, 200), default=12, help="With --trial: how many blocks."),
+    click.option(
+        "--repeats", type=click.IntRange(1, 10), default=1, help="With --trial: lines an arm a block."
+    ),
     click.option("--stock", metavar="3x8", help="Labels on a page: columns x rows."),
     click.option("--margin", type=click.FloatRange(0, 50), default=8.0, help="Of the label page, in mm."),
     click.option("--gap", type=click.FloatRange(0, 30), default=0.0, help="Between labels, in mm."),
@@ -46,6 +54,10 @@ def sheets(
     stock: str | None,
     margin: float,
     gap: float,
+    trial: str | None,
+    arms: str,
+    blocks: int,
+    repeats: int,
     workspace_plugins: bool,
 ) -> int:
     """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
@@ -60,6 +72,8 @@ def sheets(
     Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
     """
     out = out or folder / "reports" / "sheets"
+    if trial is not None:
+        return _print_trial(folder, out, trial, (arms, blocks, repeats))
     if tags is not None or what in {"labels", "cards"}:
         return _print_labels(folder, out, what, tags, first, (stock, margin, gap), workspace_plugins)
     if what is not None:
@@ -184,3 +198,24 @@ def _print_labels(
     if hint:
         click.echo(hint)
     return INCOMPLETE if workspace.plugins.problems else DONE
+
+
+def _print_trial(folder: Path, out: Path, name: str, design: tuple[str, int, int]) -> int:
+    from benchwater.files import write_atomically
+    from benchwater.read.bench_file import load_bench
+    from benchwater.render.label_pdf import print_trial
+    from benchwater.render.sheet_pdf import file_name
+    from benchwater.sheets.trial import trial_csv, trial_sheet_of
+
+    arms, blocks, repeats = design
+    try:
+        trial = trial_sheet_of(name, arms.split(","), blocks, repeats)
+    except ValueError as error:
+        raise click.UsageError(str(error)) from error
+    pdf = print_trial(load_bench(folder).bench, trial)
+    out.mkdir(parents=True, exist_ok=True)
+    sheet = write_atomically(out / file_name(f"trial-{name}"), pdf)
+    log = write_atomically(sheet.with_suffix(".csv"), trial_csv(trial).encode())
+    click.echo(f"Wrote {plain(str(sheet))}")
+    click.echo(f"Wrote {plain(str(log))}: copy it into your folder of logs, and fill it in there.")
+    return DONE

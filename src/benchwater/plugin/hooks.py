@@ -37,6 +37,10 @@ class Analysis:
     of the season up to the report's end and once for the whole season, so it must be cheap: a count or a
     ratio, no fit and no plot. It gives the same ids in the same order for every span, a value of None where
     the span holds nothing for it. One that raises is listed among the plugin problems; the report goes on.
+
+    `split(season)`, where given, names the analyses that run in this one's place, one for each thing that the
+    logs name (such as `trial:leader`); their ids begin with this id and a colon. Without any there is no
+    section.
     """
 
     id: str
@@ -47,6 +51,7 @@ class Analysis:
     needs: tuple[str, ...] = ()
     options: tuple[Option, ...] = ()
     vitals: Callable[[Season, Span], Sequence[Vital]] | None = None
+    split: "Callable[[Season], Sequence[Analysis]] | None" = None
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""

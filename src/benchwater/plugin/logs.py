@@ -63,7 +63,8 @@ class Column:
     row with a larger one is set aside.
     `bare_unit` is the unit of a bare number where neither the cell, the heading nor bench.toml names one
     (left out: `F` or `C`, `g`, `h`, `in` or `mm`, `fl oz` or `mL` by the bench's units). A rough value
-    (`~7 g`) of an `exact` column is set aside: what stands in without it is better known.
+    (`~7 g`) of an `exact` column is set aside: what stands in without it is better known. One that
+    is not `on_sheets` is on no blank sheet; such columns come last.
     """
 
     name: str
@@ -83,6 +84,7 @@ class Column:
     most: int = MOST_COUNTED
     bare_unit: str = ""
     exact: bool = False
+    on_sheets: bool = True
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""

@@ -7,6 +7,7 @@ from benchwater.render.html import environment
 from benchwater.render.pdf import to_pdf
 from benchwater.sheets.labels import Label, LabelStock
 from benchwater.sheets.tally import MoldTally, TripSheet
+from benchwater.sheets.trial import TrialSheet
 
 MM_PER_POINT = 25.4 / 72
 _LARGEST_PT = 12.0
@@ -37,6 +38,11 @@ def print_labels(title: str, bench: Bench, labels: Sequence[Label], stock: Label
 def print_tallies(bench: Bench, molds: Sequence[MoldTally], trip: TripSheet) -> bytes:
     """Return the PDF of a tally sheet for each mold and one trip sheet; raises as `print_labels` does."""
     return _printed("tally.html.j2", title="Tally sheets", bench=bench, molds=molds, trip=trip)
+
+
+def print_trial(bench: Bench, trial: TrialSheet) -> bytes:
+    """Return the PDF of the sheet of a trial; raises as `print_labels` does."""
+    return _printed("trial.html.j2", title=f"Trial: {trial.name}", bench=bench, trial=trial)
 
 
 def _printed(template: str, **facts: object) -> bytes:

@@ -77,7 +77,7 @@ def choose_logs(kinds: Sequence[LogKind], names: Sequence[str]) -> tuple[LogKind
 
 def sheet_of(kind: LogKind, bench: Bench) -> Sheet:
     """Return the blank sheet of a log."""
-    kind = replace(kind, columns=tuple(each for each in kind.columns if each.kind != "photo"))
+    kind = replace(kind, columns=tuple(each for each in kind.columns if each.on_sheets))
     head, entries = entries_of(kind, bench)
     fitted = fit(entries, bench.paper)
     legend = _legend(kind)

@@ -1,0 +1,84 @@
+import itertools
+
+import numpy as np
+import pytest
+
+from benchwater.statistics.randomisation import draw_block, events_needed, randomisation_test
+
+
+def test_every_block_gives_each_treatment_as_often_and_the_same_seed_the_same_lot():
+    for block in range(1, 40):
+        lot = draw_block("leader", block, 3, 6)
+        assert np.bincount(lot).tolist() == [2, 2, 2]
+        assert lot.tolist() == draw_block("leader", block, 3, 6).tolist()
+    assert len({tuple(draw_block("leader", block, 2, 4)) for block in range(200)}) == 6
+    with pytest.raises(ValueError, match="do not divide"):
+        draw_block("leader", 1, 2, 3)
+
+
+def test_a_small_trial_has_the_p_value_of_its_lots_counted_by_hand():
+    """Five blocks of two, an hour each: one more event without the treatment in each block; 2 of 32 lots."""
+    block = np.repeat(np.arange(5), 2)
+    treatment = np.tile([0, 1], 5)
+    events = np.tile([1.0, 0.0], 5)
+    test = randomisation_test(events, np.ones(10), treatment, block)
+    assert test.exact
+    assert test.p == pytest.approx(2 / 32)
+    assert (test.ratio, test.low, test.high) == (0.0, 0.0, None)
+
+
+def test_unequal_hours_agree_with_an_enumeration_of_all_lots():
+    generator = np.random.default_rng(7)
+    block = np.repeat(np.arange(4), 2)
+    treatment = np.array([0, 1, 1, 0, 0, 1, 1, 0])
+    exposure, events = generator.uniform(0.5, 2, 8), generator.poisson(1.0, 8).astype(float)
+    expected = exposure * np.repeat(
+        [events[block == b].sum() / exposure[block == b].sum() for b in range(4)], 2
+    )
+    residual = events - expected
+    found = []
+    for swaps in itertools.product([False, True], repeat=4):
+        lot = np.where(np.repeat(swaps, 2), 1 - treatment, treatment)
+        found.append(residual[lot == 0].sum() ** 2 + residual[lot == 1].sum() ** 2)
+    by_hand = np.mean(np.array(found) >= found[0] - 1e-12)
+    assert randomisation_test(events, exposure, treatment, block).p == pytest.approx(by_hand)
+
+
+def test_schoenfelds_number_of_events_is_his():
+    """(1.96 + 1.645)² / (0.25 ln² 1.5) = 316 at 95 % power; 65 tell 2 times apart at 80 %."""
+    assert events_needed(1.5, power=0.95) == pytest.approx(316.2, abs=0.5)
+    assert events_needed(2.0) == pytest.approx(65.3, abs=0.1)
+    assert events_needed(2.0, design_effect=3.0) == pytest.approx(3 * events_needed(2.0))
+
+
+PROMISED = 0.8
+
+
+@pytest.mark.slow
+def test_simulated_trials_find_what_they_promise_and_reject_no_more_than_that():
+    """Hours 0.5 to 2, days that differ by a gamma frailty; size at most 5 %, power within 5 points."""
+    generator, trials, blocks, ratio = np.random.default_rng(20270301), 300, 70, 0.5
+    rejected = found = covered = 0
+    seen = 0.0
+    for number in range(trials):
+        lot, hours, day = _trial(generator, number, 6)
+        rejected += randomisation_test(generator.poisson(0.5 * hours * day), hours, lot, _blocks(6)).p <= 0.05
+        lot, hours, day = _trial(generator, number, blocks)
+        events = generator.poisson(0.25 * hours * day * np.where(lot == 1, ratio, 1.0)).astype(float)
+        test = randomisation_test(events, hours, lot, _blocks(blocks))
+        found += test.p <= 0.05
+        covered += (test.low or 0.0) <= ratio <= (test.high or np.inf)
+        seen += events.sum() / trials
+    assert seen == pytest.approx(events_needed(ratio, power=PROMISED), rel=0.05)
+    assert found / trials == pytest.approx(PROMISED, abs=0.05)
+    assert rejected / trials <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / trials)
+    assert covered / trials >= 0.93
+
+
+def _blocks(count: int) -> np.ndarray:
+    return np.repeat(np.arange(count), 4)
+
+
+def _trial(generator: np.random.Generator, number: int, blocks: int) -> tuple[np.ndarray, ...]:
+    lot = np.concatenate([draw_block(f"trial {number}", each, 2, 4) for each in range(blocks)])
+    return lot, generator.uniform(0.5, 2, lot.size), generator.gamma(2, 0.5, blocks)[_blocks(blocks)]
