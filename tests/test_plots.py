@@ -116,7 +116,7 @@ def test_a_cut_bar_shows_a_break_and_its_number() -> None:
 
     assert ">54<" in drawn(15)
     assert ">54<" not in drawn(None)
-    assert drawn(15).count("#fff") == drawn(None).count("#fff") + 1
+    assert drawn(15).count("#fff") > drawn(60).count("#fff")
 
 
 def test_pale_bars_differ_from_full_ones_in_grey() -> None:
