@@ -90,4 +90,5 @@ def test_cards_of_one_id_are_one_card_and_cautions_come_first(html: str, paper: 
         ]
         assert places == sorted(places)
         assert "Another title" not in cards
+        assert cards.count('class="column"') == 2
         assert cards.count('class="card wide warning"') == 1

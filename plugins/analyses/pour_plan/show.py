@@ -85,7 +85,7 @@ def losses_table(found: LookBack) -> Table:
 
 
 def _table(id: str, title: str, columns: str, rows: Sequence[tuple[Cell, ...]], note: str = "") -> Table:
-    paper = 0 if id == "fills" else None  # the card has them
+    paper = None if id == "losses" else 0  # the card and the picture have the others
     return make_table(id, title, columns, rows, COLUMNS, note=note, print_rows=60, paper_rows=paper)
 
 

@@ -1,11 +1,16 @@
 """Cards for the bench: lines to cut out and pin up, joined over the sections."""
 
-from collections.abc import Iterable, Iterator
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import groupby
+from typing import TypeAlias
 
 from benchwater.analyse.report import Report, ReportSection
 from benchwater.plugin.section import Card, CardLine
 from benchwater.render.sections import BlockRow, side_by_side, table_block
+
+_LETTERS_A_LINE, _LINES_OF_A_FRAME = 40, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,19 +24,27 @@ class CardView:
     warning: bool
 
 
+CardRow: TypeAlias = tuple[tuple[CardView, ...], ...]
+"""Columns of cards, side by side."""
+
+
 def section_cards(section: ReportSection) -> tuple[Card, ...]:
     """Return a section's cards, each id once: the season's replaces the period's."""
     return tuple({card.id: card for part in section.parts for card in part.section.cards}.values())
 
 
-def card_rows(report: Report) -> tuple[tuple[CardView, ...], ...]:
-    """Return the report's cards by `order` in rows: a wide one alone, two others side by side."""
+def card_rows(report: Report) -> tuple[CardRow, ...]:
+    """Return the report's cards by `order`: a wide one in a row of its own, others in two columns."""
     joined: dict[str, list[Card]] = {}
     for section in report.sections:
         for card in section_cards(section):
             joined.setdefault(card.id, []).append(card)
     in_order = sorted(joined.values(), key=lambda cards: (min(card.order for card in cards), cards[0].id))
-    return tuple(_in_rows(_joined(cards, report) for cards in in_order))
+    rows: list[CardRow] = []
+    for wide, group in groupby((_joined(cards, report) for cards in in_order), lambda card: card.wide):
+        views = list(group)
+        rows += [((card,),) for card in views] if wide else [_in_columns(views)]
+    return tuple(rows)
 
 
 def _joined(cards: list[Card], report: Report) -> CardView:
@@ -45,16 +58,19 @@ def _joined(cards: list[Card], report: Report) -> CardView:
     )
 
 
-def _in_rows(cards: Iterable[CardView]) -> Iterator[tuple[CardView, ...]]:
-    waiting: tuple[CardView, ...] = ()
+def _in_columns(cards: Iterable[CardView]) -> CardRow:
+    """Return the cards in two columns, each card in the one that is shorter so far."""
+    columns: tuple[list[CardView], list[CardView]] = ([], [])
     for card in cards:
-        if card.wide:
-            yield from filter(None, (waiting, (card,)))
-            waiting = ()
-        else:
-            waiting = (*waiting, card)
-            if len(waiting) == 2:
-                yield waiting
-                waiting = ()
-    if waiting:
-        yield waiting
+        min(columns, key=lambda column: sum(map(_lines, column))).append(card)
+    return tuple(tuple(column) for column in columns if column)
+
+
+def _lines(card: CardView) -> int:
+    """Return about how many lines a card takes."""
+    text = sum(math.ceil(len(line.text) / _LETTERS_A_LINE) for line in card.lines)
+    return (
+        _LINES_OF_A_FRAME
+        + text
+        + sum(len(block.table.rows) + 2 for row in card.rows for block in row if block.table)
+    )
