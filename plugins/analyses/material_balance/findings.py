@@ -112,7 +112,7 @@ def items_closed(result: MaterialBalance) -> Iterator[Finding]:
         closed = len(counted) - len(off)
         text = f"{_days(result.span)} the books of all {closed} items close: the rows explain what is there."
         if off:
-            how = "books do" if len(off) > 1 else "book does"
+            how = "books do" if len(off) > 1 else "books does"
             names = listed(off, MOST_SAID + 1)
             text = f"{_days(result.span)} {len(off)} of {len(counted)} {how} not close: {names}."
         if len(counted) == 1 and not off:
@@ -366,7 +366,8 @@ def blame_words(line: Line, alternatives: Sequence[Blame], bench: Bench) -> str:
         elif blame.stretch is not None:
             before, after = blame.stretch
             how = "left" if blame.gap > 0 else "came in"
-            amount = bench.show(abs(blame.gap), item.unit)
+            gap = abs(blame.gap) if item.unit != "pieces" else round(abs(blame.gap))
+            amount = bench.show(gap, item.unit)
             parts.append(
                 f"{amount} {how} without a row between {line.day(before.day)} and {line.day(after.day)}"
             )
@@ -450,16 +451,20 @@ def _search(line: Line, season: Season, lately: date) -> Action:
     assert balance.first is not None
     assert balance.last is not None
     first, last, again = balance.first, balance.last, " Count it once more first."
+    size = abs(balance.unaccounted)
     pointed = [each for each in line.blames if each[0].stretch is not None]
     if chain is not None and len(pointed) == 1 and pointed[0][0].stretch is not None:
         before, after = pointed[0][0].stretch
         if first.moment <= before.moment and after.moment <= last.moment:
             first, last = before, after
+            gap = abs(pointed[0][0].gap)
+            if abs(gap - size) > K * balance.u:
+                size = gap if item.unit != "pieces" else round(gap)
             if len(pointed[0]) == 1:
                 again = ""
             elif pointed[0][1].count is chain.counts[0]:
                 again = f" Or its count of {line.day(first.day)} was off."
-    amount, day = both_units(abs(balance.unaccounted), item, bench), line.day
+    amount, day = both_units(size, item, bench), line.day
     amount = f"{amount} {item.name}" if item.unit == "pieces" else f"{amount} of {item.name}"
     if last.day < lately:
         way, verb = ("log", "came in") if line.verdict == "surplus" else ("look-for", "left")
@@ -474,7 +479,7 @@ def _search(line: Line, season: Season, lately: date) -> Action:
     room = room if K * balance.u > line.step else "the rows are exact to the scale"
     book, counted = bench.show(balance.book, item.unit), bench.show(balance.counted, item.unit)
     because = f"{book} by the book, {counted} counted; {room if balance.u else 'pieces are exact'}."
-    packs = abs(balance.unaccounted) / item.pack if item.pack else 0.5
+    packs = size / item.pack if item.pack else 0.5
     if line.verdict == "surplus" and not balance.u and packs == int(packs):
         because += f" That is just {packs:.0f} pack{'' if packs == 1 else 's'}: a purchase without its row?"
     if line.discarded_from_rejects:
@@ -491,7 +496,7 @@ def _search(line: Line, season: Season, lately: date) -> Action:
         id=f"look-for-{item.name}",
         text=f"Look for {amount} that left {when}.{again}",
         because=because,
-        worth=None if price is None else balance.unaccounted * price,
+        worth=None if price is None else size * price,
         worth_unit=None if price is None else "money",
     )
 

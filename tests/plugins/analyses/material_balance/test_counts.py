@@ -112,3 +112,13 @@ def test_whole_numbers_that_tie_name_every_suspect_once() -> None:
     section = ANALYSIS.analyse(season.season, season.whole)
     assert section.status == "ok"
     assert "cannot all be right" in finding(section, "imbalance_chi2", "hook").text
+
+
+def test_what_left_in_one_stretch_is_told_apart_from_what_is_off_besides() -> None:
+    # 50 came in without a row in April, and the count of March is off by 1.
+    section = chain([1000, 901, 851, 751], "hook", "")
+    (action,) = [each for each in section.actions if each.id == "log-hook"]
+    assert action.text.startswith(
+        "Log what brought 50 hook: it came in without a row between 31 March and 30 April"
+    )
+    assert "50 came in without a row" in finding(section, "imbalance_chi2").text
