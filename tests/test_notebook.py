@@ -46,7 +46,7 @@ def test_load_gives_the_season_up_to_the_last_row_and_what_was_set_aside(folder)
     assert list(season.log("pour")["mold_temp_c"]) == pytest.approx([(310 - 32) / 1.8, -2.0])
     assert (str(season.start), str(season.end)) == ("2026-03-01", "2026-05-03")
     assert len(season.rows("pour", season.span)) == 2
-    assert [(row.line, row.value) for row in season.set_aside] == [(4, "iffy")]
+    assert [(row.line, row.value) for row in season.set_aside.itertuples()] == [(4, "iffy")]
     assert "pour 2" in repr(season)
     told = season.describe("pour").set_index("column")
     assert told.loc["mold_temp_c", "unit"] == "degC"
@@ -60,7 +60,7 @@ def test_cells_set_aside_are_told_and_their_rows_count(tmp_path):
     )
     with pytest.warns(SetAsideWarning, match="1 cells set aside"):
         season = benchwater.load(tmp_path)
-    assert [(cell.line, cell.value) for cell in season.cells_set_aside] == [(2, "hot")]
+    assert [(cell.line, cell.value) for cell in season.cells_set_aside.itertuples()] == [(2, "hot")]
     assert len(season.log("pour")) == 1
 
 
@@ -69,7 +69,7 @@ def test_a_folder_with_every_row_set_aside_loads(tmp_path):
     (tmp_path / "pour.csv").write_text("date,mold,cavity,outcome\nyesterday,round-jig,1/8,good\n")
     season = loaded(tmp_path)
     assert season.log("pour").empty
-    assert season.set_aside[0].value == "yesterday"
+    assert season.set_aside["value"][0] == "yesterday"
 
 
 def test_to_csv_conforms_to_its_schema_and_holds_the_same_numbers(folder, tmp_path_factory):
@@ -132,6 +132,33 @@ def test_importing_the_package_imports_nothing_heavy():
 
 def test_load_is_offered_at_the_top():
     assert "load" in dir(benchwater)
-    assert benchwater.__all__ == ["load"]
+    assert benchwater.__all__ == ["BenchError", "SetAsideWarning", "load"]
+    assert benchwater.SetAsideWarning is SetAsideWarning
+    assert issubclass(benchwater.BenchError, ValueError)
     with pytest.raises(AttributeError, match="lode"):
         benchwater.lode  # noqa: B018
+
+
+def test_a_log_has_whole_numbers_and_yes_or_no_as_such(folder):
+    (folder / "catch.csv").write_text(
+        "date,species,build,released\n2026-05-01,perch,perch-grub,yes\n2026-05-01,perch,perch-grub,\n"
+    )
+    season = loaded(folder)
+    assert (str(season["catch"]["count"].dtype), str(season["catch"]["released"].dtype)) == (
+        "Int64",
+        "boolean",
+    )
+    assert season["catch"]["released"].tolist() == [True, pd.NA]
+    assert season.log("catch")["released"].tolist()[0] == "yes"
+    with pytest.raises(KeyError, match="there are: .*pour"):
+        season["poor"]
+
+
+def test_a_month_ends_the_tables_and_is_what_section_reports_on(folder):
+    with pytest.warns(SetAsideWarning):
+        season = benchwater.load(folder, "2026-04")
+    assert (len(season["pour"]), str(season.end)) == (1, "2026-05-01")
+    section = season.section("pour_plan")
+    assert section.id == "pour_plan"
+    assert set(section.findings["span"]) <= {"period", "season"}
+    assert season.report("2026-05", only=["bench_safety"]).label == "2026-05"

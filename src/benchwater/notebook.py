@@ -3,32 +3,39 @@
     import benchwater
 
     season = benchwater.load("my-bench")
-    season.log("pour").groupby("mold")["count"].sum()
+    season["pour"].groupby("mold", observed=True)["count"].sum()
+    season.section("cost").tables["by_build"]
+    season.report("2026-07").findings
 
 For Parquet install pyarrow; pandas' own `season.log("pour").to_parquet("pour.parquet")` then works.
 """
 
+import json
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, fields
 from datetime import date, timedelta
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from benchwater.analyse.spans import last_day
+from benchwater.analyse.spans import last_day, month_spans, read_month
 from benchwater.export import Descriptor, canonical_schema, csv_text, extra_columns, json_bytes
 from benchwater.files import SKIPPED_FOLDERS, write_atomically
-from benchwater.pipeline import Workspace, read_workspace
+from benchwater.pipeline import Request, Workspace, make_report, read_workspace
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin_host.loaded import PluginProblem
 from benchwater.plugin_host.trust import trust as remember_trust
 from benchwater.read.outcome import NotRead, Repeat, SetAside, Source
+from benchwater.render.json_twin import render_json
 
 if TYPE_CHECKING:
     import pandas as pd
 
 _BEFORE_ANY_LOG = date(1950, 1, 1)
+_OF_FINDINGS = "span id group text value low high level unit n".split()
+_OF_ACTIONS = "id text because worth worth_unit urgent".split()
 
 
 class SetAsideWarning(UserWarning):
@@ -39,36 +46,75 @@ class PlaceError(ValueError):
     """The folder must not be written to; the message says which may."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SectionTables:
+    """One section of a report. `findings`, `actions` and each of `tables` (by id) are data frames.
+
+    Their columns are those of the report's JSON; `span` is `period` or `season`.
+    """
+
+    id: str
+    title: str
+    status: str
+    why: str
+    findings: "pd.DataFrame"
+    tables: Mapping[str, "pd.DataFrame"]
+    actions: "pd.DataFrame"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportTables:
+    """A report without its pages: its sections by id, and all findings and the front page's actions."""
+
+    label: str
+    sections: Mapping[str, SectionTables]
+    findings: "pd.DataFrame"
+    actions: "pd.DataFrame"
+
+
 class LoadedSeason(Season):
     """The `Season` of a folder, up to its last row, with an account of what is not in it.
 
-    `log(kind)` is a table of every row of one log, `describe(kind)` describes its columns, and `kinds` maps
-    the names of all logs to their declarations. `set_aside` are the rows that could not be used,
-    `cells_set_aside` the cells of other rows whose values are unknown, `repeats` the rows that another file
-    holds too, `not_read` the files that are no logs, `plugin_problems` the plugins that could not be
-    loaded, `sources` the files read, with counts of rows used, repeated and set aside.
+    `season[kind]` is a table of every row of one log: `log(kind)` with whole numbers as `Int64` and yes or no
+    as `boolean`. `describe(kind)` describes its columns, and `kinds` maps the names of all logs to their
+    declarations. `report` and `section` give what the analyses make of it.
 
-    `start` is the first day of the season of the last row, `end` the day after that row, and `span` both of
-    them, as `rows(kind, span)` takes it. While no row is used both are 1950-01-01.
+    Data frames tell what is not in the tables: `set_aside` the rows that could not be used, `cells_set_aside`
+    the cells of other rows whose values are unknown, `repeats` the rows that another file holds too,
+    `not_read` the files that are no logs, `plugin_problems` the plugins that could not be loaded, `sources`
+    the files read, with counts of rows used, repeated and set aside.
+
+    `start` is the first day of the season of the last row, `end` the day after that row (or after the month
+    asked for), and `span` both of them, as `rows(kind, span)` takes it. While no row is used both are
+    1950-01-01.
     """
 
-    def __init__(self, workspace: Workspace) -> None:
-        """Take a folder as read."""
+    def __init__(self, workspace: Workspace, month: str | None = None) -> None:
+        """Take a folder as read, up to the end of a month."""
         reading = workspace.reading
         last = last_day(reading.tables)
         start = workspace.bench.season_of(last)[0] if last is not None else _BEFORE_ANY_LOG
         end = last + timedelta(days=1) if last is not None else _BEFORE_ANY_LOG
-        super().__init__(workspace.bench, reading.tables, start, end)
+        if month is not None:
+            whole = month_spans(read_month(month), workspace.bench).season
+            start, end = whole.start, whole.end
+        tables = dict(reading.tables)
+        if month is not None:
+            everything = Season(workspace.bench, tables, start, end)
+            tables = {kind: everything.before(kind, end) for kind in tables}
+        super().__init__(workspace.bench, tables, start, end)
         self.kinds: Mapping[str, LogKind] = MappingProxyType(
             {kind.name: kind for kind in workspace.plugins.log_kinds}
         )
         self.span = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
-        self.sources: tuple[Source, ...] = reading.sources
-        self.set_aside: tuple[SetAside, ...] = reading.set_aside
-        self.cells_set_aside: tuple[SetAside, ...] = reading.cells_set_aside
-        self.repeats: tuple[Repeat, ...] = reading.repeats
-        self.not_read: tuple[NotRead, ...] = reading.not_read
-        self.plugin_problems: tuple[PluginProblem, ...] = workspace.plugins.problems
+        self.sources = _frame(reading.sources, Source)
+        self.set_aside = _frame(reading.set_aside, SetAside)
+        self.cells_set_aside = _frame(reading.cells_set_aside, SetAside)
+        self.repeats = _frame(reading.repeats, Repeat)
+        self.not_read = _frame(reading.not_read, NotRead)
+        self.plugin_problems = _frame(workspace.plugins.problems, PluginProblem)
+        self._workspace = workspace
+        self._month = month
         self._folder = workspace.folder.resolve()
 
     def __repr__(self) -> str:
@@ -76,6 +122,30 @@ class LoadedSeason(Season):
         held = ", ".join(f"{name} {len(self._logs[name])}" for name in self.kinds)
         left = f"{len(self.set_aside)} rows set aside, {len(self.not_read)} files not read"
         return f"<{self.bench.name}, {self.start} to {self.end}: {held}; {left}>"
+
+    def __getitem__(self, kind: str) -> "pd.DataFrame":
+        """Return every row of one log. KeyError names the logs there are."""
+        rows = self.log(kind)
+        for column in self.kinds[kind].columns:
+            if column.kind == "count":
+                rows[column.frame_name] = rows[column.frame_name].astype("Int64")
+            elif column.kind == "yes_no" and not column.words:
+                answers = rows[column.frame_name].astype("object")
+                rows[column.frame_name] = answers.map({"yes": True, "no": False}).astype("boolean")
+        return rows
+
+    def report(self, month: str | None = None, *, only: Iterable[str] = ()) -> ReportTables:
+        """Run the analyses (or `only` those ids) for a month, such as `2026-07`; left out: the whole season.
+
+        SpanError for what is no month, UnknownAnalysisError for an id that there is not.
+        """
+        month = month or self._month
+        request = Request(month=month, whole_season=month is None, only=tuple(only))
+        return _report_tables(json.loads(render_json(make_report(self._workspace, request))))
+
+    def section(self, id: str, month: str | None = None) -> SectionTables:
+        """Return one section of `report(month)`, from running that analysis alone."""
+        return self.report(month, only=(id,)).sections[id]
 
     def describe(self, kind: str) -> "pd.DataFrame":
         """Return one row for each column of a log: `column`, `type`, `unit` and `meaning`."""
@@ -136,8 +206,45 @@ class LoadedSeason(Season):
         return canonical_schema(declared, self.bench, extra_columns(self._logs[kind], declared))
 
 
-def load(folder: str | Path, *, workspace_plugins: bool = True, trust: bool = False) -> LoadedSeason:
-    """Read a maker's folder: its bench, and every row of its logs up to the last.
+def _frame(entries: Iterable[Any], kind: type[Any]) -> "pd.DataFrame":
+    """Return one row for each dataclass instance, and a column for each field of their class."""
+    import pandas as pd
+
+    return pd.DataFrame([asdict(entry) for entry in entries], columns=[each.name for each in fields(kind)])
+
+
+def _report_tables(twin: Mapping[str, Any]) -> ReportTables:
+    import pandas as pd
+
+    sections = {
+        each["id"]: SectionTables(
+            id=each["id"],
+            title=each["title"],
+            status=each["status"],
+            why=each["why"],
+            findings=pd.DataFrame(each["findings"], columns=_OF_FINDINGS),
+            tables={
+                table["id"]: pd.DataFrame(table["rows"], columns=table["columns"]) for table in each["tables"]
+            },
+            actions=pd.DataFrame(each["actions"], columns=_OF_ACTIONS),
+        )
+        for each in twin["sections"]
+    }
+    listed = [
+        {"section": id, **row} for id, each in sections.items() for row in each.findings.to_dict("records")
+    ]
+    return ReportTables(
+        label=twin["period"]["label"],
+        sections=sections,
+        findings=pd.DataFrame(listed, columns=["section", *_OF_FINDINGS]),
+        actions=pd.DataFrame(twin["actions"], columns=["section", *_OF_ACTIONS]),
+    )
+
+
+def load(
+    folder: str | Path, month: str | None = None, *, workspace_plugins: bool = True, trust: bool = False
+) -> LoadedSeason:
+    """Read a maker's folder: its bench, and every row of its logs up to the last, or up to a month's end.
 
     The folder's own plugins run as your own code, once you have said yes to them: `trust` says so, and it is
     remembered until one of them changes. `workspace_plugins` False leaves them out. BenchError if
@@ -145,7 +252,7 @@ def load(folder: str | Path, *, workspace_plugins: bool = True, trust: bool = Fa
     """
     if trust:
         remember_trust(Path(folder))
-    season = LoadedSeason(read_workspace(Path(folder), workspace_plugins=workspace_plugins))
+    season = LoadedSeason(read_workspace(Path(folder), workspace_plugins=workspace_plugins), month)
     missing = {
         "rows set aside (see .set_aside)": len(season.set_aside),
         "cells set aside (see .cells_set_aside)": len(season.cells_set_aside),
