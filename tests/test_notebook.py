@@ -150,7 +150,7 @@ def test_a_log_has_whole_numbers_and_yes_or_no_as_such(folder):
     )
     assert season["catch"]["released"].tolist() == [True, pd.NA]
     assert season.log("catch")["released"].tolist()[0] == "yes"
-    with pytest.raises(KeyError, match="there are: .*pour"):
+    with pytest.raises(KeyError, match="there are: "):
         season["poor"]
 
 

@@ -4,7 +4,7 @@
 
     season = benchwater.load("my-bench")
     season["pour"].groupby("mold", observed=True)["count"].sum()
-    season.section("cost").tables["by_build"]
+    season.section("cost").tables["per_build"]
     season.report("2026-07").findings
 
 For Parquet install pyarrow; pandas' own `season.log("pour").to_parquet("pour.parquet")` then works.

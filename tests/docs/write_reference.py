@@ -32,6 +32,36 @@ PARTS = (
 )
 
 
+OPEN = ("statistics", "ledger")
+SLIPS = """## Common slips
+
+- `methods=("Counts, as written.")` is a text: a tuple of one needs its comma, `("Counts, as written.",)`. So do
+  `needs`, `findings`, `tables`, `figures` and `actions`. The dataclass says so when it is made.
+- A column carries its unit: `season.rows("pour", span)["mold_temp_c"]`, not `"mold_temp"`. `benchwater plugins` lists
+  the headings of a log, and `Season.log` says what its columns are called.
+- A missing number is `None`, never NaN; a cell of a table is a text, a number, a day or `None`, never a list.
+- Columns of words are categories: `.astype("str")` before filling in, joining or comparing; `groupby(observed=True)`.
+- Values are in canonical units (degC, g, h, mm, mL): the host converts what it prints. In a sentence write
+  `season.bench.show(value, "degC")`; read a quantity by `benchwater.units.read_quantity("350 F", "temperature")`.
+- `status="ok"` needs no `why`; `thin`, `empty` and `failed` need one.
+- `RowProblem.why` is printed after the cell: ``is above what a thermometer shows``, without the cell's own text.
+- A file whose name begins with `_`, `test_` or `conftest` is not loaded; a name that is taken is refused.
+- After an edit your plugin is held back until you say yes once more: `benchwater plugins FOLDER --trust`.
+"""
+
+
+def _index(place: str) -> Iterator[str]:
+    """A line for each public function of the modules of a place: where it is, and what it returns."""
+    yield from (f"## Index of `benchwater.{place}`", "", "| function | |", "| --- | --- |")
+    for file in sorted((HOST / place).glob("*.py")):
+        module = f"{place}.{file.stem}".removesuffix(".__init__")
+        for node in ast.parse(file.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                told = (ast.get_docstring(node) or "").split("\n\n")[0].replace("\n", " ").replace("|", "\\|")
+                yield f"| `{module}.{node.name}` | {told} |"
+    yield ""
+
+
 def reference() -> str:
     """Every class and function of the contract as Markdown, in source order."""
     lines = list(HEAD)
@@ -41,7 +71,9 @@ def reference() -> str:
         for node in body:
             if isinstance(node, ast.ClassDef) and "Protocol" not in map(ast.unparse, node.bases):
                 lines += _class(node)
-    return "\n".join(lines).rstrip() + "\n"
+    for place in OPEN:
+        lines += _index(place)
+    return "\n".join([*lines, SLIPS]).rstrip() + "\n"
 
 
 def _aliases(body: Iterable[ast.stmt]) -> Iterator[str]:

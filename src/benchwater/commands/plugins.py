@@ -13,6 +13,8 @@ from benchwater.commands.terminal import (
     workspace_command,
 )
 
+_UNITS = {"temperature": " degC", "mass": " g", "duration": " h", "length": " mm", "volume": " mL"}
+
 
 @workspace_command(
     click.option(
@@ -47,7 +49,8 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
         click.echo(f"  {analysis.order:>5}  {analysis.id:<20} {plain(analysis.question)}")
         click.echo(f"{'':>29}{plugin.origin}: {plain(plugin.where)}")
         for option in analysis.options:
-            left_out = "" if option.default is None else f" (left out: {option.default})"
+            unit = _UNITS.get(option.kind, "")
+            left_out = "" if option.default is None else f" (left out: {option.default}{unit})"
             click.echo(f"{'':>29}option {option.name}: {plain(option.meaning + left_out)}")
     click.echo("\nLogs:")
     for plugin in found.loaded:
@@ -56,6 +59,13 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
             click.echo(
                 f"  {kind.name:<12} known by its columns {needed} ({plugin.origin}: {plain(plugin.where)})"
             )
+            for column in kind.columns:
+                others = ", ".join(dict.fromkeys((*column.also, *column.everyday)))
+                click.echo(plain(f"{'':>15}{column.name}{': also ' if others else ''}{others}"))
+    click.echo("\nDone with each report that was written (options go under [plugins.NAME]):")
+    for plugin in found.loaded:
+        if plugin.report_written is not None:
+            click.echo(f"  {plain(plugin.id)} ({plugin.origin}: {plain(plugin.where)})")
     if off:
         click.echo(f"\nSwitched off in bench.toml: {plain(', '.join(off))}")
     if found.problems:
