@@ -15,7 +15,7 @@ TASKS: Mapping[str, Sequence[str]] = {
     "tests": ("-m pytest",),
     "reference": ("tests/docs/write_reference.py",),
     "demo": ("tests/demo_season/write_demo_season.py",),
-    "golden": ("tests/golden/golden_pages.py",),
+    "golden": ("tests/golden/golden_pages.py", "tests/golden/golden_numbers.py"),
     "benchmarks": ("tests/benchmarks/run_benchmarks.py",),
 }
 

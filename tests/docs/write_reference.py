@@ -35,18 +35,26 @@ PARTS = (
 OPEN = ("statistics", "ledger")
 SLIPS = """## Common slips
 
-- `methods=("Counts, as written.")` is a text: a tuple of one needs its comma, `("Counts, as written.",)`. So do
-  `needs`, `findings`, `tables`, `figures` and `actions`. The dataclass says so when it is made.
-- A column carries its unit: `season.rows("pour", span)["mold_temp_c"]`, not `"mold_temp"`. `benchwater plugins` lists
-  the headings of a log, and `Season.log` says what its columns are called.
-- A missing number is `None`, never NaN; a cell of a table is a text, a number, a day or `None`, never a list.
-- Columns of words are categories: `.astype("str")` before filling in, joining or comparing; `groupby(observed=True)`.
-- Values are in canonical units (degC, g, h, mm, mL): the host converts what it prints. In a sentence write
-  `season.bench.show(value, "degC")`; read a quantity by `benchwater.units.read_quantity("350 F", "temperature")`.
+- `methods=("Counts, as written.")` is a text: a tuple of one needs its comma, `("Counts, as
+  written.",)`. So do `needs`, `findings`, `tables`, `figures` and `actions`. The dataclass says so
+  when it is made.
+- A column carries its unit: `season.rows("pour", span)["mold_temp_c"]`, not `"mold_temp"`.
+  `benchwater plugins` lists the headings of a log, and `Season.log` says what its columns are
+  called.
+- A missing number is `None`, never NaN; a cell of a table is a text, a number, a day or `None`,
+  never a list.
+- Columns of words are categories: `.astype("str")` before filling in, joining or comparing;
+  `groupby(observed=True)`.
+- Values are in canonical units (degC, g, h, mm, mL): the host converts what it prints. In a
+  sentence write `season.bench.show(value, "degC")`; read a quantity by
+  `benchwater.units.read_quantity("350 F", "temperature")`.
 - `status="ok"` needs no `why`; `thin`, `empty` and `failed` need one.
-- `RowProblem.why` is printed after the cell: ``is above what a thermometer shows``, without the cell's own text.
-- A file whose name begins with `_`, `test_` or `conftest` is not loaded; a name that is taken is refused.
-- After an edit your plugin is held back until you say yes once more: `benchwater plugins FOLDER --trust`.
+- `RowProblem.why` is printed after the cell: ``is above what a thermometer shows``, without the
+  cell's own text.
+- A file whose name begins with `_`, `test_` or `conftest` is not loaded; a name that is taken is
+  refused.
+- After an edit your plugin is held back until you say yes once more: `benchwater plugins FOLDER
+  --trust`.
 """
 
 

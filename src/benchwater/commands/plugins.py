@@ -13,6 +13,7 @@ from benchwater.commands.terminal import (
     workspace_command,
 )
 
+_MOST_NAMES = 8
 _UNITS = {"temperature": " degC", "mass": " g", "duration": " h", "length": " mm", "volume": " mL"}
 
 
@@ -60,8 +61,10 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
                 f"  {kind.name:<12} known by its columns {needed} ({plugin.origin}: {plain(plugin.where)})"
             )
             for column in kind.columns:
-                others = ", ".join(dict.fromkeys((*column.also, *column.everyday)))
-                click.echo(plain(f"{'':>15}{column.name}{': also ' if others else ''}{others}"))
+                others = [*dict.fromkeys((*column.also, *column.everyday))]
+                more = f" and {len(others) - _MOST_NAMES} more" if len(others) > _MOST_NAMES else ""
+                also = f": also {', '.join(others[:_MOST_NAMES])}{more}" if others else ""
+                click.echo(plain(f"{'':>15}{column.name}{also}"))
     click.echo("\nDone with each report that was written (options go under [plugins.NAME]):")
     for plugin in found.loaded:
         if plugin.report_written is not None:

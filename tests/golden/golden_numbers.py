@@ -1,0 +1,55 @@
+"""The golden numbers of the demo: of its season and two of its months. Written again by running this.
+
+.venv/bin/python tests/tasks.py golden
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from benchwater.pipeline import Request, make_report, read_workspace
+from benchwater.render.json_twin import render_json
+
+HERE = Path(__file__).parent
+FILE = HERE / "numbers.json"
+ROOT = HERE.parents[1]
+REPORTS = {
+    "season": Request(whole_season=True),
+    "2026-05": Request(month="2026-05"),
+    "2026-07": Request(month="2026-07"),
+}
+_LARGEST_TABLE = 60
+_OF_FINDING = "id span group value low high n more".split()
+
+
+def demo_numbers() -> dict[str, Any]:
+    """By report and section: findings, tables that are not long, and the actions with their worth."""
+    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+    return {
+        label: _numbers(json.loads(render_json(make_report(workspace, request))))
+        for label, request in REPORTS.items()
+    }
+
+
+def _numbers(twin: dict[str, Any]) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        section["id"]: {
+            "status": section["status"],
+            "findings": [[finding[name] for name in _OF_FINDING] for finding in section["findings"]],
+            "tables": {
+                table["id"]: [table["columns"], *table["rows"]]
+                for table in section["tables"]
+                if len(table["rows"]) <= _LARGEST_TABLE
+            },
+            "actions": [[action["id"], action["worth"]] for action in section["actions"]],
+        }
+        for section in twin["sections"]
+    }
+    found["rows"] = {source["file"]: [source["rows"], source["used"]] for source in twin["sources"]}
+    return found
+
+
+if __name__ == "__main__":
+    FILE.write_text(
+        json.dumps(demo_numbers(), ensure_ascii=False, separators=(",", ":")) + "\n", encoding="utf-8"
+    )
