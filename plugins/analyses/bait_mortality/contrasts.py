@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from benchwater.ledger.bait_lives import UNKNOWN, Factor, sides
 from benchwater.statistics.interval import benjamini_hochberg_adjusted, holm_adjusted
+from benchwater.statistics.permutations import sign_flip_p
 
 from .survival import LogRank, log_rank
-from .trip_rates import TripComparison, sign_flip_p
+from .trip_rates import TripComparison
 
 Flags = NDArray[np.bool_]
 
@@ -163,7 +164,7 @@ def log_rank_tests(rows: pd.DataFrame, factors: Sequence[Factor]) -> list[Factor
     A factor is left out where no two of its groups were followed at the same hours in use. The chi-square
     distribution needs many expected losses (Heinze, Gnant & Schemper 2003, Biometrics 59:1151-1157) and
     takes losses as independent, so the p-value is the larger of its own and that of a permutation, which
-    flips the signs of whole trips (`trip_rates.sign_flip_p`).
+    flips the signs of whole trips (`permutations.sign_flip_p`).
     """
     columns = ("time", "entry", "count", "ended", "trip_number")
     time, entry, count, ended, trips = (rows[name].to_numpy() for name in columns)

@@ -1,14 +1,13 @@
 """Two groups' loss rates compared with the trip as the unit, so that one bad spot does not count as many."""
 
 import math
-from functools import cached_property, lru_cache
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
-from scipy.special import ndtr
 
-from benchwater.statistics.permutations import DRAWS, Swaps
+from benchwater.statistics.permutations import sign_flip_p
 
 from .stratified_rates import common_rate_ratio
 
@@ -16,10 +15,8 @@ FloatArray = NDArray[np.float64]
 
 _LARGEST = 20.0
 _SMALLEST_STEP = 5e-3
-_MANY_TRIPS = 200
 _LEAST_TRIPS = 3.0
 _STEPS = tuple(0.2 * 1.4**step for step in range(16))
-_swaps = lru_cache(maxsize=16)(Swaps)
 
 
 class TripComparison:
@@ -33,8 +30,8 @@ class TripComparison:
     independent, and the effective score of each trip with its sign drawn at random (Hemerik, Goeman and
     Finos 2020, J. R. Statist. Soc. B 82:841-864), which takes trips as independent whatever happens within
     one. A group whose hours lie on fewer than 3 trips (effective number, Kish 1965, Survey Sampling) says
-    nothing of other trips: every ratio is left. Every choice of signs up to 12 trips, `DRAWS` seeded ones up
-    to 200 trips, beyond that the normal distribution.
+    nothing of other trips: every ratio is left. For the signs see
+    `permutations.sign_flip_p`.
     """
 
     def __init__(
@@ -149,29 +146,6 @@ class TripComparison:
             middle = (kept + refused) / 2.0
             kept, refused = (kept, middle) if self._p_by_trip(middle) <= alpha else (middle, refused)
         return (kept + refused) / 2.0
-
-
-def sign_flip_p(scores: FloatArray) -> float:
-    """The p-value of scores (trips, k) that should add up to 0 in each column, by flipping trips' signs.
-
-    The statistic is U' V^-1 U with U the sums and V the sum of the trips' outer products, which no flip
-    changes. Source: see `TripComparison`.
-    """
-    trips, columns = scores.shape
-    scale, axes = (scores.T @ scores)[0], np.ones((1, 1))
-    if columns > 1:
-        scale, axes = np.linalg.eigh(scores.T @ scores)
-    informative = scale > 1e-10 * max(float(scale.max()), 1e-300)
-    if not informative.any():
-        return 1.0
-    along = scores @ axes[:, informative] / np.sqrt(scale[informative])
-    seen = float((along.sum(axis=0) ** 2).sum())
-    if trips > _MANY_TRIPS and columns == 1:
-        return float(2 * ndtr(-math.sqrt(seen)))
-    swaps = _swaps(trips)
-    flipped = np.sum([swaps.sums(column) ** 2 for column in along.T], axis=0)
-    extreme = int(np.count_nonzero(flipped >= seen * (1 - 1e-9)))
-    return extreme / len(flipped) if swaps.every_way else (1 + extreme) / (1 + DRAWS)
 
 
 def _ratio(log_ratio: float) -> float:

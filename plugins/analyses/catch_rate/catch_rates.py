@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import partial
 from itertools import combinations
 from typing import NamedTuple
 
@@ -11,19 +11,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
-from scipy.special import expit, ndtri
+from scipy.special import expit
 
 from benchwater.statistics.interval import benjamini_hochberg_adjusted
-from benchwater.statistics.permutations import DRAWS, Swaps, deal_sums
+from benchwater.statistics.permutations import DRAWS, deal_sums, sign_flip_p
 
 FloatArray = NDArray[np.float64]
 
 ALPHA = 0.05
 _LARGEST_LOG_RATIO = 20.0
 _SMALLEST_STEP = 1e-3
-_MANY_UNITS, _NEAR = 200, 0.1
-_SHARPEST_BEND = 1 / math.sqrt(108)  # of the logistic function: its second derivative at the most
-_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +49,7 @@ def compare_rates_within(
     trip, the first bait's share is expected as `ratio` h1 / (`ratio` h1 + h2); the score is its fish less
     that, added up over trips, and `ratio` is where the score is 0 (the conditional maximum likelihood of
     stratified Poisson rates). The test swaps the two baits trip by trip, which turns the sign of a trip's
-    score: every swap up to 12 trips, else `DRAWS` seeded ones. The trip is the unit, so fish that bite in
+    score (`permutations.sign_flip_p`). The trip is the unit, so fish that bite in
     shoals are not taken for independent. The limits, at level 1 - `alpha`, are the ratios the test does not
     refuse. Trips without a fish say nothing and are left out.
 
@@ -73,33 +70,15 @@ def compare_rates_within(
     bears = caught1 + caught2 > 0
     caught1, caught2, both = caught1[bears], caught2[bears], (caught1 + caught2)[bears]
     log_hours = np.log(time1[bears] / time2[bears])
-    swaps = Swaps(len(both))
 
     def scores(log_ratio: float) -> FloatArray:
         return np.asarray(caught1 - both * expit(log_ratio + log_hours), dtype=np.float64)
 
-    @cache
-    def sums(log_ratio: float) -> FloatArray:
-        return swaps.sums(scores(log_ratio))
-
-    def p_value(log_ratio: float, slack: float = 0.0, of: FloatArray | None = None) -> float:
-        swapped = np.abs(sums(log_ratio) if of is None else of)
-        return _share_at_least(swapped + slack, abs(float(scores(log_ratio).sum())), swaps.every_way)
-
-    def p_between(log_ratio: float, one: float, other: float) -> tuple[float, float]:
-        """The least and the most that p can be, by the sums at two ratios around: they hardly bend."""
-        part = (log_ratio - one) / (other - one)
-        straight = sums(one) + part * (sums(other) - sums(one))
-        bend = _SHARPEST_BEND / 8 * (other - one) ** 2 * float(both.sum()) * (1 + _ROUNDING)
-        return p_value(log_ratio, -bend, straight), p_value(log_ratio, bend, straight)
-
-    def deviates(log_ratio: float) -> float:
-        score = scores(log_ratio)
-        return abs(float(score.sum())) / math.sqrt(float(score @ score) or 1.0)
-
     smallest = max(2.0 ** (1 - len(both)), 1.0 / (DRAWS + 1)) if len(both) > 0 else 1.0
     totals = float(caught1.sum()), float(caught2.sum())
-    test = _Test(lambda each: float(scores(each).sum()), p_value, deviates, p_between)
+    test = _Test(
+        lambda each: float(scores(each).sum()), lambda each: sign_flip_p(scores(each)[:, np.newaxis])
+    )
     return _compared(totals, test, smallest, len(both), alpha)
 
 
@@ -227,16 +206,10 @@ def _one_over(value: float) -> float:
 
 
 class _Test(NamedTuple):
-    """A permutation test of a ratio, by its logarithm: the score, its p-value, and how far it deviates.
-
-    `deviates` is the score over its standard deviation over all permutations, where that is much less work
-    than the p-value. `p_between` bounds the p-value from those at two ratios around, where that is.
-    """
+    """A permutation test of a ratio, by its logarithm: the score and its p-value."""
 
     score: Callable[[float], float]
     p_value: Callable[[float], float]
-    deviates: Callable[[float], float] | None = None
-    p_between: Callable[[float, float, float], tuple[float, float]] | None = None
 
 
 def _compared(
@@ -260,13 +233,12 @@ def _compared(
         """Where the test begins to refuse, from the estimate towards `end`."""
         if abs(at) == largest and at == end:
             return end
-        refuses = _Refusals(test, alpha, at, end, units)
         kept, refused = at, end
-        if not refuses(refused):
+        if test.p_value(refused) > alpha:
             return end
         while abs(refused - kept) > _SMALLEST_STEP:
             middle = (kept + refused) / 2.0
-            kept, refused = (kept, middle) if refuses(middle) else (middle, refused)
+            kept, refused = (kept, middle) if test.p_value(middle) <= alpha else (middle, refused)
         return (kept + refused) / 2.0
 
     def ratio(log_ratio: float) -> float:
@@ -300,48 +272,3 @@ def _trips(fish: ArrayLike, hours: ArrayLike) -> tuple[FloatArray, FloatArray]:
 def _share_at_least(values: FloatArray, seen: float, exact: bool) -> float:
     extreme = int(np.count_nonzero(values >= seen - 1e-9 * (1.0 + seen)))
     return extreme / len(values) if exact else (1 + extreme) / (1 + len(values))
-
-
-class _Refusals:
-    """Whether the test refuses a ratio between the estimate and an end.
-
-    Of many units only ratios near the limit are put to the test: one beyond a refused one is refused, too,
-    and where to look is foretold by the normal distribution. Between the two nearest that were put to it most
-    need not be: the p-value there is bounded by theirs.
-    """
-
-    def __init__(self, test: _Test, alpha: float, at: float, end: float, units: int) -> None:
-        self._test, self._alpha, self._at = test, alpha, at
-        self._kept, self._refused = 0.0, math.inf
-        self._tested: dict[bool, float] = {}
-        deviates, usual = test.deviates, -float(ndtri(alpha / 2.0))
-        if units < _MANY_UNITS or deviates is None or deviates(end) <= usual + _NEAR:
-            return
-        for wanted in (usual - _NEAR, usual + _NEAR):
-            self(_where(deviates, wanted, at, end))
-
-    def __call__(self, log_ratio: float) -> bool:
-        """Whether this ratio is refused."""
-        away = abs(log_ratio - self._at)
-        if away <= self._kept or away >= self._refused:
-            return away >= self._refused
-        refused = self._bounded(log_ratio)
-        if refused is None:
-            refused = self._test.p_value(log_ratio) <= self._alpha
-            self._tested[refused] = log_ratio
-        if refused:
-            self._refused = away
-        else:
-            self._kept = away
-        return refused
-
-    def _bounded(self, log_ratio: float) -> bool | None:
-        """Whether it must be refused, by the bounds of its p-value; None where these do not tell."""
-        if self._test.p_between is None or len(self._tested) < 2:
-            return None
-        least, most = self._test.p_between(log_ratio, *self._tested.values())
-        return None if least <= self._alpha < most else most <= self._alpha
-
-
-def _where(function: Callable[[float], float], value: float, one: float, other: float) -> float:
-    return float(brentq(lambda each: function(each) - value, one, other, xtol=_SMALLEST_STEP))

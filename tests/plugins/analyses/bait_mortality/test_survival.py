@@ -14,7 +14,7 @@ from bait_mortality.survival import (
     median_survival,
     restricted_mean,
 )
-from bait_mortality.trip_rates import sign_flip_p
+from benchwater.statistics.permutations import sign_flip_p
 from reference_cases import reference_case
 
 CURVES = [

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from bait_mortality.stratified_rates import common_rate_ratio
-from bait_mortality.trip_rates import TripComparison, sign_flip_p
+from bait_mortality.trip_rates import TripComparison
+from benchwater.statistics.permutations import sign_flip_p
 from benchwater.statistics.rates import rate_ratio
 
 EVENTS = [2, 4, 1, 0, 3, 1]
