@@ -400,6 +400,7 @@ def _fits(column: Column, unit: str) -> bool:
     return True
 
 
+@lru_cache(maxsize=100)
 def _everyday_lookup(kind: LogKind) -> _Everyday:
     """By the key of a phrase, the columns that it may name and the unit that it implies (`minutes [min]`)."""
     found: dict[str, dict[str, tuple[Column, str | None]]] = {}

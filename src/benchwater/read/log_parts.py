@@ -17,18 +17,18 @@ from benchwater.read.headers import SEPARATORS, Header, plain_heading, recognise
 from benchwater.read.outcome import NotRead
 from benchwater.read.records import Decoded, check_lines, decode, plain_ends, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
-from benchwater.read.shapes import Grid, header_of, reshape
+from benchwater.read.shapes import Grid, header_of, names_logs, reshape
 from benchwater.read.workbook import MARKS, read_workbook
 from benchwater.words import listed
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _WORKBOOK = "workbook"
-_SAMPLED_CHARACTERS = 100_000
-_MOST_CHARACTERS_IN_SECTIONS = 2_000_000
+_SAMPLED_CHARACTERS = 30_000
+_MOST_CHARACTERS_IN_SECTIONS = 500_000
 _SAMPLED_OF_SECTION = 2_000
 _MOST_LINES_TRIED = 400
 _MOST_SECTIONS = 40
-_WITHOUT_DIGITS = re.compile(r"^[^0-9\n]*[^\W0-9_][^0-9\n]*$", re.MULTILINE)
+_WITHOUT_DIGITS = re.compile(r"^[^0-9\n]+$", re.MULTILINE)
 
 
 class _Log(NamedTuple):
@@ -166,7 +166,9 @@ def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:
             is_titled = end_of_title >= 0 and not plain[end_of_title : match.start()].strip()
             found.append((match.start(), title if is_titled else match.start()))
             last_header = line
-    ends = [start for start, _ in found[1:]] + [len(plain)] * bool(found)
+    if len(found) < 2:
+        return [text]
+    ends = [start for start, _ in found[1:]] + [len(plain)]
     starts = [
         cut
         for (start, cut), end in zip(found, ends, strict=True)
@@ -201,15 +203,22 @@ def _shaped(text: str, kinds: Sequence[LogKind], bench: Bench | None) -> list[_L
             first_line = sample.count("\n", 0, end) + 1
             below = sample[end:] if len(text) <= _SAMPLED_CHARACTERS else sample[end:].rpartition("\n")[0]
             grid = _grid(record.cells, below, separator, first_line)
-            if not reshape(grid, kinds, bench, is_a_log=is_a_log):
+            is_cut = len(text) > _SAMPLED_CHARACTERS
+            if not (is_cut and names_logs(grid, kinds)) and not reshape(
+                grid, kinds, bench, is_a_log=is_a_log
+            ):
                 if is_a_log:
                     return []
                 continue
-            if len(text) > _SAMPLED_CHARACTERS:
+            if is_cut:
                 plain = plain_ends(text)
                 check_lines(plain)
                 grid = _grid(record.cells, plain[end:], separator, first_line)
             made = reshape(grid, kinds, bench, is_a_log=is_a_log)
+            if not made and is_a_log:
+                return []
+            if not made:
+                continue
             return [_log_of(part, of, separator, first_line, bench) for part, of in made]
     return []
 

@@ -354,12 +354,24 @@ def _blanked(column: Coded, where: np.ndarray) -> Coded:
     return Coded(codes, [*column.values, ""])
 
 
-def _by_kind(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, tuple[LogKind, ...]]]:
-    """One file for everything, by a column whose words are kinds of log."""
+def _called(kinds: Sequence[LogKind]) -> dict[str, list[LogKind]]:
     called: dict[str, list[LogKind]] = defaultdict(list)
     for kind in kinds:
         for phrase in {everyday_key(each) for each in (kind.name, kind.title, *kind.also_called)}:
             called[phrase].append(kind)
+    return called
+
+
+def names_logs(grid: Grid, kinds: Sequence[LogKind]) -> bool:
+    """Whether a column holds words for logs alone."""
+    called = _called(kinds)
+    columns = (grid.texts(position) for position in rows_of(grid))
+    return any(texts and all(everyday_key(text) in called for text in texts) for texts in columns)
+
+
+def _by_kind(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, tuple[LogKind, ...]]]:
+    """One file for everything, by a column whose words are kinds of log."""
+    called = _called(kinds)
     for position in range(len(grid.headings)):
         texts = grid.texts(position)
         if len(texts) < 2 or not all(len(called.get(everyday_key(text), [])) == 1 for text in texts):
