@@ -104,6 +104,18 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A change of habit: the first day it held, and what it was.
+
+    `groups` are the causes or builds it should act on, besides everything together.
+    """
+
+    on: date
+    what: str
+    groups: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
     """The standing facts. `fallbacks` lists, in words, each documented default that had to stand in.
 
@@ -126,6 +138,7 @@ class Bench:
     fallbacks: tuple[str, ...] = ()
     plugin_options: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     printed_tags: int = 0
+    changes: tuple[Change, ...] = ()
     names: Mapping[str, str] = field(default_factory=dict)
 
     def cavity(self, mold: str, cavity: str) -> Cavity:

@@ -3,13 +3,14 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from pathlib import Path as FilePath
 from types import MappingProxyType
 from typing import Any, cast
 
 from benchwater.files import read_own_file
 from benchwater.ledger.tags import MOST_TAGS
-from benchwater.plugin.bench import Bench, Build, Cavity, CureWindow, Item, ItemKind, Mold, Plan
+from benchwater.plugin.bench import Bench, Build, Cavity, Change, CureWindow, Item, ItemKind, Mold, Plan
 from benchwater.read.bench_table import CURRENCY_MARKS, FILE_NAME, BenchError, BenchTable, Faults
 from benchwater.read.item_kinds import KINDS, kind_of_item
 from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
@@ -123,6 +124,7 @@ class _Reader:
         items = with_unknown_uses(items, molds, hooks=self._hooks_unknown)
         builds = {key: self._build(key, top, items, molds) for key in top.names("builds")}
         plan = self._plan(top)
+        changes = tuple(self._change(table) for table in top.tables("changes"))
         tags = top.table("tags")
         printed_tags = tags.whole("printed", default=0, least=0)
         tags.close()
@@ -155,6 +157,7 @@ class _Reader:
                     builds=MappingProxyType(builds),
                     plan=plan,
                     printed_tags=min(printed_tags, MOST_TAGS),
+                    changes=changes,
                     default_units=MappingProxyType(default_units),
                     date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
                     fallbacks=tuple(self._fallbacks),
@@ -470,6 +473,12 @@ class _Reader:
             cavity = table.known_name("cavity", cavity, molds[mold].cavities, f"a cavity of `{mold}`")
         table.close()
         return None if mold is None or cavity is None else (mold, cavity)
+
+    def _change(self, table: BenchTable) -> Change:
+        on, what = table.day("on", required=True), table.text("what", required=True)
+        groups = table.texts("groups")
+        table.close()
+        return Change(on=on or date.min, what=what or "", groups=groups)
 
     def _plan(self, top: BenchTable) -> Plan:
         table = top.table("plan")

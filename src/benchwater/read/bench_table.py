@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date
 from typing import Any, cast
 
 from benchwater.read.names import same_name
@@ -135,6 +136,17 @@ class BenchTable:
             self.fault(key, f"is {value!r}, and a text in quotation marks is needed", to_toml(str(value)))
             return None
         return value
+
+    def day(self, key: str, *, required: bool = False) -> date | None:
+        """A day, as a TOML date or as a text such as `2026-06-01`."""
+        value = self._get(key, required)
+        if value is None:
+            return None
+        try:
+            return value if type(value) is date else date.fromisoformat(value)
+        except (TypeError, ValueError):
+            self.fault(key, f"is {value!r}, and a day is needed", to_toml("2026-06-01"))
+            return None
 
     def texts(self, key: str) -> tuple[str, ...]:
         """A list of texts, empty where there is none; a single text is a list of one."""

@@ -1,0 +1,74 @@
+"""Seasons beside each other, and a dated change, on logs whose truth is known."""
+
+from datetime import date
+
+import pytest
+
+from benchwater.testing import MadeSeason, make_season, records
+from seasons import analyse
+
+BENCH = """
+[bench]
+name = "Two seasons"
+season = { start = "03-01" }
+[items.alloy]
+kind = "metal"
+[molds.round-jig]
+material = "alloy"
+[[molds.round-jig.cavities]]
+name = "1/8"
+mass = "1/8 oz"
+[builds.perch-grub]
+head = { mold = "round-jig", cavity = "1/8" }
+"""
+
+
+def made(bench: str = BENCH, after: int = 1) -> MadeSeason:
+    """45 of 100 castings bad, then 15; 18 of 24 baits gone on each trip, from May 2026 on 4 × `after`."""
+    poured = ["date,mold,cavity,outcome,count"]
+    fished = ["date,build,fished,fate,count"]
+    for year, bad in ((2025, 4), (2026, 1)):
+        for day in range(1, 11):
+            poured += [f"{year}-03-{day:02},round-jig,1/8,reject,{bad + day % 2}"]
+            poured += [f"{year}-03-{day:02},round-jig,1/8,good,{10 - bad - day % 2}"]
+        for trip in range(1, 29):
+            month = 4 + (trip > 14)
+            lost = after if (year, month) == (2026, 5) else 4
+            lost += trip % 2
+            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,lost,{4 * lost}"]
+            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,kept,{24 - 4 * lost}"]
+    logs = {"pour.csv": "\n".join(poured), "baits.csv": "\n".join(fished)}
+    return make_season(bench, logs, month="2026-05")
+
+
+def test_this_season_is_compared_with_the_last_at_the_same_day_of_the_year():
+    season = made()
+    section = analyse(season.season, season.whole)
+    rows = {(row["measure"], row["group"]): row for row in records(section, "seasons")}
+    bad = rows["bad castings", "all"]
+    assert (bad["now"], bad["then"]) == (pytest.approx(0.15), pytest.approx(0.45))
+    assert bad["ratio"] == pytest.approx(1 / 3)
+    assert bad["high"] < 1
+    assert bad["season"] == "2026"
+    assert bad["against"] == "2025"
+    assert "Up to this day, castings went bad 0.33 times" in section.findings[0].text
+
+
+def test_a_change_is_judged_against_the_trend_and_one_that_did_nothing_is_not_told_as_one():
+    changed = BENCH + '\n[[changes]]\non = 2026-05-01\nwhat = "wire leader"\n'
+    season = made(changed)
+    (effect,) = [
+        row for row in records(analyse(season.season, season.whole), "changes") if "baits" in row["measure"]
+    ]
+    assert effect["on"] == date(2026, 5, 1)
+    assert effect["high"] < 1
+    season = made(changed, after=4)
+    texts = [each.text for each in analyse(season.season, season.whole).findings if each.id == "change_ratio"]
+    assert (
+        "Since 1 May (wire leader), baits ended no more and no less often than chance would have it." in texts
+    )
+
+
+def test_one_season_without_a_change_is_no_section():
+    season = make_season(BENCH, {"baits.csv": "date,build,fished,fate\n2026-05-01,perch-grub,1 h,kept\n"})
+    assert analyse(season.season, season.whole).status == "empty"
