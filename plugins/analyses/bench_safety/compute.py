@@ -240,10 +240,11 @@ class TackleRule:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """One usual caution at the bench."""
+    """One usual caution at the bench; `card` is what the card says of it, empty where it is not on it."""
 
     about: str
     what: str
+    card: str
     source: str
 
 

@@ -27,12 +27,6 @@ from .compute import (
 )
 
 VAPOUR_UNIT = "µg/m³"
-ON_CARD = frozenset(
-    (
-        *("Water", "Eyes and skin", "Air", "Fire", "Hands and food", "Children", "Cleaning"),
-        *("Hot plastic", "Ovens and cups", "Coated heads", "Burns", "Who decides"),
-    )
-)
 METHODS = (
     f"Melt: an alert above {MELT_ALERT_C:.0f} °C (842 °F), and 482 °C (900 °F) as never to be passed: "
     f"{PROJECT_CHOICE}. Hot plastic: {PLASTIC_CEILING_C:.0f} °C (374 °F), {COMMON_PRACTICE}. Oven: the upper "
@@ -190,7 +184,7 @@ def _passed(found: Sequence[Exceedance], season: Season) -> str:
 def all_cards(season: Season) -> tuple[Card, ...]:
     """Returns the cautions that prevent injury, and for each metal mold whether its metal holds lead."""
     bench = season.bench
-    lines = [CardLine(label=each.about, text=each.what) for each in bench_cautions() if each.about in ON_CARD]
+    lines = [CardLine(label=each.about, text=each.card) for each in bench_cautions() if each.card]
     lines.append(
         CardLine(label="More", text="All cautions, with sources: Bench safety, at the end of this report.")
     )
@@ -217,9 +211,9 @@ def _poured_molds(season: Season) -> set[str]:
 def _lead(bench: Bench, material: str) -> str:
     lead = bench.items[material].holds_lead
     if lead is None:
-        return f"treat {material} as lead: bench.toml does not say whether it holds any (`lead = true`)"
+        return f"not said of {material}: treat it as lead"
     if lead:
-        return f"{material} is lead: wash hands before you eat, and keep children away"
+        return f"{material} is lead: wash hands before you eat"
     return f"none in {material}, by bench.toml"
 
 

@@ -4,10 +4,11 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from benchwater.plugin import Action, Card, CardLine
-from benchwater.words import in_brackets
+from benchwater.words import in_brackets, times
 
 from .compute import (
     ENOUGH_CASTINGS,
@@ -22,9 +23,7 @@ from .findings import (
     Show,
     from_fill,
     how_it_fails,
-    start_limits,
     start_words,
-    stop_limits,
     stop_words,
     warm_up_finding,
 )
@@ -54,30 +53,52 @@ def all_cards(result: BadCastings) -> tuple[Card, ...]:
 
 def _card_lines(show: Show, mold: MoldResult) -> Iterator[CardLine]:
     found, warm_up = mold.window, warm_up_finding(show, mold)
-    if found is not None and found.window is not None and found.window.first_met is not None:
-        start = f"{start_words(show, mold)} ({start_limits(show, mold, found)})"
+    window = None if found is None else found.window
+    if found is not None and window is not None and window.first_met is not None:
+        start = (
+            f"{start_words(show, mold)}{_card_limits(show, window.first_met_lower, window.first_met_upper)}"
+        )
         if mold.start_at is None:
             start = f"{show.about(found.coldest)}, the coldest so far"
         yield CardLine(label="Start at", text=start, findings=("target_temp",))
-        yield CardLine(label="Best", text=f"near {show.about(found.window.best)}", findings=("target_temp",))
-        stop = f"{stop_words(show, mold)} ({stop_limits(show, mold, found)})"
+        if found.coldest < window.best < found.hottest:
+            yield CardLine(label="Best", text=f"near {show.about(window.best)}", findings=("target_temp",))
+        stop = f"{stop_words(show, mold)}{_card_limits(show, *found.top_limits)}"
         if mold.stop_at is None:
-            stop = f"not known; {show.about(found.hottest)}, the hottest so far, was not too hot"
+            stop = f"not known: {show.about(found.hottest)}, the hottest so far, was not too hot"
         yield CardLine(label="Stop at", text=stop, findings=("window_high",))
     if mold.by_fill is not None:
         yield CardLine(label="Start at", text=from_fill(mold), findings=("first_good_fill",))
     elif warm_up is not None and warm_up[1]:
-        yield CardLine(label="Blank fills", text=warm_up[1], findings=("warm_up_fills",))
-    worse = [each for each in mold.cavities if each.often is not None]
-    if worse:
-        text = f"{worse[0].cavity}: {how_it_fails(mold, worse[0])}"
-        yield CardLine(label="Worst cavity", text=text, findings=("worse_cavity",))
-    rate = mold.total.rate
-    good = (
-        f"{show.share(1 - rate.estimate)}{in_brackets(show.share, 1 - rate.high, 1 - rate.low)} of castings "
-    )
-    good += f"good this season, {mold.total.castings - mold.total.rejects} of {mold.total.castings}"
+        yield CardLine(label="Blank fills", text=_card_blanks(show, mold), findings=("warm_up_fills",))
+    for each in mold.cavities:
+        if each.often is not None:
+            text = f"{each.cavity} fails {times(each.often.ratio, *each.often.limits(each.level))} as often"
+            yield CardLine(label="Worst cavity", text=text, findings=("worse_cavity",))
+    rate, made = mold.total.rate, mold.total.castings
+    good = f"{show.share(1 - rate.estimate)} good{in_brackets(show.share, 1 - rate.high, 1 - rate.low)}, "
+    good += f"{made - mold.total.rejects} of {made} this season"
     yield CardLine(label="Yield", text=good, findings=("reject_rate",))
+
+
+def _card_limits(show: Show, low: float | None, high: float | None) -> str:
+    return in_brackets(show.about, low, high) or " (how sure, the logs leave open)"
+
+
+def _card_blanks(show: Show, mold: MoldResult) -> str:
+    """Returns `5 from its usual 280 °F, 25 from cold (24 to 27): warm a cold mold dry first`."""
+    warm_up = mold.warm_up
+    assert warm_up is not None
+    cold, usual = warm_up.from_cold, warm_up.from_usual
+    if cold is None:
+        return f"{np.median(warm_up.as_logged):.0f}, as in the middle session"
+    text = "from cold never at this pace: pour faster, or warm the mold dry first"
+    if cold.count is not None:
+        text = f"{cold.count} from cold{in_brackets(lambda n: f'{n:.0f}', cold.low, cold.high)}"
+        text += ": warm a cold mold dry first" if cold.count >= MANY_BLANKS else ""
+    if usual is not None and usual.count is not None:
+        text = f"{usual.count} from its usual {show.about(mold.heat.usual_c)}, {text}"
+    return text
 
 
 def _lately(rows: pd.DataFrame, column: str, target: float) -> tuple[int, int, bool]:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from benchwater.ledger import midnight, recent
+from benchwater.ledger import computed_once, midnight, recent
 from benchwater.ledger.fills import (
     MOST_FILLS,
     SPRUES,
@@ -219,6 +219,8 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
     molds, rows_of = molds_by_weight(fills), by_name(rows, "mold")
     made = fills[fills["castings"] > 0]
     made_of = by_name(made, "mold")
+    so_far = made if span.name == "season" else _made_so_far(season)
+    so_far_of = by_name(so_far, "mold")
     temperature = {mold: _by_temperature(bench, made_of[mold]) for mold in molds}
     windows = {mold: found.window for mold, found in temperature.items() if found.window is not None}
     guns, lately = read_with_a_gun(poured), recent(season, "pour")
@@ -227,13 +229,13 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
     return BadCastings(
         season=season,
         months=lately.label,
-        total=reject_rate(made, "mold"),
+        total=reject_rate(made, session_effect(so_far, "mold")),
         molds=tuple(
             MoldResult(
                 name=mold,
                 rows=rows_of[mold],
                 recent=rows_of[mold][rows_of[mold]["date"] >= midnight(lately.start)],
-                total=reject_rate(made_of[mold]),
+                total=reject_rate(made_of[mold], session_effect(so_far_of[mold])),
                 by_fill=None if mold in windows else by_fill(made_of[mold], bench.plan.target_reject_rate),
                 by_temperature=temperature[mold],
                 heat=heat[mold],
@@ -245,6 +247,14 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
             for mold in molds
         ),
     )
+
+
+@computed_once
+def _made_so_far(season: Season) -> pd.DataFrame:
+    """The fills with castings of the season to date: they tell how much sessions of a mold differ."""
+    whole = Span(name="season", label="season", start=season.start, end=season.end)
+    fills = fills_of(poured_in(season, whole))
+    return fills[fills["castings"] > 0]
 
 
 def by_name(table: pd.DataFrame, column: str) -> dict[str, pd.DataFrame]:
@@ -378,7 +388,7 @@ def _unread_fills(
         return None
     fills = fills.assign(bin=bin_numbers(bench, fills["estimated"]))
     bins, trend = rates_by_bin(bench, fills)
-    total = reject_rate(fills)
+    total = reject_rate(fills, session_effect(fills))
     return UnreadFills(
         castings=total.castings,
         rejects=total.rejects,

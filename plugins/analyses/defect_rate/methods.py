@@ -4,8 +4,8 @@ METHODS = (
     "A row of the pour log without a count is one casting. Shares: Wilson's score interval (Wilson 1927), "
     "the castings divided by the design effect of sessions (Rao and Scott 1992), the mold a stratum where "
     "molds are put together: at most the mean castings of a session, weighted by them; times (t/z)² for "
-    "few sessions (Korn and Graubard 1998); at least 1. In a single session fills take the place of "
-    "sessions.",
+    "few sessions (Korn and Graubard 1998); at least 1. It is that of the season to date, for a month too. "
+    "In a single session fills take the place of sessions.",
     "Trend over bins of temperature, scored by their middles: Cochran 1954 and Armitage 1955, over the "
     "design effect of sessions within bins.",
     "Cold flaws (short fill, cold shut) and hot ones (flash, porosity) are fitted apart over mold "

@@ -46,10 +46,9 @@ def on_bench_scale(bench: Bench, celsius: Any) -> Any:
     return np.asarray(celsius, dtype=np.float64) * 1.8 + 32 if bench.system == "us" else np.asarray(celsius)
 
 
-def reject_rate(fills: pd.DataFrame, strata: str | None = None) -> RejectRate:
-    """Returns the share of bad castings of fills, sessions compared within `strata`, a column."""
+def reject_rate(fills: pd.DataFrame, effect: float) -> RejectRate:
+    """Returns the share of bad castings of fills, its interval widened by the design effect of sessions."""
     castings, rejects = int(fills["castings"].sum()), int(fills["rejects"].sum())
-    effect = session_effect(fills, strata)
     return RejectRate(
         castings=castings,
         rejects=rejects,
@@ -61,7 +60,7 @@ def reject_rate(fills: pd.DataFrame, strata: str | None = None) -> RejectRate:
 
 
 def session_effect(rows: pd.DataFrame, strata: str | None = None) -> float:
-    """Returns the design effect of sessions within `strata`; of fills where none holds two sessions."""
+    """Returns the design effect of sessions within `strata`, a column; of fills where none holds two."""
     for unit in ("session", "key"):
         keys = [unit] if strata is None else [strata, unit]
         sums = rows.groupby(keys, observed=True)[["rejects", "castings"]].sum().reset_index()

@@ -28,6 +28,7 @@ COLUMNS = make_columns(
     *(("castings", "Castings"), ("rejects", "Bad castings"), ("rate", "Bad", "1")),
     *((name, name.title(), "1") for name in ("low", "high", "center", "lower", "upper")),
     *(("signal", "Worse than chance"), ("p_adjusted", "p at equal temperature", "p")),
+    hidden="p_adjusted",
 )
 MOST_SESSIONS_ON_PAPER, MOST_TEMPERATURE_FIGURES, MOST_SESSION_FIGURES = 10, 2, 2
 NAMED_WINDOW, MOST_DAYS = 0.2, 6
@@ -46,7 +47,6 @@ def all_tables(result: BadCastings, note: str) -> tuple[Table, ...]:
     molds = result.molds
     read_bins = _bin_rows((mold.name, mold.by_temperature.bins) for mold in molds)
     unread_bins = _bin_rows((mold.name, mold.heat.unread.bins) for mold in molds if mold.heat.unread)
-    against = "p: against the other cavities of the mold, adjusted for all that were compared."
     curve, heat = "mold temp_c flaw rate low high", "session fill measured_c estimated_c"
     heat_title = "Mold temperature, measured and estimated"
     from_first = "Estimated by heat balance from the first fill of the session onward."
@@ -54,7 +54,7 @@ def all_tables(result: BadCastings, note: str) -> tuple[Table, ...]:
         _table("by_temperature", "By mold temperature", bins, read_bins, note, 24),
         _table("by_estimated", estimated, bins, unread_bins, "By heat balance, not by reading.", 12, 0),
         _table("curve", "Fitted share of flaws by mold temperature", curve, _curve_rows(molds)),
-        _table("by_cavity", "By cavity", by_cavity, _cavity_rows(molds), against, 24),
+        _table("by_cavity", "By cavity", by_cavity, _cavity_rows(molds), print_rows=24),
         _table("sessions", "By session", sessions, _session_rows(molds), judged, 60, MOST_SESSIONS_ON_PAPER),
         _table("mold_heat", heat_title, heat, _heat_rows(molds), from_first),
     )

@@ -166,7 +166,7 @@ def _cures(batches: Batches) -> Iterator[Finding]:
         text += f" Outside: {_named(batches, outside)}." if len(outside) else ""
         melted = int(batches.judged.loc[batches.judged["verdict"] == IN_WINDOW, "melted"].sum())
         if melted:
-            text += f" In {melted} of these the window was the powder's alone: the heads softened."
+            text += f" {melted} of those inside suited the powder alone: the heads softened."
         more: dict[str, Cell] = {"pieces": pieces, "pieces_in_window": good}
         yield make_finding("cure_in_window", text, wilson_interval(held, total), "1", n=total, more=more)
     else:
@@ -212,10 +212,10 @@ def _flaws(batches: Batches) -> Iterator[Finding]:
     counts = counts[counts > 0].sort_values(ascending=False, kind="stable")
     named = ", ".join(f"{flaw} {count}" for flaw, count in counts.items())
     show, ends = batches.season.bench.show, (batches.rejects.low, batches.rejects.high)
-    share = (
+    text = f"{bad} of {total} coated pieces had to be stripped or scrapped"
+    text += (
         f", {show(batches.rejects.estimate, '1')}{in_brackets(lambda x: show(x, '1'), *ends)}" if bad else ""
     )
-    text = f"{bad} of {total} coated pieces{share} had to be stripped or scrapped"
     text += f": {named}." if named else "."
     more: dict[str, Cell] = {str(flaw): int(count) for flaw, count in counts.items()}
     yield make_finding("coat_rejects", text, batches.rejects, "1", n=total, more=more)

@@ -261,7 +261,7 @@ def test_the_cautions_are_on_a_card_whatever_the_logs_hold() -> None:
     assert (card.id, card.order, card.warning, card.wide) == ("warnings", 10, True, True)
     labels = [line.label for line in card.lines]
     assert {"Water", "Eyes and skin", "Children", "Coated heads", "Hot plastic"} <= set(labels)
-    assert max(len(line.text) for line in card.lines) < 120, "one line each"
+    assert max(len(line.text) for line in card.lines) < 92, "one line each"
     assert "source" not in " ".join(line.text for line in card.lines if line.label != "More")
 
 
@@ -273,7 +273,7 @@ def test_the_cautions_are_on_a_card_whatever_the_logs_hold() -> None:
         ('[items.metal]\nkind = "metal"\nlead = true', "metal is lead"),
         ('[items."lead-free"]\nkind = "metal"', "none in lead-free"),
         ('[items.tin]\nkind = "metal"\nlead = false', "none in tin"),
-        ('[items.leaded]\nkind = "metal"', "treat leaded as lead"),
+        ('[items.leaded]\nkind = "metal"', "not said of leaded"),
     ],
 )
 def test_the_card_of_a_mold_says_whether_its_metal_is_lead(item, said) -> None:

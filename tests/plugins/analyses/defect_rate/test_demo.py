@@ -84,8 +84,22 @@ def test_demo_the_card_of_a_mold_says_what_is_done_at_the_bench(section) -> None
     card = next(each for each in section.cards if each.id == "mold:round-jig")
     labels = [line.label for line in card.lines]
     assert labels == ["Start at", "Best", "Stop at", "Blank fills", "Worst cavity", "Yield"]
-    assert "warming the dry mold first" in card.lines[3].text
+    assert "warm a cold mold dry first" in card.lines[3].text
     assert all(line.findings for line in card.lines)
+
+
+def test_demo_a_month_is_as_sure_as_the_season_knows_its_sessions(demo) -> None:
+    """August has one or two sessions a mold, which alone would say next to nothing of how they differ."""
+    made = demo("2026-08")
+    month, whole = (ANALYSIS.analyse(made.season, span) for span in (made.period, made.whole))
+    total, known = (
+        next(each for each in part.findings if (each.id, each.group) == ("reject_rate", None))
+        for part in (month, whole)
+    )
+    assert total.more["design_effect"] == known.more["design_effect"]
+    assert total.low is not None
+    assert total.high is not None
+    assert total.high - total.low < 0.5
 
 
 def test_demo_counts_are_the_logs(demo, section) -> None:
