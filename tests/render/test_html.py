@@ -99,7 +99,7 @@ def test_the_front_page_ranks_and_the_sections_say_how_sure_they_are(html: str) 
     assert "worth about 6 baits" in todo
     for words in (
         "487 of 494 rows from 3 files used, 3 repeated elsewhere, 4 set aside.",
-        "March to May, a month a mark",
+        "a month a mark, from zero up",
         "Season to date: 1 March to 31 May 2026",
         "95 % interval 340 to 367 °F, n = 96",
         "Thin data Nine losses are too few to compare leaders.",

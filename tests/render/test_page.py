@@ -126,4 +126,3 @@ def test_a_season_s_first_month_has_nothing_to_be_held_against(report: Report) -
     )
     page = compose(replace(report, vitals=first))
     assert {(vital.change, vital.source) for vital in page.vitals} == {("", "")}
-    assert page.vitals_note == ""

@@ -80,7 +80,7 @@ def _likeness(text: str, column: Column, bench: Bench) -> int:
         return _SURE
     if kind == "name" and not column.word_phrases:
         return _SURE if _is_number(text) else _POSSIBLE
-    if kind in {"name", "text", "tags"}:
+    if kind in {"name", "text", "tags", "photo"}:
         return _NO if _is_number(text) else _POSSIBLE
     context = CellContext(bench=bench, decimal_comma=False, bare_unit=None)
     if is_quantity(kind):

@@ -11,8 +11,8 @@ from benchwater.words import visible
 
 LONGEST_BECAUSE = 100
 LONGEST_KEPT = 88
-MOST_LINES, MOST_KEPT = 20, 3
-_LETTERS_A_LINE, _SMALL_LETTERS_A_LINE = 74, 92
+MOST_LINES, MOST_KEPT = 21, 3
+_LETTERS_A_LINE, _SMALL_LETTERS_A_LINE, _LETTERS_ACROSS, _LETTERS_OF_SINCE = 70, 92, 104, 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +31,8 @@ def front_advice(report: Report) -> FrontAdvice:
     Urgent actions come first, then the most valuable of each section, then new ones, then the others.
     """
     to_do = [ranked for ranked in report.actions if ranked.state in ("new", "open")]
-    holds = _of(report, "holds")
-    mended = _of(report, "mended")
-    room = MOST_LINES - unread(report).lines - sum(len(kept) + 1 for kept in (holds, mended) if kept)
+    holds, mended = (_of(report, state) for state in ("holds", "mended"))
+    room = MOST_LINES - unread(report).lines - _kept_lines(holds) - _kept_lines(mended)
     chosen: list[RankedAction] = []
     for ranked in _by_need(to_do):
         lines = _lines(ranked)
@@ -51,6 +50,12 @@ def _of(report: Report, state: str) -> tuple[RankedAction, ...]:
 def _by_need(to_do: Sequence[RankedAction]) -> list[RankedAction]:
     best = {id(ranked) for ranked in {each.section_id: each for each in reversed(to_do)}.values()}
     return sorted(to_do, key=lambda each: (not each.action.urgent, id(each) not in best, each.state != "new"))
+
+
+def _kept_lines(kept: Sequence[RankedAction]) -> int:
+    texts = (sentences(visible(ranked.action.text), LONGEST_KEPT) for ranked in kept)
+    letters = sum(len(text) + _LETTERS_OF_SINCE for text in texts)
+    return math.ceil((letters + _LETTERS_OF_SINCE) / _LETTERS_ACROSS) if kept else 0
 
 
 def _lines(ranked: RankedAction) -> int:

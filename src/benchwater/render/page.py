@@ -26,7 +26,8 @@ from benchwater.words import counted, shorten, visible
 
 MOST_VITALS = 10
 _LONGEST_GLANCE = 84
-_LONGEST_UNSAID = 90
+_LONGEST_UNSAID = 75
+_LONGEST_MONTH = 6
 _MOST_UNSAID = 2
 _LONGEST_RUNNING = 36
 
@@ -79,7 +80,6 @@ class Page:
     running: str
     vitals: tuple[VitalView, ...]
     vitals_of: str
-    vitals_note: str
     unread: Unread
     recent: str
     to_do: tuple[FrontAction, ...]
@@ -113,7 +113,6 @@ def compose(report: Report) -> Page:
         running=f"{bench} · {span_title(report.period)}",
         vitals=vitals,
         vitals_of="season to date" if report.period.name == "season" else month_name(report.period.start),
-        vitals_note=_vitals_note(report) if any(vital.source for vital in vitals) else "",
         unread=unread(report),
         recent=months_in_words(recent) if recent is not None else "",
         to_do=tuple(_front_action(ranked, report, anchors) for ranked in advice.to_do),
@@ -181,6 +180,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         change = f"nothing logged in {month_name(empty.span.start)}"
     else:
         was, month = _vital_number(before.value, series.unit, report.bench), month_name(before.span.start)
+        month = month if len(month) <= _LONGEST_MONTH else month[:3]
         rose = now.value > before.value
         change = f"as in {month}" if was == shown else f"{'up' if rose else 'down'} from {was} in {month}"
         if series.better is not None and was != shown:
@@ -215,14 +215,6 @@ def _vital_number(value: float | None, unit: str | None, bench: Bench) -> str:
     if unit.endswith("/h"):
         return figures(value, max(0, 1 - math.floor(math.log10(abs(value)))) if value else 0)
     return bench.show(value, unit, 0 if unit == "money" and abs(value) >= 100 else None)
-
-
-def _vitals_note(report: Report) -> str:
-    months = report.vitals[0].months
-    first, last = month_name(months[0].span.start), month_name(months[-1].span.start)
-    return (
-        f"Small plots: {first} to {last}, a month a mark, each from zero up; a month without rows is a gap."
-    )
 
 
 def _unsaid(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLine]:

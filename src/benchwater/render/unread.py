@@ -10,7 +10,7 @@ from benchwater.read.outcome import SetAside
 from benchwater.words import counted, listed, shorten, visible
 
 MOST_FIXES, MOST_FILES = 3, 2
-_LONGEST_VALUE, _LONGEST_FILE = 24, 40
+_LONGEST_VALUE, _LONGEST_FILE, _LETTERS_ACROSS = 24, 40, 104
 _PIECES = {
     "pour": ("casting", ""),
     "finishing": ("piece", ""),
@@ -34,7 +34,8 @@ class Unread:
     @property
     def lines(self) -> int:
         """About how many printed lines it takes."""
-        return len(self.files) + bool(self.rows) + bool(self.fixes)
+        letters = len(self.rows) + sum(map(len, self.fixes))
+        return len(self.files) + -(-letters // _LETTERS_ACROSS)
 
 
 def unread(report: Report) -> Unread:
