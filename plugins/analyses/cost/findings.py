@@ -188,7 +188,7 @@ def _lost(bench: Bench, losses: Losses) -> Iterator[Finding]:
     gone += f", {n} of them of known cost" if n < losses.baits else ""
     text, rates = f"{gone}: {money(bench, cost)} to make again", []
     for id, over, exposure, found in (
-        ("hour", "bait-hour fished", losses.hours, hourly),
+        ("hour", "hour a bait is fished", losses.hours, hourly),
         ("fish", "fish landed", losses.fish, by_fish),
     ):
         if found is not None:

@@ -289,7 +289,7 @@ def test_lost_baits_are_priced_at_what_another_costs_to_make() -> None:
     # Garwood's exact limits of 5: 1.6235 and 11.668.
     assert (hourly.low, hourly.high) == pytest.approx((1.6235 * cost / 52.5, 11.668 * cost / 52.5), rel=1e-4)
     assert found.text == (
-        "5 baits lost or worn: €1.60 to make again, €0.15 per bait-hour fished, €0.16 per fish landed."
+        "5 baits lost or worn: €1.60 to make again, €0.15 per hour a bait is fished, €0.16 per fish landed."
     )
 
 
