@@ -84,7 +84,7 @@ def test_a_coated_head_that_takes_a_fitting_is_a_bait_once_the_fitting_is_used()
     assert bounds("eyed", pour=POUR, coat=coat, stock=used) == (4, 4, 4)
     assert bounds("bright", pour=POUR, coat=coat, stock=used) == (0, 0, 5)
     rows = FISHED + "2026-03-09,eyed,1 h,lost,6,,snag\n"
-    assert bounds("eyed", pour=POUR, coat=coat, stock=used, fished=rows) == (6, 6, 6)
+    assert bounds("eyed", pour=POUR, coat=coat, stock=used, fished=rows) == (6, 6, 9)
 
 
 def test_a_bare_bait_counts_when_it_must_have_been_on_the_water() -> None:
@@ -103,6 +103,24 @@ def test_the_share_that_known_builds_show_on_the_water_tells_of_the_others() -> 
     # 4 bright are known and 2 of them were fished; of 3 bare ones fished there are about 6, 8 at most.
     rows = FISHED + "2026-03-07,bright,1 h,kept,2,,\n2026-03-07,bare,1 h,kept,3,,\n"
     assert bounds("bare", bench=WITHOUT_EYES, pour=POUR, coat=COAT, fished=rows) == (3, 6, 8)
+
+
+def test_logs_that_hold_fewer_castings_than_were_fished_limit_nothing_and_tell_nothing_of_others() -> None:
+    rows = FISHED + "2026-03-07,bright,1 h,kept,20,,\n2026-03-07,bare,1 h,kept,3,,\n"
+    found = baits_dressed(season(bench=WITHOUT_EYES, pour=POUR, fished=rows), datetime(2026, 4, 1))
+    assert {name: (each.low, each.high, each.known) for name, each in found.items()} == {
+        "bright": (20, 20, False),
+        "bare": (3, 3, False),
+    }
+
+
+def test_a_build_without_a_casting_is_told_by_its_fittings() -> None:
+    bench = WITHOUT_EYES + "[builds.spinner]\nfittings = { eye = 2 }\n"
+    bench += "[builds.twin]\nfittings = { eye = 2 }\n"
+    used = STOCK + "2026-03-06,eye,used,8\n"
+    rows = FISHED + "2026-03-09,twin,1 h,kept,1,,\n"
+    assert bounds("spinner", bench=bench, pour=POUR, stock=used, fished=rows) == (0, 0, 3)
+    assert bounds("twin", bench=bench, pour=POUR, stock=used, fished=rows) == (1, 1, 4)
 
 
 def test_steps_are_those_of_the_coats_scaled_to_what_was_dressed() -> None:

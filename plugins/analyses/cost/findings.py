@@ -36,10 +36,11 @@ METHODS = (
     "A saving is made when a bait is dressed and not bought; a spare casting saves nothing yet, nor a coated "
     "head. No log says when a bait is dressed, so the number is bounded: at least those that must have been "
     "on the water; at most the good castings, and good pieces with its coat; together as many as the "
-    "fittings `used` make. Where the bounds differ, the share of dressed baits that were on the water is "
-    "taken from the builds of known number (beta-negative binomial, Johnson, Kemp & Kotz 2005). Numbers of "
-    "builds err apart, their gains together. Baits to break even = price of the mold over saving per bait, "
-    "rounded up; a day to come takes this season's pace to go on.",
+    "fittings `used` make (rows that allow fewer than were fished bound nothing). Where the bounds differ, "
+    "the share of dressed baits that were on the water is taken from the builds of known number "
+    "(beta-negative binomial, Johnson, Kemp & Kotz 2005). Numbers of builds err apart, their gains together. "
+    "Baits to break even = price of the mold over saving per bait, rounded up; a day to come takes this "
+    "season's pace to go on.",
     "The rest: what the dressed baits of the season cost in a shop, less all that was bought in it, less the "
     "molds. What was bought before the season is in no sum, and what is still on the shelf is in what was "
     "bought.",

@@ -52,22 +52,19 @@ class Steps:
 NO_STEPS = Steps(np.zeros(0, dtype="datetime64[us]"), np.zeros(0))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Dressed:
     """How many baits of a build were dressed, `number`, with its limits, and how many were on the water.
 
-    The limits hold 95 %, or are what the logs allow at all where that is narrower.
+    The limits hold 95 %, or are what the logs allow at all where that is narrower; where nothing limits the
+    number it is the least. It is `known` where the logs leave no room for another.
     """
 
     number: float
     low: float
     high: float
     seen: float
-
-    @property
-    def known(self) -> bool:
-        """Whether the logs leave no room for another number."""
-        return self.high - self.low < 1
+    known: bool
 
 
 @computed_once
@@ -102,8 +99,9 @@ def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
 
     No log says that a bait was dressed. Bounds come from what other rows say: there are as many as must have
     been on the water, no more than castings, or good pieces with the coat of the build, and together as many
-    as the fittings `used` (a fitting is taken to be used on baits only; where more were on the water than
-    that allows, those stand). A coated build without fittings and trailer is done with its coat.
+    as the fittings `used` (a fitting is taken to be used on baits only). Rows that allow fewer than were on
+    the water are not complete, and bound nothing. A coated build without fittings and trailer is done with
+    its coat.
 
     Where the bounds differ, the share of dressed baits that were on the water tells: it is taken from the
     builds whose number is known, and a build of which s were seen has about s / share. What was not seen is
@@ -117,12 +115,13 @@ def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
     fished, there = sum(seen[name] for name in known), sum(bounds[name][0] for name in known)
     found = {}
     for name, (low, high) in bounds.items():
-        met, number, limits = seen[name], low, (low, high)
+        met, number, limits = seen[name], low, (low, high if high < inf else low)
         if high - low >= 1 and fished and met:
             hidden = unseen(met, fished, there - fished)
             number = min(max(low, met * there / fished), high)
             limits = max(low, met + hidden[0]), min(high, met + hidden[1])
-        found[name] = Dressed(number, min(limits[0], number), max(limits[1], number), met)
+        least, most = min(limits[0], number), max(limits[1], number)
+        found[name] = Dressed(number=number, low=least, high=most, seen=met, known=high - low < 1)
     return found
 
 
@@ -142,7 +141,7 @@ def dressing_steps(season: Season) -> dict[str, Steps]:
 
 
 def _bounds(season: Season, seen: Mapping[str, float], up_to: datetime) -> dict[str, tuple[float, float]]:
-    """The fewest and the most baits of each build that were dressed before `up_to`, as the logs allow.
+    """The fewest and the most baits of each build that were dressed before `up_to`; inf where nothing limits.
 
     Sums over builds, of what was coated, cast and used, are narrowed down to each build by what the others
     must have taken of them at least, and can have taken at most.
@@ -160,28 +159,28 @@ def _bounds(season: Season, seen: Mapping[str, float], up_to: datetime) -> dict[
     for body in dict.fromkeys(filter(None, map(_body, builds.values()))):
         of_body = {name: build for name, build in builds.items() if _body(build) == body}
         sums.append((dict.fromkeys(of_body, 1.0), good.get(body, 0.0), False))
-        for coat in (
-            dict.fromkeys(build.coat for build in of_body.values()) if season.holds("finishing") else ()
-        ):
-            if coat is not None:
-                of_coat = {name: build for name, build in of_body.items() if build.coat == coat}
-                done = len(of_coat) == 1 and all(
-                    not b.fittings and b.trailer is None for b in of_coat.values()
-                )
-                sums.append((dict.fromkeys(of_coat, 1.0), coated.get((*body, coat), 0.0), done))
+        coats = {build.coat for build in of_body.values()} if season.holds("finishing") else set()
+        for coat in sorted(filter(None, coats)):
+            of_coat = {name: build for name, build in of_body.items() if build.coat == coat}
+            (first, *others) = of_coat.values()
+            done = not (others or first.fittings or first.trailer)
+            sums.append((dict.fromkeys(of_coat, 1.0), coated.get((*body, coat), 0.0), done))
     for item, amount in _fittings_used(season, up_to).items():
         of_item = {name: build.fittings[item] for name, build in builds.items() if item in build.fittings}
         sums.append((of_item, amount, True))
+    complete = [each for each in sums if sum(n * seen[name] for name, n in each[0].items()) <= each[1] + 1e-9]
     for _ in range(len(builds) + 1):
-        for takes, total, exact in sums:
+        for takes, total, exact in complete:
             for name, each in takes.items():
-                others = [(n, other) for other, n in takes.items() if other != name]
-                at_most = floor((total - sum(n * low[other] for n, other in others)) / each + 1e-9)
-                high[name] = max(low[name], min(high[name], at_most))
-                if exact:
-                    at_least = ceil((total - sum(n * high[other] for n, other in others)) / each - 1e-9)
-                    low[name] = min(high[name], max(low[name], at_least))
-    return {name: (low[name], high[name] if high[name] < inf else low[name]) for name in builds}
+                others_low, others_high = (
+                    sum(n * limit[other] for other, n in takes.items() if other != name)
+                    for limit in (low, high)
+                )
+                high[name] = max(low[name], min(high[name], floor((total - others_low) / each + 1e-9)))
+                if exact and others_high < inf:
+                    least = ceil((total - others_high) / each - 1e-9)
+                    low[name] = min(high[name], max(low[name], least))
+    return {name: (low[name], high[name]) for name in builds}
 
 
 def _fittings_used(season: Season, up_to: datetime) -> dict[str, float]:
