@@ -24,7 +24,7 @@ head = { mold = "round-jig", cavity = "1/8" }
 
 
 def made(bench: str = BENCH, after: int = 1) -> MadeSeason:
-    """45 of 100 castings bad, then 15; 18 of 24 baits gone on each trip, from May 2026 on 4 × `after`."""
+    """45 of 100 castings bad, then 15; 90 of 120 baits gone a trip, then 20 × `after`."""
     poured = ["date,mold,cavity,outcome,count"]
     fished = ["date,build,fished,fate,count"]
     for year, bad in ((2025, 4), (2026, 1)):
@@ -35,8 +35,8 @@ def made(bench: str = BENCH, after: int = 1) -> MadeSeason:
             month = 4 + (trip > 14)
             lost = after if (year, month) == (2026, 5) else 4
             lost += trip % 2
-            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,lost,{4 * lost}"]
-            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,kept,{24 - 4 * lost}"]
+            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,lost,{20 * lost}"]
+            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,kept,{120 - 20 * lost}"]
     logs = {"pour.csv": "\n".join(poured), "baits.csv": "\n".join(fished)}
     return make_season(bench, logs, month="2026-05")
 
