@@ -6,7 +6,8 @@ fished on one trip is alike. A change of habit that bench.toml dates (`[[changes
 season: is the rate after it other than the trend would have given?
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
@@ -32,15 +33,24 @@ def analyse(season: Season, span: Span) -> Section:
     )
 
 
+ANALYSIS = Analysis(
+    id="seasons",
+    title="Season against season",
+    question="Is this season better than the ones before, and what did a change do?",
+    order=820,
+    analyse=analyse,
+)
+
+
+def with_something_to_compare(season: Season) -> Sequence[Analysis]:
+    """The analysis, where the logs hold an earlier season or bench.toml dates a change."""
+    earlier = any(
+        season.holds(kind) and len(season.before(kind, season.start)) for kind in ("pour", "fishing")
+    )
+    return [ANALYSIS] if earlier or season.bench.changes else []
+
+
 @hookimpl
 def analyses() -> Iterable[Analysis]:
     """One analysis."""
-    return [
-        Analysis(
-            id="seasons",
-            title="Season against season",
-            question="Is this season better than the ones before, and what did a change do?",
-            order=820,
-            analyse=analyse,
-        )
-    ]
+    return [replace(ANALYSIS, split=with_something_to_compare)]

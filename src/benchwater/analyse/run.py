@@ -79,7 +79,7 @@ def split_analyses(
             continue
         try:
             found = list(within(LONGEST_ANALYSIS_S, partial(analysis.split, season)))
-            wrong = [each for each in found if not each.id.startswith(f"{analysis.id}:")]
+            wrong = [each for each in found if each.id.partition(":")[0] != analysis.id]
             if wrong:
                 raise ValueError(f"`{wrong[0].id}` does not begin with `{analysis.id}:`")
             parts += [(each, plugin) for each in found]

@@ -40,6 +40,7 @@ from benchwater.commands.terminal import (
     click.option(
         "--repeats", type=click.IntRange(1, 10), default=1, help="With --trial: lines an arm a block."
     ),
+    click.option("--trip", metavar="WATER", help="Instead: what to take to a water, as a list to tick."),
     click.option("--stock", metavar="3x8", help="Labels on a page: columns x rows."),
     click.option("--margin", type=click.FloatRange(0, 50), default=8.0, help="Of the label page, in mm."),
     click.option("--gap", type=click.FloatRange(0, 30), default=0.0, help="Between labels, in mm."),
@@ -58,6 +59,7 @@ def sheets(
     arms: str,
     blocks: int,
     repeats: int,
+    trip: str | None,
     workspace_plugins: bool,
 ) -> int:
     """Print a blank sheet of every log of FOLDER (left out: this folder), as <log>.pdf.
@@ -72,6 +74,8 @@ def sheets(
     Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
     """
     out = out or folder / "reports" / "sheets"
+    if trip is not None:
+        return _print_trip_box(folder, out, trip, workspace_plugins)
     if trial is not None:
         return _print_trial(folder, out, trial, (arms, blocks, repeats))
     if tags is not None or what in {"labels", "cards"}:
@@ -219,3 +223,22 @@ def _print_trial(folder: Path, out: Path, name: str, design: tuple[str, int, int
     click.echo(f"Wrote {plain(str(sheet))}")
     click.echo(f"Wrote {plain(str(log))}: copy it into your folder of logs, and fill it in there.")
     return DONE
+
+
+def _print_trip_box(folder: Path, out: Path, water: str, workspace_plugins: bool) -> int:
+    from benchwater.files import write_atomically
+    from benchwater.pipeline import Request, choose_spans, gather, read_workspace
+    from benchwater.render.label_pdf import print_trip_box
+    from benchwater.render.sheet_pdf import file_name
+    from benchwater.sheets.trip_box import trip_box, trip_csv
+
+    workspace = read_workspace(folder, workspace_plugins=workspace_plugins)
+    spans = choose_spans(workspace, Request(whole_season=True))
+    box = trip_box(gather(workspace.reading, workspace.bench, spans), water)
+    pdf = print_trip_box(workspace.bench, box)
+    out.mkdir(parents=True, exist_ok=True)
+    sheet = write_atomically(out / file_name(f"trip-{water}"), pdf)
+    log = write_atomically(sheet.with_suffix(".csv"), trip_csv(box).encode())
+    click.echo(f"Wrote {plain(str(sheet))}")
+    click.echo(f"Wrote {plain(str(log))}: fill it in after the trip, in your folder of logs.")
+    return INCOMPLETE if workspace.plugins.problems else DONE

@@ -93,6 +93,7 @@ class Build:
     fittings: Mapping[str, float] = field(default_factory=dict)
     bought_price: float | None = None
     planned_hours: float | None = None
+    length_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +102,20 @@ class Plan:
 
     service_level: float = 0.90
     target_reject_rate: float = 0.10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Water:
+    """What the maker wrote of the rules of a water: where lead may not go, as read in `rule` on `read_on`.
+
+    Lead is not allowed up to `no_lead_up_to_g` or `no_lead_up_to_mm` of a bait; without either, not at all.
+    """
+
+    name: str
+    rule: str
+    read_on: date
+    no_lead_up_to_g: float | None = None
+    no_lead_up_to_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +154,7 @@ class Bench:
     plugin_options: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
     printed_tags: int = 0
     changes: tuple[Change, ...] = ()
+    waters: Mapping[str, Water] = field(default_factory=dict)
     names: Mapping[str, str] = field(default_factory=dict)
 
     def cavity(self, mold: str, cavity: str) -> Cavity:

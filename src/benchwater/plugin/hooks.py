@@ -39,8 +39,8 @@ class Analysis:
     the span holds nothing for it. One that raises is listed among the plugin problems; the report goes on.
 
     `split(season)`, where given, names the analyses that run in this one's place, one for each thing that the
-    logs name (such as `trial:leader`); their ids begin with this id and a colon. Without any there is no
-    section.
+    logs name (such as `trial:leader`); their ids are this id, or begin with it and a colon. Without any
+    there is no section.
     """
 
     id: str

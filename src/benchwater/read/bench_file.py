@@ -10,7 +10,18 @@ from typing import Any, cast
 
 from benchwater.files import read_own_file
 from benchwater.ledger.tags import MOST_TAGS
-from benchwater.plugin.bench import Bench, Build, Cavity, Change, CureWindow, Item, ItemKind, Mold, Plan
+from benchwater.plugin.bench import (
+    Bench,
+    Build,
+    Cavity,
+    Change,
+    CureWindow,
+    Item,
+    ItemKind,
+    Mold,
+    Plan,
+    Water,
+)
 from benchwater.read.bench_table import CURRENCY_MARKS, FILE_NAME, BenchError, BenchTable, Faults
 from benchwater.read.item_kinds import KINDS, kind_of_item
 from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
@@ -125,6 +136,7 @@ class _Reader:
         builds = {key: self._build(key, top, items, molds) for key in top.names("builds")}
         plan = self._plan(top)
         changes = tuple(self._change(table) for table in top.tables("changes"))
+        waters = {key: self._water(key, top) for key in top.names("waters")}
         tags = top.table("tags")
         printed_tags = tags.whole("printed", default=0, least=0)
         tags.close()
@@ -158,6 +170,7 @@ class _Reader:
                     plan=plan,
                     printed_tags=min(printed_tags, MOST_TAGS),
                     changes=changes,
+                    waters=MappingProxyType(waters),
                     default_units=MappingProxyType(default_units),
                     date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
                     fallbacks=tuple(self._fallbacks),
@@ -408,6 +421,7 @@ class _Reader:
             fittings=MappingProxyType(self._fittings(table, items)),
             bought_price=table.number("bought_price"),
             planned_hours=table.number("planned_hours"),
+            length_mm=table.quantity("length", "length", None),
         )
         table.close()
         return build
@@ -473,6 +487,29 @@ class _Reader:
             cavity = table.known_name("cavity", cavity, molds[mold].cavities, f"a cavity of `{mold}`")
         table.close()
         return None if mold is None or cavity is None else (mold, cavity)
+
+    def _water(self, name: str, top: BenchTable) -> Water:
+        """`lead = "not allowed"` or `no_lead_up_to` a mass or length; where and when that was read."""
+        table = top.entry("waters", name)
+        table.choice("lead", ("not allowed",))
+        limit = table.text("no_lead_up_to")
+        mass = length = None
+        if limit is not None:
+            try:
+                mass = read_quantity(limit, "mass")
+            except QuantityError:
+                length = table.quantity("no_lead_up_to", "length", None)
+        elif not table.has("lead"):
+            table.fault("lead", 'says nothing: write `lead = "not allowed"` or `no_lead_up_to = "1 oz"`')
+        rule, read_on = table.text("rule", required=True), table.day("read_on", required=True)
+        table.close()
+        return Water(
+            name=name,
+            rule=rule or "",
+            read_on=read_on or date.min,
+            no_lead_up_to_g=mass,
+            no_lead_up_to_mm=length,
+        )
 
     def _change(self, table: BenchTable) -> Change:
         on, what = table.day("on", required=True), table.text("what", required=True)

@@ -8,6 +8,7 @@ from benchwater.render.pdf import to_pdf
 from benchwater.sheets.labels import Label, LabelStock
 from benchwater.sheets.tally import MoldTally, TripSheet
 from benchwater.sheets.trial import TrialSheet
+from benchwater.sheets.trip_box import TripBox
 
 MM_PER_POINT = 25.4 / 72
 _LARGEST_PT = 12.0
@@ -43,6 +44,11 @@ def print_tallies(bench: Bench, molds: Sequence[MoldTally], trip: TripSheet) -> 
 def print_trial(bench: Bench, trial: TrialSheet) -> bytes:
     """Return the PDF of the sheet of a trial; raises as `print_labels` does."""
     return _printed("trial.html.j2", title=f"Trial: {trial.name}", bench=bench, trial=trial)
+
+
+def print_trip_box(bench: Bench, box: TripBox) -> bytes:
+    """Return the PDF of a list of what to take; raises as `print_labels` does."""
+    return _printed("trip_box.html.j2", title=f"To take: {box.water}", bench=bench, box=box)
 
 
 def _printed(template: str, **facts: object) -> bytes:

@@ -34,9 +34,9 @@ def made(bench: str = BENCH, after: int = 1) -> MadeSeason:
         for trip in range(1, 29):
             month = 4 + (trip > 14)
             lost = after if (year, month) == (2026, 5) else 4
-            lost += trip % 2
-            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,lost,{20 * lost}"]
-            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,kept,{120 - 20 * lost}"]
+            lost = 20 * lost + trip % 2
+            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,lost,{lost}"]
+            fished += [f"{year}-{month:02}-{trip:02},perch-grub,1 h,kept,{120 - lost}"]
     logs = {"pour.csv": "\n".join(poured), "baits.csv": "\n".join(fished)}
     return make_season(bench, logs, month="2026-05")
 
