@@ -196,7 +196,7 @@ def test_sections_of_one_file_have_their_own_headings(tmp_path):
     reading = read(tmp_path, {"all.csv": text})
     assert reading.not_read == ()
     assert [(source.log, source.rows, source.used) for source in reading.sources] == [
-        ("pour", 4, 2),
+        ("pour", 3, 2),
         ("inventory", 1, 1),
         ("fishing", 1, 1),
     ]
@@ -236,3 +236,21 @@ def test_a_mass_of_several_outcomes_together_is_not_known(tmp_path):
     reading = read(tmp_path, {"a.csv": text})
     assert rows(reading, "pour", "outcome", "mass_g") == [("good", None), ("reject", None), ("good", 7.0)]
     assert any("several outcomes" in each.read_as for each in reading.read_as)
+
+
+def test_a_mixed_amount_and_a_word_among_numbers_do_not_hide_their_column(tmp_path):
+    text = (
+        "date,item,in,out,left\n2026-05-01,lead,5 lb,,\n2026-05-30,lead,,,3 lb 4 oz\n"
+        "2026-05-30,hook,,,40\n2026-05-31,hook,,,some\n"
+    )
+    reading = read(tmp_path, {"a.csv": text})
+    assert reading.tables["inventory"]["amount"].round(3).tolist() == [2267.962, 1474.175, 40.0]
+    assert [(each.line, each.value) for each in reading.set_aside] == [(5, "some")]
+    assert reading.unread_columns == ()
+
+
+def test_words_under_one_of_the_counts_are_asked_about(tmp_path):
+    text = "date,mold,cavity,good,bad,blank\n2026-05-01,ball,1/8,20,short fill,2\n"
+    reading = read(tmp_path, {"a.csv": text})
+    assert len(reading.tables["pour"]) == 0
+    assert "words under `bad`: write how many" in reading.not_read[0].why

@@ -10,6 +10,8 @@ MOST_COLUMNS = 200
 LONGEST_CELL = 2_000
 MOST_LINES_IN_A_CELL = 40
 DEEPEST_HEADER_ROW = 5
+TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
+"""What marks a row of totals."""
 
 
 class Reason(StrEnum):

@@ -26,14 +26,13 @@ from benchwater.read.headers import Header, Heading
 from benchwater.read.names import find_place, same_spelling
 from benchwater.read.outcome import CheckProblem, SetAside
 from benchwater.read.records import Record
-from benchwater.read.refusals import LONGEST_CELL, MOST_SET_ASIDE, CellError, FileError, Reason
+from benchwater.read.refusals import LONGEST_CELL, MOST_SET_ASIDE, TOTALS, CellError, FileError, Reason
 from benchwater.read.row_check import check_rows
 from benchwater.read.vocabulary import everyday_key
 from benchwater.units import QuantityError, is_quantity, read_quantity
 
 _ROUGH = 0.1
 """The half-width of an amount marked as rough, as a share of it (common practice, no source)."""
-_TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,7 +204,7 @@ def record_problem(record: Record, header: Header) -> Problem | None:
     if dated is not None:
         first = next((cell for cell in cells if cell), "")
         date_cell = cells[dated] if dated < len(cells) else ""
-        is_totals = first.casefold().rstrip(": ") in _TOTALS
+        is_totals = first.casefold().rstrip(": ") in TOTALS
         if is_totals and not any(character.isdigit() for character in date_cell):
             why = "marks a row of totals, which is no entry of its own"
             return Problem(header.headings[cells.index(first)].text, first, CellError(Reason.TOTALS, why))

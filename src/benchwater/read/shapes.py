@@ -20,14 +20,16 @@ from benchwater.read.bench_file import size_in_ounces
 from benchwater.read.body import Body
 from benchwater.read.coded import Coded, Indices, concatenate, constant_column
 from benchwater.read.headers import Header, plain_heading, recognise, split_unit
-from benchwater.read.refusals import FileError
+from benchwater.read.refusals import TOTALS, FileError
 from benchwater.read.vocabulary import everyday_key
 from benchwater.text import quoted
 from benchwater.words import runs
 
 _SAMPLED_ROWS = 200
 _NOT_A_NUMBER = re.compile(r"[-–—.]?")
-_NUMBER = re.compile(r"[~≈]?\s*[0-9][0-9.,/]*\s*[a-z\"'#]*\.?", re.IGNORECASE)
+_DAY = re.compile(r"[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}.*")
+_MOSTLY = 0.6
+_NUMBER = re.compile(r"[~≈]?\s*(?:[0-9½¼¾⅛⅜⅝⅞]|[.,][0-9])[^;]{0,24}")
 _COUNTING = frozenset(
     "count number qty quantity how many casting piece bait jig head lure pcs pc no of # total".split()
 )
@@ -125,8 +127,10 @@ def _column_named(text: str, kind: LogKind) -> Column | None:
 
 
 def _holds_numbers(cells: Sequence[str]) -> bool:
-    numbers = [cell for cell in cells if not _NOT_A_NUMBER.fullmatch(cell.strip())]
-    return bool(numbers) and all(_NUMBER.fullmatch(cell.strip()) for cell in numbers)
+    """Whether most of the cells that say anything begin with a number, and none is a day."""
+    said = [cell.strip() for cell in cells if not _NOT_A_NUMBER.fullmatch(cell.strip())]
+    numbers = [cell for cell in said if _NUMBER.fullmatch(cell) and not _DAY.fullmatch(cell)]
+    return len(numbers) >= _MOSTLY * len(said)
 
 
 def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups | None:
@@ -153,11 +157,17 @@ def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups 
         coordinates = _coordinates(
             split_unit(text)[0], word, side, places and "cavity" not in outright, bench
         )
-        if coordinates and _holds_numbers(grid.texts(position)):
+        if coordinates:
             found[position] = coordinates
     words = {pair for coordinates in found.values() for pair in coordinates if pair[0] == word.name}
     cavities = {pair for coordinates in found.values() for pair in coordinates if pair[0] == "cavity"}
-    if len(found) < 2 or len(set(found.values())) < len(found) or (len(words) < 2 and len(cavities) < 2):
+    in_words = [at for at in found if not _holds_numbers(grid.texts(at))]
+    if len(found) - len(in_words) < 2:
+        return None
+    if in_words:
+        names = quoted(grid.headings[at].strip() for at in in_words)
+        raise FileError(f"has counts side by side, and words under {names}: write how many there")
+    if len(set(found.values())) < len(found) or (len(words) < 2 and len(cavities) < 2):
         return None
     if {len(coordinates) for coordinates in found.values()} != {len(next(iter(found.values())))}:
         found = (
@@ -178,7 +188,7 @@ def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups 
     for position, coordinates in found.items():
         groups.of[coordinates][position] = number.name
         said = " ".join(value for _, value in coordinates)
-        groups.read_as.append((grid.headings[position].strip(), f"{number.name} of `{said}`"))
+        groups.read_as.append((grid.headings[position].strip(), f"{number.name} of {said}"))
     return groups
 
 
@@ -252,7 +262,7 @@ def _groups_of_people(grid: Grid, kind: LogKind) -> _Groups | None:
     for name, columns in people.items():
         groups.of[("angler", name),] = columns
         groups.read_as += [
-            (grid.headings[at].strip(), f"{column} of `{name}`") for at, column in columns.items()
+            (grid.headings[at].strip(), f"{column} of {name}") for at, column in columns.items()
         ]
     return groups
 
@@ -286,6 +296,8 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
         for at, name in columns.items()
     }
     held = [_held(body, columns, coordinates, side) for coordinates, columns in groups.of.items()]
+    totals = np.logical_or.reduce([body.columns[at].mask(_marks_totals) for at in shared])
+    held = [mask & ~totals for mask in held]
     nothing = ~np.logical_or.reduce(held)
     held[0] = held[0] | nothing
     several = np.sum(held, axis=0) > 1
@@ -334,6 +346,10 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
         ),
         read_as=(*grid.read_as, *groups.read_as, *of_all),
     )
+
+
+def _marks_totals(text: str) -> bool:
+    return text.casefold().rstrip(": ") in TOTALS
 
 
 def _held(
