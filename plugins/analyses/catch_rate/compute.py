@@ -105,7 +105,6 @@ def compute(season: Season, span: Span) -> CatchRates | None:
 def _doubt(season: Season, span: Span, lead: RateContrast) -> str:
     """The first factor within which the lead of a build may be chance: trips split by angler, by habitat."""
     fishing, catch = (season.rows(kind, span) for kind in ("fishing", "catch"))
-    catch = catch[~is_count_in_doubt(catch)]
     for factor in ("angler", "habitat"):
         trips = trips_of(_split(fishing, factor), _split(catch, factor), season.bench)
         builds = {build: trips.of("build", build) for build in (lead.group, lead.against)}
@@ -137,8 +136,7 @@ def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
 @computed_once
 def _trips_in(season: Season, start: date, end: date) -> Trips:
     span = Span(name="season", label="", start=start, end=end)
-    catch = season.rows("catch", span)
-    return trips_of(season.rows("fishing", span), catch[~is_count_in_doubt(catch)], season.bench)
+    return trips_of(season.rows("fishing", span), season.rows("catch", span), season.bench)
 
 
 def printable_limits(rate: RatioOfTotals) -> tuple[float, float | None]:

@@ -199,7 +199,8 @@ def _doubted(found: CatchRates) -> Iterable[Finding]:
         text = f"Look again at {row['file']} line {row['line']}: it says {row['count']} fish in one row. "
         text += "Until it is put right, they are in no rate."
         group = f"{row['file']} line {row['line']}"
-        yield Finding(id="odd_count", text=text, value=int(row["count"]), unit="pieces", group=group)
+        value = int(row["count"])
+        yield Finding(id="odd_count", text=text, value=value, unit="pieces", group=group, headline=True)
 
 
 def actions(found: CatchRates) -> tuple[Action, ...]:

@@ -44,7 +44,9 @@ def all_findings(
     for row in in_doubt.to_dict("records"):
         where = f"{row['file']} line {row['line']}"
         text = f"Look again at {where}: it says {row['count']} fish in one row, so they are not counted here."
-        yield Finding(id="odd_count", text=text, value=int(row["count"]), unit="pieces", group=where)
+        yield Finding(
+            id="odd_count", text=text, value=int(row["count"]), unit="pieces", group=where, headline=True
+        )
     yield from _without_standard(species)
     yield Finding(id="caution", text=CAUTION, quiet=span.name == "period")
 
@@ -176,7 +178,15 @@ def _odd(species: CaughtSpecies, bench: Bench) -> Iterator[Finding]:
             text += "no fish has. Its mass is not used."
         id, value, unit = ("odd_length", row["length_mm"], "mm") if wr is None else ("odd_weight", wr, None)
         group = f"{species.name}, {where}"
-        yield Finding(id=id, text=text, value=value, unit=unit, group=group, quiet=number > MOST_ODD)
+        yield Finding(
+            id=id,
+            text=text,
+            value=value,
+            unit=unit,
+            group=group,
+            quiet=number > MOST_ODD,
+            headline=number == 1,
+        )
 
 
 def _without_standard(species: Sequence[CaughtSpecies]) -> Iterator[Finding]:

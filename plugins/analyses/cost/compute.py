@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from benchwater.ledger import LOSSES, computed_once, midnight, sum_in_order, sums_by
+from benchwater.ledger.fish import is_count_in_doubt
 from benchwater.ledger.made import NO_STEPS, Dressed, Steps, baits_dressed
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Item, Mold
@@ -190,7 +191,8 @@ def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Loss
         gone = sums_by(rows[rows["fate"].isin(LOSSES)], "count", "build")
         ended = {build: round(number) for build, number in gone.items()}
     if season.holds("catch"):
-        fish = int(season.rows("catch", span)["count"].sum())
+        catch = season.rows("catch", span)
+        fish = int(catch.loc[~is_count_in_doubt(catch), "count"].sum())
     known = [(n, make) for build, n in ended.items() if (make := baits[build].make) is not None]
     return Losses(
         baits=sum(ended.values()),

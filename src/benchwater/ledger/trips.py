@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from benchwater.ledger.fish import fish_standard
+from benchwater.ledger.fish import fish_standard, is_count_in_doubt
 from benchwater.plugin.bench import Bench
 
 ALL, NO_COAT = "all", "no coat"
@@ -73,8 +73,10 @@ def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
     """Assign every stretch of fishing and every fish of these log rows to its trip and its groups.
 
     A fish belongs to the trip and the water that it names; where several are left, its build and its angler
-    decide. Words are compared whatever their case.
+    decide. Words are compared whatever their case. Rows of more fish than can be believed are left out
+    (`fish.is_count_in_doubt`).
     """
+    catch = catch[~is_count_in_doubt(catch)]
     hours = fishing["fished_h"] * fishing["count"]
     fished = _sum_equal_rows(fishing[hours > 0], hours[hours > 0], _COLUMNS)
     caught = _sum_equal_rows(catch, catch["count"], (*_COLUMNS, "species")).reset_index(names="row")

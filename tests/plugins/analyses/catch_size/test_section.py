@@ -147,7 +147,7 @@ def test_a_bass_of_three_metres_is_asked_about_and_not_believed() -> None:
     usual = ["largemouth bass,,12 in,1 lb", "largemouth bass,,14 in,"]
     section = whole(*usual, "largemouth bass,,3000 mm,")
     odd = finding(section, "odd_length")
-    assert (odd.value, odd.unit) == (3000, "mm")
+    assert (odd.value, odd.unit, odd.headline) == (3000, "mm", True)
     assert "fish.csv line 4: a largemouth bass of 118.1 in would be longer than any on record" in odd.text
     (row,) = records(section, "length_summary")
     assert (row["fish"], row["measured"], row["longest_mm"]) == (3, 2, pytest.approx(14 * 25.4))
