@@ -30,7 +30,7 @@ METHODS = (
     "Yield of a cavity: its good share, drawn to the bench's as by 10 castings more (beta-binomial posterior "
     "mean); of a coat likewise. How many castings of one coming session come out good is a draw of its own "
     "(random yield, Yano & Lee 1995, Operations Research 43:311-334): beta-binomial, as uncertain as the "
-    "mean and the sessions so far are, alike to 0.1 at least in a session (project choice, no source). "
+    "mean and the sessions so far are, alike to 0.02 at least in a session (project choice, no source). "
     "Where castings must be poured the targets hold with the square root of the service level, and each mold "
     "gets the fewest fills with which losses and yields together keep it (yields drawn 4096 times from a "
     "fixed seed, as a Latin hypercube). Warm-up fills come on top. A cavity that gives less than 1 good "

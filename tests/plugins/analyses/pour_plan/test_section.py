@@ -120,9 +120,9 @@ def test_the_worked_example_of_the_docstring() -> None:
         "needed": 6,
         "surplus": pytest.approx(7 * share - 6),
     }
-    # One session so far: castings of a session are taken to be alike to 0.1 and more.
-    size, effect = 35, 1 + 0.1 * 34
-    rests_on = 1 / (0.1 + 1 / (size / effect + 11)) - 1
+    # One session so far: castings of a session are taken to be alike to 0.02 and more.
+    size, effect = 35, 1 + 0.02 * 34
+    rests_on = 1 / (0.02 + 1 / (size / effect + 11)) - 1
     good = betabinom(7, share * rests_on, (1 - share) * rests_on)
     sure = sum(good.pmf(n) * losses.cdf(target - max(0, 6 - n)) for n in range(8))
     assert finding(section, "plan").more["sure"] == pytest.approx(sure, abs=1e-3)
