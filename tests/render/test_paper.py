@@ -65,6 +65,14 @@ def test_what_is_not_on_paper_is_in_the_html(report: Report) -> None:
         assert words in html
 
 
+def test_a_section_without_data_is_one_line(report: Report) -> None:
+    month, season = Section.empty("Seasons are compared to date."), Section.empty("The logs hold one season.")
+    made = told(report, (MAY, month), (SEASON, season))
+    (section,) = made.sections
+    empty = replace(section, status="empty", why="The logs hold one season.")
+    assert on_paper(replace(made, sections=(empty,))).parts == ()
+
+
 def test_nothing_urgent_is_ever_left_off_paper(report: Report) -> None:
     urgent = tuple(Action(id=f"u{n}", text=f"Stop {n}.", because="", urgent=True) for n in range(1, 9))
     other = tuple(Action(id=f"o{n}", text=f"Do {n}.", because="") for n in range(1, 4))

@@ -71,7 +71,7 @@ def paper_sections(report: Report) -> tuple[PaperSection, ...]:
 
 
 def _paper_section(section: ReportSection, anchor: str, report: Report) -> PaperSection:
-    shown = shown_parts(section)
+    shown = shown_parts(section) if section.status != "empty" else []
     parts = tuple(_paper_part(part, section) for part in shown)
     told = _told_by(section)
     unsaid = next((part.section.unsaid for part in reversed(section.parts) if part.section.unsaid), "")
