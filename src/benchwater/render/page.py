@@ -191,7 +191,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
         for each in series.months
     ]
     flowing = series.unit == "1" or (series.unit or "").endswith("/h")
-    to_date = whole or (before is not None and bool(before.value) and season == shown)
+    to_date = whole or (before is not None and bool(before.value) and series.season.value == now.value)
     return VitalView(
         label=series.label,
         span="to date" if to_date and not whole and "to date" not in series.label else "",
