@@ -20,6 +20,7 @@ from benchwater.analyse.spans import (
     month_spans,
     read_month,
     season_spans,
+    trip_spans,
 )
 from benchwater.analyse.vitals import run_vitals
 from benchwater.plugin.bench import Bench
@@ -43,13 +44,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """The report asked for: a month (`2026-05`), the whole season, or neither for the latest month with rows.
+    """The report asked for: a month (`2026-05`), the whole season or a trip of bench.toml.
 
-    `only` names the analyses to run; empty for all.
+    Without any of them it is the latest month with rows. `only` names the analyses to run; empty for all.
     """
 
     month: str | None = None
     whole_season: bool = False
+    trip: str | None = None
     only: tuple[str, ...] = ()
 
 
@@ -113,6 +115,8 @@ def make_report(
     """Gather and analyse the report asked for. SpanError or UnknownAnalysisError if there is none such."""
     spans = choose_spans(workspace, request)
     analyses = _wanted(workspace.plugins, request.only)
+    if request.trip is not None:
+        analyses = [pair for pair in analyses if {"fishing", "catch"} & set(pair[0].needs)]
     reading, bench = workspace.reading, workspace.bench
     season = gather(reading, bench, spans)
     analyses, split_problems = split_analyses(analyses, season)
@@ -167,6 +171,8 @@ def _missing_logs(
 
 def choose_spans(workspace: Workspace, request: Request) -> Spans:
     """Return the spans of the report asked for. SpanError if there is none such."""
+    if request.trip is not None:
+        return trip_spans(request.trip, workspace.bench)
     if request.month is not None and not request.whole_season:
         return month_spans(read_month(request.month), workspace.bench)
     latest = last_day(workspace.reading.tables)

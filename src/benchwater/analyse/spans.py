@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Span
+from benchwater.text import did_you_mean, quoted
 
 if TYPE_CHECKING:
     import pandas as pd
 
+_WORD = re.compile(r"[^\W_]+")
 _MONTH = re.compile(r"([0-9]{4})-([0-9]{2})")
 
 
@@ -71,6 +73,24 @@ def season_spans(last_row: date, bench: Bench) -> Spans:
     end = min(month_after(last_row), next_start)
     season = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
     return Spans(label=f"season-{start:%Y}", period=season, season=season)
+
+
+def trip_spans(name: str, bench: Bench) -> Spans:
+    """Return the days of a trip of bench.toml, and its season up to them. SpanError if there is none such."""
+    if name not in bench.trips:
+        there_are = (
+            f"there are: {quoted(bench.trips)}" if bench.trips else "bench.toml names none under [trips]"
+        )
+        raise SpanError(f"there is no trip `{name}`{did_you_mean(name, bench.trips, there_are)}")
+    trip = bench.trips[name]
+    end = trip.last + timedelta(days=1)
+    start, _ = bench.season_of(trip.last)
+    label = "-".join(["trip", str(trip.first), *_WORD.findall(name.lower())])
+    return Spans(
+        label=label,
+        period=Span(name="period", label=label, start=trip.first, end=end),
+        season=Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end),
+    )
 
 
 def earlier_spans(spans: Spans, bench: Bench) -> tuple[Spans, ...]:

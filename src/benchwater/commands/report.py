@@ -32,6 +32,9 @@ if TYPE_CHECKING:
         "--season", "whole_season", is_flag=True, help="The whole season to date instead of a month."
     ),
     click.option(
+        "--trip", metavar="NAME", help="A trip that bench.toml names under [trips], instead of a month."
+    ),
+    click.option(
         "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
     ),
     OUT_OPTION,
@@ -41,6 +44,7 @@ def report(
     folder: Path,
     month: str | None,
     whole_season: bool,
+    trip: str | None,
     only: tuple[str, ...],
     out: Path | None,
     quiet: bool,
@@ -70,7 +74,7 @@ def report(
             month = f"{date.today():%Y-%m}"
         made = make_report(
             workspace,
-            Request(month=month, whole_season=whole_season, only=only),
+            Request(month=month, whole_season=whole_season, trip=trip, only=only),
             progress=step,
             on_failure=lambda analysis, trace: traces.append(trace),
         )

@@ -5,7 +5,7 @@
 Everything here is plain data and imports no heavy library, so that a plugin file loads in a blink.
 """
 
-from benchwater.plugin.bench import Bench, Build, Cavity, Change, CureWindow, Item, Mold, Plan, Water
+from benchwater.plugin.bench import Bench, Build, Cavity, Change, CureWindow, Item, Mold, Plan, Trip, Water
 from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, ReportWritten, hookimpl
 from benchwater.plugin.logs import Column, LogKind, RowProblem, SideBySide, with_everyday_words
 from benchwater.plugin.options import Option
@@ -54,6 +54,7 @@ __all__ = [
     "Span",
     "Table",
     "TableColumn",
+    "Trip",
     "Vital",
     "Water",
     "hookimpl",

@@ -105,6 +105,15 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Trip:
+    """A trip with a name: its first and last day."""
+
+    name: str
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Water:
     """What the maker wrote of the rules of a water: where lead may not go, as read in `rule` on `read_on`.
 
@@ -155,6 +164,7 @@ class Bench:
     printed_tags: int = 0
     changes: tuple[Change, ...] = ()
     waters: Mapping[str, Water] = field(default_factory=dict)
+    trips: Mapping[str, Trip] = field(default_factory=dict)
     names: Mapping[str, str] = field(default_factory=dict)
 
     def cavity(self, mold: str, cavity: str) -> Cavity:

@@ -20,6 +20,7 @@ from benchwater.plugin.bench import (
     ItemKind,
     Mold,
     Plan,
+    Trip,
     Water,
 )
 from benchwater.read.bench_table import CURRENCY_MARKS, FILE_NAME, BenchError, BenchTable, Faults
@@ -137,6 +138,7 @@ class _Reader:
         plan = self._plan(top)
         changes = tuple(self._change(table) for table in top.tables("changes"))
         waters = {key: self._water(key, top) for key in top.names("waters")}
+        trips = {key: self._trip(key, top) for key in top.names("trips")}
         tags = top.table("tags")
         printed_tags = tags.whole("printed", default=0, least=0)
         tags.close()
@@ -171,6 +173,7 @@ class _Reader:
                     printed_tags=min(printed_tags, MOST_TAGS),
                     changes=changes,
                     waters=MappingProxyType(waters),
+                    trips=MappingProxyType(trips),
                     default_units=MappingProxyType(default_units),
                     date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
                     fallbacks=tuple(self._fallbacks),
@@ -510,6 +513,14 @@ class _Reader:
             no_lead_up_to_g=mass,
             no_lead_up_to_mm=length,
         )
+
+    def _trip(self, name: str, top: BenchTable) -> Trip:
+        table = top.entry("trips", name)
+        first, last = table.day("on", required=True), table.day("to")
+        if first and last and last < first:
+            table.fault("to", f"is {last}, before the trip's first day {first}")
+        table.close()
+        return Trip(name=name, first=first or date.min, last=last or first or date.min)
 
     def _change(self, table: BenchTable) -> Change:
         on, what = table.day("on", required=True), table.text("what", required=True)
