@@ -39,7 +39,7 @@ class CastingMass:
 
     `weighed` pieces of this season have the mean `mass_g`; where 0, they were too few or none, and it is the
     nominal mass. `u` is the standard uncertainty of the mean, `scatter` that of one casting about it, and
-    `step` the scale's, 0 where none was weighed.
+    `step` the scale's (as `reading_step` finds it), 0 where none was weighed.
     """
 
     mold: str
