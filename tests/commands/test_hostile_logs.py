@@ -107,3 +107,27 @@ def test_a_long_list_of_bad_rows_is_cut_on_the_page_and_whole_in_the_json(tmp_pa
     assert html.count("no-such-mold") <= 350
     assert "And 400 more rows in season-report.json" in html
     assert len(json.loads((made / "season-report.json").read_text(encoding="utf-8"))["set_aside"]) == 700
+
+
+@pytest.mark.parametrize(
+    ("key", "told"),
+    [
+        (f"price = {'9' * 400}", "a number of 0 or more and at most 1e+12 is needed"),
+        (f"price = {'9' * 5000}", "bench.toml cannot be read"),
+        (f"price = {'[' * 5000}{']' * 5000}", "brackets are nested too deep"),
+    ],
+)
+def test_a_bench_file_of_monstrous_values_is_refused_in_a_sentence(tmp_path, key, told):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH.replace("price = 11.0", key, 1))
+    outcome = run("check", tmp_path)
+    assert (outcome.status, told in outcome.err) == (2, True), outcome.err[-500:]
+
+
+def test_a_few_rows_dated_long_after_all_others_are_asked_about(tmp_path):
+    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
+    rows = "date,mold,cavity,outcome\n2026-05-02,round-jig,1/8,good\n2126-05-02,round-jig,1/8,good\n"
+    (tmp_path / "pour.csv").write_text(rows)
+    out = run("check", tmp_path).out
+    assert "pour.csv, line 3 is dated 2126-05-02, long after every other row" in out
+    (tmp_path / "pour.csv").write_text(rows.replace("2126", "2027"))
+    assert "is the year right" not in run("check", tmp_path).out

@@ -67,7 +67,7 @@ ROW = "2026-05-02,round-jig,1/8,good,1,350\n"
 def test_a_row_set_aside_is_shown_with_line_cell_and_what_is_accepted(tmp_path, log, told):
     (tmp_path / "bench.toml").write_text(SMALL_BENCH)
     (tmp_path / "log.csv").write_text(log)
-    outcome = run("check", tmp_path)
+    outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
     where = "log.csv, line 2, " if told.startswith("column") else "log.csv, line 2: "
     assert f"\n  {where}{told}\n" in outcome.out

@@ -43,6 +43,7 @@ from benchwater.units.quantities import canonical_unit_name
 
 __all__ = ["FILE_NAME", "BenchError", "BenchFile", "load_bench", "no_bench", "parse_bench"]
 _MOST_BYTES = 16 * 1024 * 1024
+MOST_PLANNED_HOURS = 10_000.0
 DEFAULT_TOLERANCE = 0.05
 _OF_WORDS = ("columns", "values", "names")
 _COUNTED = ("insert", "fitting")
@@ -80,7 +81,14 @@ def load_bench(folder: FilePath) -> BenchFile:
         raise BenchError(f"{FILE_NAME} is not UTF-8 text: save it again as UTF-8") from None
     except OSError as error:
         raise BenchError(f"{FILE_NAME} cannot be opened: {error.strerror or error}") from None
-    return parse_bench(text)
+    try:
+        return parse_bench(text)
+    except BenchError:
+        raise
+    except RecursionError:
+        raise BenchError(f"{FILE_NAME}: brackets are nested too deep to be meant") from None
+    except ValueError as error:  # a number of thousands of digits
+        raise BenchError(f"{FILE_NAME} cannot be read: {error}") from None
 
 
 def no_bench(folder: FilePath) -> BenchError:
@@ -423,7 +431,7 @@ class _Reader:
             coat_mass_g=coat_mass,
             fittings=MappingProxyType(self._fittings(table, items)),
             bought_price=table.number("bought_price"),
-            planned_hours=table.number("planned_hours"),
+            planned_hours=table.number("planned_hours", most=MOST_PLANNED_HOURS),
             length_mm=table.quantity("length", "length", None),
         )
         table.close()

@@ -178,18 +178,19 @@ class BenchTable:
             self.fault(key, f"`{value}` is not one of {quoted(allowed)}", to_toml((near or allowed)[0]))
         return meant
 
-    def number(self, key: str) -> float | None:
-        """A number, 0 or more; money may be a text such as `$24.00`."""
+    def number(self, key: str, most: float = 1e12) -> float | None:
+        """A number from 0 to `most`; money may be a text such as `$24.00`."""
         value = self.value(key)
         if isinstance(value, str):
             bare = value.strip("".join(CURRENCY_MARKS) + " ")
             value = float(bare.replace(",", "")) if _NUMBER.fullmatch(bare) else value
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < float("inf"):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= most:
             found = re.search(r"[0-9]+(?:[.,][0-9]+)?", str(value))
             better = found[0].replace(",", ".") if found else None
-            self.fault(key, f"is {value!r}, and a number of 0 or more is needed", better)
+            up_to = f" and at most {most:g}" if isinstance(value, int | float) and value > most else ""
+            self.fault(key, f"is {value!r}, and a number of 0 or more{up_to} is needed", better)
             return None
         return float(value)
 

@@ -1,8 +1,11 @@
 """Reads every log below a maker's folder, and accounts for every file and row."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
@@ -13,6 +16,12 @@ from benchwater.read.outcome import NotRead, ReadAs, Reading, SetAside, Source, 
 from benchwater.read.refusals import FileError
 from benchwater.read.rows import ReadRows, read_rows
 from benchwater.read.tables import FileRows, build_tables, take_repeats
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_FAR_AHEAD = np.timedelta64(400, "D")
+_MOST_FAR_AHEAD = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,10 +92,11 @@ def read_folder(
                 dialect=read.part.dialect,
             )
         )
+    tables = build_tables(
+        kinds, [entry.take(kept) for entry, kept in zip(file_rows, unique.kept, strict=True)]
+    )
     return Reading(
-        tables=build_tables(
-            kinds, [entry.take(kept) for entry, kept in zip(file_rows, unique.kept, strict=True)]
-        ),
+        tables=tables,
         sources=tuple(sources),
         set_aside=tuple(entry for read in files for entry in read.content.set_aside),
         cells_set_aside=tuple(cells),
@@ -103,7 +113,7 @@ def read_folder(
                 [*read.part.read_as, *_headings_taken(read), *read.content.words_taken]
             )
         ),
-        questions=tuple(read.question for read in files if read.question),
+        questions=(*(read.question for read in files if read.question), *_far_ahead(tables)),
         unread_columns=tuple(
             UnreadColumn(file=read.part.file, column=each.written, may_be=each.may_be)
             for read in files
@@ -111,6 +121,22 @@ def read_folder(
             if each.column is None and each.text
         ),
     )
+
+
+def _far_ahead(tables: Mapping[str, "pd.DataFrame"]) -> Iterator[str]:
+    """Ask about a few rows dated more than a year after all others."""
+    dates = [table["date"].to_numpy("datetime64[D]") for table in tables.values()]
+    days = np.sort(np.concatenate(dates)) if dates else np.empty(0, "datetime64[D]")
+    far = np.flatnonzero(np.diff(days) > _FAR_AHEAD)
+    if not far.size or len(days) - far[-1] - 1 > _MOST_FAR_AHEAD:
+        return
+    before, first = days[far[-1]], days[far[-1] + 1]
+    for table in tables.values():
+        for row in table[table["date"] >= first].itertuples():
+            yield (
+                f"{row.file}, line {row.line} is dated {row.date:%Y-%m-%d}, long after every other row "
+                f"(the latest of those is of {before}): is the year right?"
+            )
 
 
 def _headings_taken(read: _ReadPart) -> list[tuple[str, str]]:
