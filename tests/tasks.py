@@ -16,6 +16,8 @@ TASKS: Mapping[str, Sequence[str]] = {
     "reference": ("tests/docs/write_reference.py",),
     "demo": ("tests/demo_season/write_demo_season.py",),
     "golden": ("tests/golden/golden_pages.py", "tests/golden/golden_numbers.py"),
+    "mutants": ("tests/mutants.py",),
+    "fuzz": ("tests/fuzz.py --minutes 60",),
     "benchmarks": ("tests/benchmarks/run_benchmarks.py",),
 }
 
