@@ -310,7 +310,7 @@ def _sentence(c: Contrast) -> str:
     much = _how_much(c, "times as often" if c.cause else "times as long")
     unlike = "more often" if c.cause else "longer"
     said = f"about {much}" if much[:1].isdigit() else much or unlike
-    few = "" if much else f", but {counted(min(x1, x2), 'loss', 'losses')} on one side say little of how much"
+    few = "" if much else f", but {counted(min(x1, x2), 'loss is', 'losses are')} too few to say by how much"
     if c.cause:
         text = f"{_group_text(c.factor, often)}, baits were {CAUSE_WORDS[c.cause]} {said}{few}: {x1} in "
         text += f"{_fished(t1)}, against {x2} in {_whole(t2)} {_group_text(c.factor, seldom)}."
