@@ -107,7 +107,7 @@ def print_table(table: Table, bench: Bench, most_rows: int | None = None) -> Pri
         setting=setting,
         short=len(rows) <= _SHORT_TABLE,
         half=half is not None,
-        narrow=half is not None and _ems(columns, _SETTINGS[1]) <= _PHONE_EMS,
+        narrow=half is not None and _ems(columns, _SETTINGS[0]) <= _PHONE_EMS,
         names_rows=bool(columns) and not columns[0].numeric,
     )
 
