@@ -183,3 +183,12 @@ def test_a_first_report_is_two_pages_of_counts_and_of_what_to_write_next(
     assert len(compose(report).to_write) == 3
     assert "nothing in particular" not in pages[0]
     assert log != UNCLEAR or "There is nothing yet in the pour log" not in " ".join(pages)
+
+
+def test_a_maker_who_only_fishes_gets_every_section_once_there_are_rows(tmp_path: Path) -> None:
+    head, *rows = TRIP.strip().splitlines()
+    _, few = first_report(tmp_path, log="\n".join([head, *rows * 9]))
+    _, many = first_report(tmp_path, log="\n".join([head, *rows * 40]))
+    assert "What to write down next" in few[0]
+    assert "What to write down next" not in many[0]
+    assert len(few) == 2 < len(many)

@@ -7,7 +7,7 @@ from benchwater.render.text import sentences
 from benchwater.words import listed, visible
 
 MOST_TO_WRITE = 3
-_FEWEST_SECTIONS, _LONGEST_WHY = 4, 320
+_FEWEST_SECTIONS, _LONGEST_WHY, _FEW_ROWS = 4, 320, 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,9 +19,14 @@ class ToWrite:
 
 
 def is_first(report: Report) -> bool:
-    """Return whether most sections are thin or empty; a report of a few chosen sections is none."""
+    """Return whether the logs hold few rows and most sections are thin or empty.
+
+    A report of a few chosen sections is none.
+    """
+    rows = sum(source.used for source in report.sources)
     waiting = sum(section.status in ("thin", "empty") for section in report.sections)
-    return len(report.sections) >= _FEWEST_SECTIONS and 2 * waiting > len(report.sections)
+    few = rows < _FEW_ROWS and len(report.sections) >= _FEWEST_SECTIONS
+    return few and 2 * waiting > len(report.sections)
 
 
 def next_to_write(report: Report) -> tuple[ToWrite, ...]:
