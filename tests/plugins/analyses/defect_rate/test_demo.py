@@ -97,9 +97,8 @@ def test_demo_a_month_is_as_sure_as_the_season_knows_its_sessions(demo) -> None:
         for part in (month, whole)
     )
     assert total.more["design_effect"] == known.more["design_effect"]
-    assert total.low is not None
     assert total.high is not None
-    assert total.high - total.low < 0.5
+    assert total.high < 0.6, "its own four sessions of three molds would say 0.85"
 
 
 def test_demo_counts_are_the_logs(demo, section) -> None:
