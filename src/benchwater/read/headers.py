@@ -4,7 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from itertools import islice
 from typing import TypeAlias
 
@@ -94,9 +94,7 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
     candidates: list[Header] = []
     checked: list[_Found] = []
     bench = bench or Bench(name="")
-    phrases = {kind.name: _everyday_lookup(kind) for kind in kinds}
-    elsewhere = frozenset(key for everyday in phrases.values() for key in everyday)
-    matcher = partial(_Matcher, bench=bench, phrases=phrases, elsewhere=elsewhere)
+    matcher = partial(_Matcher, bench=bench, phrases=_Phrases(kinds))
     known = {kind.name: _lookup(kind) for kind in kinds}
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
@@ -190,6 +188,23 @@ def _column_names(headings: Iterable[Heading]) -> set[str]:
     return {heading.column.name for heading in headings if heading.column is not None}
 
 
+class _Phrases:
+    """The everyday headings of several logs, looked up once a heading is not the name of a column."""
+
+    def __init__(self, kinds: Sequence[LogKind]) -> None:
+        self._kinds = kinds
+
+    @cached_property
+    def of_log(self) -> Mapping[str, _Everyday]:
+        """Those of each log."""
+        return {kind.name: _everyday_lookup(kind) for kind in self._kinds}
+
+    @cached_property
+    def anywhere(self) -> frozenset[str]:
+        """Those of any log."""
+        return frozenset(key for everyday in self.of_log.values() for key in everyday)
+
+
 class _Matcher:
     """Matches the headings of one record with the columns of one log."""
 
@@ -199,16 +214,18 @@ class _Matcher:
         found: _Found,
         *,
         bench: Bench,
-        phrases: Mapping[str, _Everyday],
-        elsewhere: frozenset[str],
+        phrases: "_Phrases",
     ) -> None:
         self.kind = kind
         self.found = found
         self._bench = bench
-        self._everyday = phrases[kind.name]
-        self._elsewhere = elsewhere
+        self._phrases = phrases
         self._sample: list[list[str]] = []
         self._headings: tuple[Heading, ...] | None = None
+
+    @property
+    def _everyday(self) -> _Everyday:
+        return self._phrases.of_log[self.kind.name]
 
     def is_complete(self) -> bool:
         """Whether every needed column is there; a mold and its cavity may share one."""
@@ -303,6 +320,8 @@ class _Matcher:
         if heading.column is None or heading.column.name in self.kind.signature:
             return heading
         needed = set(self.kind.signature) - _column_names(headings)
+        if not needed:
+            return heading
         other = [
             column
             for name, (column, _) in self._columns_for(heading.written).items()
@@ -338,7 +357,7 @@ class _Matcher:
         """The columns that the heading may be a misspelling for."""
         name, unit = split_unit(heading.written)
         key = everyday_key(name)
-        if heading.may_be or key in self._elsewhere or key in _ORDINARY:
+        if heading.may_be or key in self._phrases.anywhere or key in _ORDINARY:
             return {}
         near = [
             columns

@@ -17,6 +17,7 @@ _LITTLE_WORDS = _ARTICLES | frozenset(
     "totally completely all again still too so on in of to by at from with for them they this that one "
     "ones up out way again some lot lots pretty quite".split()
 )
+_LITTLE_IN_HEADINGS = _LITTLE_WORDS | {"did", "do", "doe"}
 _DOUBTS = frozenset(
     "not no never almost nearly but and or maybe perhaps probably mostly partly except only half if until "
     "then than think guess might could unless without other un non near less more before instead".split()
@@ -45,9 +46,10 @@ def singular(word: str) -> str:
     return word[:-1] if len(word) > 2 and word.endswith("s") and not word.endswith("ss") else word
 
 
+@lru_cache(maxsize=20_000)
 def unordered_key(text: str) -> str:
     """The words of a heading without little ones, sorted: `temp of the mold` is `mold temp`."""
-    words = [word for word in everyday_key(text).split() if word not in _LITTLE_WORDS | {"did", "do", "doe"}]
+    words = [word for word in everyday_key(text).split() if word not in _LITTLE_IN_HEADINGS]
     return "" if _QUESTIONS.issuperset(words) else " ".join(sorted(words))
 
 
