@@ -1,5 +1,6 @@
 """Tells from the cells below a heading which column of a log they belong to."""
 
+import re
 from collections.abc import Iterable, Sequence
 
 from benchwater.plugin.bench import Bench
@@ -12,6 +13,7 @@ from benchwater.units import QuantityError, is_quantity, read_number, read_quant
 
 MOST_SAMPLED = 60
 _ENOUGH = 0.8
+_PICTURE = re.compile(r"\.(?:jpe?g|png|heic|webp|gif)\b", re.IGNORECASE)
 _SURE, _POSSIBLE, _NO = 2, 1, 0
 
 
@@ -78,6 +80,8 @@ def _likeness(text: str, column: Column, bench: Bench) -> int:
         return _SURE if vocabulary(column).meanings(text, whole=column.decides_row) else _NO
     if kind == "name" and column.word_phrases and vocabulary(column).meanings(text, whole=True):
         return _SURE
+    if kind == "photo":
+        return _SURE if _PICTURE.search(text) else _NO
     if kind == "name" and not column.word_phrases:
         return _SURE if _is_number(text) else _POSSIBLE
     if kind in {"name", "text", "tags", "photo"}:

@@ -115,7 +115,7 @@ def read_folder(
         ),
         questions=(*(read.question for read in files if read.question), *_far_ahead(tables)),
         unread_columns=tuple(
-            UnreadColumn(file=read.part.file, column=each.written, may_be=each.may_be)
+            UnreadColumn(file=read.part.file, column=each.written, may_be=each.may_be, could_be=each.could_be)
             for read in files
             for each in read.part.header.headings
             if each.column is None and each.text

@@ -41,7 +41,8 @@ class Heading:
     """One heading: its position, the declared column it names (if any), its own text, and its unit.
 
     `written` is the heading as in the file. `is_everyday` says that it is an everyday heading of the column.
-    `may_be` names the columns that a heading without one is near to, or that its cells look like.
+    `may_be` names the columns that a heading without one is near to, or that its cells look like; `could_be`
+    says that its cells could be of some column that is not there.
     """
 
     position: int
@@ -51,6 +52,7 @@ class Heading:
     written: str
     is_everyday: bool = False
     may_be: tuple[str, ...] = ()
+    could_be: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -403,10 +405,11 @@ class _Matcher:
             }
             keys = near_names(everyday_key(split_unit(heading.written)[0]), near_to, most=2, least=_NEAR)
             names = [name for key in keys for name in near_to[key] if name in absent]
+        columns = [column for column in self.kind.columns if column.name in absent]
         if not names:
-            columns = [column for column in self.kind.columns if column.name in absent]
             names = [column.name for column in surely_of(self._cells(heading), columns, self._bench)]
-        return replace(heading, may_be=tuple(dict.fromkeys(names)))
+        could_be = bool(names or columns_of(self._cells(heading), columns, self._bench))
+        return replace(heading, may_be=tuple(dict.fromkeys(names)), could_be=could_be)
 
 
 def _fits(column: Column, unit: str) -> bool:

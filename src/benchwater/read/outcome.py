@@ -89,11 +89,15 @@ class ReadAs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnreadColumn:
-    """A column that is none of its log's, by its heading as written, and the columns it may be meant for."""
+    """A column that is none of its log's, by its heading as written, and the columns it may be meant for.
+
+    `could_be` says that its cells could be of some column that the log does not have.
+    """
 
     file: str
     column: str
     may_be: tuple[str, ...] = ()
+    could_be: bool = False
 
     @property
     def question(self) -> str:
