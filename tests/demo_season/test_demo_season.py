@@ -42,7 +42,10 @@ def test_the_demos_spoilt_rows_and_cells_and_no_others_are_set_aside():
         assert sorted(found) == sorted(wanted)
     assert [each.column for each in reading.unread_columns] == ["weather"]
     assert not reading.column_questions
-    assert not reading.read_as
+    assert [(each.written, each.read_as) for each in reading.read_as] == [
+        ("Jan-08", "1/8"),
+        ("perch-gurb", "perch-grub"),
+    ]
     assert not reading.not_read
     assert not reading.repeats
 

@@ -162,8 +162,10 @@ def add_mistakes(
     april[at - 1] = hot
     june = by_name["pours/pour-june.tsv"]
     reject = {"date": "2026-06-20", "mold": "guard-jig", "outcome": "reject", "count": "1"}
-    dated = {**reject, "cavity": "Jan-08", "fill": "12", "flaw": "porosity", "note": "found while trimming"}
-    insert_by_date(june, Row(dated, "cavity", "cavity turned into a date"))
+    third = {**reject, "cavity": "1/3", "fill": "12", "flaw": "porosity", "note": "found while trimming"}
+    insert_by_date(june, Row(third, "cavity", "unknown cavity"))
+    dated = {"date": "2026-06-20", "mold": "guard-jig", "cavity": "1/8"}
+    next(r for r in june if dated.items() <= r.cells.items()).cells["cavity"] = "Jan-08"
     july = by_name["pours/pour-july.csv"]
     short = {"date": "2026-07-25", "mold": "round-jig", "cavity": "1/16", "outcome": "reject"}
     fill = [r.cells["fill"] for r in july if short.items() <= r.cells.items()][-1]
@@ -190,14 +192,15 @@ def add_mistakes(
 
     misspelt = {
         "date": "2026-05-29",
-        "build": "perch-gurb",
+        "build": "old-faithful",
         "fished": "45 min",
         "fate": "kept",
         "leader": "no",
     }
     same_day = next(r.cells for r in baits.rows if r.cells["date"] == "2026-05-29")
     shape = {key: same_day[key] for key in ("trip", "water", "angler", "habitat", "weather")}
-    insert_by_date(baits.rows, Row({**shape, **misspelt}, "build", "misspelt build"))
+    insert_by_date(baits.rows, Row({**shape, **misspelt}, "build", "unknown build"))
+    next(r for r in baits.rows if r.cells["build"] == "perch-grub").cells["build"] = "perch-gurb"
     at = max(i for i, r in enumerate(baits.rows) if r.cells["date"] == "2026-08-09")
     lost = {**baits.rows[at].cells, "build": "crappie-grub", "bait": "", "fished": "0:40", "fate": "lost"}
     lost |= {"cause": "", "count": "1", "casts": "", "note": "was gone when I looked"}
