@@ -397,7 +397,11 @@ class Bench:
     def _coat_flaws(self, build: Build, count: int) -> tuple[int, str, str]:
         rng = self.rng_stock
         if build.mold == "guard-jig" and rng.random() < 0.7:
-            return rng.randint(1, min(3, count - 1)), "blocked guard hole", "stripped as the data sheet says, to coat again"
+            return (
+                rng.randint(1, min(3, count - 1)),
+                "blocked guard hole",
+                "stripped as the data sheet says, to coat again",
+            )
         if rng.random() < 0.4:
             return rng.randint(1, 2), rng.choice(("bare spot", "sag")), ""
         return 0, "", ""

@@ -8,6 +8,7 @@ import numpy as np
 from benchwater.read.body import Body
 from benchwater.read.coded import Coded
 from benchwater.read.headers import Header
+from benchwater.read.refusals import marks_totals
 from benchwater.words import counted
 
 _DITTO = re.compile(r"[\"“”″〃]|''|-\s?[\"“”″]\s?-|ditto|same(?: as above)?|do\.|idem", re.IGNORECASE)
@@ -39,6 +40,7 @@ def fill_same_as_above(header: Header, body: Body, file: str, *, blanks: bool) -
             continue
         if has_cells is None:
             has_cells = np.sum([each.mask(bool) for each in body.columns], axis=0) >= 2
+            has_cells &= ~np.any([each.mask(marks_totals) for each in body.columns], axis=0)
         empty = column.mask(lambda text: text == "") & has_cells
         if len(empty) and not empty[0] and empty.any() and (~empty).sum() > _FEW * len(empty):
             if blanks:

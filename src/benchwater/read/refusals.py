@@ -50,3 +50,7 @@ class FileError(ValueError):
     def __init__(self, why: str, asks: tuple[tuple[str, tuple[str, ...]], ...] = ()) -> None:
         super().__init__(why)
         self.asks = asks
+
+
+def marks_totals(text: str) -> bool:
+    return text.casefold().rstrip(": ") in TOTALS

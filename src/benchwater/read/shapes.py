@@ -20,7 +20,7 @@ from benchwater.read.bench_file import size_in_ounces
 from benchwater.read.body import Body
 from benchwater.read.coded import Coded, Indices, concatenate, constant_column
 from benchwater.read.headers import Header, plain_heading, recognise, split_unit
-from benchwater.read.refusals import TOTALS, FileError
+from benchwater.read.refusals import FileError, marks_totals
 from benchwater.read.vocabulary import everyday_key
 from benchwater.text import quoted
 from benchwater.words import runs
@@ -296,7 +296,7 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
         for at, name in columns.items()
     }
     held = [_held(body, columns, coordinates, side) for coordinates, columns in groups.of.items()]
-    totals = np.logical_or.reduce([body.columns[at].mask(_marks_totals) for at in shared])
+    totals = np.logical_or.reduce([body.columns[at].mask(marks_totals) for at in shared])
     held = [mask & ~totals for mask in held]
     nothing = ~np.logical_or.reduce(held)
     held[0] = held[0] | nothing
@@ -346,10 +346,6 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
         ),
         read_as=(*grid.read_as, *groups.read_as, *of_all),
     )
-
-
-def _marks_totals(text: str) -> bool:
-    return text.casefold().rstrip(": ") in TOTALS
 
 
 def _held(
