@@ -53,4 +53,5 @@ class FileError(ValueError):
 
 
 def marks_totals(text: str) -> bool:
+    """Return whether a cell marks its row as one of totals."""
     return text.casefold().rstrip(": ") in TOTALS
