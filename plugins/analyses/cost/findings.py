@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
-from benchwater.ledger.castings import FEWEST_WEIGHED
+from benchwater.ledger.castings import FEWEST_WEIGHED, other_unit
 from benchwater.ledger.stock import COAT_SHARE
 from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season
 from benchwater.statistics.interval import Interval
@@ -63,6 +63,14 @@ def findings(found: Costs, season: Season, whole_season: bool) -> Iterator[Findi
         yield from _break_even(bench, account, whole_season, season.end)
     for bait in found.baits.values():
         yield _cost(bench, found.facts, bait, whole_season)
+    if (doubted := other_unit(season)) is not None:
+        text = (
+            f"Are the {doubted.castings} weighed castings {doubted.unit}? So they look, and the costs take "
+        )
+        text += "the nominal masses."
+        yield Finding(
+            id="masses_in_another_unit", text=text, value=doubted.times, unit="1", n=doubted.castings
+        )
 
 
 def actions(found: Costs, bench: Bench) -> Iterator[Action]:
@@ -125,7 +133,12 @@ def _netted(bench: Bench, found: Costs) -> Iterator[Finding]:
     """Money of the season: what was bought, the molds, what the baits cost in a shop, and the rest."""
     shop, rest, number = found.savings.shop, found.rest, found.savings.baits.estimate
     spent, molds = money(bench, found.spent), money(bench, found.molds)
-    yield make_finding("bought", f"This season {spent} was spent on material.", (found.spent,), "money")
+    text = (
+        f"This season {spent} was spent on material."
+        if found.spent
+        else "No purchase with its price is logged this season."
+    )
+    yield make_finding("bought", text, (found.spent,), "money")
     yield make_finding("molds", f"The molds cost {molds}.", (found.molds,), "money", n=len(found.accounts))
     text = f"In a shop the baits dressed this season cost {money(bench, shop.estimate)}."
     yield make_finding("shop_value", text, shop, "money", n=round(number))
@@ -243,6 +256,10 @@ def _break_even(bench: Bench, account: Account, whole_season: bool, end: date) -
     )
     so_far, paid = f"{counted(made, 'bait')} saved {saved} of its {price}", account.remaining == 0
     text = f"{mold.name}: {so_far}; at this season's pace it is not paid within three years."
+    if not account.made:
+        text = (
+            f"{mold.name}: no log says that a bait of it was dressed, so nothing of its {price} is saved yet."
+        )
     if account.day is not None:
         day = day_words(account.day, end)
         text = f"{mold.name}: {so_far}; {account.to_go} more to go, at this season's pace by {day}."

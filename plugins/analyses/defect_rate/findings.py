@@ -152,6 +152,8 @@ def _temperature(show: Show, mold: MoldResult) -> Iterator[Finding]:
     found, trend, window = mold.by_temperature, mold.by_temperature.trend, mold.window
     if trend is not None:
         text = f"{mold.name}: {'fewer' if trend.slope < 0 else 'more'} bad castings the warmer the mold."
+        if trend.p_value >= 0.05:
+            text = f"{mold.name}: no clear trend of bad castings with the warmth of the mold."
         more: dict[str, Cell] = {"chi2": trend.statistic, "df": 1, "slope_per_k": trend.slope}
         p, answered = trend.p_value, window is not None and window.first_met is not None
         quiet = answered or p >= 0.05

@@ -22,6 +22,7 @@ from .metal import ODD_FACTOR, Dross, LeftOut, MoldYield, OddMass
 FEWEST_FOR_YIELD = 20
 MOST_SAID = 6
 MOST_ODD = 3
+WEIGH = "weigh-castings-"
 METHODS = (
     "Book closing = opening + received + recovered − in castings (metal and plastic: good ones; inserts: "
     "good ones and rejects; coats: on coated pieces) − used − discarded. The metal of rejects, sprues and "
@@ -88,7 +89,10 @@ def actions(result: MaterialBalance, season: Season) -> tuple[Action, ...]:
     if not result.counted:
         return ()
     by_line = (action for line in result.lines for action in advice(line, season, result.whole_season))
-    return (*by_line, *keep_logs(result.lines, result.bench))
+    if result.other_unit is None:
+        return (*by_line, *keep_logs(result.lines, result.bench))
+    weighed = (action for action in by_line if not action.id.startswith(WEIGH))
+    return (ask_for_unit(result.other_unit), *weighed, *keep_logs(result.lines, result.bench))
 
 
 def methods(result: MaterialBalance) -> tuple[str, ...]:
@@ -112,11 +116,12 @@ def items_closed(result: MaterialBalance) -> Iterator[Finding]:
         closed = len(counted) - len(off)
         text = f"{_days(result.span)} the books of all {closed} items close: the rows explain what is there."
         if off:
-            how = "books do" if len(off) > 1 else "books does"
+            how = "do" if len(off) > 1 else "does"
             names = listed(off, MOST_SAID + 1)
-            text = f"{_days(result.span)} {len(off)} of {len(counted)} {how} not close: {names}."
-        if len(counted) == 1 and not off:
-            text = f"{_days(result.span)} the book of {counted[0].item.name} closes."
+            text = f"{_days(result.span)} {len(off)} of {len(counted)} books {how} not close: {names}."
+        if len(counted) == 1:
+            how = f"does not close: {how_much(counted[0], bench)}" if off else "closes"
+            text = f"{_days(result.span)} the book of {counted[0].item.name} {how}."
         yield Finding(
             id="items_closed",
             text=text,
@@ -173,11 +178,28 @@ def weighed_oddly(odd: Sequence[OddMass], bench: Bench) -> Iterator[Finding]:
 
 def weighed_in_another_unit(found: OtherUnit) -> Finding:
     """All masses of castings off by the factor between two units: one question, and none of them is used."""
-    times = found.times if found.times > 1 else 1 / found.times
-    text = f"All {found.castings} weighed castings weigh {figures(times, significant=2)} times "
-    text += "their nominal mass: " if found.times > 1 else "less than their nominal mass: "
-    text += f"are they {found.unit}? The books leave these masses out, and take the nominal ones."
+    text = f"{_all_weigh(found)}: are they {found.unit}? "
+    text += "The books leave these masses out, and take the nominal ones."
     return Finding(id="masses_in_another_unit", text=text, value=found.times, unit="1", n=found.castings)
+
+
+def ask_for_unit(found: OtherUnit) -> Action:
+    """The same question as an action: all that is said of these masses until it is answered."""
+    return Action(
+        id="unit-of-castings",
+        text=f"Look at the unit of the castings you weighed: are they {found.unit}? Write it in the heading "
+        "of `mass`.",
+        because=f"{_all_weigh(found)}. Until then none of these masses is used.",
+    )
+
+
+def _all_weigh(found: OtherUnit) -> str:
+    times = found.times if found.times > 1 else 1 / found.times
+    less = "" if found.times > 1 else "less than "
+    return (
+        f"All {found.castings} weighed castings weigh {figures(times, significant=2)} times {less}their "
+        "nominal mass"
+    )
 
 
 def weighed_too_little(found: LeftOut) -> Finding:
@@ -409,7 +431,7 @@ def advice(line: Line, season: Season, with_chain: bool) -> Iterator[Action]:
     worst = max(nominal, key=lambda source: nominal[source], default="")
     if worst and nominal[worst] ** 2 > balance.u**2 / 2:
         yield Action(
-            id=f"weigh-castings-{item.name}",
+            id=f"{WEIGH}{item.name}",
             text=f"Weigh {FEWEST_WEIGHED} or more good castings of {worst} and log their mass.",
             because=f"Its nominal mass makes most of the {margin(K * balance.u, item.unit, bench)} that the "
             f"balance of {item.name} leaves open.",

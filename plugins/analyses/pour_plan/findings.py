@@ -204,7 +204,7 @@ def promise(plan: Plan, bench: Bench, span: Span, *, done: bool) -> str:
     waits = sorted({build for of in plan.waiting.values() for build in of})
     if waits and len(waits) == sum(need.outlook.expected > 0 for need in plan.needs):
         return "Nothing can be promised before the mold works."
-    sure = bench.show(floor(100 * plan.sure) / 100, "1", 0)
+    sure = bench.show(min(0.99, floor(100 * plan.sure) / 100), "1", 0)
     none = "no build runs out" if not waits else f"none but {listed(waits)} runs out"
     return (
         f"{'Then it' if done else 'It'} is {sure} sure that {none} in the month from {_day(span.end, span)}."
