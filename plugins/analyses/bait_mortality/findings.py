@@ -7,6 +7,7 @@ import numpy as np
 
 from benchwater.ledger.bait_lives import UNKNOWN, habitat_label
 from benchwater.plugin import Action, Card, CardLine, Cell, Finding
+from benchwater.statistics.comparisons import dispersion, more_exposure
 from benchwater.statistics.rates import ratio_of_totals
 from benchwater.units import figures
 from benchwater.words import counted, known, listed, make_finding
@@ -56,6 +57,9 @@ METHODS = (
     "leader, build, water, habitat and angler, each in turn, leave out no difference too, and where it "
     "would stand if every loss without a cause spoke against it (bounds as in Goetghebeur & Ryan 1995, "
     "Biometrika 82:821-833, without assumptions).",
+    "Hours that would settle a question: Schoenfeld 1981 (Biometrika 68:316-319), 2 times as often at the "
+    "5 % level with power 0.8, half of the hours each way, less what losses so far tell, by the scatter of "
+    "trips (Pearson's chi-square over its degrees of freedom).",
     "Log-rank test: Mantel 1966 (Cancer Chemotherapy Reports 50:163-170), extended to late entry; its "
     "p-value is the larger of the chi-square test's and that of a permutation, as few expected losses "
     "need (Heinze, Gnant & Schemper 2003, Biometrics 59:1151-1157): signs of trips flipped as above. "
@@ -80,6 +84,8 @@ FACTOR_WORDS = {
 GROUP_WORDS = {"no coat": "without a coat", "leader": "with a leader", "no leader": "without a leader"}
 GROUP_WORDS |= {"guard": "with a guard", "no guard": "without a guard"}
 WIDEST_TO_PRINT = 10.0
+MOST_TRIPS = 100
+PRICED = (("leader", "bite off"), ("guard", "snag"))
 
 
 def why_thin(found: Mortality) -> str:
@@ -91,8 +97,11 @@ def why_thin(found: Mortality) -> str:
 
 
 def unsaid(found: Mortality) -> str:
-    """What nobody can know of baits without a tag; empty where the section is thin or all bear one."""
-    return _untagged_text(found) if found.untagged and not found.thin else ""
+    """What would settle an open question, and what nobody can know of baits without a tag."""
+    if found.thin:
+        return ""
+    told = [_settled_text(*each) for each in _what_settles(found)[:1]]
+    return " ".join([*told, _untagged_text(found)] if found.untagged else told)
 
 
 def findings(found: Mortality) -> Iterable[Finding]:
@@ -101,6 +110,7 @@ def findings(found: Mortality) -> Iterable[Finding]:
     yield from _life_in_use(found)
     yield _loss_rate(found)
     yield from _contrasts(found)
+    yield from _what_would_settle(found)
     yield from _log_rank_tests(found)
     yield from _tagging(found)
 
@@ -275,6 +285,49 @@ def _contrasts(found: Mortality) -> Iterable[Finding]:
         unclear = sum(not c.clear for c in found.contrasts)
         text = f"{unclear} of {counted(len(found.contrasts), 'comparison')} showed no clear difference."
         yield make_finding("no_clear_difference", text, (unclear,), quiet=True)
+
+
+def _what_settles(found: Mortality) -> list[tuple[Contrast, float, float]]:
+    """Questions asked beforehand and still open, leader first: the hours and the trips that would settle it.
+
+    Trips are as long as those so far, and scatter as widely.
+    """
+    if not found.season:
+        return []
+    rows, settled = found.summed, []
+    asked = {(c.factor, c.cause): c for c in found.contrasts}
+    for c in (asked[each] for each in PRICED if each in asked):
+        if c.clear or c.advised or not sum(c.rates.events):
+            continue
+        own = rows[c.here | c.there]
+        by_trip = (
+            own.assign(ended=own["ended"].where(own["cause"] == c.cause, 0))
+            .groupby("trip_number")[["ended", "hours"]]
+            .sum()
+        )
+        effect = dispersion(by_trip["ended"], by_trip["hours"])
+        hours = more_exposure(sum(c.rates.events), c.rates.exposure, design_effect=effect)
+        if hours:
+            settled.append((c, hours, hours / float(by_trip["hours"].mean())))
+    return settled
+
+
+def _settled_text(c: Contrast, hours: float, trips: float) -> str:
+    more = f"{float(f'{hours:.2g}'):,.0f} more hours ({counted(max(1, math.ceil(trips)), 'trip')})"
+    what = f"{c.factor.capitalize()} or none"
+    twice = f"if one way baits were {CAUSE_WORDS[c.cause]} twice as often, on trips like yours"
+    if trips > MOST_TRIPS:
+        return f"{what}: about {more} would tell, too many to wait for. That is {twice}."
+    draw = f"Draw lots for it: `benchwater sheets --trial {c.factor}`."
+    return f"{what}: about {more}, half with, would tell. That is {twice}. {draw}"
+
+
+def _what_would_settle(found: Mortality) -> Iterable[Finding]:
+    """What each open question costs in hours of fishing."""
+    for c, hours, trips in _what_settles(found):
+        text, n = _settled_text(c, hours, trips), sum(c.rates.events)
+        more: dict[str, Cell] = {"trips": trips, "ratio": 2.0, "power": 0.8}
+        yield make_finding("settled_by", text, (hours,), "h", n=n, group=c.name, more=more, quiet=True)
 
 
 def _log_rank_tests(found: Mortality) -> Iterable[Finding]:

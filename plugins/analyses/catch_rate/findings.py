@@ -6,6 +6,7 @@ from datetime import date
 
 from benchwater.ledger.trips import ALL
 from benchwater.plugin import Action, Card, CardLine, Cell, Finding, Season, Span
+from benchwater.statistics.comparisons import dispersion, more_exposure
 from benchwater.units import figures
 from benchwater.words import counted, day_words, known, make_finding
 
@@ -35,6 +36,9 @@ METHODS = (
     f"Yekutieli 2005, J. Amer. Statist. Assoc. 100:71-81). Advice needs an adjusted p below {ADVISED:g}, "
     "which gives 5 % over 12 monthly looks (Pocock 1977, Biometrika 64:191-199), and 95 % limits above 1 "
     "with trips split by angler, and by habitat, too. It is drawn from the season to date only.",
+    "Hours that would settle two builds: Schoenfeld 1981 (Biometrika 68:316-319), twice the rate at the 5 % "
+    "level with power 0.8, half of the hours each, less what the trips with both tell so far, times the "
+    "scatter of trips (Pearson's chi-square over its degrees of freedom).",
     "A row of more than 100 fish, and 20 times the log's usual row, is asked about and is in no rate "
     "(common practice, no source).",
 )
@@ -59,8 +63,11 @@ def why_thin(found: CatchRates) -> str:
 
 
 def unsaid(found: CatchRates) -> str:
-    """What a comparison of catch rates cannot tell; empty where there is none."""
-    return UNSAID if found.contrasts else ""
+    """What a comparison of catch rates cannot tell, and what would; empty where there is none."""
+    if not found.contrasts:
+        return ""
+    settles = _what_settles(found)
+    return f"{UNSAID} {_settled_text(*settles)}" if settles else UNSAID
 
 
 def findings(found: CatchRates, span: Span) -> Iterator[Finding]:
@@ -69,6 +76,7 @@ def findings(found: CatchRates, span: Span) -> Iterator[Finding]:
     yield next(rates)
     if not found.thin:
         yield from _difference(found)
+        yield from _what_would_settle(found)
     yield from rates
     yield from _doubted(found)
     yield from _best_day(found, span)
@@ -176,6 +184,40 @@ def _difference(found: CatchRates) -> Iterable[Finding]:
         more=more,
         quiet=bool(actions(found)) or (not found.season and best.p_adjusted >= CLEAR),
     )
+
+
+def _what_settles(found: CatchRates) -> tuple[RateContrast, float, float] | None:
+    """The open comparison of two builds nearest to an answer, with the hours and trips that would give it."""
+    row = next((c for c in found.contrasts if c.factor == "build" and c.p_adjusted >= CLEAR), None)
+    if row is None or not found.season:
+        return None
+    sides = [found.rates.trips.of("build", build).set_index("trip") for build in (row.group, row.against)]
+    both = sides[0].index.intersection(sides[1].index)
+    totals = [side.loc[both, ["fish", "hours"]] for side in sides]
+    fish = float(sum(total["fish"].sum() for total in totals))
+    exposures = float(totals[0]["hours"].sum()), float(totals[1]["hours"].sum())
+    by_trip = totals[0] + totals[1]
+    hours = more_exposure(fish, exposures, design_effect=dispersion(by_trip["fish"], by_trip["hours"]))
+    return (row, hours, hours / float(by_trip["hours"].mean())) if hours else None
+
+
+def _settled_text(row: RateContrast, hours: float, trips: float) -> str:
+    more = (
+        f"{_hours(float(figures(hours, significant=2)))} more ({counted(max(1, math.ceil(trips)), 'trip')})"
+    )
+    return (
+        f"{row.group} or {row.against}: about {more}, half each, would tell, if one catches twice as much. "
+        f"Draw lots for it: `benchwater sheets --trial build --arms {row.group},{row.against}`."
+    )
+
+
+def _what_would_settle(found: CatchRates) -> Iterable[Finding]:
+    """What the open comparison of builds costs in hours of fishing."""
+    if settles := _what_settles(found):
+        row, hours, trips = settles
+        text, n = _settled_text(*settles), row.units
+        more: dict[str, Cell] = {"trips": trips, "ratio": 2.0, "power": 0.8, "against": row.against}
+        yield make_finding("settled_by", text, (hours,), "h", n=n, group=row.group, more=more, quiet=True)
 
 
 def _contrast_text(row: RateContrast) -> str:

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from benchwater.statistics.randomisation import events_needed
 from benchwater.statistics.rates import RatioOfTotals
 
 _Z = 1.959963984540054
@@ -93,3 +94,34 @@ def level_change(
         high=math.exp(change + reach),
         p=2 * float(stdtr(left, -abs(change) / error)),
     )
+
+
+def dispersion(events: ArrayLike, exposure: ArrayLike) -> float:
+    """How many times the events of units (n,) scatter as widely as Poisson's at one rate; at least 1.
+
+    Pearson's chi-square over its degrees of freedom; McCullagh and Nelder 1989, Generalized Linear Models,
+    section 6.2 (from memory). 1 with fewer than two units or no event.
+    """
+    seen, exposed = np.asarray(events, dtype=np.float64), np.asarray(exposure, dtype=np.float64)
+    seen, exposed = seen[exposed > 0], exposed[exposed > 0]
+    if len(seen) < 2 or seen.sum() == 0:
+        return 1.0
+    expected = exposed * (seen.sum() / exposed.sum())
+    return max(1.0, float(((seen - expected) ** 2 / expected).sum() / (len(seen) - 1)))
+
+
+def more_exposure(
+    events: float, exposures: tuple[float, float], ratio: float = 2.0, design_effect: float = 1.0
+) -> float:
+    """Return how much more exposure, half of it in each group, tells a ratio of rates from 1; 0 if none.
+
+    So many `events` in the `exposures` of both groups count as what they tell already: in the units of
+    `randomisation.events_needed`, at the 5 % level with power 0.8. Raises ValueError without an event.
+    """
+    total = sum(exposures)
+    if events <= 0 or total <= 0:
+        raise ValueError(f"{events} events in {total} tell no rate")
+    share = exposures[0] / total
+    told = events * share * (1 - share) / 0.25
+    needed = events_needed(ratio, design_effect=design_effect)
+    return max(0.0, needed - told) / (events / total)

@@ -235,3 +235,15 @@ def test_the_card_says_what_takes_baits_how_long_they_last_and_what_would_keep_t
     assert all(set(line.findings) <= ids for line in card.lines)
     made = fished(*bitten("no", 30, 10), *bitten("wire", 5, 45), month="2026-05")
     assert not ANALYSIS.analyse(made.season, made.period).cards
+
+
+def test_an_open_question_is_priced_in_hours_and_trips_leader_first() -> None:
+    section = whole(*bitten("no", 4, 10), *bitten("wire", 3, 10))
+    priced = finding(section, "settled_by", "leader, bite offs")
+    assert priced.value is not None
+    assert priced.quiet
+    assert priced.value > (65.3 - 7) * 20 / 7 * 0.9, "so few losses tell next to nothing"
+    assert section.unsaid.startswith("Leader or none: about ")
+    assert "benchwater sheets --trial leader" in section.unsaid
+    answered = whole(*bitten("no", 30, 10), *bitten("wire", 5, 45))
+    assert "Leader or none" not in answered.unsaid
