@@ -83,6 +83,14 @@ FACTOR_WORDS = {
 }
 GROUP_WORDS = {"no coat": "without a coat", "leader": "with a leader", "no leader": "without a leader"}
 GROUP_WORDS |= {"guard": "with a guard", "no guard": "without a guard"}
+REST = {"elsewhere", "the others"}
+OTHERS = {
+    "coat": "with the other coats",
+    "water": "at the other waters",
+    "habitat": "outside {}",
+    "build": "as the other builds",
+    "angler": "with the other anglers",
+}
 WIDEST_TO_PRINT = 10.0
 MOST_TRIPS = 100
 PRICED = (("leader", "bite off"), ("guard", "snag"))
@@ -368,7 +376,8 @@ def _sentence(c: Contrast) -> str:
         text = f"{_group_text(c.factor, often)}, baits were {CAUSE_WORDS[c.cause]} {said}{few}: {x1} in "
         text += f"{_fished(t1)}, against {x2} in {_whole(t2)} {_group_text(c.factor, seldom)}."
     else:
-        text = f"{_group_text(c.factor, seldom)}, baits lasted {said}{few}: {x2} lost in "
+        where = OTHERS[c.factor].format(often) if seldom in REST else _group_text(c.factor, seldom)
+        text = f"{where}, baits lasted {said}{few}: {x2} lost in "
         text += f"{_fished(t2)}, against {x1} in {_whole(t1)} {_group_text(c.factor, often)}."
     if not (c.clear or c.advised):
         return f"No clear difference. {text[0].upper()}{text[1:]}"
@@ -403,7 +412,7 @@ def _doubt_text(c: Contrast, doubt: Doubt) -> str:
 
 def _group_text(factor: str, group: str) -> str:
     """`with a leader`, `in timber`, `elsewhere`."""
-    if group in {"elsewhere", "the others"}:
+    if group in REST:
         return "elsewhere" if factor in {"habitat", "water"} else "otherwise"
     if group == UNKNOWN:
         return f"where the {factor} is not written"

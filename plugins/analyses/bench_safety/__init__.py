@@ -24,7 +24,7 @@ def analyse(season: Season, span: Span) -> Section:
     return Section(
         status="ok",
         findings=tuple(all_findings(found, season, standing)),
-        tables=(exceedance_table(found.exceedances), *(standing_tables() if standing else ())),
+        tables=(exceedance_table(found.exceedances, season.bench), *(standing_tables() if standing else ())),
         actions=tuple(all_actions(found.exceedances, season, standing)),
         methods=METHODS,
         cards=all_cards(season) if standing else (),

@@ -16,7 +16,7 @@ from benchwater.plugin import Bench, Season, Span
 
 MELT_ALERT_C, MELT_NEVER_C, PLASTIC_CEILING_C = 450.0, (900.0 - 32) / 1.8, 190.0
 PROJECT_CHOICE, COMMON_PRACTICE = (
-    "project choice, no published source",
+    "benchwater's own, no published source",
     "common practice, no published source",
 )
 MELT, PLASTIC, OVEN = "melt", "plastic", "oven"

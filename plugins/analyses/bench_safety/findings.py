@@ -53,17 +53,17 @@ def all_findings(found: Temperatures, season: Season, standing: bool) -> Iterato
 
 def _over_limit(found: Temperatures, bench: Bench) -> Iterator[Finding]:
     """One finding a kind: sessions of metal and of plastic, and batches, each with its own count."""
-    melt, plastic = _round(bench, MELT_ALERT_C), _round(bench, PLASTIC_CEILING_C)
+    melt, plastic = held_at(bench, MELT_ALERT_C), held_at(bench, PLASTIC_CEILING_C)
     read = {
-        MELT: (found.metal.read, "session", "", "the melt was", f"above {melt}"),
-        PLASTIC: (found.plastic.read, "session", "", "the plastic was", f"above {plastic}"),
-        OVEN: (found.ovens, "batch", "batches", "the oven was", "hotter than the powder or the heads stand"),
+        MELT: (found.metal.read, "session", "", f"melt was above {melt}"),
+        PLASTIC: (found.plastic.read, "session", "", f"hot plastic was above {plastic}"),
+        OVEN: (found.ovens, "batch", "batches", "oven was too hot for the powder or the heads"),
     }
     worst = max(found.exceedances, key=lambda each: each.value - each.limit, default=None)
-    for kind, (of, one, many, what, limit) in read.items():
+    for kind, (of, one, many, what) in read.items():
         if of:
             over = len({each.place for each in found.exceedances if each.kind == kind})
-            text = f"In {over or 'none'} of {counted(of, one, many)} with a temperature {what} {limit}."
+            text = f"The {what} in {over or 'none'} of {counted(of, one, many)} that say how hot it was."
             urgent = worst is not None and worst.kind == kind
             yield Finding(id="over_limit", text=text, value=over, n=of, group=kind, headline=urgent)
     if not any(of for of, *_ in read.values()):
@@ -71,7 +71,7 @@ def _over_limit(found: Temperatures, bench: Bench) -> Iterator[Finding]:
         yield Finding(id="over_limit", text=text, n=0)
 
 
-def _round(bench: Bench, celsius: float) -> str:
+def held_at(bench: Bench, celsius: float) -> str:
     """Returns a limit as it can be held: to the 10 °F or 5 °C below."""
     step, shift, factor = (10.0, 32.0, 1.8) if bench.system == "us" else (5.0, 0.0, 1.0)
     printed = math.floor((celsius * factor + shift) / step + 1e-6) * step
@@ -152,7 +152,7 @@ def all_actions(found: Sequence[Exceedance], season: Season, standing: bool) -> 
             because += "" if late else f" Not since, in {lately.label}."
             yield Action(
                 id=id,
-                text=f"Keep {text.format(_round(bench, ceiling))}.",
+                text=f"Keep {text.format(held_at(bench, ceiling))}.",
                 because=because,
                 urgent=urgent and bool(late),
                 holds=not late,

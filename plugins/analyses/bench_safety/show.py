@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from benchwater.plugin import Table
+from benchwater.plugin import Bench, Table
 from benchwater.words import make_columns, make_table
 
 from .compute import (
@@ -14,16 +14,21 @@ from .compute import (
     exposure_limits,
     tackle_rules,
 )
+from .findings import held_at
 
 EXCEEDANCES = make_columns(
-    *(("date", "Date"), ("what", "What"), ("value", "Read", "degC"), ("limit", "Limit", "degC")),
-    ("source", "Whose limit"),
+    *(("date", "Date"), ("what", "What"), ("value", "Read", "degC")),
+    *(("limit", "Limit to the degree", "degC"), ("held_at", "Limit"), ("source", "Whose limit")),
+    hidden="limit",
 )
 
 
-def exceedance_table(found: Sequence[Exceedance]) -> Table:
+def exceedance_table(found: Sequence[Exceedance], bench: Bench) -> Table:
     """Returns every temperature that passed a limit."""
-    rows = [(each.date, each.what, each.value, each.limit, each.source) for each in found]
+    rows = [
+        (each.date, each.what, each.value, each.limit, held_at(bench, each.limit), each.source)
+        for each in found
+    ]
     names, title = " ".join(EXCEEDANCES), "Temperatures over a limit"
     return make_table("exceedances", title, names, rows, EXCEEDANCES, print_rows=12)
 

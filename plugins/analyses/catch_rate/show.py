@@ -73,6 +73,9 @@ def _figure(rates: Rates, factor: str, id: str, word: str) -> Figure:
     figure, axes = plots.new_figure(plots.HALF_MM, 13 + 4.6 * max(6, len(builds)))
     plots.interval_points(axes, range(len(builds)), values, lows, highs, horizontal=True)
     plots.named_rows(axes, builds)
+    for row, rate in enumerate(each):
+        if rate.high > widest:
+            plots.beside(axes, f"to {in_figures(rate.high, significant=2)} »", widest, row)
     axes.set_xlim(-0.01 * max(highs), max(highs))
     axes.set_xlabel("fish per hour of fishing")
     best, worst = (f"{builds[at]} {in_figures(each[at].ratio, significant=2)}" for at in (0, -1))

@@ -16,10 +16,12 @@ from .compute import (
     BadCastings,
     CavityRate,
     MoldResult,
+    gap_around,
     worth_of_rejects,
 )
 from .findings import (
     MANY_BLANKS,
+    WIDEST_SHARE,
     Show,
     from_fill,
     how_it_fails,
@@ -55,15 +57,14 @@ def _card_lines(show: Show, mold: MoldResult) -> Iterator[CardLine]:
     found, warm_up = mold.window, warm_up_finding(show, mold)
     window = None if found is None else found.window
     if found is not None and window is not None and window.first_met is not None:
-        start = (
-            f"{start_words(show, mold)}{_card_limits(show, window.first_met_lower, window.first_met_upper)}"
-        )
+        ends = (window.first_met_lower, window.first_met_upper)
+        start = _card_end(show, mold, start_words(show, mold), window.first_met, ends, "warm enough")
         if mold.start_at is None:
             start = f"{show.about(found.coldest)}, the coldest so far"
         yield CardLine(label="Start at", text=start, findings=("target_temp",))
         if found.coldest < window.best < found.hottest:
             yield CardLine(label="Best", text=f"near {show.about(window.best)}", findings=("target_temp",))
-        stop = f"{stop_words(show, mold)}{_card_limits(show, *found.top_limits)}"
+        stop = _card_end(show, mold, stop_words(show, mold), found.top, found.top_limits, "too hot")
         if mold.stop_at is None:
             stop = f"not known: {show.about(found.hottest)}, the hottest so far, was not too hot"
         yield CardLine(label="Stop at", text=stop, findings=("window_high",))
@@ -76,13 +77,24 @@ def _card_lines(show: Show, mold: MoldResult) -> Iterator[CardLine]:
             text = f"{each.cavity} fails {times(each.often.ratio, *each.often.limits(each.level))} as often"
             yield CardLine(label="Worst cavity", text=text, findings=("worse_cavity",))
     rate, made = mold.total.rate, mold.total.castings
-    good = f"{show.share(1 - rate.estimate)} good{in_brackets(show.share, 1 - rate.high, 1 - rate.low)}, "
-    good += f"{made - mold.total.rejects} of {made} this season"
+    good = f"{made - mold.total.rejects} of {made} good this season, {show.share(1 - rate.estimate)}"
+    if rate.high - rate.low <= WIDEST_SHARE:
+        good += in_brackets(show.share, 1 - rate.high, 1 - rate.low)
     yield CardLine(label="Yield", text=good, findings=("reject_rate",))
 
 
-def _card_limits(show: Show, low: float | None, high: float | None) -> str:
-    return in_brackets(show.about, low, high) or " (how sure, the logs leave open)"
+def _card_end(
+    show: Show,
+    mold: MoldResult,
+    at: str,
+    met: float | None,
+    ends: tuple[float | None, float | None],
+    why: str,
+) -> str:
+    """Returns `320 °F (310 to 340 °F)`; at the edge of a gap in the readings, where in it the end may lie."""
+    if met is not None and gap_around(mold, met) is not None and any(each is not None for each in ends):
+        return f"{at}; {why} from {show.between(*ends)}"
+    return f"{at}{in_brackets(show.about, *ends) or ' (how sure, the logs leave open)'}"
 
 
 def _card_blanks(show: Show, mold: MoldResult) -> str:

@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from benchwater.plugin import Bench, Cell, Finding, Season
+from benchwater.statistics.interval import Interval
 from benchwater.words import counted, day_words, in_brackets, limits, listed, make_finding, times
 
 from .compute import (
@@ -31,7 +32,7 @@ from .mold_heat import (
 from .rates import RejectRate
 from .working_window import FlawWindow
 
-ENOUGH_UNREAD, MOST_SESSIONS_NAMED, MANY_BLANKS = 10, 8, 12
+ENOUGH_UNREAD, MOST_SESSIONS_NAMED, MANY_BLANKS, WIDEST_SHARE = 10, 8, 12, 0.5
 STRATA = {
     "fill": "in the same fill, whatever the heat",
     "temperature": "at the same heat",
@@ -141,10 +142,17 @@ def _reject_rate(show: Show, mold: str | None, found: RejectRate, *, alone: bool
     """The share of bad castings; `alone` says that the report has one mold only."""
     rate = found.rate
     text = f"{mold or 'All molds'}: {found.rejects} of {found.castings} castings were bad, "
-    text += f"{show.share(rate.estimate)}{in_brackets(show.share, rate.low, rate.high)}."
+    text += f"{show.share(rate.estimate)}{_sure_of_share(show, rate)}."
     more: dict[str, Cell] = {"fills": found.fills, "sessions": found.sessions, "design_effect": found.effect}
     quiet = mold is not None and alone
     return make_finding("reject_rate", text, rate, "1", n=found.castings, group=mold, more=more, quiet=quiet)
+
+
+def _sure_of_share(show: Show, rate: Interval) -> str:
+    """Returns the limits in brackets, or that they are too far apart to tell anything."""
+    if rate.high - rate.low <= WIDEST_SHARE:
+        return in_brackets(show.share, rate.low, rate.high)
+    return "; too few evenings to say how many are as a rule"
 
 
 def _temperature(show: Show, mold: MoldResult) -> Iterator[Finding]:
@@ -299,7 +307,7 @@ def _unread(show: Show, mold: MoldResult, model: WarmingMold) -> Finding:
     assert found is not None
     rate, trend = found.rate, found.trend
     text = f"{mold.name} without a thermometer: {found.rejects} of {found.castings} castings were bad, "
-    text += f"{show.share(rate.estimate)}{in_brackets(show.share, rate.low, rate.high)}, at an estimated "
+    text += f"{show.share(rate.estimate)}{_sure_of_share(show, rate)}, at an estimated "
     text += f"{limits(show.temp, found.coolest_c, found.warmest_c)} (heat balance, {_source(model)}"
     text += f"{', begun cold' if mold.heat.usual_c is None else ''})."
     if trend is not None and trend.p_value < 0.05:

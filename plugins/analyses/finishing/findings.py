@@ -166,7 +166,7 @@ def _cures(batches: Batches) -> Iterator[Finding]:
         text += f" Outside: {_named(batches, outside)}." if len(outside) else ""
         melted = int(batches.judged.loc[batches.judged["verdict"] == IN_WINDOW, "melted"].sum())
         if melted:
-            text += f" {melted} of those inside suited the powder alone: the heads softened."
+            text += f" In {melted} of these the heat was right for the powder, and too much for the heads."
         more: dict[str, Cell] = {"pieces": pieces, "pieces_in_window": good}
         yield make_finding("cure_in_window", text, wilson_interval(held, total), "1", n=total, more=more)
     else:
@@ -188,8 +188,8 @@ def _heads(batches: Batches) -> Iterator[Finding]:
         text += f"{_named(batches, melted)}."
         yield Finding(id="heads_softened", text=text, value=pieces, unit="pieces", n=len(melted))
     if batches.planned:
-        text = f"In bench.toml, and not to be cured: {_planned(batches)}."
-        yield Finding(id="planned_cure", text=text, value=len(batches.planned))
+        text = f"Planned in bench.toml, and too hot for the heads: {_planned(batches)}."
+        yield Finding(id="planned_cure", text=text, value=len(batches.planned), quiet=True)
     for alloy in sorted({bench.material_of(mold) for mold in batches.all["mold"].unique()}):
         if bench.items[alloy].kind == "metal" and bench.items[alloy].melts_c is None:
             text = f"Whether {alloy} heads can take a cure is not known: bench.toml states no `melts` for it."
@@ -233,7 +233,7 @@ def _coat_per_piece(season: Season, coat: CoatUsed) -> Finding:
         text += "bench.toml does not plan a coat mass for each of these heads."
     else:
         against = "more than" if each.low > planned else "less than"
-        against = "the counts cannot tell it from" if each.low <= planned <= each.high else against
+        against = "as far as the counts can tell" if each.low <= planned <= each.high else against
         text += f"{against} the planned {show(planned, unit)}."
     more: dict[str, Cell] = {"planned": planned, "used": found.used, "coverage_factor": 2.0}
     return make_finding("coat_per_piece", text, each, unit, n=found.pieces, group=coat.coat, more=more)

@@ -14,7 +14,7 @@ BATCH_COLUMNS = make_columns(
 FLAW_COLUMNS = make_columns(
     *(("flaw", "Flaw"), ("low_c", "From", "degC"), ("high_c", "To below", "degC")),
     *(("pieces", "Pieces", "pieces"), ("rejects", "With it", "pieces"), ("rate", "Share", "1")),
-    *(("low", "95 % from", "1"), ("high", "to", "1")),
+    *(("low", "Low", "1"), ("high", "High", "1")),
 )
 
 
@@ -56,5 +56,7 @@ def _by_temperature(batches: Batches) -> Table:
         " ".join(FLAW_COLUMNS),
         rows,
         FLAW_COLUMNS,
-        note="" if significant else "No flaw shows a trend with it.",
+        note=""
+        if significant
+        else "As far as these batches show, no flaw comes more often on cooler or hotter pieces.",
     )

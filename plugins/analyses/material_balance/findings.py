@@ -372,9 +372,11 @@ def dross_finding(found: Dross, bench: Bench) -> Finding:
     share, amount = bench.show(found.share.estimate, "1"), bench.show(found.discarded, "g")
     less = found.discarded / (SPRUES * (found.melted - found.discarded) + found.discarded)
     share += in_brackets(lambda value: bench.show(value, "1"), found.share.low, found.share.high)
-    text = f"{found.item}: {share} of what was melted was skimmed or thrown away, {amount}. That reads high, "
-    text += "as sprues are melted along and weighed nowhere: with half the castings' metal again in them, as "
-    text += f"is common, {bench.show(less, '1')}."
+    text = f"{found.item}: {amount} was skimmed or thrown away, {share} of the metal that the log weighs. "
+    text += (
+        "Nobody weighs the sprues, which are melted too: if they hold half as much as the castings, as is "
+    )
+    text += f"common, it was {bench.show(less, '1')} of the melt."
     more: dict[str, Cell] = {"with_customary_sprues": less}
     return make_finding("dross_rate", text, found.share, "1", n=found.rows, group=found.item, more=more)
 
@@ -496,11 +498,11 @@ def _search(line: Line, season: Season, lately: date) -> Action:
             because=f"{amount} {verb} without a row between {day(first.day)} and {day(last.day)}.",
             holds=True,
         )
-    when = f"without a row between {day(first.day)} and {day(last.day)}"
+    when = f"between {day(first.day)} and {day(last.day)}"
     room = f"the rows leave room for {margin(K * balance.u, item.unit, bench)}"
     room = room if K * balance.u > line.step else "the rows are exact to the scale"
     book, counted = bench.show(balance.book, item.unit), bench.show(balance.counted, item.unit)
-    because = f"{book} by the book, {counted} counted; {room if balance.u else 'pieces are exact'}."
+    because = f"{book} by the book, {counted} counted{'; ' + room if balance.u else ''}."
     packs = size / item.pack if item.pack else 0.5
     if line.verdict == "surplus" and not balance.u and packs == int(packs):
         because += f" That is just {packs:.0f} pack{'' if packs == 1 else 's'}: a purchase without its row?"
@@ -511,12 +513,12 @@ def _search(line: Line, season: Season, lately: date) -> Action:
         text += "out those of inserts cut out of rejects."
         return Action(id=f"discarded-{item.name}", text=text, because=because)
     if line.verdict == "surplus":
-        text = f"Log what brought {amount}: it came in {when}.{again}"
+        text = f"Find out where {amount} came from {when}, and log it.{again}"
         return Action(id=f"log-{item.name}", text=text, because=because)
     price = unit_prices(season, midnight(season.end))[item.name]
     return Action(
         id=f"look-for-{item.name}",
-        text=f"Look for {amount} that left {when}.{again}",
+        text=f"Look for {amount} that left without a row {when}.{again}",
         because=because,
         worth=None if price is None else size * price,
         worth_unit=None if price is None else "money",

@@ -122,7 +122,7 @@ def test_a_session_counts_once_with_its_hottest_reading():
 
 def test_the_columns_are_those_of_the_contract():
     names = [column.name for column in table(season_part(made()), "exceedances").columns]
-    assert names == ["date", "what", "value", "limit", "source"]
+    assert names == ["date", "what", "value", "limit", "held_at", "source"]
 
 
 def test_what_was_really_poured_decides_which_limit_holds():

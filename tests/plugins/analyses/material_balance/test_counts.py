@@ -119,6 +119,6 @@ def test_what_left_in_one_stretch_is_told_apart_from_what_is_off_besides() -> No
     section = chain([1000, 901, 851, 751], "hook", "")
     (action,) = [each for each in section.actions if each.id == "log-hook"]
     assert action.text.startswith(
-        "Log what brought 50 hook: it came in without a row between 31 March and 30 April"
+        "Find out where 50 hook came from between 31 March and 30 April, and log it."
     )
     assert "50 came in without a row" in finding(section, "imbalance_chi2").text

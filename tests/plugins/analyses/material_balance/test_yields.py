@@ -75,9 +75,9 @@ def test_dross_is_what_was_discarded_over_what_was_melted() -> None:
     # Half of 950 g again in sprues: 50 / 1475. The bias is said with its direction.
     assert found.more["with_customary_sprues"] == pytest.approx(50 / 1475)
     assert found.text == (
-        "alloy: 5.0 % (4.5 to 5.5 %) of what was melted was skimmed or thrown away, 50 g. That reads high, "
-        "as sprues are melted along and weighed nowhere: with half the castings' metal again in them, as is "
-        "common, 3.4 %."
+        "alloy: 50 g was skimmed or thrown away, 5.0 % (4.5 to 5.5 %) of the metal that the log weighs. "
+        "Nobody weighs the sprues, which are melted too: if they hold half as much as the castings, as is "
+        "common, it was 3.4 % of the melt."
     )
 
 
