@@ -17,6 +17,7 @@ LOG_ENDINGS = (".csv", ".tsv", ".txt")
 NOT_LOGS = (".toml", ".md", ".py", ".pdf", ".html", ".json", ".lock", ".log", ".pyc")
 WORKBOOKS = (".xlsx", ".xlsm", ".ods", ".xls")
 OTHER_WORKBOOKS = (".numbers", ".xlsb")
+PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
 SKIPPED_FOLDERS = ("plugins", "reports", "__pycache__")
 BENCH_NAME = "bench.toml"
 DEEPEST_FOLDER = 64

@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 import benchwater
 from benchwater.files import LOCK_NAME, BeingWrittenError, only_writer
@@ -156,6 +157,21 @@ def test_a_changed_row_of_april_is_owed_to_april_and_to_what_came_after_and_the_
     folder.made("2026-06-01")
     folder.write("logs/may.csv", HEADER + row("2026-05-10"))
     assert folder.made("2026-06-01") == {"2026-05": "logs/may.csv changed"}
+
+
+def test_another_picture_of_the_same_name_is_owed_to_its_month_and_one_that_no_row_names_to_none(folder):
+    head = HEADER.replace("\n", ",photo\n")
+    cells = row("2026-05-02").replace("\n", "")
+    folder.write("pour.csv", head + row("2026-04-02").replace("\n", ",\n") + f"{cells},flaw.png\n")
+    for name in ("flaw.png", "dog.png"):
+        Image.new("RGB", (30, 20), "red").save(folder.path / name)
+    folder.made("2026-06-01")
+    assert folder.settled("2026-06-01")
+    Image.new("RGB", (30, 20), "blue").save(folder.path / "dog.png")
+    assert folder.made("2026-06-01") == {}
+    Image.new("RGB", (30, 20), "blue").save(folder.path / "flaw.png")
+    assert folder.made("2026-06-01") == {"2026-05": "pour.csv changed"}
+    assert folder.settled("2026-06-01")
 
 
 def test_a_row_set_aside_counts_for_its_month_and_one_whose_date_cannot_be_read_for_every_month(folder):

@@ -1,6 +1,7 @@
 """Tables and figures of the section."""
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,21 +20,28 @@ if TYPE_CHECKING:
     Mask = pd.Series[bool]
 
 Row = tuple[Cell, ...]
-MOST_ON_PAPER = 10
+MOST_ON_PAPER, MOST_TAGGED = 10, 1000
 COLUMNS = make_columns(
     *(("time_h", "in use", "h"), ("at_risk", "followed"), ("bait_hours", "hours fished", "h", 1)),
     *(("survival", "still in use", "1"), ("incidence", "share", "1", 0), ("rate", "lost per hour", "1/h", 2)),
+    *(
+        ("tag", "tag"),
+        ("first_day", "first day"),
+        ("last_day", "last day"),
+        ("in_use_h", "hours in use", "h", 1),
+    ),
     *(("ratio", "ratio", None, 1), ("p", "p", "p"), ("p_adjusted", "p adjusted", "p")),
 )
 
 
 def tables(found: Mortality) -> tuple[Table, ...]:
-    """What becomes of a bait, rates, comparisons, losses by cause, and the curves behind the figures."""
+    """What becomes of a bait, rates, comparisons, losses by cause, tagged baits, and the curves drawn."""
     return (
         _cause_summary(found),
         _rates(found),
         _contrasts(found),
         _losses(found),
+        *_tagged(found),
         *_curves(found),
     )
 
@@ -127,6 +135,31 @@ def _losses(found: Mortality) -> Table:
     baits = baits.sort_values(["fate", "ended", "cause"], ascending=[True, False, True])
     body = [(str(fate), str(cause), int(n)) for fate, cause, n in baits.itertuples(index=False)]
     return make_table("losses", "Baits lost and worn", "fate cause baits", body, COLUMNS, print_rows=12)
+
+
+def _tagged(found: Mortality) -> Iterator[Table]:
+    """What became of each bait that bore a tag; no table where none did."""
+    rows = found.rows[found.rows["bait"].notna()]
+    last = rows.drop_duplicates(["build", "bait", "life"], keep="last").sort_values(
+        ["bait", "first_day", "build"]
+    )
+    body = [
+        (str(tag), str(build), f"{first:%Y-%m-%d}", f"{day:%Y-%m-%d}", hours, str(fate), cause or None)
+        for tag, build, first, day, hours, fate, cause in last[
+            ["bait", "build", "first_day", "date", "time", "fate", "cause"]
+        ].itertuples(index=False)
+    ]
+    if body:
+        yield make_table(
+            "tagged",
+            "What became of each tagged bait",
+            "tag build first_day last_day in_use_h fate cause",
+            body,
+            COLUMNS,
+            note="Hours from new, also before these days. A tag that goes on after a loss is a new bait.",
+            print_rows=MOST_TAGGED,
+            paper_rows=0,
+        )
 
 
 def _curves(found: Mortality) -> tuple[Table, Table]:

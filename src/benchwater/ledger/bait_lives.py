@@ -52,6 +52,7 @@ def rows_in_use(season: Season, span: Span) -> pd.DataFrame:
       up over its trips, also trips before the span; an untagged bait starts at 0 in every row. A used bait
       with no time fished is in use for an instant.
     - `life`: numbers the baits that bore one tag, from 0: a tag that goes on after a loss is a new bait.
+    - `first_day`: the first day of a tagged bait, also before the span; the row's own of an untagged one.
     - `ended`: baits lost or worn in the row.
     - `hours` (bait-hours): hours fished times the count of baits.
     - `cause`: empty for a bait that was not lost or worn, UNKNOWN where a loss has none.
@@ -62,17 +63,20 @@ def rows_in_use(season: Season, span: Span) -> pd.DataFrame:
     before = log["bait"].isin(log.loc[inside, "bait"].dropna().unique()) & (log["date"] < start)
     log, inside = log[inside | before], inside[inside | before]
     fished, ended, tagged = log["fished_h"], log["fate"].isin(LOSSES), log["bait"].notna()
-    entry, time, life = fished * 0.0, fished.round(6), log["count"] * 0
+    entry, time, life, first_day = fished * 0.0, fished.round(6), log["count"] * 0, log["date"].copy()
     if tagged.any():
         tag = log[tagged].groupby(["build", "bait"], observed=True, sort=False).ngroup()
         ends = ended[tagged].astype(int)
         life[tagged] = ends.groupby(tag).cumsum() - ends
-        total = fished[tagged].groupby([tag, life[tagged]]).cumsum()
+        bait = [tag, life[tagged]]
+        total = fished[tagged].groupby(bait).cumsum()
+        first_day[tagged] = first_day[tagged].groupby(bait).transform("min")
         time[tagged], entry[tagged] = total.round(6), (total - fished[tagged]).round(6).clip(lower=0)
     rows = log.assign(
         entry=entry,
         time=time.where((entry == 0) | (entry < time), entry + _INSTANT_H),
         life=life,
+        first_day=first_day,
         ended=log["count"].where(ended, 0),
         hours=fished * log["count"],
         cause=log["cause"].astype("str").fillna(UNKNOWN).where(ended, ""),

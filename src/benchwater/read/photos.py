@@ -8,14 +8,13 @@ from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
-from benchwater.files import read_own_file
+from benchwater.files import PICTURE_ENDINGS, read_own_file
 from benchwater.read.outcome import Reading, SetAside
 from benchwater.read.refusals import Reason
 
 if TYPE_CHECKING:
     import pandas as pd
 
-ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
 PHOTO = "photo"
 MOST_BYTES = 40_000_000
 MOST_PIXELS = 100_000_000
@@ -32,7 +31,7 @@ def with_photos(folder: Path, reading: Reading) -> Reading:
     names none takes the picture whose name holds the tag of its bait, or its day and one of its words (the
     species, the flaw, the build), where one row alone fits. A cell without a readable picture is set aside.
     """
-    pictures = [each.file for each in reading.not_read if each.file.lower().endswith(ENDINGS)]
+    pictures = [each.file for each in reading.not_read if each.file.lower().endswith(PICTURE_ENDINGS)]
     tables = dict(reading.tables)
     refused: list[SetAside] = []
     used: set[str] = set()
@@ -111,7 +110,7 @@ def _picture(folder: Path, log_file: str, written: str, pictures: list[str]) -> 
     if len(fits) > 1:
         return None, f"is the name of several pictures (write one such as `{fits[0]}`)"
     if not fits:
-        return None, f"is no picture in the folder (accepted: a file ending in {', '.join(ENDINGS)})"
+        return None, f"is no picture in the folder (accepted: a file ending in {', '.join(PICTURE_ENDINGS)})"
     why = "" if _opens(folder / fits[0]) else "is a picture that cannot be opened"
     return (None if why else fits[0]), why
 

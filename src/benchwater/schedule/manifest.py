@@ -16,7 +16,7 @@ FORMAT = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inputs:
-    """Content hashes by name: of each file that may be a log, of bench.toml, and of each plugin.
+    """Content hashes by name: of each file that may be a log or a picture, of bench.toml, and of each plugin.
 
     UNKNOWN_CONTENT stands for a file or folder that could not be opened or changed while it was read. It
     equals no other content, itself included, so that it is read again.

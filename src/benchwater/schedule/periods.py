@@ -1,8 +1,8 @@
 """The months and seasons that have rows, each with a digest of the rows that its report is made from.
 
-A digest covers what the rows say and their order, not their file or line: a file that is renamed, or
-grows at its top, changes no report. A row set aside counts for every period, unless its own date can be
-read and is later.
+A digest covers what the rows say, the pictures they name and their order, not their file or line: a file
+that is renamed, or grows at its top, changes no report. A row set aside counts for every period, unless its
+own date can be read and is later.
 """
 
 import hashlib
@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from benchwater.analyse.spans import month_after, month_spans, season_spans
-from benchwater.files import LARGEST_FILE_BYTES, open_regular_file
+from benchwater.files import LARGEST_FILE_BYTES, content_hash, open_regular_file
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.read.dates import DateHints, read_date
 from benchwater.read.headers import recognise
 from benchwater.read.outcome import Reading, SetAside
+from benchwater.read.photos import PHOTO
 from benchwater.read.records import decode
 from benchwater.read.refusals import CellError, FileError
 from benchwater.schedule.manifest import Period
@@ -45,7 +46,7 @@ def with_digests(
     periods: Sequence[Period], folder: Path, reading: Reading, kinds: Sequence[LogKind], bench: Bench
 ) -> tuple[Period, ...]:
     """Return the periods with their digests, `rows` and `files`, filled in."""
-    logs = {name: _used(table) for name, table in sorted(reading.tables.items())}
+    logs = {name: _used(_with_contents(folder, table)) for name, table in sorted(reading.tables.items())}
     logs["set aside"] = _set_aside(folder, reading.set_aside + reading.cells_set_aside, kinds, bench)
     at_end = _by_end(logs, {period.rows_until for period in periods})
     return tuple(
@@ -126,6 +127,14 @@ def _by_end(logs: Mapping[str, _Log], ends: Iterable[date]) -> dict[date, tuple[
             {file: digest.hexdigest()[:_FILE_DIGITS] for file, digest in sorted(files.items())},
         )
     return found
+
+
+def _with_contents(folder: Path, table: "pd.DataFrame") -> "pd.DataFrame":
+    """Add the content of each row's picture to its name."""
+    if PHOTO not in table.columns:
+        return table
+    contents = {name: f"{name} {content_hash(folder / name)}" for name in table[PHOTO].dropna().unique()}
+    return table.assign(**{PHOTO: table[PHOTO].map(contents)})
 
 
 def _used(table: "pd.DataFrame") -> _Log:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import benchwater
-from benchwater.files import UNKNOWN_CONTENT, content_hash, log_files
+from benchwater.files import PICTURE_ENDINGS, UNKNOWN_CONTENT, content_hash, log_files
 from benchwater.plugin_host import trust
 from benchwater.plugin_host.contents import plugin_contents
 from benchwater.schedule.manifest import UNTRUSTED, Inputs, Manifest, Scan
@@ -23,11 +23,22 @@ BENCH = "bench.toml"
 def hash_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
     """Hash everything that reports of this folder are made from. Raises nothing for what it cannot open."""
     logs = {
-        path.relative_to(folder).as_posix(): UNKNOWN_CONTENT if hides_files else content_hash(path)
+        path.relative_to(folder).as_posix(): UNKNOWN_CONTENT if hides_files else _content(path)
         for path, why_not, hides_files in log_files(folder)
-        if why_not is None or hides_files
+        if why_not is None or hides_files or path.suffix.lower() in PICTURE_ENDINGS
     }
     return replace(hash_bench_and_plugins(folder, workspace_plugins=workspace_plugins), logs=logs)
+
+
+def _content(path: Path) -> str:
+    """Hash of a log; size and time of change of a picture, as these are large and many."""
+    if path.suffix.lower() not in PICTURE_ENDINGS:
+        return content_hash(path)
+    try:
+        found = path.stat()
+    except OSError:
+        return "gone"
+    return f"{found.st_size} bytes of {found.st_mtime_ns}"
 
 
 def hash_bench_and_plugins(folder: Path, *, workspace_plugins: bool = True) -> Inputs:

@@ -4,7 +4,7 @@ import pytest
 
 from benchwater.statistics.rates import ratio_of_totals
 from benchwater.testing import finding, records, table
-from fished_seasons import MIXED, number, whole
+from fished_seasons import ANALYSIS, MIXED, fished, number, whole
 
 
 def test_causes_and_the_share_still_in_use_make_up_the_whole() -> None:
@@ -65,3 +65,20 @@ def test_tags_that_always_go_together_are_compared_once() -> None:
     section = whole(*(row.replace("timber;shallow", "timber") for row in MIXED))
     habitats = {row["group"] for row in records(section, "rates") if row["factor"] == "habitat"}
     assert habitats == {"open", "shallow + weeds", "timber"}
+
+
+def test_each_tag_says_what_became_of_its_bait_from_its_first_day_on() -> None:
+    made = fished(
+        "2026-04-30,plain,2,kept,,K7P,,,,",
+        "2026-05-01,plain,45 min,lost,,K7P,snag,,,",
+        "2026-05-03,plain,1,kept,,K7P,,,,",
+        "2026-05-03,guarded,3,kept,,A2C,,,,",
+        "2026-05-03,guarded,3,lost,2,,snag,,,",
+        month="2026-05",
+    )
+    assert table(ANALYSIS.analyse(made.season, made.period), "tagged").rows == (
+        ("A2C", "guarded", "2026-05-03", "2026-05-03", 3.0, "kept", None),
+        ("K7P", "plain", "2026-04-30", "2026-05-01", 2.75, "lost", "snag"),
+        ("K7P", "plain", "2026-05-03", "2026-05-03", 1.0, "kept", None),
+    )
+    assert all(each.id != "tagged" for each in whole("2026-05-03,plain,1,kept,,,,,,").tables)
