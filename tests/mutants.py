@@ -22,7 +22,7 @@ from tempfile import TemporaryDirectory
 ROOT = Path(__file__).parents[1]
 PLACES = ("plugins/analyses", "src/benchwater/ledger", "src/benchwater/statistics")
 COPIED = ("src", "plugins", "tests", "sample_logs", "pyproject.toml", "README.md", "DEVELOPERS.md")
-WHOLE = "tests/render/test_golden_numbers.py"
+GOLDEN, WHOLE = "tests/golden/golden_numbers.py", "tests/render/test_golden_numbers.py"
 SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Add: ast.Sub,
     ast.Sub: ast.Add,
@@ -89,12 +89,16 @@ def is_seen(folder: Path, file: Path) -> bool:
         if subprocess.run(
             [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests],
             cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(folder / "src"), "PYTHONDONTWRITEBYTECODE": "1"},
+            env=_environment(folder),
             capture_output=True,
             check=False,
         ).returncode not in (0, 4, 5):  # 4 and 5: no test is there
             return True
     return False
+
+
+def _environment(folder: Path) -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(folder / "src"), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
 def main() -> int:
@@ -110,6 +114,7 @@ def main() -> int:
             source = ROOT / each
             copy = shutil.copytree if source.is_dir() else shutil.copy
             copy(source, folder / each)
+        subprocess.run([sys.executable, GOLDEN], cwd=folder, env=_environment(folder), check=True)
         for file, told, text in faults(wanted.count, wanted.seed):
             before = (folder / file).read_text("utf-8")
             (folder / file).write_text(text, encoding="utf-8")
