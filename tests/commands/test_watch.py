@@ -78,7 +78,7 @@ def test_watch_writes_what_becomes_owed_continues_after_errors_and_ends_cleanly(
     watching = watch(*option)
     assert watching.line().startswith("2026-05: wrote ")
     (folder / "bench.toml").write_text("[bench\n")
-    assert watching.line().startswith("Error: bench.toml is not valid TOML")
+    assert watching.line().startswith("Error: bench.toml, line 1: `[bench` is not valid TOML")
     (folder / "bench.toml").write_text(SMALL_BENCH)
     assert watching.line() == "bench.toml changed: nothing is owed"
     (folder / "new.csv").write_text(HEADER + "2026-05-05,round-jig,1/8,good\n")
