@@ -6,6 +6,11 @@
 
 The metal of rejects and sprues goes back to the pot: it never left the store, so it needs no row. An insert
 leaves when it is cast in, good or bad; one cut out of a reject and kept is `recovered`.
+
+A row whose `item` is a finished bait is a row of the `builds` log:
+
+    2026-05-31,perch-grub,counted,12,,,in the box
+    2026-06-02,perch-grub,sold,2,9.00,,
 """
 
 from collections.abc import Iterable, Mapping
@@ -14,6 +19,7 @@ from pathlib import Path
 from benchwater.plugin import Bench, Column, LogKind, RowProblem, SideBySide, hookimpl, with_everyday_words
 
 MOVES = ("received", "counted", "used", "discarded", "recovered")
+BAIT_MOVES = ("received", "counted", "given", "sold", "discarded")
 
 
 def check_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
@@ -62,8 +68,48 @@ INVENTORY = LogKind(
 )
 
 
+def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
+    """Money goes for what is received, and comes for what is sold."""
+    if row["cost"] is not None and row["move"] not in {"received", "sold"}:
+        yield RowProblem(
+            column="cost",
+            why=f"stands on baits that were `{row['move']}`: only what is `received` or `sold` has a price",
+        )
+
+
+BUILDS = LogKind(
+    name="builds",
+    title="Inventory log: finished baits",
+    part_of="inventory",
+    columns=(
+        Column(name="date", meaning="day of the move or count", kind="date", needed=True),
+        Column(
+            name="build",
+            meaning="a finished bait in bench.toml",
+            kind="name",
+            needed=True,
+            refers_to="build",
+        ),
+        Column(
+            name="move",
+            meaning="received (bought or given), counted, given (away), sold or discarded",
+            kind="word",
+            needed=True,
+            words=BAIT_MOVES,
+        ),
+        Column(name="amount", meaning="how many baits", kind="count", needed=True),
+        Column(name="cost", meaning="money paid for the row, or got where it is sold", kind="money"),
+        Column(name="note", meaning="free text", kind="text"),
+    ),
+    check=check_bait_row,
+)
+
+
 @hookimpl
 def log_kinds() -> Iterable[LogKind]:
-    """The inventory log."""
-    words = Path(__file__).with_suffix(".toml")
-    return [with_everyday_words(INVENTORY, words)]
+    """The inventory log, and its rows about finished baits."""
+    here = Path(__file__).parent
+    return [
+        with_everyday_words(INVENTORY, here / "inventory.toml"),
+        with_everyday_words(BUILDS, here / "builds.toml"),
+    ]

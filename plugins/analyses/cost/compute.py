@@ -232,6 +232,15 @@ class Bought:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sold:
+    """Baits sold for a known price: how many, what they brought, and what they cost in a shop (money)."""
+
+    baits: int
+    got: float
+    shop: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Costs:
     """`facts`, `baits` and `accounts` are those at the report's end, the rest those of the span.
 
@@ -246,6 +255,7 @@ class Costs:
     losses: Losses
     spoilt: float
     bought: Sequence[Bought]
+    sold: Sold
     why_thin: str
 
     @property
@@ -260,8 +270,12 @@ class Costs:
 
     @property
     def rest(self) -> Interval:
-        """What the dressed baits of the span cost in a shop, less what was bought in it, less the molds."""
-        return sum_of_estimates([self.savings.shop, exactly(-self.spent - self.molds)])
+        """What the dressed baits of the span cost in a shop, less what was bought in it, less the molds.
+
+        A bait that was sold counts for what it brought.
+        """
+        sold = self.sold.got - self.sold.shop
+        return sum_of_estimates([self.savings.shop, exactly(sold - self.spent - self.molds)])
 
 
 def compute(season: Season, span: Span) -> Costs | None:
@@ -277,6 +291,7 @@ def compute(season: Season, span: Span) -> Costs | None:
         losses=losses_in(season, span, baits),
         spoilt=spoilt_in(season, span, facts),
         bought=_bought_in(season, span),
+        sold=sold_in(season, span),
         why_thin=_too_little(facts, baits),
     )
 
@@ -313,14 +328,37 @@ def _too_little(facts: Facts, baits: Mapping[str, BaitCost]) -> str:
 
 
 def _bought_in(season: Season, span: Span) -> list[Bought]:
-    """What came in, most money first."""
-    if not season.holds("inventory"):
-        return []
-    rows = season.rows("inventory", span)
-    came = rows[rows["move"] == "received"]
-    received, spent = sums_by(came, "amount", "item"), sums_by(came[came["cost"] >= 0], "cost", "item")
-    items = sorted(received, key=lambda name: (-spent.get(name, 0.0), name))
-    return [
-        Bought(item=season.bench.items[name], received=received[name], spent=spent.get(name))
-        for name in items
-    ]
+    """What came in, most money first; finished baits among it in pieces."""
+    items = dict(season.bench.items)
+    found = []
+    for log, column in (("inventory", "item"), ("builds", "build")):
+        if season.holds(log):
+            rows = season.rows(log, span)
+            came = rows[rows["move"] == "received"]
+            spent = sums_by(came[came["cost"] >= 0], "cost", column)
+            for name, received in sums_by(came, "amount", column).items():
+                item = items[name] if log == "inventory" else _finished(name)
+                found.append(Bought(item=item, received=received, spent=spent.get(name)))
+    return sorted(found, key=lambda each: (-(each.spent or 0.0), each.item.name))
+
+
+def _finished(name: str) -> Item:
+    """A bait as something that is bought by the piece."""
+    return Item(name=name, kind="fitting", unit="pieces", print_unit="pieces")
+
+
+def sold_in(season: Season, span: Span) -> Sold:
+    """The baits sold for a known price in a span, by both logs that may say so."""
+    baits, got, shop = 0, 0.0, 0.0
+    for log, word, number, price in (
+        ("builds", "move", "amount", "cost"),
+        ("fishing", "fate", "count", "price"),
+    ):
+        if season.holds(log):
+            rows = season.rows(log, span)
+            rows = rows[(rows[word] == "sold") & rows[price].notna()]
+            got += sum_in_order(rows[price])
+            for name, count in sums_by(rows, number, "build").items():
+                baits += round(count)
+                shop += count * (season.bench.builds[name].bought_price or 0.0)
+    return Sold(baits=baits, got=got, shop=shop)

@@ -42,8 +42,8 @@ METHODS = (
     "Baits to break even = price of the mold over saving per bait, rounded up; a day to come takes this "
     "season's pace to go on.",
     "The rest: what the dressed baits of the season cost in a shop, less all that was bought in it, less the "
-    "molds. What was bought before the season is in no sum, and what is still on the shelf is in what was "
-    "bought.",
+    "molds; a bait sold for a known price counts for that. What was bought before the season is in no sum, "
+    "and what is still on the shelf is in what was bought.",
     "Lost baits: those that “What became of the baits” counts as lost or worn, at what another one costs to "
     "make. Limits per hour: exact Poisson, Garwood 1936; per fish: exact, Przyborowski & Wilenski 1940; both "
     "take the mean cost of one as known.",
@@ -144,6 +144,9 @@ def _netted(bench: Bench, found: Costs) -> Iterator[Finding]:
     yield make_finding("shop_value", text, shop, "money", n=round(number))
     each = bench.show(abs(rest.estimate) / number, "money")
     range_ = in_brackets(lambda value: money(bench, value), rest.low, rest.high)
+    if found.sold.baits:
+        text = f"{counted(found.sold.baits, 'bait')} sold brought {money(bench, found.sold.got)}."
+        yield make_finding("sold", text, (found.sold.got,), "money", n=found.sold.baits)
     text = (
         f"After what was bought and the molds, {money(bench, rest.estimate)}{range_} is left: {each} a bait."
     )
@@ -168,10 +171,12 @@ def cards(found: Costs, bench: Bench, end: date) -> Iterator[Card]:
         return
     end_word = "left" if rest.estimate >= 0 else "still to earn"
     each = bench.show(abs(rest.estimate) / baits.estimate, "money")
+    sold = f"{counted(found.sold.baits, 'bait')} for {money(bench, found.sold.got)}"
     rows = (
         ("Bought this season", money(bench, found.spent), "bought"),
         ("Molds", money(bench, found.molds), "molds"),
         ("Baits dressed", f"{how_many(baits)}, {money(bench, shop.estimate)} in a shop", "shop_value"),
+        *([("Sold", sold, "sold")] if found.sold.baits else []),
         ("The rest", f"{money(bench, abs(rest.estimate))} {end_word} so far, {each} a bait", "rest"),
         ("Saved on material", f"{money(bench, found.savings.saved.estimate)}, the molds apart", "saved"),
     )

@@ -52,7 +52,7 @@ def start(folder: Path, workbook: bool) -> None:
         bench = load_bench(folder) if has_bench else parse_bench(contents["bench.toml"].decode())
         contents["logs/season.xlsx"] = blank_workbook(kinds, bench.bench)
     elif text is None:
-        for kind in kinds:
+        for kind in [each for each in kinds if not each.part_of]:
             heading = ",".join(column.name for column in kind.columns)
             contents[f"logs/{kind.name}.csv"] = f"{heading}\n".encode()
     for name, content in contents.items():

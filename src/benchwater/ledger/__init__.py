@@ -23,6 +23,8 @@ _Arguments = ParamSpec("_Arguments")
 _OfSeason = Callable[Concatenate[Season, _Arguments], _Result]
 LOSSES = ("lost", "worn")
 """The fates that are losses: a bait given away or sold is gone, and was not lost."""
+LEAVING = ("given", "sold", "discarded")
+"""The moves by which finished baits leave the bench, and are no losses."""
 
 
 def computed_once(compute: _OfSeason[_Arguments, _Result]) -> _OfSeason[_Arguments, _Result]:

@@ -1,6 +1,9 @@
-"""What a bench has made: coated pieces, the inserts lost in rejects, and dressed baits."""
+"""What a bench has made: coated pieces, the inserts lost in rejects, and dressed baits.
 
-from collections.abc import Iterator, Mapping
+A bait that was bought is none of them, whatever became of it.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, floor, inf
@@ -9,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from benchwater.ledger import computed_once, log_table, midnight, rows_by, sum_in_order, sums_by
+from benchwater.ledger import LEAVING, computed_once, log_table, midnight, rows_by, sum_in_order, sums_by
 from benchwater.ledger.castings import Piece, castings, coatings
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.bench import Build
@@ -98,19 +101,23 @@ def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
     """By build: the baits dressed before `up_to`.
 
     No log says that a bait was dressed. Bounds come from what other rows say: there are as many as must have
-    been on the water, no more than castings, or good pieces with the coat of the build, and together as many
-    as the fittings `used` (a fitting is taken to be used on baits only). Rows that allow fewer than were on
-    the water are not complete, and bound nothing. A coated build without fittings and trailer is done with
-    its coat.
+    been there (`seen_at_all`), no more than castings, or good pieces with the coat of the build, and together
+    as many as the fittings `used` (a fitting is taken to be used on baits only). Rows that allow fewer than
+    were on the water are not complete, and bound nothing. A coated build without fittings and trailer is done
+    with its coat.
 
     Where the bounds differ, the share of dressed baits that were on the water tells: it is taken from the
     builds whose number is known, and a build of which s were seen has about s / share. What was not seen is
     then beta-negative binomial (`unseen`). Without a build that tells, the number is the least that the logs
     allow, and its limits are the bounds.
     """
-    steps = seen_on_the_water(season)
-    seen = {n: steps[n].between(datetime.min, up_to) if n in steps else 0.0 for n in season.bench.builds}
-    bounds = _bounds(season, seen, up_to)
+    on_water, at_all = seen_on_the_water(season), seen_at_all(season)
+    fewest = {name: at_all.get(name, NO_STEPS).between(datetime.min, up_to) for name in season.bench.builds}
+    seen = {
+        name: min(number, on_water.get(name, NO_STEPS).between(datetime.min, up_to))
+        for name, number in fewest.items()
+    }
+    bounds = _bounds(season, fewest, up_to)
     known = [name for name, (low, high) in bounds.items() if high - low < 1 and high > 0]
     fished, there = sum(seen[name] for name in known), sum(bounds[name][0] for name in known)
     found = {}
@@ -129,10 +136,10 @@ def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
 def dressing_steps(season: Season) -> dict[str, Steps]:
     """By build: when the baits dressed up to the report's end were, as near as the logs say.
 
-    The steps are those of the build's coats, or of its baits on the water where these are more, scaled to
-    the number of `baits_dressed`.
+    The steps are those of the build's coats, or of its baits seen where these are more, scaled to the number
+    of `baits_dressed`.
     """
-    seen, found = seen_on_the_water(season), {}
+    seen, found = seen_at_all(season), {}
     for name, dressed in baits_dressed(season, midnight(season.end)).items():
         steps = _larger_total(_coats(season, season.bench.builds[name]), seen.get(name, NO_STEPS))
         scale = dressed.number / steps.total if steps.total else 0.0
@@ -254,6 +261,75 @@ def _new_untagged(rows: "pd.DataFrame") -> Iterator["pd.DataFrame"]:
             steps.append(new)
         number = np.array(steps)
         yield found.loc[at[number > 0], ["build", "date"]].assign(number=number[number > 0])
+
+
+@computed_once
+def seen_at_all(season: Season) -> dict[str, Steps]:
+    """By build: the fewest baits that must have been dressed, when they show: on the water, gone or counted.
+
+    Those on the water, and those lost, worn, given, sold or discarded with the ones counted, were dressed or
+    `received`. What the first count of a build shows may be from before the logs: it counts as far as pieces
+    with its coat came out good, and not at all where another build takes the same pieces. Later ones count in
+    full what they show beyond the first.
+    """
+    moves = log_table(season, "builds", ("build", "move"), ("amount",))
+    fished = log_table(season, "fishing", ("build", "fate"), ("count",))
+    found = dict(seen_on_the_water(season))
+    for name, rows in rows_by(moves, "build").items():
+        build = season.bench.builds[name]
+        events = [
+            (when, _ORDER[move], amount)
+            for when, move, amount in moves.iloc[rows][["date", "move", "amount"]].itertuples(index=False)
+        ]
+        gone = fished[(fished["build"] == name) & (fished["fate"] != "kept")]
+        events += [(when, _GONE, n) for when, n in sums_by(gone, "count", "date").items()]
+        events += [(when, _SEEN, n) for when, n in found.get(name, NO_STEPS)]
+        others = [each for each in season.bench.builds.values() if each != build]
+        is_alone = all((_body(build), build.coat) != (_body(each), each.coat) for each in others)
+        pieces = _coats(season, build) if build.coat else _castings(season, build)
+        found[name] = _fewest(
+            sorted((np.datetime64(when, "D"), order, float(n)) for when, order, n in events),
+            pieces if is_alone else NO_STEPS,
+        )
+    return found
+
+
+_CAME, _SEEN, _GONE, _COUNTED = range(4)
+_ORDER = {"received": _CAME, "counted": _COUNTED, **dict.fromkeys(LEAVING, _GONE)}
+
+
+def _fewest(events: Sequence[tuple[np.datetime64, int, float]], pieces: Steps) -> Steps:
+    """The fewest baits that must have been dressed, from what came, showed, went and was counted."""
+    steps: list[tuple[np.datetime64, float]] = []
+    total = came = seen = gone = 0.0
+    of_shown = of_seen = of_total = 0.0
+    is_counted = False
+    for day, order, number in events:
+        came += number * (order == _CAME)
+        seen += number * (order == _SEEN)
+        gone += number * (order == _GONE)
+        shown = gone + number * (order == _COUNTED) - came
+        least = of_total + max(shown - of_shown, seen - came - of_seen)
+        if order == _COUNTED and not is_counted:
+            made = pieces.between(datetime.min, (day + 1).astype("datetime64[us]").item())
+            least = min(shown, max(total, made))
+        if least > total:
+            steps.append((day, least - total))
+            total = least
+        if order == _COUNTED and not is_counted:
+            is_counted, of_total, of_shown, of_seen = True, total, shown, seen - came + number
+    return Steps(
+        np.array([day for day, _ in steps], dtype="datetime64[us]"), np.array([each for _, each in steps])
+    )
+
+
+def _castings(season: Season, build: Build) -> Steps:
+    """The good castings that a build is built on."""
+    body, table = _body(build), castings(season)
+    if body is None:
+        return NO_STEPS
+    rows = table[(table["mold"] == body[0]) & (table["cavity"] == body[1]) & (table["outcome"] == "good")]
+    return Steps(rows["date"].to_numpy(), rows["count"].to_numpy(dtype=np.float64))
 
 
 def _larger_total(one: Steps, other: Steps) -> Steps:

@@ -1,19 +1,22 @@
 """Pieces on hand: bare castings, coated heads and dressed baits, by what four logs say came and went.
 
-A good casting is bare; a coat moves it from the bare ones to those of its coat; a bait lost or worn takes its
-head (in its coat) and its trailer with it. No log says which build a piece will become, so builds of the same
-head and coat share what there is. Where more went than came, the rest was there before the logs began: each
+A good casting is bare; a coat moves it from the bare ones to those of its coat; a bait that is gone (lost,
+worn, given, sold or discarded) takes its head (in its coat) and its trailer with it, one received brings
+them. No log says which build a piece will become, so builds of the same head and coat share what there is.
+Where a maker counts finished baits there are that many; once every build of a coated head is counted on a
+day, no other such head is there. Where more went than came, the rest was there before the logs began: each
 stock opens with the fewest pieces that keep it from ever falling below 0.
 """
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from benchwater.ledger import LEAVING, log_table
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
 from benchwater.statistics.stock_level import share_out
@@ -25,7 +28,7 @@ SOFTENING_MARGIN_C = 10.0
 """How far below the start of melting a cure must stay. A project choice, no published source: an oven's
 own thermostat swings by about as much."""
 
-POURED, COATED, DRESSED, ENDED = range(4)
+POURED, COATED, DRESSED, GONE, COUNTED = range(5)
 _STOCK = ["mold", "cavity", "coat", "item"]
 _ROUNDING = 1e-6
 
@@ -36,11 +39,14 @@ class Pieces:
 
     `bodies` are castings, bare (coat None) and coated, those on baits too. `fitted` is how much of each
     fitting is on baits that are still there. `earlier` is the part of the bodies made before the logs began.
+    `counted` are finished baits by build, where the maker counted them: the last count, and what came and
+    went since.
     """
 
     bodies: Mapping[Body, int]
     fitted: Mapping[str, float]
     earlier: Mapping[Body, int]
+    counted: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +64,12 @@ class _Stock:
 
     def move(self, amount: float) -> None:
         self.amount += amount
-        if self.amount < 0:
-            self.earlier, self.amount = self.earlier - self.amount, 0.0
+        self.count(0.0)
+
+    def count(self, amount: float, *, all_of_it: bool = False) -> None:
+        """Set to the amount, or raise to it where it is not `all_of_it`."""
+        self.earlier += max(0.0, amount - self.amount)
+        self.amount = amount if all_of_it else max(self.amount, amount)
 
 
 def body_of(build: Build) -> Body | None:
@@ -86,26 +96,34 @@ def pieces_on_hand(season: Season) -> Pieces:
             bodies[mold.name, cavity, None].move(0)
     moves = piece_moves(season)
     steps = moves.groupby([*_STOCK, "day", "step"], observed=True)["amount"].sum()
-    by_stock: defaultdict[Any, list[float]] = defaultdict(list)
-    for (*key, _, _), amount in zip(steps.index, steps.tolist(), strict=True):
-        by_stock[tuple(key)].append(amount)
-    for mold, cavity, coat, item in moves[_STOCK].drop_duplicates().itertuples(index=False):
+    by_stock: defaultdict[Any, list[tuple[Any, int, float, bool]]] = defaultdict(list)
+    for (*key, day, step), amount in zip(steps.index, steps.tolist(), strict=True):
+        by_stock[tuple(key)].append((day, step, amount, False))
+    for key, day, amount, all_of_it in _counts(season):
+        by_stock[key].append((day, COUNTED, amount, all_of_it))
+    for key in dict.fromkeys([*moves[_STOCK].itertuples(index=False, name=None), *by_stock]):
+        mold, cavity, coat, item = key
         stock = fitted[item] if item else bodies[mold, cavity, coat or None]
-        for amount in by_stock[mold, cavity, coat, item]:
-            stock.move(amount)
+        for _, step, amount, all_of_it in sorted(by_stock[key]):
+            if step == COUNTED:
+                stock.count(amount, all_of_it=all_of_it)
+            else:
+                stock.move(amount)
     return Pieces(
         bodies={body: round(stock.amount) for body, stock in bodies.items()},
         fitted={item: stock.amount for item, stock in fitted.items()},
         earlier={body: round(stock.earlier) for body, stock in bodies.items() if stock.earlier},
+        counted=_counted_now(season),
     )
 
 
 def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares:
     """Give every build its share of the pieces towards its target of baits, and say which castings lack.
 
-    Coated ones go to the builds of their head and coat. Bare castings serve heads still to be coated,
-    trailers (one for each bait of the target: those on baits are among the castings) and bare builds; where
-    they do not go round, each gets in proportion, and what nobody needs is left to the bare builds.
+    Finished baits that were counted are their build's. Coated ones go to the builds of their head and coat.
+    Bare castings serve heads still to be coated, trailers (one for each bait of the target: those on baits
+    are among the castings) and bare builds; where they do not go round, each gets in proportion, and what
+    nobody needs is left to the bare builds.
     """
     by_body: defaultdict[Body, list[tuple[str, int]]] = defaultdict(list)
     claims: defaultdict[Casting, list[tuple[str, int]]] = defaultdict(list)
@@ -117,19 +135,28 @@ def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares
     on_hand: dict[str, int] = {}
     for (mold, cavity, coat), builds in by_body.items():
         if coat is not None:
-            shares = share_out(pieces.bodies.get((mold, cavity, coat), 0), [target for _, target in builds])
-            for (name, target), count in zip(builds, shares, strict=True):
-                on_hand[name] = count
-                claims[mold, cavity].append((name, max(0, target - count)))
+            sure = [pieces.counted.get(name, 0) for name, _ in builds]
+            rest = max(0, pieces.bodies.get((mold, cavity, coat), 0) - sum(sure))
+            open_ = [max(0, target - count) for (_, target), count in zip(builds, sure, strict=True)]
+            claimed = open_ if sum(open_) else [target for _, target in builds]
+            for (name, target), count, more in zip(builds, sure, share_out(rest, claimed), strict=True):
+                on_hand[name] = count + more
+                claims[mold, cavity].append((name, max(0, target - on_hand[name])))
     lacking: dict[Casting, dict[str, int]] = {}
     for mold, cavity in [(mold, cavity) for mold, cavity, coat in pieces.bodies if coat is None]:
-        pool, bare = pieces.bodies[mold, cavity, None], by_body[mold, cavity, None]
+        sure = [pieces.counted.get(name, 0) for name, _ in by_body[mold, cavity, None]]
+        pool = max(0, pieces.bodies[mold, cavity, None] - sum(sure))
+        bare = [
+            (name, max(0, target - count))
+            for (name, target), count in zip(by_body[mold, cavity, None], sure, strict=True)
+        ]
         asking = [*claims[mold, cavity], *bare]
         asked = [count for _, count in asking]
         got = share_out(pool, asked) if sum(asked) > pool else asked
         spare = share_out(max(0, pool - sum(asked)), [target for _, target in bare])
-        for (name, _), count, more in zip(bare, got[len(asking) - len(bare) :], spare, strict=True):
-            on_hand[name] = count + more
+        of_bare = got[len(asking) - len(bare) :]
+        for (name, _), counted, count, more in zip(bare, sure, of_bare, spare, strict=True):
+            on_hand[name] = counted + count + more
         lack: Counter[str] = Counter()
         for (name, want), have in zip(asking, got, strict=True):
             lack[name] += want - have
@@ -146,12 +173,12 @@ def piece_moves(season: Season) -> pd.DataFrame:
     | `coat` | the casting's coat; empty where it is bare, and for a fitting |
     | `item` | the fitting; empty for a casting |
     | `day` | datetime64, the start of the day |
-    | `step` | 0 poured, 1 coated, 2 dressed, 3 lost or worn |
+    | `step` | 0 poured, 1 coated, 2 dressed or received as a bait, 3 gone with a bait |
     | `amount` | pieces, or the fitting's unit; above 0 came, below 0 went |
 
     A row may have the amount 0. A stock's first rows are in the order of the logs.
     """
-    parts = [*_poured(season), *_coated(season), *_dressed(season), *_ended(season)]
+    parts = [*_poured(season), *_coated(season), *_dressed(season), *_gone(season), *_dealt(season)]
     columns = [*_STOCK, "day", "step", "amount"]
     return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
 
@@ -192,23 +219,83 @@ def _dressed(season: Season) -> Iterator[pd.DataFrame]:
         yield _by_day(rows, DRESSED, rows["amount"], ("item",))
 
 
-def _ended(season: Season) -> Iterator[pd.DataFrame]:
-    """What lost and worn baits took with them: body, fittings and trailer; amount 0 for kept baits."""
-    if not season.holds("fishing"):
+def _gone(season: Season) -> Iterator[pd.DataFrame]:
+    """What baits took with them that are gone by the fishing log; amount 0 for kept baits."""
+    if season.holds("fishing"):
+        rows = season.log("fishing")
+        gone = -rows["count"].where(rows["fate"] != "kept", 0)
+        yield _with_parts(season, _by_day(rows, GONE, gone, ("build",)))
+
+
+def _dealt(season: Season) -> Iterator[pd.DataFrame]:
+    """What baits brought and took with them by the inventory log."""
+    if season.holds("builds"):
+        rows = season.log("builds")
+        came = rows[rows["move"] == "received"]
+        yield _with_parts(season, _by_day(came, DRESSED, came["amount"], ("build",)))
+        gone = rows[rows["move"].isin(LEAVING)]
+        yield _with_parts(season, _by_day(gone, GONE, -gone["amount"], ("build",)))
+
+
+def _parts(build: Build) -> Iterator[tuple[tuple[str, str, str, str], float]]:
+    """The stock of each part of a bait, and how many of it one bait takes."""
+    body, trailer = body_of(build), trailer_of(build)
+    if body is not None:
+        yield (body[0], body[1], body[2] or "", ""), 1.0
+    for item, each in build.fittings.items():
+        yield ("", "", "", item), each
+    if trailer is not None:
+        yield (*trailer, "", ""), 1.0
+
+
+def _with_parts(season: Season, baits: pd.DataFrame) -> pd.DataFrame:
+    """Amounts of baits by day as amounts of their parts."""
+    parts = [
+        (name, *stock, each) for name, build in season.bench.builds.items() for stock, each in _parts(build)
+    ]
+    baits = baits[["build", "day", "step", "amount"]].astype({"build": object})
+    taken = baits.merge(pd.DataFrame(parts, columns=["build", *_STOCK, "each"], dtype=object), on="build")
+    return taken.assign(amount=(taken["amount"] * taken["each"]).astype(float))
+
+
+def _counts(season: Season) -> Iterator[tuple[tuple[str, str, str, str], Any, float, bool]]:
+    """For each day of a count, the least that was there of each stock, and whether it was all of it."""
+    if not season.holds("builds"):
         return
-    parts: list[tuple[str, str, str, str, str, float]] = []
-    for name, build in season.bench.builds.items():
-        body, trailer = body_of(build), trailer_of(build)
-        if body is not None:
-            parts.append((name, body[0], body[1], body[2] or "", "", 1.0))
-        parts += [(name, "", "", "", item, each) for item, each in build.fittings.items()]
-        if trailer is not None:
-            parts.append((name, *trailer, "", "", 1.0))
-    rows = season.log("fishing")
-    gone = _by_day(rows, ENDED, -rows["count"].where(rows["fate"] != "kept", 0), ("build",))
-    gone = gone[["build", "day", "step", "amount"]].astype({"build": object})
-    taken = gone.merge(pd.DataFrame(parts, columns=["build", *_STOCK, "each"], dtype=object), on="build")
-    yield taken.assign(amount=(taken["amount"] * taken["each"]).astype(float))
+    rows, builds = season.log("builds"), season.bench.builds
+    rows = rows[rows["move"] == "counted"]
+    rows = rows.assign(day=rows["date"].dt.normalize()).drop_duplicates(["build", "day"], keep="last")
+    for day, of_day in rows.groupby("day"):
+        counted = dict(zip(of_day["build"], of_day["amount"], strict=True))
+        least: Counter[tuple[str, str, str, str]] = Counter()
+        for name, number in counted.items():
+            for stock, each in _parts(builds[name]):
+                least[stock] += number * each
+        for stock, number in least.items():
+            mold, cavity, coat, _ = stock
+            of_body = [
+                name for name, build in builds.items() if body_of(build) == (mold, cavity, coat or None)
+            ]
+            yield stock, day, float(number), bool(coat) and set(of_body) <= counted.keys()
+
+
+def _counted_now(season: Season) -> dict[str, int]:
+    """Finished baits by build, where they were counted: the last count, and what came and went since."""
+    if not season.holds("builds"):
+        return {}
+    rows, found = season.log("builds"), {}
+    fished = log_table(season, "fishing", ("build", "fate"), ("count",))
+    gone = fished[fished["fate"] != "kept"]
+    for name, number, date in rows.loc[rows["move"] == "counted", ["build", "amount", "date"]].itertuples(
+        index=False
+    ):
+        after = date.normalize() + np.timedelta64(1, "D")
+        later = rows[(rows["build"] == name) & (rows["date"] >= after)]
+        came = later.loc[later["move"] == "received", "amount"].sum()
+        went = later.loc[later["move"].isin(LEAVING), "amount"].sum()
+        lost = gone.loc[(gone["build"] == name) & (gone["date"] >= after), "count"].sum()
+        found[name] = max(0, int(number + came - went - lost))
+    return found
 
 
 def softens(cure_c: float, melts_c: float) -> bool:

@@ -136,6 +136,9 @@ class LogKind:
     that cell aside alone, as a cell that cannot be read is; anything else sets the row aside. A row on
     which it raises is used, and the host reports the plugin. `side_by_side` lets words head columns of
     numbers; `also_called` are everyday words for the log, by which one file may hold several.
+
+    A log that is `part_of` another has no files of its own: it gets those rows of the other that name a build
+    where an item is due, in the columns of the same names.
     """
 
     name: str
@@ -145,6 +148,7 @@ class LogKind:
     check: Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]] | None = None
     side_by_side: SideBySide | None = None
     also_called: tuple[str, ...] = ()
+    part_of: str = ""
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""

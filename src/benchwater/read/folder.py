@@ -11,6 +11,7 @@ from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.read.blanks import fill_same_as_above
 from benchwater.read.coded import Mask
+from benchwater.read.finished_baits import without_finished_baits
 from benchwater.read.log_parts import LogPart, log_parts
 from benchwater.read.outcome import NotRead, ReadAs, Reading, SetAside, Source, UnreadColumn
 from benchwater.read.refusals import FileError
@@ -54,14 +55,15 @@ def read_folder(
         try:
             blanks = found.file in same_as_above or "*" in same_as_above
             filled = fill_same_as_above(found.header, found.body(), found.file, blanks=blanks)
-            part = replace(found.without_records(), read_as=found.read_as + filled.read_as)
-            files.append(
+            whole = replace(found.without_records(), read_as=found.read_as + filled.read_as)
+            files += [
                 _ReadPart(
                     part=part,
-                    content=read_rows(found.file, found.header, filled.body, bench),
+                    content=read_rows(part.file, part.header, body, bench),
                     question=filled.question,
                 )
-            )
+                for part, body in without_finished_baits(whole, filled.body, kinds, bench)
+            ]
         except FileError as error:
             not_read.append(NotRead(file=found.file, why=str(error), asks=error.asks))
     file_rows = [
@@ -113,12 +115,19 @@ def read_folder(
                 [*read.part.read_as, *_headings_taken(read), *read.content.words_taken]
             )
         ),
-        questions=(*(read.question for read in files if read.question), *_far_ahead(tables)),
+        questions=(
+            *dict.fromkeys(read.question for read in files if read.question),
+            *_far_ahead(tables),
+        ),
         unread_columns=tuple(
-            UnreadColumn(file=read.part.file, column=each.written, may_be=each.may_be, could_be=each.could_be)
-            for read in files
-            for each in read.part.header.headings
-            if each.column is None and each.text
+            dict.fromkeys(
+                UnreadColumn(
+                    file=read.part.file, column=each.written, may_be=each.may_be, could_be=each.could_be
+                )
+                for read in files
+                for each in read.part.header.headings
+                if each.column is None and each.text
+            )
         ),
     )
 

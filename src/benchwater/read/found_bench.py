@@ -73,6 +73,9 @@ def bench_from_logs(folder: Path, kinds: Sequence[LogKind]) -> Bench:
                 continue
     if not rows:
         raise no_bench(folder)
+    baits = {words_of_name(text) for text in named.builds}
+    for text in [each for each in named.items if words_of_name(each) in baits and each not in named.coats]:
+        del named.items[text]
     return _bench(folder.resolve().name or "Bench", named)
 
 

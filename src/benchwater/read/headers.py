@@ -96,6 +96,7 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
     candidates: list[Header] = []
     checked: list[_Found] = []
     bench = bench or Bench(name="")
+    kinds = [kind for kind in kinds if not kind.part_of]
     matcher = partial(_Matcher, bench=bench, phrases=_Phrases(kinds))
     known = {kind.name: _lookup(kind) for kind in kinds}
     plain = plain_ends(_without_hint(text))

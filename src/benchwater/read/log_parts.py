@@ -78,6 +78,7 @@ def log_parts(
 
     `bench` is None where it is not known yet.
     """
+    kinds = [kind for kind in kinds if not kind.part_of]
     for path, why, _ in log_files(folder):
         name = path.relative_to(folder).as_posix()
         progress(name)

@@ -500,7 +500,8 @@ def _amount_and_unit(
     if "amount" in by_another:
         amount, item = by_another["amount"].value(row), bench.items.get(by_itself["item"].value(row))
         return (amount, item.unit) if isinstance(amount, float) and item is not None else (None, "")
-    count = by_itself["count"].value(row) if "count" in by_itself else None
+    number = by_itself.get("count") or by_itself.get("amount")
+    count = number.value(row) if number is not None else None
     return (float(count) if isinstance(count, int | float) else None), ""
 
 

@@ -67,12 +67,12 @@ class UnknownLogError(ValueError):
 
 def choose_logs(kinds: Sequence[LogKind], names: Sequence[str]) -> tuple[LogKind, ...]:
     """Return the logs with these names; without names, all."""
-    known = {kind.name: kind for kind in kinds}
+    known = {kind.name: kind for kind in kinds if not kind.part_of}
     for name in names:
         if name not in known:
             hint = did_you_mean(name, known, f"there are: {', '.join(known)}")
             raise UnknownLogError(f"there is no log `{name}`{hint}")
-    return tuple(kind for kind in kinds if not names or kind.name in names)
+    return tuple(kind for name, kind in known.items() if not names or name in names)
 
 
 def sheet_of(kind: LogKind, bench: Bench) -> Sheet:

@@ -16,8 +16,15 @@ _MADE = datetime(2000, 1, 1)
 _KINDS_OF_ITEM: Mapping[str, tuple[str, ...]] = {"coat": ("coat",), "material": ("metal", "plastic")}
 
 
-def offered_words(column: Column, bench: Bench) -> tuple[str, ...]:
-    """The words and names that a cell of the column may hold, none where it is free."""
+def offered_words(column: Column, bench: Bench, part: LogKind | None = None) -> tuple[str, ...]:
+    """The words and names that a cell of the column may hold, none where it is free.
+
+    `part` is the log that holds some of the rows: a build may be named for an item there.
+    """
+    if part is not None:
+        own = part.column("build" if column.refers_to == "item" else column.name)
+        others = offered_words(own, bench) if own is not None else ()
+        return tuple(dict.fromkeys((*offered_words(column, bench), *others)))
     if column.refers_to == "mold":
         return tuple(bench.molds)
     if column.refers_to == "cavity":
@@ -47,6 +54,8 @@ def blank_workbook(kinds: Sequence[LogKind], bench: Bench) -> bytes:
             "date": book.add_format({"num_format": "yyyy-mm-dd"}),
             "text": book.add_format({"num_format": "@"}),
         }
+        parts = {kind.part_of: kind for kind in kinds if kind.part_of}
+        kinds = [kind for kind in kinds if not kind.part_of]
         sheets = {kind.name: book.add_worksheet(kind.name[:31]) for kind in kinds}
         names = book.add_worksheet(NAMES_SHEET)
         names.hide()
@@ -60,7 +69,7 @@ def blank_workbook(kinds: Sequence[LogKind], bench: Bench) -> bytes:
                 is_number = column.kind in {"count", "number", "money"}
                 width = min(_WIDEST, max(_NARROWEST, len(column.name) + 2))
                 sheet.set_column(at, at, width, None if is_number else number)
-                words = offered_words(column, bench)
+                words = offered_words(column, bench, parts.get(kind.name))
                 if words and words not in lists:
                     lists.append(words)
                 sheet.data_validation(1, at, _ROWS, at, _validation(column, words, lists))

@@ -273,6 +273,17 @@ def test_money_is_netted_so_far_and_per_bait() -> None:
     assert ball.lines[0].text.endswith(" to go")
 
 
+def test_baits_bought_are_spent_on_and_baits_sold_count_for_what_they_brought() -> None:
+    finished = "2026-03-20,bright,received,2,6.00,\n2026-03-21,bright,sold,4,9.00,\n"
+    section = whole(made(stock=STOCK + EYES + DRESSED + finished, pour=POUR + POURED, coat=COATED))
+    value = {id: finding(section, id).value for id in ("bought", "sold", "shop_value", "rest")}
+    # Two bright for 6; four that cost 2 each in a shop brought 9.
+    assert value == {"bought": 11.0, "sold": 9.0, "shop_value": 40.0, "rest": -25.0 - 6 + 9 - 4 * 2}
+    assert finding(section, "sold").text == "4 baits sold brought €9."
+    (card,) = [card for card in section.cards if card.id == "money"]
+    assert card.lines[3].text == "4 baits for €9"
+
+
 def test_lost_baits_are_priced_at_what_another_costs_to_make() -> None:
     baits = FISHED + (
         "2026-03-08,plain,2 h,lost,4,snag\n2026-03-08,plain,1 h,kept,2,\n"
