@@ -93,7 +93,12 @@ def test_every_text_that_matches_a_quantity_pattern_is_read(dimension, column, d
     ],
 )
 def test_quantities_as_the_handbook_writes_them_conform(column, cells):
-    field = next(f for kind in KINDS.values() for f in written_schema(kind)["fields"] if f["name"] == column)
+    field = next(
+        f
+        for kind in KINDS.values()
+        for f in written_schema(kind)["fields"]
+        if f["name"] == column and not kind.part_of
+    )
     assert [cell for cell in cells if not cell_conforms(field, cell)] == []
 
 

@@ -94,6 +94,7 @@ FISHING = LogKind(
             kind="duration",
             needed=True,
             also=("time fished", "hours", "in use"),
+            zero_beside=(("fate", ("given", "sold")),),
         ),
         Column(
             name="fate",

@@ -58,7 +58,8 @@ class Column:
     misspelling of a phrase and are none. `told_by` pairs a word with another column and words of that: a cell
     that says one of these (`wrinkled` under `outcome`) is the word, and fills the other column's empty cell.
     `implied` pairs a word with headings that say it of every row (`bought on`), or columns whose cells all
-    do (`cost`): it stands in where the column is missing. `default` stands in for an empty cell; without one
+    do (`cost`): it stands in where the column is missing. `zero_beside` pairs a column with words of it: an
+    empty cell of a row with one of these is 0. `default` stands in for an empty cell; without one
     an empty cell is missing. `signed` lets a number be negative. `most` is the largest plausible count: a
     row with a larger one is set aside.
     `bare_unit` is the unit of a bare number where neither the cell, the heading nor bench.toml names one
@@ -78,6 +79,7 @@ class Column:
     ordinary: tuple[str, ...] = ()
     told_by: tuple[tuple[str, tuple[str, ...]], ...] = ()
     implied: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    zero_beside: tuple[tuple[str, tuple[str, ...]], ...] = ()
     refers_to: Reference | None = None
     default: float | int | str | None = None
     signed: bool = False

@@ -1,7 +1,7 @@
 """Reads the records below a header into columns of values, and sets rows aside with a reason."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -84,6 +84,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
         column.frame_name: _read_column(texts.get(column.name) or constant_column(rows, ""), column, units)
         for column in kind.columns
     }
+    by_itself |= _zeros(kind, texts, by_itself)
     by_another = _decided_by_another(kind, texts, by_itself, bench, units)
     columns = {**_extra_columns(body, header), **by_itself, **by_another}
     rough = _rough_cells(kind, texts)
@@ -286,6 +287,22 @@ def _read_column(texts: Coded, column: Column, units: BareUnits) -> Coded:
             except CellError as error:
                 values[code] = error
     return Coded(texts.codes, values)
+
+
+def _zeros(
+    kind: LogKind, texts: Mapping[str, Coded], by_itself: Mapping[str, Coded]
+) -> Iterator[tuple[str, Coded]]:
+    """The columns whose empty cells are 0 beside some words of another."""
+    for column in kind.columns:
+        for name, words in column.zero_beside:
+            read, other = by_itself[column.frame_name], kind.column(name)
+            if column.name in texts and other is not None:
+                empty = texts[column.name].mask(lambda text: text == "")
+                empty &= by_itself[other.frame_name].mask(frozenset(words).__contains__)
+                codes = np.where(empty, len(read.values), read.codes).astype(np.int32)
+                filled = Coded(codes, [*read.values, 0.0])
+                used = zip(filled.values, filled.used_mask(), strict=True)
+                yield column.frame_name, Coded(codes, [value if is_used else None for value, is_used in used])
 
 
 def _words_taken(
