@@ -102,14 +102,14 @@ class LoadedSeason(Season):
         if month is not None:
             everything = Season(workspace.bench, tables, start, end)
             tables = {kind: everything.before(kind, end) for kind in tables}
-        super().__init__(workspace.bench, tables, start, end)
+        super().__init__(workspace.bench, tables, start, end, reading.tables_set_aside)
         self.kinds: Mapping[str, LogKind] = MappingProxyType(
             {kind.name: kind for kind in workspace.plugins.log_kinds}
         )
         self.span = Span(name="season", label=f"season from {start.isoformat()}", start=start, end=end)
         self.sources = _frame(reading.sources, Source)
-        self.set_aside = _frame(reading.set_aside, SetAside)
-        self.cells_set_aside = _frame(reading.cells_set_aside, SetAside)
+        self.set_aside = _frame(reading.set_aside, SetAside).drop(columns="values")
+        self.cells_set_aside = _frame(reading.cells_set_aside, SetAside).drop(columns="values")
         self.repeats = _frame(reading.repeats, Repeat)
         self.not_read = _frame(reading.not_read, NotRead)
         self.plugin_problems = _frame(workspace.plugins.problems, PluginProblem)

@@ -192,7 +192,7 @@ def gather(reading: Reading, bench: Bench, spans: Spans) -> Season:
     span = spans.season
     whole = Season(bench, reading.tables, span.start, span.end)
     logs = {kind: _used_words(whole.before(kind, span.end), table) for kind, table in reading.tables.items()}
-    return Season(bench, logs, span.start, span.end)
+    return Season(bench, logs, span.start, span.end, reading.tables_set_aside)
 
 
 def _used_words(rows: "pd.DataFrame", table: "pd.DataFrame") -> "pd.DataFrame":

@@ -184,6 +184,22 @@ def test_a_second_problem_of_a_row_is_told_with_the_first(tmp_path):
     assert "`mold_temp`" in entry.why
 
 
+def test_a_row_set_aside_keeps_the_cells_that_could_be_read_for_the_season(tmp_path):
+    write = "date,mold,cavity,outcome,count,mold_temp\n2026-05-02,round-jig,1/8,good,2,350\n"
+    write += "2026-05-03,round-jig,1/8,sploosh,3,350\n?,round-jig,1/8,reject,x,\nTotal,,,,5,\n"
+    reading = read_files(tmp_path, {"pour.csv": write})
+    rows = reading.tables_set_aside["pour"]
+    assert rows[["mold", "outcome", "count"]].astype(object).where(rows.notna(), None).values.tolist() == [
+        ["round-jig", None, 3.0],
+        ["round-jig", "reject", None],
+    ]
+    assert [str(day) for day in rows["date"]] == ["2026-05-03 00:00:00", "NaT"]
+    assert rows[["line", "column", "value", "reason"]].values.tolist() == [
+        [3, "outcome", "sploosh", "word"],
+        [4, "date", "?", "date"],
+    ]
+
+
 def test_equal_rows_of_one_file_are_meant_and_those_of_a_second_file_are_repeats(tmp_path):
     cumulative = POUR + "2026-06-01,round-jig,1/8,good,1,350,,\n"
     reading = read_files(tmp_path, {"2026-05.csv": POUR, "all.csv": cumulative, "copy.csv": cumulative})

@@ -53,7 +53,7 @@ def demo():
 
     def digests(*, set_aside=read.reading.set_aside, **tables):
         reading = replace(read.reading, tables={**read.reading.tables, **tables}, set_aside=set_aside)
-        return {p.label: p for p in with_digests(months, DEMO, reading, read.plugins.log_kinds, read.bench)}
+        return {p.label: p for p in with_digests(months, DEMO, reading)}
 
     return read.reading, digests
 

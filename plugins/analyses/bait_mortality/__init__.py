@@ -28,6 +28,9 @@ def analyse(season: Season, span: Span) -> Section:
 
     found = compute(season, span)
     if found is None:
+        refused = len(season.rows_set_aside("fishing", span))
+        if refused:
+            return Section.empty(f"None of the baits fished could be read: {refused} rows are set aside.")
         return Section.empty("No bait was logged as fished.")
     rows = season.rows("fishing", span)
     return Section(

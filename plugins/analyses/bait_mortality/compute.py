@@ -2,13 +2,13 @@
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from benchwater.ledger import midnight, recent
+from benchwater.ledger import LOSSES, midnight, recent
 from benchwater.ledger.bait_lives import (
     Factor,
     count_baits,
@@ -17,7 +17,9 @@ from benchwater.ledger.bait_lives import (
     rows_in_use,
     sum_equal_rows,
 )
+from benchwater.ledger.left_open import rows_left_open, what_settles
 from benchwater.plugin import Season, Span
+from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
 
 from .contrasts import LEAST_ENDS, LEAST_HOURS, Contrast, FactorTest, compare_baits, log_rank_tests
 from .survival import (
@@ -41,6 +43,20 @@ class Lives:
     incidence: CumulativeIncidence
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOpen:
+    """What rows set aside leave of the losses per hour: from `least` to `most`, as all are kept or all lost.
+
+    `settles` says what to mend.
+    """
+
+    rows: int
+    baits: int
+    least: float
+    most: float
+    settles: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mortality:
     """What became of the baits in use during a span.
@@ -49,8 +65,8 @@ class Mortality:
     does. `causes` counts the losses by cause, most first. `lives` are by group: `all`, and with and without
     a leader where both were fished long enough. `horizon_h` is how far (hours in use) enough baits were
     followed. `recent` marks the `summed` rows of the last two months, `months` names these.
-    `thin` says that the baits or the trips are too few for `contrasts` and `tests`; only of a whole `season`
-    is advice drawn.
+    `thin` says that the baits or the trips are too few for `contrasts` and `tests`, or that rows set aside
+    could move `loss_rate` out of its interval (`left_open`); only of a whole `season` is advice drawn.
     """
 
     season: bool
@@ -64,6 +80,8 @@ class Mortality:
     lives: Mapping[str, Lives]
     horizon_h: float
     thin: bool
+    loss_rate: RatioOfTotals | None
+    left_open: LeftOpen | None
     summed: pd.DataFrame
     recent: NDArray[np.bool_]
     months: str
@@ -80,7 +98,8 @@ def compute(season: Season, span: Span) -> Mortality | None:
         return None
     ends, baits = int(rows["ended"].sum()), count_baits(rows)
     trips = rows["trip_number"].nunique()
-    thin = ends < LEAST_ENDS or baits < LEAST_BAITS or trips < LEAST_TRIPS
+    loss_rate, left_open = _loss_rate(rows, season, span)
+    thin = ends < LEAST_ENDS or baits < LEAST_BAITS or trips < LEAST_TRIPS or left_open is not None
     ended = rows[rows["ended"] > 0].groupby("cause")["ended"].sum().sort_index()
     causes = {str(cause): int(n) for cause, n in ended.sort_values(ascending=False, kind="stable").items()}
     factors = factors_of(rows, season.bench)
@@ -100,6 +119,8 @@ def compute(season: Season, span: Span) -> Mortality | None:
         lives=lives,
         horizon_h=well_followed_to(lives["all"].records, LEAST_AT_RISK),
         thin=thin,
+        loss_rate=loss_rate,
+        left_open=left_open,
         summed=summed,
         recent=late.to_numpy(),
         months=months.label,
@@ -108,6 +129,43 @@ def compute(season: Season, span: Span) -> Mortality | None:
         skipped=skipped,
         tests=[] if thin else log_rank_tests(rows, factors),
     )
+
+
+def _loss_rate(
+    rows: pd.DataFrame, season: Season, span: Span
+) -> tuple[RatioOfTotals | None, LeftOpen | None]:
+    """Losses per hour, and what rows set aside leave of it if they could move it out of its interval.
+
+    None without hours. Bounds without assumptions on what is missing: Horowitz & Manski 2000, J. Amer.
+    Statist. Assoc. 95:77-84 (from memory).
+    """
+    by_trip = rows.groupby("trip_number")[["ended", "hours"]].sum()
+    by_trip = by_trip[by_trip["hours"] > 0]
+    if by_trip.empty:
+        return None, None
+    ended, hours = by_trip["ended"].to_numpy(), by_trip["hours"].to_numpy()
+    rate = ratio_of_totals(ended, hours)
+    refused = rows_left_open(season, "fishing", span, ("count", "fished_h"))
+    refused = refused[refused["fished_h"] > 0]
+    if refused.empty:
+        return rate, None
+    count = refused["count"].to_numpy()
+    lost = np.where(refused["fate"].isin(LOSSES), count, 0)
+    hours = np.append(hours, refused["fished_h"].to_numpy() * count)
+    least, most = (
+        ratio_of_totals(np.append(ended, more), hours)
+        for more in (lost, np.where(refused["fate"].isna(), count, lost))
+    )
+    if rate.low <= least.ratio and most.ratio <= rate.high:
+        return rate, None
+    left_open = LeftOpen(
+        rows=len(refused),
+        baits=int(count.sum()),
+        least=least.ratio,
+        most=most.ratio,
+        settles=what_settles(refused),
+    )
+    return replace(rate, low=min(rate.low, least.low), high=max(rate.high, most.high)), left_open
 
 
 def _curve_groups(rows: pd.DataFrame, leader: Factor) -> dict[str, pd.DataFrame]:

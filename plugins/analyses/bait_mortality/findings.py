@@ -2,13 +2,13 @@
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
 from benchwater.ledger.bait_lives import UNKNOWN, habitat_label
 from benchwater.plugin import Action, Card, CardLine, Cell, Finding
 from benchwater.statistics.comparisons import dispersion, more_exposure
-from benchwater.statistics.rates import ratio_of_totals
 from benchwater.units import figures
 from benchwater.words import counted, known, listed, make_finding
 
@@ -34,7 +34,9 @@ METHODS = (
     "still in use they make up the whole.",
     "Losses per hour (each bait's hours counted): losses over hours with trips as the unit, jackknife and "
     "Student's t on the log scale (Cochran 1977), never narrower than exact Poisson limits (Garwood 1936, "
-    "Biometrika 28:437-442).",
+    "Biometrika 28:437-442). Where rows set aside could move it out of its interval, the limits are those of "
+    "all of their baits kept and of all lost (Horowitz & Manski 2000, J. Amer. Statist. Assoc. 95:77-84); a "
+    "count or an hour that is not known is the log's middle one, and a month has those without a date too.",
     "Ratios of rates: conditional maximum likelihood. Limits and two-sided p (twice the smaller tail) "
     "from two tests, the wider and the larger of which count: the exact one, losses taken as independent "
     "(Martin & Austin 1996, Epidemiology 7:29-33), and one with trips as the unit, which flips the sign "
@@ -100,6 +102,10 @@ def why_thin(found: Mortality) -> str:
     """Why nothing can be concluded; empty where something can."""
     if not found.thin:
         return ""
+    if (left := found.left_open) is not None:
+        text = f"{counted(left.rows, 'row')} ({counted(left.baits, 'bait')}) set aside could put the losses "
+        text += f"anywhere from {_per_10_hours(left.least)} to {_per_10_hours(left.most)} in 10 hours of "
+        return text + f"fishing, so no advice is drawn from them. To settle it, {left.settles}."
     few = f"Only {counted(found.ends, 'lost bait')} of {found.baits} on {counted(found.trips, 'trip')}"
     return f"{few}; to conclude anything takes {LEAST_ENDS} of {LEAST_BAITS} on {LEAST_TRIPS} trips."
 
@@ -207,20 +213,27 @@ def _main_cause(found: Mortality) -> Iterable[Finding]:
 
 
 def _loss_rate(found: Mortality) -> Finding:
-    rows, hours = found.rows, float(found.rows["hours"].sum())
+    rate, left, hours = found.loss_rate, found.left_open, float(found.rows["hours"].sum())
     lost = counted(found.ends, "bait") if found.ends else "No bait"
     text = f"{lost} lost or worn out in {_fished(hours)}"
     limits: tuple[float, ...] = ()
-    by_trip = rows.groupby("trip_number")[["ended", "hours"]].sum()
-    by_trip = by_trip[by_trip["hours"] > 0]
-    if len(by_trip):
-        rate = ratio_of_totals(by_trip["ended"], by_trip["hours"])
+    more: dict[str, Cell] = {"bait_hours": hours, "baits": found.baits, "trips": found.trips}
+    if rate is not None:
         limits = (rate.ratio, rate.low, rate.high)
-        if not found.ends:
+        if left is not None:
+            bounds = f"{_per_10_hours(left.least)} to {_per_10_hours(left.most)}"
+            text += f", and {counted(left.baits, 'bait is', 'baits are')} set aside: somewhere from {bounds} "
+            text += "lost in 10 hours"
+            more |= {"bound_low": left.least, "bound_high": left.most, "set_aside": left.baits}
+        elif not found.ends:
             text += f": fewer than one in {_hours(1 / rate.high)}, as far as so few hours can tell"
-    more = {"bait_hours": hours, "baits": found.baits, "trips": found.trips}
-    quiet = found.ends > 0
-    return make_finding("loss_rate", f"{text}.", limits, "1/h", n=found.ends, more=more, quiet=quiet)
+    quiet = found.ends > 0 and left is None
+    loss = make_finding("loss_rate", f"{text}.", limits, "1/h", n=found.ends, more=more, quiet=quiet)
+    return replace(loss, headline=left is not None)
+
+
+def _per_10_hours(rate: float) -> str:
+    return figures(10 * rate, significant=2)
 
 
 def _life_in_use(found: Mortality) -> Iterable[Finding]:

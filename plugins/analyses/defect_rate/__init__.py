@@ -24,16 +24,20 @@ def analyse(season: Season, span: Span) -> Section:
 
     from .advice import all_actions, all_cards
     from .compute import bad_castings
-    from .findings import all_findings, left_open, too_little
+    from .findings import all_findings, left_open, rows_decide, too_little
     from .methods import METHODS
     from .show import all_figures, all_tables
 
     result = bad_castings(season, span)
     if result is None:
+        refused = len(season.rows_set_aside("pour", span))
+        if refused:
+            return Section.empty(f"None of the castings logged could be read: {refused} rows are set aside.")
         return Section.empty("No casting was logged in this span, good or bad.")
-    sure = any(mold.window is not None or mold.by_fill is not None for mold in result.molds)
-    whole = span.name == "season"
-    why = too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
+    undecided = rows_decide(result)
+    enough = any(mold.window is not None or mold.by_fill is not None for mold in result.molds)
+    sure, whole = enough and not undecided, span.name == "season"
+    why = undecided or too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
     rows = season.rows("pour", span)
     return Section(
         status="ok" if sure else "thin",
@@ -44,7 +48,7 @@ def analyse(season: Season, span: Span) -> Section:
         figures=tuple(all_figures(result)),
         actions=tuple(all_actions(result)) if sure and whole else (),
         methods=METHODS,
-        cards=all_cards(result) if whole else (),
+        cards=all_cards(result) if whole and not undecided else (),
         photos=photos_of(
             rows[rows["outcome"] == "reject"],
             lambda row: f"{row['flaw'] or 'bad'}: {row['mold']} {row['cavity']}, {row['date']:%Y-%m-%d}",
@@ -53,11 +57,17 @@ def analyse(season: Season, span: Span) -> Section:
 
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
-    """Returns the castings made, and the share of them that was good at the first pour."""
+    """Returns the castings made, and the share that was good: none where rows set aside would decide it."""
+    from benchwater.ledger.left_open import rows_left_open
+
+    from .rates import with_rows_left_open
+
     rows = season.rows("pour", span)
     made = int(rows.loc[rows["outcome"] != "blank", "count"].sum())
     good = int(rows.loc[rows["outcome"] == "good", "count"].sum())
-    share = good / made if made else None
+    refused = rows_left_open(season, "pour", span)
+    known = made and with_rows_left_open(made - good, made, 1.0, refused)[1] is None
+    share = good / made if known else None
     return (
         Vital(id="castings_made", label="castings made", value=made if len(rows) else None, unit="pieces"),
         Vital(id="first_pass_yield", label="first-pass yield", value=share, unit="1", better="up", n=made),

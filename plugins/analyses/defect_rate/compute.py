@@ -20,6 +20,7 @@ from benchwater.ledger.fills import (
     read_with_a_gun,
     runs_of,
 )
+from benchwater.ledger.left_open import rows_left_open, what_settles
 from benchwater.ledger.prices import cost_of_reject
 from benchwater.plugin import Bench, Season, Span
 from benchwater.statistics.interval import Interval
@@ -199,13 +200,20 @@ class MoldResult:
 class BadCastings:
     """The result of a span: of all castings, and of each mold, the best measured first.
 
-    `months` names the recent ones.
+    `months` names the recent ones. `settles` says what to mend where rows set aside decide a share.
     """
 
     season: Season
     months: str
     total: RejectRate
     molds: tuple[MoldResult, ...]
+    settles: str
+
+    @property
+    def left_open(self) -> tuple[str, RejectRate] | None:
+        """The first share that rows set aside could move out of its interval, and of which mold it is."""
+        shares = [("All molds", self.total), *((mold.name, mold.total) for mold in self.molds)]
+        return next((each for each in shares if each[1].left_open is not None), None)
 
 
 def bad_castings(season: Season, span: Span) -> BadCastings | None:
@@ -213,6 +221,7 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
     poured, bench = poured_in(season, span), season.bench
     if not poured["castings"].sum():
         return None
+    refused = rows_left_open(season, "pour", span)
     fills = fills_of(poured)
     of_fill = fills[["mold_temp_c", "fill"]].to_numpy()[poured["key"]]
     rows = poured[POUR_COLUMNS].assign(mold_temp_c=of_fill[:, 0], number=of_fill[:, 1])
@@ -229,13 +238,18 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
     return BadCastings(
         season=season,
         months=lately.label,
-        total=reject_rate(made, session_effect(so_far, "mold")),
+        total=reject_rate(made, session_effect(so_far, "mold"), refused),
+        settles=what_settles(refused) if len(refused) else "",
         molds=tuple(
             MoldResult(
                 name=mold,
                 rows=rows_of[mold],
                 recent=rows_of[mold][rows_of[mold]["date"] >= midnight(lately.start)],
-                total=reject_rate(made_of[mold], session_effect(so_far_of[mold])),
+                total=reject_rate(
+                    made_of[mold],
+                    session_effect(so_far_of[mold]),
+                    refused[refused["mold"].isna() | (refused["mold"] == mold)],
+                ),
                 by_fill=None if mold in windows else by_fill(made_of[mold], bench.plan.target_reject_rate),
                 by_temperature=temperature[mold],
                 heat=heat[mold],

@@ -118,6 +118,24 @@ def left_open(result: BadCastings) -> str:
     return f"How warm {listed(short, 4)} must be. {need}"
 
 
+def rows_decide(result: BadCastings) -> str:
+    """Says how far rows set aside could move a share, and what settles it; empty where they could not."""
+    found = result.left_open
+    if found is None:
+        return ""
+    (mold, rate), show = found, Show(result.season)
+    left = rate.left_open
+    assert left is not None
+    of = "" if mold == "All molds" else f" of {mold}"
+    text = (
+        f"{counted(left.rows, 'row')} ({counted(left.castings, 'casting')}) set aside could put the share of "
+    )
+    text += (
+        f"bad castings{of} anywhere from {show.share(left.least)} to {show.share(left.most)}, so nothing is "
+    )
+    return text + f"advised from it. To settle it, {result.settles}."
+
+
 def too_little(molds: Sequence[MoldResult]) -> str:
     """Says which molds have too little for a temperature, and what they have; empty where none has."""
     short = []
@@ -144,6 +162,12 @@ def _reject_rate(show: Show, mold: str | None, found: RejectRate, *, alone: bool
     text = f"{mold or 'All molds'}: {found.rejects} of {found.castings} castings were bad, "
     text += f"{show.share(rate.estimate)}{_sure_of_share(show, rate)}."
     more: dict[str, Cell] = {"fills": found.fills, "sessions": found.sessions, "design_effect": found.effect}
+    if (left := found.left_open) is not None:
+        bounds = f"{show.share(left.least)} to {show.share(left.most)}"
+        text = f"{mold or 'All molds'}: somewhere from {bounds} of castings were bad: {found.rejects} "
+        text += f"of the {found.castings} that could be read, and "
+        text += f"{counted(left.castings, 'more is', 'more are')} set aside."
+        more |= {"bound_low": left.least, "bound_high": left.most, "set_aside": left.castings}
     quiet = mold is not None and alone
     return make_finding("reject_rate", text, rate, "1", n=found.castings, group=mold, more=more, quiet=quiet)
 

@@ -5,7 +5,9 @@ METHODS = (
     "the castings divided by the design effect of sessions (Rao and Scott 1992), the mold a stratum where "
     "molds are put together: at most the mean castings of a session, weighted by them; times (t/z)² for "
     "few sessions (Korn and Graubard 1998); at least 1. It is that of the season to date, for a month too. "
-    "In a single session fills take the place of sessions.",
+    "In a single session fills take the place of sessions. Where rows set aside could move a share out of "
+    "its interval, the limits are those of all of them good and of all bad (Horowitz and Manski 2000); a "
+    "row whose count is not known counts as the log's middle row, and a month has those without a date too.",
     "Trend over bins of temperature, scored by their middles: Cochran 1954 and Armitage 1955, over the "
     "design effect of sessions within bins.",
     "Cold flaws (short fill, cold shut) and hot ones (flash, porosity) are fitted apart over mold "

@@ -1,6 +1,6 @@
 """Shares of bad castings with their intervals: of all, and by bins of temperature."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,8 +19,22 @@ BIN_WIDTH = {"us": 25.0, "metric": 10.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOpen:
+    """What rows set aside leave of a share: from `least` to `most`, as all of them are good or all bad."""
+
+    rows: int
+    castings: int
+    least: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RejectRate:
-    """The share of bad castings; `effect` is the design effect of sessions, which widens the interval."""
+    """The share of bad castings; `effect` is the design effect of sessions, which widens the interval.
+
+    `left_open` is there where rows set aside could move the share out of its interval: then `rate` has the
+    limits of the least and of the most share.
+    """
 
     castings: int
     rejects: int
@@ -28,6 +42,7 @@ class RejectRate:
     sessions: int
     effect: float
     rate: Interval
+    left_open: LeftOpen | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,17 +61,47 @@ def on_bench_scale(bench: Bench, celsius: Any) -> Any:
     return np.asarray(celsius, dtype=np.float64) * 1.8 + 32 if bench.system == "us" else np.asarray(celsius)
 
 
-def reject_rate(fills: pd.DataFrame, effect: float) -> RejectRate:
-    """Returns the share of bad castings of fills, its interval widened by the design effect of sessions."""
+def reject_rate(fills: pd.DataFrame, effect: float, refused: pd.DataFrame | None = None) -> RejectRate:
+    """Returns the share of bad castings of fills, its interval widened by the design effect of sessions.
+
+    `refused` are pour rows set aside that may be of these fills' molds.
+    """
     castings, rejects = int(fills["castings"].sum()), int(fills["rejects"].sum())
+    rate, left_open = with_rows_left_open(rejects, castings, effect, refused)
     return RejectRate(
         castings=castings,
         rejects=rejects,
         fills=len(fills),
         sessions=fills["session"].nunique(),
         effect=effect,
-        rate=clustered_wilson_interval(rejects, castings, min(effect, castings)),
+        rate=rate,
+        left_open=left_open,
     )
+
+
+def with_rows_left_open(
+    rejects: int, castings: int, effect: float, refused: pd.DataFrame | None
+) -> tuple[Interval, LeftOpen | None]:
+    """Returns the share of bad castings, and what rows set aside leave of it if they could move it out.
+
+    Bounds without assumptions on what is missing: Horowitz & Manski 2000, J. Amer. Statist. Assoc. 95:77-84
+    (from memory).
+    """
+    rate = clustered_wilson_interval(rejects, castings, min(effect, castings))
+    if refused is None or refused.empty:
+        return rate, None
+    refused = refused[refused["outcome"] != "blank"]
+    count, outcome = refused["count"], refused["outcome"]
+    total = castings + int(count.sum())
+    fewest = rejects + int(count[outcome == "reject"].sum())
+    most = fewest + int(count[outcome.isna()].sum())
+    if rate.low <= fewest / total and most / total <= rate.high:
+        return rate, None
+    low, high = (clustered_wilson_interval(bad, total, min(effect, total)) for bad in (fewest, most))
+    left_open = LeftOpen(
+        rows=len(refused), castings=total - castings, least=fewest / total, most=most / total
+    )
+    return replace(rate, low=min(rate.low, low.low), high=max(rate.high, high.high)), left_open
 
 
 def session_effect(rows: pd.DataFrame, strata: str | None = None) -> float:

@@ -86,7 +86,11 @@ def _as_json(workspace: "Workspace") -> str:
     reading = workspace.reading
     names = "sources read_as unread_columns set_aside cells_set_aside repeats not_read"
     found: dict[str, object] = {
-        name: [asdict(each) for each in getattr(reading, name)] for name in names.split()
+        name: [
+            {key: value for key, value in asdict(each).items() if key != "values"}
+            for each in getattr(reading, name)
+        ]
+        for name in names.split()
     }
     found["fallbacks"] = list(workspace.bench.fallbacks)
     found["questions"] = [*reading.column_questions, *reading.questions]

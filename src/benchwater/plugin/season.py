@@ -29,12 +29,23 @@ class Season:
     what was on hand or in use when the season began.
     """
 
-    def __init__(self, bench: Bench, logs: Mapping[str, "pd.DataFrame"], start: date, end: date) -> None:
-        """`logs` holds one table a log kind, columns as `LogKind.frame_columns` names them."""
+    def __init__(
+        self,
+        bench: Bench,
+        logs: Mapping[str, "pd.DataFrame"],
+        start: date,
+        end: date,
+        set_aside: Mapping[str, "pd.DataFrame"] | None = None,
+    ) -> None:
+        """`logs` holds one table a log kind, columns as `LogKind.frame_columns` names them.
+
+        `set_aside` holds those of the rows set aside, see `rows_set_aside`.
+        """
         self.bench = bench
         self.start = start
         self.end = end
         self._logs = dict(logs)
+        self._set_aside = dict(set_aside or {})
 
     def log(self, kind: str) -> "pd.DataFrame":
         """All rows of one log kind up to the report's end, in order of date, file and line.
@@ -56,6 +67,19 @@ class Season:
     def before(self, kind: str, day: date) -> "pd.DataFrame":
         """The rows of one log kind before the start of that day."""
         return _between(self._table(kind), None, day)
+
+    def rows_set_aside(self, kind: str, span: Span) -> "pd.DataFrame":
+        """The rows of one log kind set aside that may fall in the span: of its days, or of no known day.
+
+        Columns as `rows`, with what could be read of each row and the rest missing; `column`, `value` (the
+        cell as written), `why` and `reason` say what was wrong with it. Rows of totals are not among them.
+        """
+        rows = self._set_aside.get(kind)
+        if rows is None:
+            return self._table(kind).iloc[:0].assign(column="", value="", why="", reason="")
+        dates = rows["date"]
+        inside = (dates >= _midnight(span.start)) & (dates < _midnight(span.end))
+        return rows[inside | dates.isna()].reset_index(drop=True)
 
     def options(self, analysis: str) -> Mapping[str, Any]:
         """What the maker set for that analysis under `[plugins.ID]`, defaults filled in.

@@ -2,10 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from benchwater.read.refusals import Reason
 
 if TYPE_CHECKING:
     import pandas as pd
+
+_PROBLEM = ("file", "line", "column", "value", "why", "reason")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -13,7 +18,8 @@ class SetAside:
     """A row or cell that could not be used: where, the cell as written, and why.
 
     `reason` is from a closed set. `amount` is how much a row set aside is about, where that can be read: its
-    count, or for a row on an item the amount in the item's canonical `unit`.
+    count, or for a row on an item the amount in the item's canonical `unit`. `values` are the cells of a row
+    set aside that could be read, by the table's column names.
     """
 
     file: str
@@ -25,6 +31,7 @@ class SetAside:
     log: str
     amount: float | None = None
     unit: str = ""
+    values: tuple[tuple[str, Any], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +127,7 @@ class CheckProblem:
     detail: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Reading:
     """Everything one folder gave. `tables` holds one table a log kind, see `Season.log`.
 
@@ -139,6 +146,28 @@ class Reading:
     read_as: tuple[ReadAs, ...] = ()
     unread_columns: tuple[UnreadColumn, ...] = ()
     questions: tuple[str, ...] = ()
+
+    @cached_property
+    def tables_set_aside(self) -> Mapping[str, "pd.DataFrame"]:
+        """One table for each log kind with rows set aside, see `Season.rows_set_aside`."""
+        import pandas as pd
+
+        found = {}
+        for log, table in self.tables.items():
+            rows = [
+                {name: getattr(entry, name) for name in _PROBLEM} | dict(entry.values)
+                for entry in self.set_aside
+                if entry.log == log and entry.reason != Reason.TOTALS.name.lower()
+            ]
+            if rows:
+                frame = pd.DataFrame(rows, columns=list(dict.fromkeys([*table.columns, *_PROBLEM])))
+                numbers = [
+                    name
+                    for name in table.columns
+                    if pd.api.types.is_numeric_dtype(table[name].dtype) and name != "line"
+                ]
+                found[log] = frame.astype({"date": "datetime64[us]"} | dict.fromkeys(numbers, "float64"))
+        return found
 
     @property
     def column_questions(self) -> tuple[str, ...]:

@@ -74,8 +74,8 @@ def _named(
     """Return the table with the paths of the pictures that its cells name, and the cells that name none."""
     found: list[str | None] = []
     refused: list[SetAside] = []
-    rows = table[["file", "line", PHOTO]].astype({"file": "str"})
-    for file, line, written in rows.itertuples(index=False, name=None):
+    rows = table[["file", "line", PHOTO, "date"]].astype({"file": "str"})
+    for file, line, written, date in rows.itertuples(index=False, name=None):
         picture = None
         if isinstance(written, str):
             picture, why = _picture(folder, file, written, pictures)
@@ -89,6 +89,7 @@ def _named(
                         why=why,
                         reason=Reason.RULE.name.lower(),
                         log=log,
+                        values=(("date", date.to_pydatetime()),),
                     )
                 )
         found.append(picture)

@@ -21,7 +21,7 @@ from benchwater.read.cells import (
     vocabulary,
 )
 from benchwater.read.coded import Coded, Indices, constant_column, group_rows, map_values
-from benchwater.read.dates import date_hints
+from benchwater.read.dates import DateHints, date_hints, read_date
 from benchwater.read.headers import Header, Heading
 from benchwater.read.names import find_place, same_spelling
 from benchwater.read.outcome import CheckProblem, SetAside
@@ -72,7 +72,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     """
     _check_heading_units(header)
     kind = header.kind
-    body, problems = _without_unusable_records(body, header)
+    body, unusable = _without_unusable_records(body, header)
     rows = len(body.lines)
     texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
     texts |= {name: constant_column(rows, word) for name, word, _ in header.implied}
@@ -117,12 +117,13 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     refused_rows = np.flatnonzero(refused).tolist()
     cells = sorted((cell for cell in cells if not refused[cell[0]]), key=lambda cell: cell[0])
     _check_number(len(cells), "cells")
-    _check_number(len(problems) + len(refused_rows), "rows")
+    _check_number(len(unusable) + len(refused_rows), "rows")
     names = {column.frame_name: column.name for column in kind.columns}
     read_cells = [(names[name], column) for read in (by_itself, by_another) for name, column in read.items()]
-    amounts: list[tuple[float | None, str]] = [(None, "") for _ in problems]
+    problems = [(record.line, [problem]) for record, problem in unusable]
+    contents: list[Mapping[str, Any]] = [_day_of(record, header, dates) for record, _ in unusable]
     for row in refused_rows:
-        amounts.append(_amount_and_unit(by_itself, by_another, row, bench))
+        contents.append(_readable({**by_itself, **by_another}, row))
         wrong = [(name, column.value(row)) for name, column in read_cells if _is_error(column.value(row))]
         at = int(np.searchsorted(passed, row))
         if at < len(passed) and passed[at] == row:
@@ -149,9 +150,9 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
         columns=columns,
         lines=body.lines[~refused],
         set_aside=tuple(
-            _set_aside(file, kind, line, each, *amount)
-            for (line, each), amount in sorted(
-                zip(problems, amounts, strict=True), key=lambda problem: problem[0][0]
+            _set_aside(file, kind, line, each, *_amount_and_unit(content, bench), tuple(content.items()))
+            for (line, each), content in sorted(
+                zip(problems, contents, strict=True), key=lambda problem: problem[0][0]
             )
         ),
         cells_set_aside=tuple(
@@ -160,6 +161,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
                 kind,
                 int(body.lines[row]),
                 [Problem(name, texts[name].value(row) if name in texts else "", error)],
+                values=(("date", by_itself["date"].value(row)),) if "date" in by_itself else (),
             )
             for row, name, error in cells
         ),
@@ -239,17 +241,28 @@ def _check_heading_units(header: Header) -> None:
                 raise FileError(f"has a heading for `{column.name}` that {error}") from None
 
 
-def _without_unusable_records(body: Body, header: Header) -> tuple[Body, list[tuple[int, list[Problem]]]]:
-    """The body without records that are no rows at all, and the line and problem of each of these."""
-    problems: list[tuple[int, list[Problem]]] = []
+def _without_unusable_records(body: Body, header: Header) -> tuple[Body, list[tuple[Record, Problem]]]:
+    """The body without records that are no rows at all, and these with the problem of each."""
+    problems: list[tuple[Record, Problem]] = []
     usable = np.ones(len(body.lines), dtype=bool)
     for row in _suspect_rows(body, header).tolist():
         record = body.record(row)
         problem = record_problem(record, header)
         if problem is not None:
-            problems.append((record.line, [problem]))
+            problems.append((record, problem))
             usable[row] = False
     return (body.take(usable) if problems else body), problems
+
+
+def _day_of(record: Record, header: Header, hints: DateHints) -> dict[str, Any]:
+    """The day of a record that is no row, where it has one that can be read."""
+    at = header.date_position
+    if at is None or at >= len(record.cells) or record.open_quote:
+        return {}
+    try:
+        return {"date": read_date(record.cells[at].strip(), hints)}
+    except CellError:
+        return {}
 
 
 def _suspect_rows(body: Body, header: Header) -> Indices:
@@ -510,15 +523,18 @@ def _check_number(count: int, what: str) -> None:
         raise FileError(f"has {count} {what} that cannot be read (at most {MOST_SET_ASIDE})")
 
 
-def _amount_and_unit(
-    by_itself: Mapping[str, Coded], by_another: Mapping[str, Coded], row: int, bench: Bench
-) -> tuple[float | None, str]:
+def _readable(columns: Mapping[str, Coded], row: int) -> dict[str, Any]:
+    """The cells of a row that could be read and are not empty."""
+    values = {name: column.value(row) for name, column in columns.items()}
+    return {name: value for name, value in values.items() if value is not None and not _is_error(value)}
+
+
+def _amount_and_unit(row: Mapping[str, Any], bench: Bench) -> tuple[float | None, str]:
     """What a row is about: its count, or the amount of its item and the item's unit; None if not readable."""
-    if "amount" in by_another:
-        amount, item = by_another["amount"].value(row), bench.items.get(by_itself["item"].value(row))
-        return (amount, item.unit) if isinstance(amount, float) and item is not None else (None, "")
-    number = by_itself.get("count") or by_itself.get("amount")
-    count = number.value(row) if number is not None else None
+    amount, item = row.get("amount"), bench.items.get(row.get("item", ""))
+    if isinstance(amount, float) and item is not None:
+        return amount, item.unit
+    count = row.get("count", amount)
     return (float(count) if isinstance(count, int | float) else None), ""
 
 
@@ -529,6 +545,7 @@ def _set_aside(
     problems: Sequence[Problem],
     amount: float | None = None,
     unit: str = "",
+    values: tuple[tuple[str, Any], ...] = (),
 ) -> SetAside:
     first, *others = problems
     why = first.error.why
@@ -545,4 +562,5 @@ def _set_aside(
         log=kind.name,
         amount=amount,
         unit=unit,
+        values=values,
     )

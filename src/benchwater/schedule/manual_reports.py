@@ -71,12 +71,12 @@ class ManualReports:
         """Return what the report was made from, or None if `due` would cover other days under its label."""
         if self.inputs is None:
             return None
-        folder, bench, reading = workspace.folder, workspace.bench, workspace.reading
+        bench, reading = workspace.bench, workspace.reading
         period = next((p for p in periods_with_rows(reading.tables, bench) if p.label == report.label), None)
         if period is None or period.rows_until != report.season.end:
             return None
-        (period,) = with_digests((period,), folder, reading, workspace.plugins.log_kinds, bench)
-        now = hash_bench_and_plugins(folder, workspace_plugins=self.workspace_plugins)
+        (period,) = with_digests((period,), workspace.folder, reading)
+        now = hash_bench_and_plugins(workspace.folder, workspace_plugins=self.workspace_plugins)
         return made_from(period, self.inputs.mark_changes(now))
 
 

@@ -15,15 +15,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from benchwater.analyse.spans import month_after, month_spans, season_spans
-from benchwater.files import LARGEST_FILE_BYTES, content_hash, open_regular_file
+from benchwater.files import content_hash
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.logs import LogKind
-from benchwater.read.dates import DateHints, read_date
-from benchwater.read.headers import recognise
 from benchwater.read.outcome import Reading, SetAside
 from benchwater.read.photos import PHOTO
-from benchwater.read.records import decode
-from benchwater.read.refusals import CellError, FileError
 from benchwater.schedule.manifest import Period
 
 if TYPE_CHECKING:
@@ -42,12 +37,10 @@ def periods_with_rows(tables: "Mapping[str, pd.DataFrame]", bench: Bench) -> tup
     return tuple(sorted(found, key=lambda period: (period.ended_on, period.whole_season, period.label)))
 
 
-def with_digests(
-    periods: Sequence[Period], folder: Path, reading: Reading, kinds: Sequence[LogKind], bench: Bench
-) -> tuple[Period, ...]:
+def with_digests(periods: Sequence[Period], folder: Path, reading: Reading) -> tuple[Period, ...]:
     """Return the periods with their digests, `rows` and `files`, filled in."""
     logs = {name: _used(_with_contents(folder, table)) for name, table in sorted(reading.tables.items())}
-    logs["set aside"] = _set_aside(folder, reading.set_aside + reading.cells_set_aside, kinds, bench)
+    logs["set aside"] = _set_aside(reading.set_aside + reading.cells_set_aside)
     at_end = _by_end(logs, {period.rows_until for period in periods})
     return tuple(
         replace(period, rows=at_end[period.rows_until][0], files=at_end[period.rows_until][1])
@@ -157,35 +150,11 @@ def _hash(text: str) -> int:
     return int.from_bytes(digest.digest(), "little")
 
 
-def _set_aside(folder: Path, entries: Sequence[SetAside], kinds: Sequence[LogKind], bench: Bench) -> _Log:
-    lines: dict[str, list[int]] = {}
-    for entry in entries:
-        lines.setdefault(entry.file, []).append(entry.line)
-    dates = {file: _dates(folder / file, lines[file], kinds, bench) for file in lines}
-    when = np.array([dates[entry.file].get(entry.line, datetime.min) for entry in entries], "datetime64[us]")
-    texts = ["\x1f".join((entry.log, entry.column, entry.value, entry.why)) for entry in entries]
-    hashes = np.array([_hash(text) for text in texts], np.uint64)
+def _set_aside(entries: Sequence[SetAside]) -> _Log:
+    when = np.array([dict(entry.values).get("date", datetime.min) for entry in entries], "datetime64[us]")
+    said = [(entry.log, entry.column, entry.value, entry.why, repr(entry.values)) for entry in entries]
+    hashes = np.array([_hash("\x1f".join(texts)) for texts in said], np.uint64)
     order = np.argsort(when, kind="stable")
-    number = {file: at for at, file in enumerate(lines)}
-    file = np.array([number[entry.file] for entry in entries], np.int64)
-    return _Log(when[order], file[order], list(lines), hashes[order])
-
-
-def _dates(path: Path, lines: Sequence[int], kinds: Sequence[LogKind], bench: Bench) -> dict[int, datetime]:
-    """Map the line of each of these records to its date, where it has one that can be read."""
-    try:
-        with open(open_regular_file(path, follow_links=True), "rb") as stream:
-            header = recognise(decode(stream.read(LARGEST_FILE_BYTES)).text, kinds)
-    except (OSError, FileError):
-        return {}
-    at = header.date_position
-    dates: dict[int, datetime] = {}
-    hints = DateHints(order=bench.date_order)
-    for record in header.records_on(lines):
-        if at is None or at >= len(record.cells) or record.open_quote:
-            continue
-        try:
-            dates[record.line] = read_date(record.cells[at].strip(), hints)
-        except CellError:
-            continue
-    return dates
+    files = list(dict.fromkeys(entry.file for entry in entries))
+    file = np.array([files.index(entry.file) for entry in entries], np.int64)
+    return _Log(when[order], file[order], files, hashes[order])

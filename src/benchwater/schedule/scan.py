@@ -77,12 +77,6 @@ def scan_folder(
 
     workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=progress)
     reading = workspace.reading
-    periods = with_digests(
-        periods_with_rows(reading.tables, workspace.bench),
-        folder,
-        reading,
-        workspace.plugins.log_kinds,
-        workspace.bench,
-    )
+    periods = with_digests(periods_with_rows(reading.tables, workspace.bench), folder, reading)
     marked = inputs.mark_changes(hash_inputs(folder, workspace_plugins=workspace_plugins))
     return Scan(inputs=marked, periods=periods), workspace

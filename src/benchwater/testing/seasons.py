@@ -28,13 +28,19 @@ class MadeSeason:
 
 
 def make_season(
-    bench: str, logs: Mapping[str, str], month: str | None = None, *, plugins: Sequence[Path] = ()
+    bench: str,
+    logs: Mapping[str, str],
+    month: str | None = None,
+    *,
+    plugins: Sequence[Path] = (),
+    rows_may_be_set_aside: bool = False,
 ) -> MadeSeason:
     """Read `bench` (a bench.toml) and `logs` (file name to CSV text) as the program would.
 
     `month` is the report's month (default: the latest with rows). `plugins` are files or folders of the
     plugins under test: their logs are read, and their options come from `bench`. AssertionError if a row is
-    set aside, a file is not read or one of `plugins` is refused: a test's own data must be clean.
+    set aside (unless `rows_may_be_set_aside`), a file is not read or one of `plugins` is refused: a test's
+    own data must be clean.
     """
     with tempfile.TemporaryDirectory() as folder:
         for name, text in {"bench.toml": bench, **logs}.items():
@@ -45,7 +51,7 @@ def make_season(
     refused = [problem for problem in workspace.plugins.problems if problem.origin == "workspace"]
     faults = [
         *refused,
-        *workspace.reading.set_aside,
+        *(() if rows_may_be_set_aside else workspace.reading.set_aside),
         *workspace.reading.cells_set_aside,
         *workspace.reading.not_read,
     ]

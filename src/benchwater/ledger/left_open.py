@@ -1,0 +1,43 @@
+"""What rows set aside leave open: how many pieces they stand for, and what to mend so that they count."""
+
+import math
+from collections import Counter
+from collections.abc import Iterable
+
+import pandas as pd
+
+from benchwater.plugin import Season, Span
+from benchwater.words import counted, shorten, visible
+
+_LONGEST_VALUE = 24
+_NOT_UNDERSTOOD = ("word", "name")
+
+
+def rows_left_open(
+    season: Season, kind: str, span: Span, numbers: Iterable[str] = ("count",)
+) -> pd.DataFrame:
+    """The rows of `Season.rows_set_aside`; a number that could not be read is the middle one of the log.
+
+    That one is a stand-in: nobody knows what such a row stands for.
+    """
+    rows = season.rows_set_aside(kind, span)
+    log = season.log(kind)
+    middle = {name: math.ceil(log[name].median()) if len(log) else 1.0 for name in numbers}
+    return rows.assign(**{name: rows[name].fillna(value) for name, value in middle.items()})
+
+
+def what_settles(rows: pd.DataFrame) -> str:
+    """Say what to mend first of some rows set aside: the cell that most of them share."""
+    alike = Counter(zip(rows["column"], rows["value"], rows["reason"], strict=True))
+    (column, value, reason), count = alike.most_common(1)[0]
+    written = shorten(visible(value).replace("`", "").replace('"', ""), _LONGEST_VALUE)
+    bring = f"{counted(count, 'row')} count{'s' if count == 1 else ''}"
+    if reason in _NOT_UNDERSTOOD and written:
+        table = "values" if reason == "word" else "names"
+        return (
+            f'say once what `{written}` means (`"{written}" = …` under [words.{table}] in bench.toml, or let '
+            f"`check --mend` ask), and {bring}"
+        )
+    cell = f"`{written}`" if written else "the blank cell"
+    where = f" under `{visible(column)}`" if column else ""
+    return f"mend {cell}{where}, and {bring}"
