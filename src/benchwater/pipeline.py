@@ -23,6 +23,7 @@ from benchwater.analyse.spans import (
     trip_spans,
 )
 from benchwater.analyse.vitals import run_vitals
+from benchwater.ledger.season_ahead import usual_end
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season
@@ -41,17 +42,21 @@ from benchwater.worker_process import WorkerProcess
 if TYPE_CHECKING:
     import pandas as pd
 
+LATE_DAYS = 240
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
     """The report asked for: a month (`2026-05`), the whole season or a trip of bench.toml.
 
     Without any of them it is the latest month with rows. `only` names the analyses to run; empty for all.
+    `season_ahead` plans the season ahead; a season report of LATE_DAYS or more does so anyway.
     """
 
     month: str | None = None
     whole_season: bool = False
     trip: str | None = None
+    season_ahead: bool = False
     only: tuple[str, ...] = ()
 
 
@@ -119,6 +124,10 @@ def make_report(
         analyses = [pair for pair in analyses if {"fishing", "catch"} & set(pair[0].needs)]
     reading, bench = workspace.reading, workspace.bench
     season = gather(reading, bench, spans)
+    late = request.whole_season and (spans.season.end - spans.season.start).days >= LATE_DAYS
+    if bench.plan.until is None and (request.season_ahead or late):
+        bench = replace(bench, plan=replace(bench.plan, until=usual_end(season)))
+        season = gather(reading, bench, spans)
     analyses, split_problems = split_analyses(analyses, season)
     import scipy.optimize  # noqa: F401  # before the fork, so that it is imported once
 

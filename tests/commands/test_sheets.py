@@ -88,3 +88,12 @@ def test_several_pages_are_counted(tmp_path):
     pages = len(pypdf.PdfReader(tmp_path / "reports/sheets/pour.pdf").pages)
     assert pages > 1
     assert f"pour.pdf ({pages} pages)" in outcome.out
+
+
+@pytest.mark.slow
+def test_the_season_ahead_is_printed_as_lists_to_tick(tmp_path):
+    outcome = run("sheets", "sample_logs", "--shopping", "--out", tmp_path)
+    assert outcome.status == 0, outcome.err
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "shopping.pdf").pages)
+    assert "Before next season" in text
+    assert "Pour 6 fills of guard-jig" in text

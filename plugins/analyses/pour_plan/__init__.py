@@ -7,7 +7,8 @@ so 8 are to be made, and as 8 of 10 come out good it takes 11 fills and 11 hooks
 one pack of 50 lifts it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
@@ -52,9 +53,50 @@ def _look_back(season: Season, span: Span) -> Section:
     )
 
 
+def analyse_ahead(season: Season, span: Span) -> Section:
+    """The plan of the season ahead, from the season's end on."""
+    from .ahead import plan_ahead
+    from .ahead_page import METHODS, actions, card, findings, tables
+    from .findings import why_no_plan
+
+    until = season.bench.plan.until
+    if span.name == "period" or until is None:
+        return Section.empty("The season ahead is planned from the season to date.")
+    ahead = plan_ahead(season, span, until)
+    if ahead is None:
+        return Section.empty(f"No month up to {until} is one in which you fish.")
+    if ahead.plan.thin:
+        return Section(status="thin", why=why_no_plan(ahead.plan), methods=METHODS)
+    return Section(
+        status="ok",
+        findings=tuple(findings(ahead, season.bench, span)),
+        tables=tables(ahead, season.bench),
+        actions=actions(ahead, span),
+        cards=(card(ahead, season.bench, span),),
+        methods=METHODS,
+    )
+
+
+AHEAD = Analysis(
+    id="season_ahead",
+    title="The season ahead",
+    question="What must I pour, coat and buy before next season, and when at the latest?",
+    order=710,
+    needs=("pour", "fishing"),
+    analyse=analyse_ahead,
+)
+
+
+def where_planned(season: Season) -> Sequence[Analysis]:
+    """The analysis, where bench.toml asks for a plan that reaches beyond the report's end."""
+    until = season.bench.plan.until
+    fished = season.bench.builds and season.holds("pour") and season.holds("fishing")
+    return [AHEAD] if until is not None and until >= season.end and fished else []
+
+
 @hookimpl
 def analyses() -> Iterable[Analysis]:
-    """What to pour and buy next."""
+    """What to pour and buy next, and for the season ahead."""
     return [
         Analysis(
             id="pour_plan",
@@ -63,5 +105,6 @@ def analyses() -> Iterable[Analysis]:
             order=700,
             needs=("pour",),
             analyse=analyse,
-        )
+        ),
+        replace(AHEAD, split=where_planned),
     ]

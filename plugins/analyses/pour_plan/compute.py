@@ -243,7 +243,7 @@ def look_ahead(season: Season, until: date) -> tuple[list[Outlook], Fished]:
     for name, build in bench.builds.items():
         planned = lately[name] / months if build.planned_hours is None else build.planned_hours
         rate = prior.after(ended[name], hours[name]) if prior is not None else None
-        why = _cannot_be_made(build, bench)
+        why = cannot_be_made(build, bench)
         outlooks.append(Outlook(build, 0.0 if why else max(0.0, planned), rate, why))
     return outlooks, so_far
 
@@ -253,15 +253,17 @@ def service_level(bench: Bench) -> float:
     return min(bench.plan.service_level, HIGHEST_LEVEL)
 
 
-def make_plan(season: Season, span: Span) -> Plan:
-    """The plan for the month after the span, with the stock that its balance closes with.
+def make_plan(season: Season, span: Span, foreseen: tuple[Sequence[Outlook], Fished] | None = None) -> Plan:
+    """The plan for the month after the span, or for what is `foreseen`.
+
+    It rests on the stock that the span's balance closes with.
 
     With too few baits ended nothing is foreseen: every target is 0, nothing is to be made. Where castings
     must be poured, half of the risk goes to the losses and half to the yield: targets hold with the square
     root of the service level, and fills make up the rest.
     """
     bench, level = season.bench, service_level(season.bench)
-    outlooks, so_far = look_ahead(season, span.end)
+    outlooks, so_far = foreseen or look_ahead(season, span.end)
     ends, pieces, cavities = sum(so_far.ended.values()), pieces_on_hand(season), _Cavities(season, span)
     targets = dict.fromkeys(bench.builds, 0)
     waiting: dict[Casting, dict[str, int]] = {}
@@ -278,7 +280,9 @@ def make_plan(season: Season, span: Span) -> Plan:
     stock = on_hand(season, midnight(span.start), midnight(span.end))
     held_back = {build for of_build in waiting.values() for build in of_build}
     stocked = _stocked([need for need in needs if need.build.name not in held_back], shares.lacking)
-    pour = _pour(season, shares.lacking, stock, cavities, stocked, level)
+    needed = {casting: sum(of_build.values()) for casting, of_build in shares.lacking.items()}
+    yields = cavities.yields(needed if foreseen else {})
+    pour = _pour(season, needed, stock, cavities, fills_for_level(stocked, _wanted(needed), yields, level))
     prices = unit_prices(season, midnight(span.end))
     blank = {name: Part(item, stock[name], prices[name]) for name, item in bench.items.items()}
     return Plan(
@@ -291,7 +295,7 @@ def make_plan(season: Season, span: Span) -> Plan:
         waiting=waiting,
         pour=pour,
         parts=_parts(season, pieces, needs, shares.lacking, pour, blank),
-        sure=chance_of_enough(stocked, _wanted(pour.needed), cavities.yields, pour.fills),
+        sure=chance_of_enough(stocked, _wanted(pour.needed), yields, pour.fills),
     )
 
 
@@ -358,24 +362,29 @@ def _wanted(needed: Mapping[Casting, int]) -> dict[Casting, int]:
 
 
 class _Cavities:
-    """What each cavity of the bench gave so far, and is likely to give in a coming session."""
+    """What each cavity of the bench gave so far, and is likely to give in coming sessions."""
 
     def __init__(self, season: Season, span: Span) -> None:
         bench = season.bench
         self.counts = {c: (made.good, made.good + made.rejects) for c, made in castings_made(season).items()}
         usual = _usual_share(self.counts.values(), bench)
         self.good = {c: posterior_share(*counts, usual, PRIOR_PIECES) for c, counts in self.counts.items()}
-        alike = _sessions_of(season, span)
-        self.yields = {
-            (mold, name): CavityYield(
+        self._bench, self._alike = bench, _sessions_of(season, span)
+
+    def yields(self, over_sessions: Mapping[Casting, int]) -> dict[Casting, CavityYield]:
+        """What each gives in one coming session, or in the sessions that so many castings take."""
+        found = {}
+        for (mold, name), (_, poured) in self.counts.items():
+            effect, size = self._alike.get(mold, (1.0, 1.0))
+            cavities = self._bench.molds[mold].cavities
+            fills = over_sessions.get((mold, name), 0) / (self.good[mold, name] * cavities[name].per_fill)
+            sessions = max(1, int(fills * sum(each.per_fill for each in cavities.values()) / size))
+            found[mold, name] = CavityYield(
                 share=self.good[mold, name],
-                castings=session_spread(
-                    self.counts[mold, name][1], *alike.get(mold, (1.0, 1.0)), PRIOR_PIECES
-                ),
-                per_fill=bench.cavity(mold, name).per_fill,
+                castings=session_spread(poured, effect, size, PRIOR_PIECES, sessions),
+                per_fill=cavities[name].per_fill,
             )
-            for mold, name in self.counts
-        }
+        return found
 
     def works(self, casting: Casting) -> bool:
         """Whether it gives castings worth planning with: no more than PRIOR_PIECES tried, or enough good."""
@@ -398,7 +407,7 @@ def _sessions_of(season: Season, span: Span) -> dict[str, tuple[float, float]]:
     return found
 
 
-def _cannot_be_made(build: Build, bench: Bench) -> str:
+def cannot_be_made(build: Build, bench: Bench) -> str:
     """Why a build cannot be made as the bench stands: it has no casting, or its cure would melt it."""
     body, coat = body_of(build), bench.items[build.coat] if build.coat is not None else None
     if body is None:
@@ -413,27 +422,24 @@ def _cannot_be_made(build: Build, bench: Bench) -> str:
 
 def _pour(
     season: Season,
-    lacking: Mapping[Casting, Mapping[str, int]],
+    needed: Mapping[Casting, int],
     stock: Mapping[str, float],
     cavities: _Cavities,
-    stocked: Sequence[Stocked],
-    level: float,
+    fills: dict[str, int],
 ) -> Pour:
-    """The fills that make up for what lacks, what they take, and what of that is not there."""
+    """What the fills of each mold give and take, and what of that is not there."""
     bench = season.bench
-    needed = {casting: sum(of_build.values()) for casting, of_build in lacking.items()}
-    pour = Pour(needed, {casting: poured for casting, (_, poured) in cavities.counts.items()})
-    pour.fills = fills_for_level(stocked, _wanted(needed), cavities.yields, level)
-    for mold, fills in pour.fills.items():
+    pour = Pour(needed, {casting: poured for casting, (_, poured) in cavities.counts.items()}, fills)
+    for mold, number in pour.fills.items():
         material = bench.items[bench.molds[mold].material]
         for name, cavity in bench.molds[mold].cavities.items():
             casting = mold, name
             pour.good[casting] = cavities.good[casting]
-            pour.yielded[casting] = fills * cavity.per_fill * pour.good[casting]
+            pour.yielded[casting] = number * cavity.per_fill * pour.good[casting]
             mass_g = casting_mass(season, casting, material.name).mass_g if material.unit == "g" else nan
             takes = {material.name: pour.yielded[casting] * mass_g}
             if cavity.insert is not None:
-                takes[cavity.insert] = float(fills * cavity.per_fill)
+                takes[cavity.insert] = float(number * cavity.per_fill)
             for item, amount in takes.items():
                 pour.takes[item] = pour.takes.get(item, 0.0) + amount
     lacks = {

@@ -56,15 +56,18 @@ class CavityYield:
         return float(self.at_most(fills)[needed - 1]) if fills * self.per_fill >= needed else 1.0
 
 
-def session_spread(poured: float, effect: float, session_size: float, prior: float) -> float:
-    """On how many castings the good share of one coming session rests: `castings` of a `CavityYield`.
+def session_spread(
+    poured: float, effect: float, session_size: float, prior: float, sessions: int = 1
+) -> float:
+    """On how many castings the good share of coming `sessions` rests: `castings` of a `CavityYield`.
 
     `poured` castings have the design effect `effect` in sessions of `session_size` castings. What
     is not known of the mean (`prior` castings stand for what was known before) and what one session differs
-    from it by, the correlation in a session (Kish 1965, Survey Sampling; from memory), add.
+    from it by, the correlation in a session (Kish 1965, Survey Sampling; from memory), add; the latter
+    averages out over sessions.
     """
     alike = (effect - 1) / (session_size - 1) if session_size > 1 else 0.0
-    return 1 / (min(alike, 0.5) + 1 / (poured / effect + prior + 1)) - 1
+    return 1 / (min(alike, 0.5) / sessions + 1 / (poured / effect + prior + 1)) - 1
 
 
 def plan_fills(

@@ -41,6 +41,12 @@ from benchwater.commands.terminal import (
         "--repeats", type=click.IntRange(1, 10), default=1, help="With --trial: lines an arm a block."
     ),
     click.option("--trip", metavar="WATER", help="Instead: what to take to a water, as a list to tick."),
+    click.option(
+        "--shopping",
+        "what",
+        flag_value="shopping",
+        help="Instead: what to buy, and evenings of work, to tick.",
+    ),
     click.option("--stock", metavar="3x8", help="Labels on a page: columns x rows."),
     click.option("--margin", type=click.FloatRange(0, 50), default=8.0, help="Of the label page, in mm."),
     click.option("--gap", type=click.FloatRange(0, 30), default=0.0, help="Between labels, in mm."),
@@ -78,6 +84,8 @@ def sheets(
         return _print_trip_box(folder, out, trip, workspace_plugins)
     if trial is not None:
         return _print_trial(folder, out, trial, (arms, blocks, repeats))
+    if what == "shopping":
+        return _print_work_lists(folder, out, workspace_plugins)
     if tags is not None or what in {"labels", "cards"}:
         return _print_labels(folder, out, what, tags, first, (stock, margin, gap), workspace_plugins)
     if what is not None:
@@ -241,4 +249,23 @@ def _print_trip_box(folder: Path, out: Path, water: str, workspace_plugins: bool
     log = write_atomically(sheet.with_suffix(".csv"), trip_csv(box).encode())
     click.echo(f"Wrote {plain(str(sheet))}")
     click.echo(f"Wrote {plain(str(log))}: fill it in after the trip, in your folder of logs.")
+    return INCOMPLETE if workspace.plugins.problems else DONE
+
+
+def _print_work_lists(folder: Path, out: Path, workspace_plugins: bool) -> int:
+    from benchwater.files import write_atomically
+    from benchwater.pipeline import Request, make_report, read_workspace
+    from benchwater.render.label_pdf import print_work_lists
+    from benchwater.sheets.shopping import work_lists
+
+    workspace = read_workspace(folder, workspace_plugins=workspace_plugins)
+    report = make_report(workspace, Request(whole_season=True, season_ahead=True, only=("season_ahead",)))
+    section = report.sections[0].parts[-1].section if report.sections else None
+    if section is None or section.status != "ok":
+        why = section.why if section else "It takes a pour log, a fishing log and builds in bench.toml."
+        click.echo(f"No season ahead can be planned yet. {plain(why)}")
+        return DONE
+    pdf = print_work_lists(workspace.bench, work_lists(section, workspace.bench))
+    out.mkdir(parents=True, exist_ok=True)
+    click.echo(f"Wrote {plain(str(write_atomically(out / 'shopping.pdf', pdf)))}")
     return INCOMPLETE if workspace.plugins.problems else DONE

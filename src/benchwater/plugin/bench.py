@@ -98,10 +98,14 @@ class Build:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """What the maker aims at: `service_level` of the stock, and the `target_reject_rate` of a fill."""
+    """What the maker aims at: `service_level` of the stock, and the `target_reject_rate` of a fill.
+
+    `until` is the last day of the season ahead to plan for; None where none is asked for.
+    """
 
     service_level: float = 0.90
     target_reject_rate: float = 0.10
+    until: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

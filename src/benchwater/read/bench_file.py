@@ -540,10 +540,12 @@ class _Reader:
         table = top.table("plan")
         standard = Plan()
         service, rejects = table.share("service_level"), table.share("target_reject_rate")
+        until = table.day("until")
         table.close()
         return Plan(
             service_level=standard.service_level if service is None else service,
             target_reject_rate=standard.target_reject_rate if rejects is None else rejects,
+            until=until,
         )
 
     def _default_units(self, top: BenchTable) -> dict[str, str]:

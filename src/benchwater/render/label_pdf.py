@@ -6,6 +6,7 @@ from benchwater.plugin.bench import Bench
 from benchwater.render.html import environment
 from benchwater.render.pdf import to_pdf
 from benchwater.sheets.labels import Label, LabelStock
+from benchwater.sheets.shopping import WorkLists
 from benchwater.sheets.tally import MoldTally, TripSheet
 from benchwater.sheets.trial import TrialSheet
 from benchwater.sheets.trip_box import TripBox
@@ -49,6 +50,11 @@ def print_trial(bench: Bench, trial: TrialSheet) -> bytes:
 def print_trip_box(bench: Bench, box: TripBox) -> bytes:
     """Return the PDF of a list of what to take; raises as `print_labels` does."""
     return _printed("trip_box.html.j2", title=f"To take: {box.water}", bench=bench, box=box)
+
+
+def print_work_lists(bench: Bench, lists: WorkLists) -> bytes:
+    """Return the PDF of what to buy and the evenings of work; raises as `print_labels` does."""
+    return _printed("shopping.html.j2", title="Before next season", bench=bench, lists=lists)
 
 
 def _printed(template: str, **facts: object) -> bytes:
