@@ -21,13 +21,14 @@ METHODS = (
     "followed from the hours it had when the span began (late entry). A tag that goes on after its bait "
     "ended is a new bait. Lost and worn have ended, whether a cause is written or not; kept lasted at "
     "least so long.",
-    "An untagged row is a stretch: as many baits as its count, each followed from new, as if a kept one "
-    "were as good as new on its next trip: tags show it where that is not so.",
+    "An untagged row is a stretch: as many baits as its count (1 where blank), each followed from new, as if "
+    "a kept one were as good as new on its next trip: tags show it where that is not so.",
     "Share still in use: Kaplan & Meier 1958 (J. Amer. Statist. Assoc. 53:457-481), log(-log) limits "
     "Kalbfleisch & Prentice 1980, by the larger variance of Greenwood 1926 and of trips as clusters (Ying "
     "& Wei 1994, J. Multivariate Analysis 50:17-29). Median: Brookmeyer & Crowley 1982 (Biometrics "
     "38:29-41). Mean (JSON only): area under the curve to the stated hours. A leader group's curve holds "
-    "the trips fished that way.",
+    "the trips fished that way. Curves stop where all followed so far have ended or left, and others enter "
+    "only later.",
     "Causes compete, the first to strike leaving nothing to the others: cumulative incidence, Aalen & "
     "Johansen 1978 (Scand. J. Statist. 5:141-150), limits on the scale log(-log(1 - share)) by the delta "
     "method, losses taken as independent. A loss without a cause is a share of its own. With the share "

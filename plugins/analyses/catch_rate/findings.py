@@ -39,8 +39,8 @@ METHODS = (
     "Hours that would settle two builds: Schoenfeld 1981 (Biometrika 68:316-319), twice the rate at the 5 % "
     "level with power 0.8, half of the hours each, less what the trips with both tell so far, times the "
     "scatter of trips (Pearson's chi-square over its degrees of freedom).",
-    "A row of more than 100 fish, and 20 times the log's usual row, is asked about and is in no rate "
-    "(common practice, no source).",
+    "A row without a count is one fish. A row of more than 100 fish, and 20 times the log's usual row, is "
+    "asked about and is in no rate (common practice, no source).",
 )
 
 

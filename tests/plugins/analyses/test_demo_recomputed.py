@@ -26,8 +26,11 @@ DEMO = Path(__file__).parents[3] / "sample_logs"
 BENCH = tomllib.loads((DEMO / "bench.toml").read_text(encoding="utf-8"))
 POUND_G, OUNCE_G, FL_OZ_ML = 453.59237, 28.349523125, 29.5735295625
 MONTHS = [f"2026-{month:02}" for month in range(3, 11)]
-Row = dict[str, str]
-same = {"rel": 1e-6, "abs": 1e-6}
+Row = dict[str, Any]
+
+
+def near(expected: Any) -> Any:
+    return pytest.approx(expected, rel=1e-6, abs=1e-6)
 
 
 def number(text: str) -> float:
@@ -81,7 +84,7 @@ class Logs:
     def of(self, log: str, span: str = "season") -> list[Row]:
         return [row for row in self.rows[log] if span == "season" or row["date"] >= self.start]
 
-    def table(self, section: str, id: str, span: str = "") -> list[dict[str, Any]]:
+    def table(self, section: str, id: str, span: str = "") -> list[Row]:
         """The rows of a table, without those of other spans."""
         (found,) = (each for each in self.twin["sections"] if each["id"] == section)
         (table,) = (each for each in found["tables"] if each["id"] == id)
@@ -90,10 +93,10 @@ class Logs:
         ]
         return [row for row in rows if span in {"", row["span"]}]
 
-    def finding(self, section: str, id: str, group: str | None, span: str) -> dict[str, Any]:
+    def finding(self, section: str, id: str, group: str | None, span: str) -> Any:
         (found,) = (each for each in self.twin["sections"] if each["id"] == section)
         (one,) = (f for f in found["findings"] if (f["id"], f["group"], f["span"]) == (id, group, span))
-        return one  # type: ignore[no-any-return]
+        return one
 
 
 @pytest.fixture(scope="module", params=["2026-07", "2026-10"])
@@ -106,12 +109,12 @@ def count(row: Row) -> int:
     return int(row.get("count") or 1)
 
 
-def cavity(mold: str, name: str) -> dict[str, Any]:
-    return next(each for each in BENCH["molds"][mold]["cavities"] if each["name"] == name)  # type: ignore[no-any-return]
+def cavity(mold: str, name: str) -> Any:
+    return next(each for each in BENCH["molds"][mold]["cavities"] if each["name"] == name)
 
 
 def material(row: Row) -> str:
-    return row.get("material") or BENCH["molds"][row["mold"]]["material"]
+    return str(row.get("material") or BENCH["molds"][row["mold"]]["material"])
 
 
 def density(item: str) -> float:
@@ -217,8 +220,8 @@ def test_material_balance(logs: Logs, span: str) -> None:
         before = [each for each in counts if each["date"] < opens] or counts[:1]
         first, last = before[-1], counts[-1]
         own = [each for each in moved if each[1] == item and opens <= each[0] < logs.end]
-        flows: Counter[str] = Counter()
-        shared: Counter[str] = Counter()
+        flows: defaultdict[str, float] = defaultdict(float)
+        shared: defaultdict[str, float] = defaultdict(float)
         for _, _, kind, amount, _, source, error in own:
             flows[kind] += abs(amount)
             shared[source] += math.copysign(error, amount)
@@ -232,7 +235,7 @@ def test_material_balance(logs: Logs, span: str) -> None:
         expected |= {"unaccounted": book - closing, "std_uncertainty": u}
         kinds = ("received", "recovered", "in_castings", "used", "discarded")
         expected |= {kind: flows[kind] for kind in kinds}
-        assert {name: row[name] for name in expected} == pytest.approx(expected, **same), item
+        assert {name: row[name] for name in expected} == near(expected), item
 
 
 def test_casting_masses(logs: Logs) -> None:
@@ -240,7 +243,7 @@ def test_casting_masses(logs: Logs) -> None:
     for row in logs.table("material_balance", "casting_mass", "season"):
         mean, u, _, weighed = masses.of((row["mold"], row["cavity"], row["material"]))
         assert row["weighed"] == weighed
-        assert (row["mass_g"], row["std_uncertainty_g"]) == pytest.approx((mean, u), **same)
+        assert (row["mass_g"], row["std_uncertainty_g"]) == near((mean, u))
 
 
 def session_sums(rows: list[Row]) -> dict[tuple[str, ...], list[int]]:
@@ -268,7 +271,7 @@ def effect(sums: dict[tuple[str, ...], list[int]]) -> float:
         return 1.0
     sizes = np.array([each[1] for each in sums.values()], dtype=float)
     capped = min(squares / binomial, (sizes**2).sum() / sizes.sum())
-    return max(1.0, capped * (t.ppf(0.975, degrees) / norm.ppf(0.975)) ** 2)
+    return max(1.0, float(capped * (t.ppf(0.975, degrees) / norm.ppf(0.975)) ** 2))
 
 
 @pytest.mark.parametrize("span", ["period", "season"])
@@ -283,7 +286,7 @@ def test_reject_rates_with_sessions_as_the_unit(logs: Logs, span: str) -> None:
         half = z * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n)) / (1 + z * z / n)
         found = logs.finding("defect_rate", "reject_rate", mold, span)
         expected = (share, middle - half if bad else 0.0, middle + half)
-        assert (found["value"], found["low"], found["high"]) == pytest.approx(expected, **same), mold
+        assert (found["value"], found["low"], found["high"]) == near(expected), mold
         assert found["n"] == made
 
 
@@ -318,8 +321,8 @@ def test_loss_rates_over_trips(logs: Logs, span: str) -> None:
             trip[1] += count(row) * hours(row["fished"])
         y, x = np.array(list(trips.values())).T
         row = shown[key]
-        assert (row["lost"], row["bait_hours"]) == pytest.approx((y.sum(), x.sum()), **same), key
-        assert (row["rate"], row["low"], row["high"]) == pytest.approx(ratio_limits(y, x), **same), key
+        assert (row["lost"], row["bait_hours"]) == near((y.sum(), x.sum())), key
+        assert (row["rate"], row["low"], row["high"]) == near(ratio_limits(y, x)), key
 
 
 @pytest.mark.parametrize("span", ["period", "season"])
@@ -343,11 +346,11 @@ def test_catch_rates_over_trips(logs: Logs, span: str) -> None:
             if known and wanted:
                 trips[trip][0] += count(fish)
         y, x = np.array(list(trips.values())).T
-        assert (row["fish"], row["effort_h"]) == pytest.approx((y.sum(), x.sum()), **same), row
+        assert (row["fish"], row["effort_h"]) == near((y.sum(), x.sum())), row
         ratio, low, high = ratio_limits(y, x)
-        assert row["rate"] == pytest.approx(ratio, **same)
+        assert row["rate"] == near(ratio)
         if ratio and row["low"] and row["high"] is not None:
-            assert (row["low"], row["high"]) == pytest.approx((low, high), **same), row
+            assert (row["low"], row["high"]) == near((low, high)), row
 
 
 def prices(logs: Logs) -> dict[str, float]:
@@ -386,11 +389,10 @@ def test_cost_of_one_bait(logs: Logs) -> None:
         made[row["mold"], row["cavity"], row["outcome"]] += count(row)
         if row["outcome"] == "good":
             made[row["mold"], row["cavity"], "in", material(row)] += count(row)
-            made[row["mold"]] += 0
     for row in logs.of("bench/coating"):
-        key = row["mold"], row["cavity"], row["coat"]
-        made[(*key, "coated")] += count(row) - int(row["rejects"] or 0)
-        made[(*key, "stripped")] += int(row["rejects"] or 0)
+        dipped = row["mold"], row["cavity"], row["coat"]
+        made[(*dipped, "coated")] += count(row) - int(row["rejects"] or 0)
+        made[(*dipped, "stripped")] += int(row["rejects"] or 0)
     glue = set()
     shown = {row["build"]: row for row in logs.table("cost", "per_build", "season")}
     for name, build in BENCH["builds"].items():
@@ -418,9 +420,9 @@ def test_cost_of_one_bait(logs: Logs) -> None:
         material_cost += sum(n * paid[item] for item, n in build.get("fittings", {}).items())
         row = shown[name]
         glue.add(round(row["material"] - material_cost, 7))
-        assert row["rejects_share"] == pytest.approx(rejects, **same), name
-        assert row["mold_share"] == pytest.approx(share, **same), name
-        assert row["cost"] == pytest.approx(row["material"] + rejects + share, **same), name
+        assert row["rejects_share"] == near(rejects), name
+        assert row["mold_share"] == near(share), name
+        assert row["cost"] == near(row["material"] + rejects + share), name
     assert len(glue) == 1, glue
     used = sum(
         grams(row["amount"])
@@ -433,11 +435,11 @@ def test_cost_of_one_bait(logs: Logs) -> None:
 
 
 def test_losses_to_come_and_the_yield_of_fills(logs: Logs) -> None:
-    names, total = list(BENCH["builds"]), Counter[str]()
+    names, total = list(BENCH["builds"]), defaultdict[tuple[str, str], float](float)
     for row in logs.of("water/baits"):
-        total[row["build"], "ended"] += count(row) * (row["fate"] in {"lost", "worn"})  # type: ignore[index]
-        total[row["build"], "hours"] += count(row) * hours(row["fished"])  # type: ignore[index, assignment]
-    x, h = (np.array([float(total[name, what]) for name in names]) for what in ("ended", "hours"))  # type: ignore[index]
+        total[row["build"], "ended"] += count(row) * (row["fate"] in {"lost", "worn"})
+        total[row["build"], "hours"] += count(row) * hours(row["fished"])
+    x, h = (np.array([float(total[name, what]) for name in names]) for what in ("ended", "hours"))
     mean, seen = x.sum() / h.sum(), h > 0
 
     def misfit(log_shape: float) -> float:
@@ -468,5 +470,5 @@ def test_losses_to_come_and_the_yield_of_fills(logs: Logs) -> None:
         key = row["mold"], row["cavity"]
         share = (good[key] + 10 * usual) / (poured[key] + 10)
         per_fill = cavity(*key).get("per_fill", 1)
-        assert row["yielded"] == pytest.approx(row["fills"] * per_fill * share, **same), key
-        assert row["surplus"] == pytest.approx(row["yielded"] - row["needed"], **same), key
+        assert row["yielded"] == near(row["fills"] * per_fill * share), key
+        assert row["surplus"] == near(row["yielded"] - row["needed"]), key
