@@ -2,9 +2,10 @@
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column
-from benchwater.read.cells import CellContext, documented_unit, is_unit, without_mark
+from benchwater.read.cells import CellContext, documented_unit, without_mark
 from benchwater.read.dates import DateHints
 from benchwater.read.headers import Header
+from benchwater.units.quantities import is_unit
 
 
 class BareUnits:

@@ -39,7 +39,7 @@ from benchwater.read.unknowns import (
 )
 from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
-from benchwater.units.quantities import canonical_unit_name
+from benchwater.units.quantities import is_unit
 
 __all__ = ["FILE_NAME", "BenchError", "BenchFile", "load_bench", "no_bench", "parse_bench"]
 _MOST_BYTES = 16 * 1024 * 1024
@@ -317,16 +317,16 @@ class _Reader:
     def _unit(
         self, table: BenchTable, kind: str, stated: str | None, density: float | None
     ) -> tuple[str, str]:
-        if kind in _COUNTED and (stated is None or _is_unit(stated, "pieces")):
+        if kind in _COUNTED and (stated is None or is_unit(stated, "pieces")):
             return "pieces", "pieces"
         if kind == "insert":
             table.fault("unit", f"`{stated}`: an insert is counted in pieces", to_toml("pieces"))
             return "pieces", "pieces"
         if stated is None:
             return "g", "g"
-        if _is_unit(stated, "mass"):
+        if is_unit(stated, "mass"):
             return "g", stated
-        if not _is_unit(stated, "volume"):
+        if not is_unit(stated, "volume"):
             why = f"`{stated}` is no unit of mass or volume (accepted: `g`, `oz`, `lb`, `mL`)"
             table.fault("unit", why, to_toml("g"))
             return "g", "g"
@@ -553,7 +553,7 @@ class _Reader:
         units = {key: str(table.text(key)) for key in table.written_keys()}
         table.close()
         for key, unit in units.items():
-            if not any(_is_unit(unit, quantity) for quantity in QUANTITIES):
+            if not any(is_unit(unit, quantity) for quantity in QUANTITIES):
                 table.fault(key, f"`{unit}` is not a unit (such as `degF`, `g`, `min`, `in`)")
         return units
 
@@ -567,14 +567,6 @@ class _Reader:
         }
         table.close()
         return options, off
-
-
-def _is_unit(unit: str, dimension: Dimension) -> bool:
-    try:
-        canonical_unit_name(unit, dimension)
-    except QuantityError:
-        return False
-    return True
 
 
 def _kept_in(item: Item) -> tuple[Dimension, str]:

@@ -2,17 +2,16 @@
 
 import re
 from dataclasses import dataclass, field
-from functools import lru_cache
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
 from benchwater.read.dates import DateHints, read_date
 from benchwater.read.names import find_cavity, find_name, same_spelling, why_no_cavity, why_unknown
 from benchwater.read.refusals import CellError, Reason
-from benchwater.read.vocabulary import Vocabulary
+from benchwater.read.vocabulary import Vocabulary, cached_by_identity
 from benchwater.text import quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, is_quantity, read_number, read_quantity
-from benchwater.units.quantities import canonical_unit_name
+from benchwater.units.quantities import is_unit
 
 _MOST_NAMES = 8
 _YES = frozenset({"yes", "y", "true", "x"})
@@ -164,19 +163,12 @@ def _word(text: str, column: Column) -> str:
     )
 
 
+@cached_by_identity
 def vocabulary(column: Column) -> Vocabulary:
     """The everyday phrases for the words of a column."""
-    phrases = tuple((word, tuple(others)) for word, others in column.word_phrases)
-    return _vocabulary(tuple(column.words), phrases, tuple(column.ordinary))
-
-
-@lru_cache(maxsize=200)
-def _vocabulary(
-    words: tuple[str, ...], phrases: tuple[tuple[str, tuple[str, ...]], ...], ordinary: tuple[str, ...]
-) -> Vocabulary:
-    pairs = [(word, word) for word in words]
-    pairs += [(phrase, word) for word, others in phrases for phrase in others]
-    return Vocabulary(pairs, ordinary)
+    pairs = [(word, word) for word in column.words]
+    pairs += [(phrase, word) for word, others in column.word_phrases for phrase in others]
+    return Vocabulary(pairs, column.ordinary)
 
 
 def is_everyday(text: str, value: Value, column: Column) -> bool:
@@ -245,12 +237,3 @@ def _amount(text: str, dimension: Dimension, bare_unit: str | None, context: Cel
         )
     except QuantityError as error:
         raise CellError(Reason.QUANTITY, str(error)) from None
-
-
-def is_unit(unit: str, dimension: Dimension) -> bool:
-    """Whether a text spells a unit of that dimension."""
-    try:
-        canonical_unit_name(unit, dimension)
-    except QuantityError:
-        return False
-    return True

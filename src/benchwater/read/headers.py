@@ -2,38 +2,33 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache, partial
+from functools import cached_property, partial
 from itertools import islice
-from typing import TypeAlias
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.body import Body, read_body
+from benchwater.read.column_names import (
+    Guess,
+    column_names,
+    may_name,
+    near_columns,
+    plain_heading,
+    split_unit,
+)
 from benchwater.read.evidence import MOST_SAMPLED, columns_of, hold_places, none_is_of, surely_of
 from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
-from benchwater.read.vocabulary import everyday_key, is_misspelling, unordered_key
-from benchwater.text import near_names, quoted
-from benchwater.units import QuantityError, is_quantity, read_quantity
+from benchwater.read.vocabulary import everyday_key
+from benchwater.text import quoted
 from benchwater.words import listed
 
 SEPARATORS = (",", ";", "\t")
-_NEAR = 0.8
 _SAMPLED_CHARACTERS = 100_000
-_ORDINARY = frozenset(
-    "boat coast host most state later date data rate water weather wind cloud costs shots sight light height "
-    "width depth months month year years start finish time".split()
-)
 _MOST_UNREAD = 8
 _PLACE = {"mold", "cavity"}
-_UNORDERED = "~"
-_DEGREES = frozenset({"deg", "deg.", "degrees", "degree", "in"})
-_UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
-
-
-_Everyday: TypeAlias = Mapping[str, Mapping[str, tuple[Column, str | None]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,19 +92,19 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
     checked: list[_Found] = []
     bench = bench or Bench(name="")
     kinds = [kind for kind in kinds if not kind.part_of]
-    matcher = partial(_Matcher, bench=bench, phrases=_Phrases(kinds))
-    known = {kind.name: _lookup(kind) for kind in kinds}
+    matcher = partial(_Matcher, bench=bench, kinds=kinds)
+    least_named = min([2, *(len(kind.signature) for kind in kinds)])
     plain = plain_ends(_without_hint(text))
     check_lines(plain)
     for separator in SEPARATORS:
         for record, end in islice(records_and_ends(plain, separator), DEEPEST_HEADER_ROW):
             headings = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
-            matches = [kind for kind in kinds if not _missing(kind, known[kind.name], headings)]
+            matches = [kind for kind in kinds if not _missing(kind, headings)]
             found = _Found(record, separator, plain, end)
             if matches:
                 candidates += [_header(matcher(kind, found)) for kind in matches]
                 break
-            if len(record.cells) <= MOST_COLUMNS:
+            if len(record.cells) <= MOST_COLUMNS and count_known(record.cells, kinds) >= least_named:
                 checked.append(found)
     if not text or text.isspace():
         raise FileError("is empty")
@@ -119,25 +114,17 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
         names = listed(sorted({f"`{header.kind.name}`" for header in candidates}))
         raise FileError(f"could be more than one log ({names}): remove the columns that do not belong")
     if not candidates:
-        likenesses = [_likeness(matcher(kind, found)) for found in checked for kind in kinds]
-        raise _unknown_header(likenesses, kinds)
+        raise _unknown_header([matcher(kind, found) for found in checked for kind in kinds], kinds)
     return candidates[0]
+
+
+def count_known(cells: Iterable[str], kinds: Sequence[LogKind]) -> int:
+    """How many cells of a record may be headings of any of the logs."""
+    return sum(any(may_name(column_names(kind), cell) for kind in kinds) for cell in cells)
 
 
 def _at(texts: Sequence[str], index: int) -> str | None:
     return texts[index] if 0 <= index < len(texts) else None
-
-
-@lru_cache(maxsize=2_000)
-def plain_heading(text: str) -> str:
-    """A heading as it is compared: lower case, words joined by underscores."""
-    return "_".join(re.sub(r"[\s_\-]+", " ", text).strip().casefold().split())
-
-
-def split_unit(text: str) -> tuple[str, str | None]:
-    """`mold_temp [F]` is `mold_temp` in `F`."""
-    match = _UNIT.fullmatch(text.strip())
-    return (match["name"].strip(), match["unit"].strip()) if match else (text.strip(), None)
 
 
 def _without_hint(text: str) -> str:
@@ -145,15 +132,8 @@ def _without_hint(text: str) -> str:
     return text if hint is None else f"\n{text[hint.end() :]}"
 
 
-def _lookup(kind: LogKind) -> Mapping[str, Column]:
-    known: dict[str, Column] = {}
-    for column in kind.columns:
-        for name in (column.name, *column.also):
-            known.setdefault(plain_heading(name), column)
-    return known
-
-
-def _missing(kind: LogKind, known: Mapping[str, Column], headings: Iterable[str]) -> tuple[str, ...]:
+def _missing(kind: LogKind, headings: Iterable[str]) -> tuple[str, ...]:
+    known = column_names(kind).exact
     names = {known[heading].name for heading in headings if heading in known}
     return tuple(name for name in kind.signature if name not in names)
 
@@ -191,23 +171,6 @@ def _column_names(headings: Iterable[Heading]) -> set[str]:
     return {heading.column.name for heading in headings if heading.column is not None}
 
 
-class _Phrases:
-    """The everyday headings of several logs, looked up once a heading is not the name of a column."""
-
-    def __init__(self, kinds: Sequence[LogKind]) -> None:
-        self._kinds = kinds
-
-    @cached_property
-    def of_log(self) -> Mapping[str, _Everyday]:
-        """Those of each log."""
-        return {kind.name: _everyday_lookup(kind) for kind in self._kinds}
-
-    @cached_property
-    def anywhere(self) -> frozenset[str]:
-        """Those of any log."""
-        return frozenset(key for everyday in self.of_log.values() for key in everyday)
-
-
 class _Matcher:
     """Matches the headings of one record with the columns of one log."""
 
@@ -217,18 +180,14 @@ class _Matcher:
         found: _Found,
         *,
         bench: Bench,
-        phrases: "_Phrases",
+        kinds: Sequence[LogKind],
     ) -> None:
         self.kind = kind
         self.found = found
         self._bench = bench
-        self._phrases = phrases
+        self._kinds = kinds
+        self._names = column_names(kind)
         self._sample: list[list[str]] = []
-        self._headings: tuple[Heading, ...] | None = None
-
-    @property
-    def _everyday(self) -> _Everyday:
-        return self._phrases.of_log[self.kind.name]
 
     def is_complete(self) -> bool:
         """Whether every needed column is there; a mold and its cavity may share one."""
@@ -263,20 +222,14 @@ class _Matcher:
                 found.append((column.name, *next(iter(says.items()))))
         return found
 
-    @property
+    @cached_property
     def headings(self) -> tuple[Heading, ...]:
         """The headings: names of columns first, then everyday headings of the columns left over.
 
         An everyday heading, or one a slip away from it, is taken where it fits one column alone, or where its
-        cells are of one of the columns it fits; and where no other heading fits that. Of the rest, those are
-        noted that the heading or its cells may be meant for.
+        cells are of one of the columns it fits; and where no other heading fits that.
         """
-        if self._headings is None:
-            self._headings = self._match()
-        return self._headings
-
-    def _match(self) -> tuple[Heading, ...]:
-        known = _lookup(self.kind)
+        known = self._names.exact
         headings = []
         for position, cell in enumerate(self.found.record.cells):
             name, unit = split_unit(cell)
@@ -289,7 +242,7 @@ class _Matcher:
         absent = {column.name for column in self.kind.columns} - _column_names(headings)
         if all(heading.column is not None or not heading.text for heading in headings):
             return tuple(headings)
-        for guess_at in (self._guesses, self._near_guesses):
+        for guess_at in (self._guesses, self._misspelt):
             open_now = [each for each in headings if each.column is None and each.text]
             guesses = {each.position: self._told_by_cells(each, guess_at(each), absent) for each in open_now}
             for _ in range(2):
@@ -313,10 +266,23 @@ class _Matcher:
                 elif names:
                     headings[at] = replace(headings[at], may_be=tuple(names))
             absent -= _column_names(headings)
+        return tuple(headings)
+
+    def headings_asked_about(self) -> tuple[Heading, ...]:
+        """The headings; of those without a column, with what each or its cells may be meant for."""
+        absent = {column.name for column in self.kind.columns} - _column_names(self.headings)
         return tuple(
             each if each.column is not None or not each.text else self._asked_about(each, absent)
-            for each in headings
+            for each in self.headings
         )
+
+    def _guesses(self, heading: Heading) -> Guess:
+        return self._names.guesses(heading.written)
+
+    def _misspelt(self, heading: Heading) -> Guess:
+        name = split_unit(heading.written)[0]
+        is_known = heading.may_be or any(column_names(kind).has_phrase(name) for kind in self._kinds)
+        return {} if is_known else self._names.misspelt(heading.written)
 
     def _as_needed(self, heading: Heading, headings: Sequence[Heading]) -> Heading:
         """The heading as a needed column not there yet, where it may name that and its cells are of it."""
@@ -327,7 +293,7 @@ class _Matcher:
             return heading
         other = [
             column
-            for name, (column, _) in self._columns_for(heading.written).items()
+            for name, (column, _) in self._names.of_phrase(heading.written).items()
             if name in needed and surely_of(self._cells(heading), [column], self._bench)
         ]
         return replace(heading, column=other[0], is_everyday=True) if len(other) == 1 else heading
@@ -337,41 +303,7 @@ class _Matcher:
             self._sample = self.found.sample()
         return self._sample[heading.position]
 
-    def _guesses(self, heading: Heading) -> dict[str, str | None]:
-        """The columns that an everyday heading fits, each with its unit; the unit may be its last word."""
-        name, unit = split_unit(heading.written)
-        whole = self._columns_for(name)
-        words = name.replace("°", " ").replace(",", " ").split()
-        if not whole and unit is None and len(words) > 1:
-            before = words[:-2] if words[-2].casefold() in _DEGREES else words[:-1]
-            whole = self._columns_for(" ".join(before))
-            return {found: words[-1] for found, (column, _) in whole.items() if _fits(column, words[-1])}
-        return {
-            found: unit or own
-            for found, (column, own) in whole.items()
-            if unit is None or not is_quantity(column.kind) or _fits(column, unit)
-        }
-
-    def _columns_for(self, name: str) -> Mapping[str, tuple[Column, str | None]]:
-        exact = self._everyday.get(everyday_key(name))
-        return exact or self._everyday.get(_UNORDERED + unordered_key(name), {})
-
-    def _near_guesses(self, heading: Heading) -> dict[str, str | None]:
-        """The columns that the heading may be a misspelling for."""
-        name, unit = split_unit(heading.written)
-        key = everyday_key(name)
-        if heading.may_be or key in self._phrases.anywhere or key in _ORDINARY:
-            return {}
-        near = [
-            columns
-            for phrase, columns in self._everyday.items()
-            if not phrase.startswith(_UNORDERED) and is_misspelling(key, phrase)
-        ]
-        return {found: unit or own for columns in near for found, (_, own) in columns.items()}
-
-    def _told_by_cells(
-        self, heading: Heading, guess: dict[str, str | None], absent: set[str]
-    ) -> dict[str, str | None]:
+    def _told_by_cells(self, heading: Heading, guess: Guess, absent: set[str]) -> Guess:
         """Of several columns, the one that the cells are of; else all that are not there yet."""
         left = {name: unit for name, unit in guess.items() if name in absent}
         if len(guess) > 1 and left:
@@ -399,42 +331,12 @@ class _Matcher:
         """The heading, with the columns not there yet that it or its cells may be meant for."""
         names = [name for name in heading.may_be if name in absent]
         if not names:
-            near_to = {
-                key: columns
-                for key, columns in self._everyday.items()
-                if columns.keys() & absent and not key.startswith(_UNORDERED)
-            }
-            keys = near_names(everyday_key(split_unit(heading.written)[0]), near_to, most=2, least=_NEAR)
-            names = [name for key in keys for name in near_to[key] if name in absent]
+            names = list(near_columns(self._names, heading.written, frozenset(absent)))
         columns = [column for column in self.kind.columns if column.name in absent]
         if not names:
             names = [column.name for column in surely_of(self._cells(heading), columns, self._bench)]
         could_be = bool(names or columns_of(self._cells(heading), columns, self._bench))
         return replace(heading, may_be=tuple(dict.fromkeys(names)), could_be=could_be)
-
-
-def _fits(column: Column, unit: str) -> bool:
-    if not is_quantity(column.kind):
-        return False
-    try:
-        read_quantity("1", column.kind, default_unit=unit)
-    except QuantityError:
-        return False
-    return True
-
-
-@lru_cache(maxsize=100)
-def _everyday_lookup(kind: LogKind) -> _Everyday:
-    """By the key of a phrase, the columns that it may name and the unit that it implies (`minutes [min]`)."""
-    found: dict[str, dict[str, tuple[Column, str | None]]] = {}
-    for column in kind.columns:
-        for phrase in (column.name, *column.also, *column.everyday):
-            name, unit = split_unit(phrase)
-            for key in (everyday_key(name), _UNORDERED + unordered_key(name)):
-                found.setdefault(key, {})[column.name] = column, unit
-    found.pop("", None)
-    found.pop(_UNORDERED, None)
-    return found
 
 
 def _header(matcher: _Matcher) -> Header:
@@ -453,7 +355,7 @@ def _header(matcher: _Matcher) -> Header:
         taken[heading.column.name] = heading.position
     return Header(
         kind=matcher.kind,
-        headings=matcher.headings,
+        headings=matcher.headings_asked_about(),
         separator=found.separator,
         below=found.text[found.end :],
         first_line=found.text.count("\n", 0, found.end) + 1,
@@ -463,17 +365,16 @@ def _header(matcher: _Matcher) -> Header:
 
 @dataclass(frozen=True, slots=True)
 class _Likeness:
-    """How many of a log's needed columns a header names, which it lacks, and its headings not read."""
+    """The needed columns of a log that a header lacks, its headings not read, and what these may be."""
 
     kind: str
-    named: int
     missing: tuple[str, ...]
     unread: tuple[str, ...]
     asks: tuple[tuple[str, tuple[str, ...]], ...]
 
 
 def _likeness(matcher: _Matcher) -> _Likeness:
-    kind, headings = matcher.kind, matcher.headings
+    kind, headings = matcher.kind, matcher.headings_asked_about()
     names = _column_names(headings)
     missing = tuple(name for name in kind.signature if name not in names)
     unread = tuple(each.written for each in headings if each.column is None and each.text)
@@ -482,17 +383,18 @@ def _likeness(matcher: _Matcher) -> _Likeness:
         for each in headings
         if each.column is None and (may_be := tuple(name for name in each.may_be if name in missing))
     )
-    return _Likeness(kind.name, len(kind.signature) - len(missing), missing, unread, asks)
+    return _Likeness(kind.name, missing, unread, asks)
 
 
-def _unknown_header(nearest: Sequence[_Likeness], kinds: Sequence[LogKind]) -> FileError:
-    named = max((each.named for each in nearest), default=0)
-    fewest = min((len(each.missing) for each in nearest if each.named == named), default=0)
-    best = [each for each in nearest if each.named == named and len(each.missing) == fewest]
+def _unknown_header(matchers: Sequence[_Matcher], kinds: Sequence[LogKind]) -> FileError:
+    missing = [len(set(each.kind.signature) - _column_names(each.headings)) for each in matchers]
+    ranks = [(left - len(each.kind.signature), left) for each, left in zip(matchers, missing, strict=True)]
+    best = [each for each, rank in zip(matchers, ranks, strict=True) if rank == min(ranks)]
+    named = -min(ranks)[0] if ranks else 0
     if named < 2:
         known = "; ".join(f"{kind.name}: {quoted(kind.signature)}" for kind in kinds)
         return FileError(f"has no header of a log: a log is known by its columns ({known})")
-    first, *others = dict.fromkeys(best)
+    first, *others = dict.fromkeys(map(_likeness, best))
     a = "an" if first.kind[0] in "aeiou" else "a"
     why = f"looks like {a} {first.kind} log, but its header has no column {quoted(first.missing)}"
     why += "".join(f" (or a {each.kind} log without {quoted(each.missing)})" for each in others)

@@ -13,7 +13,8 @@ from benchwater.files import LARGEST_FILE_BYTES, log_files, open_regular_file
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.read.body import Body, read_body
-from benchwater.read.headers import SEPARATORS, Header, plain_heading, recognise, split_unit
+from benchwater.read.column_names import column_names, plain_heading, split_unit
+from benchwater.read.headers import SEPARATORS, Header, count_known, recognise
 from benchwater.read.outcome import NotRead
 from benchwater.read.records import Decoded, check_lines, decode, plain_ends, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
@@ -163,7 +164,7 @@ def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:
         filled = max(sum(bool(cell.strip()) for cell in line.split(mark)) for mark in SEPARATORS)
         if filled == 1:
             title, end_of_title = match.start(), match.end()
-        elif filled >= 3 and line != last_header:
+        elif filled >= 3 and line != last_header and _holds_heading(line, kinds):
             is_titled = end_of_title >= 0 and not plain[end_of_title : match.start()].strip()
             found.append((match.start(), title if is_titled else match.start()))
             last_header = line
@@ -181,6 +182,10 @@ def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:
     return ["\n" * plain.count("\n", 0, cut) + plain[cut:end] for cut, end in pairwise(cuts)]
 
 
+def _holds_heading(line: str, kinds: Sequence[LogKind]) -> bool:
+    return any(count_known(line.split(mark), kinds) for mark in SEPARATORS)
+
+
 def _is_header(text: str, kinds: Sequence[LogKind]) -> bool:
     try:
         logs = _shaped(text, kinds, None) or [_Log(recognise(text, kinds))]
@@ -194,12 +199,12 @@ def _shaped(text: str, kinds: Sequence[LogKind], bench: Bench | None) -> list[_L
     sample = plain_ends(text[:_SAMPLED_CHARACTERS])
     for separator in SEPARATORS:
         for record, end in islice(records_and_ends(sample, separator), DEEPEST_HEADER_ROW):
-            if not 3 <= len(record.cells) <= MOST_COLUMNS:
+            if not 3 <= len(record.cells) <= MOST_COLUMNS or not count_known(record.cells, kinds):
                 continue
             names = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
             exact = [kind for kind in kinds if _names_all(kind, names)]
             is_a_log = len(exact) == 1
-            if is_a_log and names <= _known_headings(exact[0]).keys():
+            if is_a_log and names <= column_names(exact[0]).exact.keys():
                 return []
             first_line = sample.count("\n", 0, end) + 1
             below = sample[end:] if len(text) <= _SAMPLED_CHARACTERS else sample[end:].rpartition("\n")[0]
@@ -236,13 +241,9 @@ def _log_of(
     return _Log(replace(header, first_line=first_line, below=""), grid.body, grid.read_as)
 
 
-def _known_headings(kind: LogKind) -> dict[str, str]:
-    return {plain_heading(name): c.name for c in kind.columns for name in (c.name, *c.also)}
-
-
 def _names_all(kind: LogKind, names: set[str]) -> bool:
-    known = _known_headings(kind)
-    return set(kind.signature) <= {known[name] for name in names if name in known}
+    known = column_names(kind).exact
+    return set(kind.signature) <= {known[name].name for name in names if name in known}
 
 
 def _grid(cells: Sequence[str], below: str, separator: str, first_line: int) -> Grid:

@@ -19,7 +19,8 @@ from benchwater.plugin.logs import Column, LogKind, SideBySide
 from benchwater.read.bench_file import size_in_ounces
 from benchwater.read.body import Body
 from benchwater.read.coded import Coded, Indices, concatenate, constant_column
-from benchwater.read.headers import Header, plain_heading, recognise, split_unit
+from benchwater.read.column_names import column_names, plain_heading, split_unit
+from benchwater.read.headers import Header, recognise
 from benchwater.read.refusals import FileError, marks_totals
 from benchwater.read.vocabulary import everyday_key
 from benchwater.text import quoted
@@ -111,21 +112,6 @@ class _Groups:
     read_as: list[tuple[str, str]] = field(default_factory=list)
 
 
-def _names(column: Column) -> set[str]:
-    return {plain_heading(name) for name in (column.name, *column.also)}
-
-
-def _column_named(text: str, kind: LogKind) -> Column | None:
-    """The column of a log that a heading names outright, or as its only everyday meaning."""
-    plain = plain_heading(split_unit(text)[0])
-    for column in kind.columns:
-        if plain in _names(column):
-            return column
-    key = everyday_key(split_unit(text)[0])
-    found = [column for column in kind.columns if key and key in map(everyday_key, column.everyday)]
-    return found[0] if len(found) == 1 else None
-
-
 def _holds_numbers(cells: Sequence[str]) -> bool:
     """Whether most of the cells that say anything begin with a number, and none is a day."""
     said = [cell.strip() for cell in cells if not _NOT_A_NUMBER.fullmatch(cell.strip())]
@@ -142,17 +128,12 @@ def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups 
     assert word is not None
     assert number is not None
     places = any(column.refers_to == "cavity" for column in kind.columns)
-    outright = {
-        name
-        for text in grid.headings
-        for c in kind.columns
-        if plain_heading(text) in _names(c)
-        for name in [c.name]
-    }
+    exact = column_names(kind).exact
+    outright = {column.name for text in grid.headings if (column := exact.get(plain_heading(text)))}
     found: dict[int, Coordinates] = {}
     for position, heading in enumerate(grid.headings):
         text = heading.strip()
-        if not text or plain_heading(split_unit(text)[0]) in set().union(*map(_names, kind.columns)):
+        if not text or plain_heading(split_unit(text)[0]) in exact:
             continue
         coordinates = _coordinates(
             split_unit(text)[0], word, side, places and "cavity" not in outright, bench
@@ -242,14 +223,15 @@ def _groups_of_people(grid: Grid, kind: LogKind) -> _Groups | None:
     """Headings that come twice, each time with another name: `Ansa hours, Ansa fate, Orrin hours, …`."""
     if not any(column.name == "angler" for column in kind.columns):
         return None
+    names = column_names(kind)
     found: dict[str, dict[int, str]] = defaultdict(dict)
     for position, heading in enumerate(grid.headings):
-        if _column_named(heading, kind) is not None:
-            if "angler" in _names(_column_named(heading, kind) or kind.columns[0]):
+        if (named := names.only_column(heading)) is not None:
+            if named.name == "angler":
                 return None
             continue
         for name, rest in _name_and_heading(heading):
-            column = _column_named(rest, kind)
+            column = names.only_column(rest)
             if column is not None:
                 found[name][position] = column.name
                 break
@@ -310,7 +292,7 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
         rows, values = np.flatnonzero(mask), dict(coordinates)
         empty = constant_column(len(rows), "")
         for at, position in enumerate(shared):
-            column = _column_named(grid.headings[position], kind)
+            column = column_names(kind).only_column(grid.headings[position])
             own = body.columns[position].take(rows)
             if side is not None and column is not None and side.word in values:
                 if values[side.word] not in dict(side.only).get(column.name, (values[side.word],)):
@@ -333,7 +315,7 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
         (grid.headings[at].strip(), "not known where a line has castings of several outcomes")
         for at in shared
         if side is not None
-        and (column := _column_named(grid.headings[at], kind))
+        and (column := column_names(kind).only_column(grid.headings[at]))
         and column.name in side.of_all
         and (several & body.columns[at].mask(bool)).any()
     ]
@@ -418,8 +400,17 @@ def _baits_with_fish(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, t
     if not {"fishing", "catch"} <= logs.keys():
         return []
     baits, fish = logs["fishing"], logs["catch"]
-    bait_at = {at: column for at, text in enumerate(grid.headings) if (column := _column_named(text, baits))}
-    fish_at = {at: column for at, text in enumerate(grid.headings) if (column := _column_named(text, fish))}
+    bait_at = {
+        at: column
+        for at, text in enumerate(grid.headings)
+        if (column := column_names(baits).only_column(text))
+    }
+    fish_at = {
+        at: column
+        for at, text in enumerate(grid.headings)
+        if (column := column_names(fish).only_column(text))
+    }
+    bait_at, fish_at = _positions(grid, baits), _positions(grid, fish)
     if not set(baits.signature) <= {c.name for c in bait_at.values()} or "species" not in {
         c.name for c in fish_at.values()
     }:
@@ -457,6 +448,12 @@ def _baits_with_fish(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, t
     body = Body(lines=fish_grid.body.lines, columns=tuple(columns), irregular=grid.body.irregular)
     made = Grid(headings=tuple(headings), body=body, read_as=(*grid.read_as, *said))
     return [(bait_grid, (baits,)), (made, (fish,))]
+
+
+def _positions(grid: Grid, kind: LogKind) -> dict[int, Column]:
+    """The column of a log that each heading names."""
+    named = map(column_names(kind).only_column, grid.headings)
+    return {at: column for at, column in enumerate(named) if column is not None}
 
 
 _FISH_COUNTS = frozenset(

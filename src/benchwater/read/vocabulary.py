@@ -1,8 +1,10 @@
 """Finds what an everyday phrase stands for: the same words, their usual misspellings, little words around."""
 
 import re
-from collections.abc import Iterable, Mapping
-from functools import lru_cache
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache, wraps
+from typing import ParamSpec, TypeVar
 
 _SPELT = {
     "mould": "mold", "colour": "color", "coloured": "colored", "grey": "gray", "#": "number", "nr": "number",
@@ -27,6 +29,25 @@ _QUESTIONS = frozenset("or and how what which when why who where did do doe not 
 _LONGEST = 60
 _MOST_WORDS = 12
 _LONGEST_PHRASE = 6
+_MOST_KEPT = 2_000
+_Arguments = ParamSpec("_Arguments")
+_Result = TypeVar("_Result")
+
+
+def cached_by_identity(function: Callable[_Arguments, _Result]) -> Callable[_Arguments, _Result]:
+    """Cache results by the identity of the arguments: hashing a log with all its phrases costs too much."""
+    kept: dict[tuple[int, ...], tuple[object, _Result]] = {}
+
+    @wraps(function)
+    def cached(*args: _Arguments.args, **kwargs: _Arguments.kwargs) -> _Result:
+        key = tuple(map(id, args))
+        if key not in kept:
+            if len(kept) >= _MOST_KEPT:
+                kept.clear()
+            kept[key] = args, function(*args, **kwargs)
+        return kept[key][1]
+
+    return cached
 
 
 @lru_cache(maxsize=20_000)
@@ -53,6 +74,35 @@ def unordered_key(text: str) -> str:
     return "" if _QUESTIONS.issuperset(words) else " ".join(sorted(words))
 
 
+class Spellings:
+    """Phrases by first letter and length, to find those that a text may be a misspelling of."""
+
+    def __init__(self, phrases: Iterable[str]) -> None:
+        self._phrases: dict[tuple[str, int], list[tuple[int, str]]] = defaultdict(list)
+        for at, phrase in enumerate(phrases):
+            self._phrases[phrase[:1], len(phrase)].append((at, phrase))
+
+    def near(self, text: str) -> tuple[str, ...]:
+        """The phrases that the text may be a misspelling of, in their order."""
+        return _near(self, text) if 4 <= len(text) <= _LONGEST else ()
+
+    def compare(self, text: str) -> tuple[str, ...]:
+        """The same, not cached."""
+        found = {
+            each
+            for letter in {text[0], text[1]}
+            for length in range(len(text) - 2, len(text) + 3)
+            for each in self._phrases.get((letter, length), ())
+            if is_misspelling(text, each[1])
+        }
+        return tuple(phrase for _, phrase in sorted(found))
+
+
+@lru_cache(maxsize=20_000)
+def _near(spellings: Spellings, text: str) -> tuple[str, ...]:
+    return spellings.compare(text)
+
+
 class Vocabulary:
     """Phrases, and what each may stand for."""
 
@@ -66,6 +116,7 @@ class Vocabulary:
         self._by_content: dict[str, list[str]] = {}
         for key in self._by_key:
             self._by_content.setdefault(_content(key), []).append(key)
+        self._spellings = Spellings(self._by_key)
         self._ask = frozenset(map(everyday_key, ask))
 
     @property
@@ -84,13 +135,8 @@ class Vocabulary:
     def near(self, text: str) -> frozenset[str]:
         """What the phrases stand for that the text may be a misspelling of."""
         key = everyday_key(text)
-        if key in self._ask or len(key) > _LONGEST:
-            return frozenset()
-        found: frozenset[str] = frozenset()
-        for phrase, meanings in self._by_key.items():
-            if is_misspelling(key, phrase):
-                found |= meanings
-        return found
+        near = () if key in self._ask else self._spellings.near(key)
+        return frozenset().union(*(self._by_key[phrase] for phrase in near))
 
     def meanings(self, text: str, *, whole: bool) -> frozenset[str]:
         """What a cell may stand for: of several, the first way of reading that finds anything counts.

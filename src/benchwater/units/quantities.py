@@ -153,6 +153,11 @@ def canonical_unit_name(spelling: str, dimension: Dimension) -> str:
     raise QuantityError(f"{found}which is not a unit of {dimension} (accepted: {accepted})")
 
 
+def is_unit(spelling: str, dimension: Dimension) -> bool:
+    """Return whether a text spells a unit of that dimension."""
+    return " ".join(spelling.replace(".", " ").split()).lower() in _BY_SPELLING[dimension]
+
+
 def is_quantity(kind: str) -> TypeGuard[Quantity]:
     """Return whether a kind of column or option is a quantity with a unit."""
     return kind in QUANTITIES
