@@ -1,7 +1,9 @@
 """Logs read by column are the logs read row by row: the same tables, rows set aside, repeats and notes."""
 
+import itertools
 import random
 from pathlib import Path
+from unittest import mock
 
 import pandas as pd
 import pytest
@@ -126,8 +128,9 @@ def test_logs_with_everything_wrong_in_them_are_the_same(tmp_path, seed):
 def test_columns_hold_the_records_whatever_the_text(text, separator):
     wanted = list(records(text, separator))
     plain = text.replace("\r\n", "\n").replace("\r", "\n")
-    for width in (1, 3):
-        found = read_body(plain, separator, width, first_line=1)
+    for width, small in itertools.product((1, 3), (0, body.SMALL_BYTES)):
+        with mock.patch.object(body, "SMALL_BYTES", small):
+            found = read_body(plain, separator, width, first_line=1)
         rows = [found.record(row) for row in range(len(found.lines))]
         assert [short(record) for record in rows] == [short(record) for record in wanted]
 
@@ -143,6 +146,7 @@ def test_a_text_is_split_the_same_in_one_stretch_and_in_many(monkeypatch):
     text = (
         "\n".join(f"{n},{n % 7},{'x' if n % 11 else ''}" for n in range(500)) + '\n1,"2",3\n007,True,1.50\n'
     )
+    monkeypatch.setattr(body, "SMALL_BYTES", 0)
     at_once = read_body(text, ",", 3, first_line=2)
     monkeypatch.setattr(body, "_CHUNK_BYTES", 64)
     in_many = read_body(text, ",", 3, first_line=2)

@@ -17,6 +17,8 @@ from benchwater.read.coded import Coded, Indices, Mask, concatenate, map_values
 from benchwater.read.records import Record, record_at
 from benchwater.read.refusals import MOST_LINES, MOST_ROWS, MOST_SET_ASIDE, FileError
 
+SMALL_BYTES = 4_000
+"""A text below this size is split line by line, which then costs less than to call pandas."""
 _WIDER = 2
 _CHUNK_BYTES = 8 * 1024 * 1024
 _NEWLINE, _QUOTE, _NOTHING = ord("\n"), ord('"'), 0
@@ -61,6 +63,8 @@ def read_body(text: str, separator: str, width: int, first_line: int) -> Body:
     lines = _Lines(text)
     irregular = lines.holding(_QUOTE) | lines.holding(_NOTHING)
     irregular[0] |= lines.data.startswith(_MARK)
+    if len(lines.data) < SMALL_BYTES:
+        irregular[:] = True
     try:
         return _body(lines, irregular, separator, width, first_line)
     except _WiderLineError:

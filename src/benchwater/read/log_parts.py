@@ -210,20 +210,15 @@ def _shaped(text: str, kinds: Sequence[LogKind], bench: Bench | None) -> list[_L
             below = sample[end:] if len(text) <= _SAMPLED_CHARACTERS else sample[end:].rpartition("\n")[0]
             grid = _grid(record.cells, below, separator, first_line)
             is_cut = len(text) > _SAMPLED_CHARACTERS
-            if not (is_cut and names_logs(grid, kinds)) and not reshape(
-                grid, kinds, bench, is_a_log=is_a_log
-            ):
-                if is_a_log:
-                    return []
-                continue
-            if is_cut:
+            made = reshape(grid, kinds, bench, is_a_log=is_a_log)
+            if is_cut and (made or names_logs(grid, kinds)):
                 plain = plain_ends(text)
                 check_lines(plain)
                 grid = _grid(record.cells, plain[end:], separator, first_line)
-            made = reshape(grid, kinds, bench, is_a_log=is_a_log)
-            if not made and is_a_log:
-                return []
+                made = reshape(grid, kinds, bench, is_a_log=is_a_log)
             if not made:
+                if is_a_log:
+                    return []
                 continue
             return [_log_of(part, of, separator, first_line, bench) for part, of in made]
     return []
