@@ -131,7 +131,7 @@ def test_the_front_page_shows_the_period_against_the_one_before(html: str) -> No
     said = text[text.index("What the data cannot say") :]
     assert said.startswith(
         "What the data cannot say. Bait mortality, May 2026: Nine losses are too few to compare leaders. "
-        "Finishing (no data, as above)."
+        "Finishing: The coat log holds no row up to 31 May 2026."
     )
 
 

@@ -108,7 +108,7 @@ def why_thin(found: Mortality) -> str:
         text += f"anywhere from {_per_10_hours(left.least)} to {_per_10_hours(left.most)} in 10 hours of "
         return text + f"fishing, so no advice is drawn from them. To settle it, {left.settles}."
     few = f"Only {counted(found.ends, 'lost bait')} of {found.baits} on {counted(found.trips, 'trip')}"
-    return f"{few}; to conclude anything takes {LEAST_ENDS} of {LEAST_BAITS} on {LEAST_TRIPS} trips."
+    return f"{few}; it takes {LEAST_ENDS} of {LEAST_BAITS} on {LEAST_TRIPS} trips to conclude anything."
 
 
 def unsaid(found: Mortality) -> str:

@@ -186,7 +186,7 @@ def all_cards(season: Season) -> tuple[Card, ...]:
     bench = season.bench
     lines = [CardLine(label=each.about, text=each.card) for each in bench_cautions() if each.card]
     lines.append(
-        CardLine(label="More", text="All cautions, with sources: Bench safety, at the end of this report.")
+        CardLine(label="More", text="All cautions, with sources: Bench safety in season-report.html.")
     )
     cautions = Card(
         id="warnings", title="At the bench", order=10, lines=tuple(lines), wide=True, warning=True
@@ -211,9 +211,9 @@ def _poured_molds(season: Season) -> set[str]:
 def _lead(bench: Bench, material: str) -> str:
     lead = bench.items[material].holds_lead
     if lead is None:
-        return f"not said of {material}: treat it as lead"
+        return "not said: treat the metal as lead"
     if lead:
-        return f"{material} is lead: wash hands before you eat"
+        return "yes: wash hands before you eat"
     return f"none in {material}, by bench.toml"
 
 

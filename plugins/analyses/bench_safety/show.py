@@ -42,7 +42,6 @@ def standing_tables() -> tuple[Table, ...]:
             bench_cautions(),
             "about About|what What to do",
             "source",
-            paper_rows=None,
         ),
         _read_table(
             "published_limits",
@@ -72,10 +71,9 @@ def _read_table(
     shown: str,
     hidden: str,
     note: str = "",
-    paper_rows: int | None = 0,
 ) -> Table:
     """Returns a table of reference rows: fields `shown` with their heading, and `hidden` ones."""
     headings = [(name, label) for name, _, label in (each.partition(" ") for each in shown.split("|"))]
     columns = make_columns(*headings, *((name, name) for name in hidden.split()), hidden=hidden)
     cells = [tuple(getattr(row, name) or None for name in columns) for row in rows]
-    return make_table(id, title, " ".join(columns), cells, columns, note=note, paper_rows=paper_rows)
+    return make_table(id, title, " ".join(columns), cells, columns, note=note, paper_rows=0)

@@ -58,7 +58,7 @@ def why_empty(season: Season, span: Span) -> str:
 
 def why_thin(found: CatchRates) -> str:
     """Why nothing can be concluded; empty where something can."""
-    few = f"{counted(found.trips, 'trip')}: fewer than {LEAST_TRIPS} say little of the next."
+    few = f"Only {counted(found.trips, 'trip')}: it takes {LEAST_TRIPS} to say how the next may go."
     return few if found.thin else ""
 
 

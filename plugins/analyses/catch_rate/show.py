@@ -76,7 +76,7 @@ def _figure(rates: Rates, factor: str, id: str, word: str) -> Figure:
     for row, rate in enumerate(each):
         if rate.high > widest:
             plots.beside(axes, f"to {in_figures(rate.high, significant=2)} »", widest, row)
-    axes.set_xlim(-0.01 * max(highs), max(highs))
+    axes.set_xlim(-0.02 * max(highs), 1.03 * max(highs))
     axes.set_xlabel("fish per hour of fishing")
     best, worst = (f"{builds[at]} {in_figures(each[at].ratio, significant=2)}" for at in (0, -1))
     alt = f"Fish per hour of fishing of {counted(len(builds), word)} with 95 % intervals: highest {best}"

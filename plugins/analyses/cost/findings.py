@@ -169,7 +169,7 @@ def cards(found: Costs, bench: Bench, end: date) -> Iterator[Card]:
     baits, shop, rest = found.savings.baits, found.savings.shop, found.rest
     if not baits.estimate:
         return
-    end_word = "left" if rest.estimate >= 0 else "still to earn"
+    end_word = "Left over" if rest.estimate >= 0 else "Still to earn"
     each = bench.show(abs(rest.estimate) / baits.estimate, "money")
     sold = f"{counted(found.sold.baits, 'bait')} for {money(bench, found.sold.got)}"
     rows = (
@@ -177,8 +177,8 @@ def cards(found: Costs, bench: Bench, end: date) -> Iterator[Card]:
         ("Molds", money(bench, found.molds), "molds"),
         ("Baits dressed", f"{how_many(baits)}, {money(bench, shop.estimate)} in a shop", "shop_value"),
         *([("Sold", sold, "sold")] if found.sold.baits else []),
-        ("The rest", f"{money(bench, abs(rest.estimate))} {end_word} so far, {each} a bait", "rest"),
-        ("Saved on material", f"{money(bench, found.savings.saved.estimate)}, the molds apart", "saved"),
+        (end_word, f"{money(bench, abs(rest.estimate))}, {each} for each bait dressed", "rest"),
+        ("Saved", f"{money(bench, found.savings.saved.estimate)}, before the cost of the molds", "saved"),
     )
     lines = tuple(CardLine(label=label, text=text, findings=(id,)) for label, text, id in rows)
     yield Card(id="money", title="Money so far", order=50, lines=lines)

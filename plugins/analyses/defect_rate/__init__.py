@@ -70,7 +70,7 @@ def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
     share = good / made if known else None
     return (
         Vital(id="castings_made", label="castings made", value=made if len(rows) else None, unit="pieces"),
-        Vital(id="first_pass_yield", label="first-pass yield", value=share, unit="1", better="up", n=made),
+        Vital(id="first_pass_yield", label="good castings", value=share, unit="1", better="up", n=made),
     )
 
 

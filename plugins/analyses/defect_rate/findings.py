@@ -176,7 +176,7 @@ def _sure_of_share(show: Show, rate: Interval) -> str:
     """Returns the limits in brackets, or that they are too far apart to tell anything."""
     if rate.high - rate.low <= WIDEST_SHARE:
         return in_brackets(show.share, rate.low, rate.high)
-    return "; too few evenings to say how many are as a rule"
+    return "; too few evenings to say more"
 
 
 def _temperature(show: Show, mold: MoldResult) -> Iterator[Finding]:

@@ -163,10 +163,10 @@ def _cures(batches: Batches) -> Iterator[Finding]:
             f"{held} of {counted(total, 'batch', 'batches')} ({good} of {counted(pieces, 'piece')}) {were} "
         )
         text += "cured inside their window."
-        text += f" Outside: {_named(batches, outside)}." if len(outside) else ""
         melted = int(batches.judged.loc[batches.judged["verdict"] == IN_WINDOW, "melted"].sum())
         if melted:
             text += f" In {melted} of these the heat was right for the powder, and too much for the heads."
+        text += f" Outside: {_named(batches, outside)}." if len(outside) else ""
         more: dict[str, Cell] = {"pieces": pieces, "pieces_in_window": good}
         yield make_finding("cure_in_window", text, wilson_interval(held, total), "1", n=total, more=more)
     else:

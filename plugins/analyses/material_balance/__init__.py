@@ -15,7 +15,7 @@ from .compute import compute
 from .findings import actions, findings, methods, not_said
 from .show import figures, tables
 
-NOT_COUNTED = "No item has a count before and another in these days: no book can be closed."
+NOT_COUNTED = "No item was counted twice: a book closes between a count before and one in these days."
 
 
 def analyse(season: Season, span: Span) -> Section:

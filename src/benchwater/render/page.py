@@ -126,7 +126,7 @@ def compose(report: Report) -> Page:
         glance=tuple(
             _glance_line(section, anchors[section.id], report)
             for section in report.sections
-            if not first or counts_something(section)
+            if (counts_something(section) if first else section.status != "empty")
         ),
         unsaid=unsaid[:_MOST_UNSAID],
         more_unsaid=f"{counted(len(unsaid) - _MOST_UNSAID, 'more section')} likewise."
@@ -173,6 +173,7 @@ def _vital_view(series: VitalSeries, report: Report) -> VitalView:
     if whole:
         last = _vital_number(now.value, series.unit, report.bench)
         change = "" if last == shown else f"{month_name(now.span.start)}: {last}"
+        change = f"nothing logged in {month_name(now.span.start)}" if now.value is None else change
     elif before is None:
         change = ""
     elif before.value is None or now.value is None:
@@ -249,7 +250,7 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
             anchor=anchors[section.id],
             status=part.section.status,
             word=STATUS_WORDS[part.section.status],
-            text="" if section.status == "empty" else sentences(visible(part.section.why), _LONGEST_UNSAID),
+            text=sentences(visible(part.section.why), _LONGEST_UNSAID),
         )
 
 

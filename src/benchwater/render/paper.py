@@ -15,6 +15,7 @@ from benchwater.render.sections import (
     own_status,
     photo_blocks,
     remaining_advice,
+    repeated_texts,
     section_anchors,
     shown_parts,
     span_label,
@@ -72,7 +73,8 @@ def paper_sections(report: Report) -> tuple[PaperSection, ...]:
 
 def _paper_section(section: ReportSection, anchor: str, report: Report) -> PaperSection:
     shown = shown_parts(section) if section.status != "empty" else []
-    parts = tuple(_paper_part(part, section) for part in shown)
+    said = (_paper_part(part, section, repeated_texts(part, shown)) for part in shown)
+    parts = tuple(part for part in said if part.findings or part.note)
     told = _told_by(section)
     unsaid = next((part.section.unsaid for part in reversed(section.parts) if part.section.unsaid), "")
     advice = remaining_advice(section, report)
@@ -82,7 +84,7 @@ def _paper_section(section: ReportSection, anchor: str, report: Report) -> Paper
     figures = told.figures[: 1 if _lines(beside) < 1.4 * _LINES_OF_A_PICTURE else 2]
     table = _needed_table(told, {figure.id.partition(":")[0] for figure in figures})
     left = {
-        "finding": sum(not each.quiet for part in shown for each in part.section.findings)
+        "finding": len({each.text for part in shown for each in part.section.findings if not each.quiet})
         - sum(len(part.findings) for part in parts),
         "picture": len({figure.id for part in shown for figure in part.section.figures}) - len(figures),
         "table": len({each.id for part in shown for each in part.section.tables if is_shown(each)})
@@ -117,12 +119,13 @@ def _lines(paragraphs: list[str]) -> int:
     return sum(math.ceil(len(text) / _LETTERS_A_LINE) for text in paragraphs)
 
 
-def _paper_part(part: SpanSection, section: ReportSection) -> PaperPart:
+def _paper_part(part: SpanSection, section: ReportSection, repeated: frozenset[str]) -> PaperPart:
     content = part.section
     most = MOST_OF_SEASON if part is section.parts[-1] else MOST_OF_PERIOD
     most += MOST_OF_PERIOD if len(section.parts) == 1 else 0
     findings = sorted(
-        (each for each in content.findings if not each.quiet), key=lambda each: not each.headline
+        (each for each in content.findings if not each.quiet and each.text not in repeated),
+        key=lambda each: not each.headline,
     )
     return PaperPart(
         label=span_label(part, section),

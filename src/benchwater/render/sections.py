@@ -135,7 +135,8 @@ def _span_views(section: ReportSection, report: Report) -> Iterator[SpanView]:
     parts = shown_parts(section)
     advice = remaining_advice(section, report)
     for part in parts:
-        yield _span_view(part, section, report.bench, advice if part is parts[-1] else ())
+        lines = advice if part is parts[-1] else ()
+        yield _span_view(part, section, report.bench, lines, repeated_texts(part, parts))
 
 
 def section_anchors(sections: Sequence[ReportSection]) -> dict[str, str]:
@@ -173,6 +174,14 @@ def section_methods(section: ReportSection) -> tuple[str, ...]:
 def shown_parts(section: ReportSection) -> list[SpanSection]:
     """Return the parts that say something which neither the section's status nor the season says."""
     return [part for part in section.parts if not _status_says_all(part, section) and _adds(part, section)]
+
+
+def repeated_texts(part: SpanSection, parts: Sequence[SpanSection]) -> frozenset[str]:
+    """Return the sentences of a part that an earlier part says word for word."""
+    earlier = parts[: parts.index(part)]
+    return frozenset(
+        finding.text for each in earlier for finding in each.section.findings if not finding.quiet
+    )
 
 
 def remaining_advice(section: ReportSection, report: Report) -> tuple[ActionLine, ...]:
@@ -246,10 +255,17 @@ def _same_status(part: SpanSection, section: ReportSection) -> bool:
 
 
 def _span_view(
-    part: SpanSection, section: ReportSection, bench: Bench, advice: tuple[ActionLine, ...]
+    part: SpanSection,
+    section: ReportSection,
+    bench: Bench,
+    advice: tuple[ActionLine, ...],
+    repeated: frozenset[str],
 ) -> SpanView:
     content = part.section
-    shown = sorted((each for each in content.findings if not each.quiet), key=lambda each: not each.headline)
+    shown = sorted(
+        (each for each in content.findings if not each.quiet and each.text not in repeated),
+        key=lambda each: not each.headline,
+    )
     blocks = [figure_block(figure) for figure in content.figures]
     blocks += [table_block(table, bench) for table in content.tables if is_shown(table)]
     return SpanView(

@@ -268,12 +268,12 @@ def test_the_cautions_are_on_a_card_whatever_the_logs_hold() -> None:
 @pytest.mark.parametrize(
     ("item", "said"),
     [
-        ('[items.lead]\nkind = "metal"', "lead is lead"),
-        ('[items.soft-lead]\nkind = "metal"', "soft-lead is lead"),
-        ('[items.metal]\nkind = "metal"\nlead = true', "metal is lead"),
+        ('[items.lead]\nkind = "metal"', "yes: wash hands"),
+        ('[items.soft-lead]\nkind = "metal"', "yes: wash hands"),
+        ('[items.metal]\nkind = "metal"\nlead = true', "yes: wash hands"),
         ('[items."lead-free"]\nkind = "metal"', "none in lead-free"),
         ('[items.tin]\nkind = "metal"\nlead = false', "none in tin"),
-        ('[items.leaded]\nkind = "metal"', "not said of leaded"),
+        ('[items.leaded]\nkind = "metal"', "not said: treat the metal as lead"),
     ],
 )
 def test_the_card_of_a_mold_says_whether_its_metal_is_lead(item, said) -> None:

@@ -267,8 +267,8 @@ def test_money_is_netted_so_far_and_per_bait() -> None:
     value = {id: finding(section, id).value for id in ("bought", "molds", "shop_value", "rest")}
     assert value == {"bought": 5.0, "molds": 60.0, "shop_value": 40.0, "rest": -25.0}
     (card,) = [card for card in section.cards if card.id == "money"]
-    assert (card.order, [line.label for line in card.lines][3]) == (50, "The rest")
-    assert card.lines[3].text == "€25 still to earn so far, €1.25 a bait"
+    assert (card.order, [line.label for line in card.lines][3]) == (50, "Still to earn")
+    assert card.lines[3].text == "€25, €1.25 for each bait dressed"
     ball = next(card for card in section.cards if card.id == "mold:ball")
     assert ball.lines[0].text.endswith(" to go")
 
