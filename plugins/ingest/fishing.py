@@ -15,6 +15,11 @@ from benchwater.plugin import Bench, Column, LogKind, RowProblem, SideBySide, ho
 
 CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "other")
 LONGEST_DAY_H = 24.0
+SHARED_NAMES = (
+    "perch", "bass", "crappie", "pickerel", "sunfish", "bream", "catfish", "bullhead", "trout", "carp",
+    "salmon", "char", "eel", "roach", "chub", "gar", "drum", "sucker",
+)  # fmt: skip
+"""Names that several fishes share: columns may be headed by them, and they stay as written."""
 
 
 def check_bait_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
@@ -147,6 +152,9 @@ CATCH = LogKind(
         PHOTO,
     ),
     check=check_fish_row,
+    side_by_side=SideBySide(
+        word="species", number="count", headings=tuple((name, (name, f"{name}s")) for name in SHARED_NAMES)
+    ),
     also_called=("catch", "caught", "fish"),
 )
 

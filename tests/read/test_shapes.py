@@ -121,6 +121,24 @@ def test_bait_and_fish_in_one_row_are_a_row_of_each_log(tmp_path):
     ]
 
 
+def test_a_column_for_each_species_holds_how_many_were_caught(tmp_path):
+    text = (
+        "date,build,water,yellow perch,crappies,pickerel\n"
+        "2026-05-01,grub,pond,3,1,\n2026-05-02,skirt,pond,0,2,1\n2026-05-03,skirt,pond,0,0,0\n"
+    )
+    reading = read(tmp_path, {"a.csv": text})
+    nothing_is_lost(reading)
+    assert rows(reading, "catch", "line", "build", "species", "count") == [
+        (2, "grub", "yellow perch", 3),
+        (2, "grub", "crappie", 1),
+        (3, "skirt", "crappie", 2),
+        (3, "skirt", "pickerel", 1),
+    ]
+    assert ("lines 4", "nothing but zeros: no row") in {
+        (each.written, each.read_as) for each in reading.read_as
+    }
+
+
 def test_how_many_fish_without_species_are_fish(tmp_path):
     text = "date,build,hours,fate,fish\n2026-05-01,grub,2,kept,3\n2026-05-01,skirt,1,lost,0\n"
     reading = read(tmp_path, {"a.csv": text})

@@ -16,12 +16,13 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, SideBySide
-from benchwater.read.bench_file import size_in_ounces
 from benchwater.read.body import Body
-from benchwater.read.coded import Coded, Indices, concatenate, constant_column
+from benchwater.read.coded import Coded, concatenate, constant_column
 from benchwater.read.column_names import column_names, plain_heading, split_unit
+from benchwater.read.grid import Coordinates, Grid, place_named, rows_of
 from benchwater.read.headers import Header, recognise
 from benchwater.read.refusals import FileError, marks_totals
+from benchwater.read.tally import tally_rows
 from benchwater.read.vocabulary import everyday_key
 from benchwater.text import quoted
 from benchwater.words import runs
@@ -36,39 +37,6 @@ _COUNTING = frozenset(
 )
 _EMPTY = re.compile(r"[-–—]?")
 _NOTHING = re.compile(r"0*(?:[.,]0*)?|[-–—]")
-Coordinates = tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
-    """Headings and the records below them, before any log is recognised.
-
-    Columns behind the last heading hold cells that have none. `read_as` says what was taken how, `problem`
-    why these records are of no log.
-    """
-
-    headings: tuple[str, ...]
-    body: Body
-    read_as: tuple[tuple[str, str], ...] = ()
-    problem: str = ""
-
-    def texts(self, position: int) -> list[str]:
-        """The distinct cells of a column that hold anything."""
-        column = self.body.columns[position]
-        return [str(v) for v, used in zip(column.values, column.used_mask(), strict=True) if used and v]
-
-    def take(self, rows: Indices, positions: Sequence[int]) -> "Grid":
-        """Some records, and some of their columns."""
-        body = self.body.take(rows)
-        return Grid(
-            headings=tuple(self.headings[at] for at in positions),
-            body=Body(
-                lines=body.lines,
-                columns=(*(body.columns[at] for at in positions), *body.columns[len(self.headings) :]),
-                irregular=body.irregular,
-            ),
-            read_as=self.read_as,
-        )
 
 
 def header_of(grid: Grid, kinds: Sequence[LogKind], separator: str, bench: Bench | None) -> Header:
@@ -98,6 +66,9 @@ def reshape(
                 for part in (reshape(made, of, bench) if shape is _by_kind and of else []) or [(made, of)]
             ]
     for kind in () if is_a_log else kinds:
+        tally = tally_rows(grid, kind, bench)
+        if tally is not None:
+            return [(tally, (kind,))]
         for group in (_groups_of_people(grid, kind), _groups_of_words(grid, kind, bench)):
             if group is not None:
                 return [(_unpivot(grid, kind, group), (kind,))]
@@ -108,7 +79,7 @@ def reshape(
 class _Groups:
     """For each group of headings, what they say, and the column that each position stands for."""
 
-    of: dict[Coordinates, dict[int, str]] = field(default_factory=lambda: defaultdict(dict))
+    of: list[tuple[Coordinates, dict[int, str]]] = field(default_factory=list)
     read_as: list[tuple[str, str]] = field(default_factory=list)
 
 
@@ -148,7 +119,7 @@ def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups 
     if in_words:
         names = quoted(grid.headings[at].strip() for at in in_words)
         raise FileError(f"has counts side by side, and words under {names}: write how many there")
-    if len(set(found.values())) < len(found) or (len(words) < 2 and len(cavities) < 2):
+    if (len(set(found.values())) < len(found) and not cavities) or (len(words) < 2 and len(cavities) < 2):
         return None
     if {len(coordinates) for coordinates in found.values()} != {len(next(iter(found.values())))}:
         found = (
@@ -167,7 +138,7 @@ def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups 
         return None
     groups = _Groups()
     for position, coordinates in found.items():
-        groups.of[coordinates][position] = number.name
+        groups.of.append((coordinates, {position: number.name}))
         said = " ".join(value for _, value in coordinates)
         groups.read_as.append((grid.headings[position].strip(), f"{number.name} of {said}"))
     return groups
@@ -186,7 +157,7 @@ def _coordinates(text: str, word: Column, side: SideBySide, places: bool, bench:
             (" ".join(parts[:cut]), " ".join(parts[cut:])),
             (" ".join(parts[len(parts) - cut :]), " ".join(parts[: len(parts) - cut])),
         ):
-            place = _place(place_text, bench)
+            place = place_named(place_text, bench)
             meant = _word(word_text, word, side) if word_text else None
             if place and (meant is not None or not word_text):
                 return (*place, *(((word.name, meant),) if meant is not None else ()))
@@ -204,19 +175,6 @@ def _word(text: str, column: Column, side: SideBySide) -> str | None:
         if len(meant := known.get(each, set())) == 1 and each:
             return next(iter(meant))
     return None
-
-
-def _place(text: str, bench: Bench | None) -> Coordinates:
-    """The cavity that a heading names, with its mold if it says that; any size where there is no bench."""
-    if bench is None:
-        return (("cavity", text),) if size_in_ounces(text) is not None else ()
-    key = everyday_key(text)
-    pairs = [(mold.name, name) for mold in bench.molds.values() for name in mold.cavities]
-    both = [pair for pair in pairs if sorted(everyday_key(" ".join(pair)).split()) == sorted(key.split())]
-    if len(both) == 1:
-        return (("mold", both[0][0]), ("cavity", both[0][1]))
-    names = [name for _, name in pairs if everyday_key(name) == key]
-    return (("cavity", names[0]),) if names else ()
 
 
 def _groups_of_people(grid: Grid, kind: LogKind) -> _Groups | None:
@@ -242,7 +200,7 @@ def _groups_of_people(grid: Grid, kind: LogKind) -> _Groups | None:
         return None
     groups = _Groups()
     for name, columns in people.items():
-        groups.of[("angler", name),] = columns
+        groups.of.append(((("angler", name),), columns))
         groups.read_as += [
             (grid.headings[at].strip(), f"{column} of {name}") for at, column in columns.items()
         ]
@@ -268,19 +226,19 @@ def _name_and_heading(heading: str) -> Iterator[tuple[str, str]]:
 def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
     """One record for each group of columns of a record that holds anything, in order of lines."""
     body, side = grid.body, kind.side_by_side
-    grouped = {position for columns in groups.of.values() for position in columns}
+    grouped = {position for _, columns in groups.of for position in columns}
     shared = [at for at, heading in enumerate(grid.headings) if at not in grouped and heading.strip()]
-    said = list(dict.fromkeys(name for coordinates in groups.of for name, _ in coordinates))
-    targets = list(dict.fromkeys(name for columns in groups.of.values() for name in columns.values()))
+    said = list(dict.fromkeys(name for coordinates, _ in groups.of for name, _ in coordinates))
+    targets = list(dict.fromkeys(name for _, columns in groups.of for name in columns.values()))
     units = {
-        name: split_unit(grid.headings[at])[1]
-        for columns in groups.of.values()
-        for at, name in columns.items()
+        name: split_unit(grid.headings[at])[1] for _, columns in groups.of for at, name in columns.items()
     }
-    held = [_held(body, columns, coordinates, side) for coordinates, columns in groups.of.items()]
+    held = [_held(body, columns, coordinates, side) for coordinates, columns in groups.of]
     totals = np.logical_or.reduce([body.columns[at].mask(marks_totals) for at in shared])
     held = [mask & ~totals for mask in held]
     nothing = ~np.logical_or.reduce(held)
+    zeros = np.logical_or.reduce([body.columns[at].mask(_says_none) for at in grouped]) & nothing & ~totals
+    nothing &= ~zeros
     held[0] = held[0] | nothing
     several = np.sum(held, axis=0) > 1
     order = np.argsort(np.concatenate([np.flatnonzero(mask) for mask in held]), kind="stable")
@@ -288,7 +246,7 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
     headings += [f"{name} [{unit}]" if (unit := units[name]) else name for name in targets]
     behind = len(body.columns) - len(grid.headings)
     columns: list[list[Coded]] = [[] for _ in range(len(headings) + behind)]
-    for mask, (coordinates, members) in zip(held, groups.of.items(), strict=True):
+    for mask, (coordinates, members) in zip(held, groups.of, strict=True):
         rows, values = np.flatnonzero(mask), dict(coordinates)
         empty = constant_column(len(rows), "")
         for at, position in enumerate(shared):
@@ -319,6 +277,7 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
         and column.name in side.of_all
         and (several & body.columns[at].mask(bool)).any()
     ]
+    none = [(f"lines {runs(body.lines[zeros].tolist())}", "nothing but zeros: no row")] if zeros.any() else []
     return Grid(
         headings=tuple(headings),
         body=Body(
@@ -326,8 +285,12 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
             columns=tuple(concatenate(parts).take(order) for parts in columns),
             irregular=body.irregular,
         ),
-        read_as=(*grid.read_as, *groups.read_as, *of_all),
+        read_as=(*grid.read_as, *groups.read_as, *of_all, *none),
     )
+
+
+def _says_none(text: str) -> bool:
+    return bool(_NOTHING.fullmatch(text.strip())) and not _EMPTY.fullmatch(text.strip())
 
 
 def _held(
@@ -400,16 +363,6 @@ def _baits_with_fish(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, t
     if not {"fishing", "catch"} <= logs.keys():
         return []
     baits, fish = logs["fishing"], logs["catch"]
-    bait_at = {
-        at: column
-        for at, text in enumerate(grid.headings)
-        if (column := column_names(baits).only_column(text))
-    }
-    fish_at = {
-        at: column
-        for at, text in enumerate(grid.headings)
-        if (column := column_names(fish).only_column(text))
-    }
     bait_at, fish_at = _positions(grid, baits), _positions(grid, fish)
     if not set(baits.signature) <= {c.name for c in bait_at.values()} or "species" not in {
         c.name for c in fish_at.values()
@@ -460,11 +413,6 @@ _FISH_COUNTS = frozenset(
     everyday_key(text)
     for text in ("fish", "fish caught", "caught", "number of fish", "how many fish", "fish count")
 )
-
-
-def rows_of(grid: Grid) -> range:
-    """The positions of a grid's headings."""
-    return range(len(grid.headings))
 
 
 def _refuse_repeated_baits(grid: Grid, bait_columns: Sequence[int], species: int) -> None:
