@@ -289,3 +289,22 @@ def test_bare_numbers_read_by_a_documented_default_are_told(tmp_path):
     reading = read_files(tmp_path, {"f.csv": text})
     assert reading.tables["fishing"].loc[0, "fished_h"] == 2.0
     assert any("`fished`" in fallback for fallback in reading.fallbacks)
+
+
+@pytest.mark.parametrize(
+    ("species", "asked"),
+    [
+        (
+            ["perch", "perch", "yellow perch"],
+            "2 rows of the catch log name the species `perch`, and 1 `yellow perch`",
+        ),
+        (["bass", "white bass", "rock bass"], "1 row of the catch log names the species `bass`"),
+        (["walleye", "yellow perch", "perca flavescens"], ""),
+        (["perch", "perch"], ""),
+    ],
+)
+def test_a_name_that_another_holds_with_a_word_more_is_asked_about(tmp_path, species, asked):
+    rows = "".join(f"2026-05-02,{each},perch-grub\n" for each in species)
+    questions = read_files(tmp_path, {"fish.csv": f"date,species,build\n{rows}"}).questions
+    assert [question[: len(asked)] for question in questions] == [asked] * bool(asked)
+    assert all("under [words.values]" in question for question in questions) or "bass" in asked

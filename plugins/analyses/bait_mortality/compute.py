@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from benchwater.ledger import LOSSES, midnight, recent
+from benchwater.ledger import LEAVING, LOSSES, midnight, recent
 from benchwater.ledger.bait_lives import (
     Factor,
     count_baits,
@@ -146,7 +146,7 @@ def _loss_rate(
     ended, hours = by_trip["ended"].to_numpy(), by_trip["hours"].to_numpy()
     rate = ratio_of_totals(ended, hours)
     refused = rows_left_open(season, "fishing", span, ("count", "fished_h"))
-    refused = refused[refused["fished_h"] > 0]
+    refused = refused[(refused["fished_h"] > 0) & ~refused["fate"].isin(LEAVING)]
     if refused.empty:
         return rate, None
     count = refused["count"].to_numpy()

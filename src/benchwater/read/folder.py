@@ -17,6 +17,8 @@ from benchwater.read.outcome import NotRead, ReadAs, Reading, SetAside, Source, 
 from benchwater.read.refusals import FileError
 from benchwater.read.rows import ReadRows, read_rows
 from benchwater.read.tables import FileRows, build_tables, take_repeats
+from benchwater.read.vocabulary import everyday_key
+from benchwater.words import counted, listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -118,6 +120,7 @@ def read_folder(
         questions=(
             *dict.fromkeys(read.question for read in files if read.question),
             *_far_ahead(tables),
+            *_short_names(kinds, tables),
         ),
         unread_columns=tuple(
             dict.fromkeys(
@@ -146,6 +149,27 @@ def _far_ahead(tables: Mapping[str, "pd.DataFrame"]) -> Iterator[str]:
                 f"{row.file}, line {row.line} is dated {row.date:%Y-%m-%d}, long after every other row "
                 f"(the latest of those is of {before}): is the year right?"
             )
+
+
+def _short_names(kinds: Sequence[LogKind], tables: Mapping[str, "pd.DataFrame"]) -> Iterator[str]:
+    """Ask about a name that others of the log hold with a word more: `perch` beside `yellow perch`."""
+    for kind in kinds:
+        for column in kind.columns:
+            if column.kind != "name" or not column.word_phrases:
+                continue
+            rows = tables[kind.name][column.frame_name].dropna().astype("str").value_counts().sort_index()
+            words = {name: set(everyday_key(str(name)).split()) for name in rows.index}
+            for name, own in words.items():
+                longer = [each for each in words if own < words[each]]
+                if not longer:
+                    continue
+                count, others = int(rows[name]), listed([f"`{each}`" for each in longer])
+                same = f'put `"{name}" = "{longer[0]}"` under [words.values] in bench.toml'
+                yield (
+                    f"{counted(count, 'row')} of the {kind.name} log {'names' if count == 1 else 'name'} the "
+                    f"{column.name} `{name}`, and {int(rows[longer].sum())} {others}: is it the same? Then "
+                    f"{same if len(longer) == 1 else 'write which'}"
+                )
 
 
 def _headings_taken(read: _ReadPart) -> list[tuple[str, str]]:
