@@ -7,8 +7,9 @@ from functools import cache
 
 import pandas as pd
 
-from benchwater.ledger import computed_once, midnight, recent, sum_in_order
+from benchwater.ledger import LEAVING, computed_once, midnight, recent, sum_in_order
 from benchwater.ledger.fish import is_count_in_doubt
+from benchwater.ledger.left_open import rows_left_open, what_settles
 from benchwater.ledger.trips import ALL, Trips, trips_of
 from benchwater.plugin import Season, Span
 from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
@@ -42,6 +43,19 @@ class Rates:
         return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOpen:
+    """What rows set aside leave of the fish per hour, from `least` to `most`, and what to mend.
+
+    `least` is where all of their hours and none of their fish count, `most` the other way round.
+    """
+
+    rows: int
+    least: float
+    most: float
+    settles: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CatchRates:
     """Rates of a span by group, its number of trips, and comparisons, the clearest first; none where thin.
@@ -49,8 +63,9 @@ class CatchRates:
     `best` is the clearest lead of a build that fell behind none; `doubt` names the factor, `angler` or
     `habitat`, within which the limits of that lead do not leave out equal rates; empty where they do.
     `recent` has the fish and the hours of each build in the last two months, which `months` names.
-    `doubted` holds rows of the catch log with more fish than can be believed: they are in no rate. Only of a
-    whole `season` is advice drawn.
+    `doubted` holds rows of the catch log with more fish than can be believed: they are in no rate.
+    `left_open` is there where rows set aside could move the rate of all out of its interval. Only of a whole
+    `season` is advice drawn.
     """
 
     season: bool
@@ -62,11 +77,12 @@ class CatchRates:
     months: str
     recent: Mapping[str, tuple[int, float]]
     doubted: pd.DataFrame
+    left_open: LeftOpen | None
 
     @property
     def thin(self) -> bool:
-        """Whether the trips are too few to compare anything."""
-        return self.trips < LEAST_TRIPS
+        """Whether the trips are too few to compare anything, or rows set aside could decide the rate."""
+        return self.trips < LEAST_TRIPS or self.left_open is not None
 
 
 def compute(season: Season, span: Span) -> CatchRates | None:
@@ -81,11 +97,14 @@ def compute(season: Season, span: Span) -> CatchRates | None:
     late = (table["day"] >= midnight(months.start)) & (table["day"] < midnight(months.end))
     sums = table[late & (table["factor"] == "build")].groupby("group", observed=True)[["fish", "hours"]].sum()
     trips = rates.rate(ALL, ALL).units
+    left_open = _left_open(season, span, rates.rate(ALL, ALL))
     compared = {
         factor: {group: rates.trips.of(factor, group) for group in rates.groups(factor, MOST_COMPARED)}
         for factor in COMPARED
     }
-    contrasts = contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS else []
+    contrasts = (
+        contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS and left_open is None else []
+    )
     builds = [each for each in contrasts if each.factor == "build" and each.p_adjusted < CLEAR]
     beaten = {each.against for each in builds}
     best = next((each for each in builds if each.group not in beaten), None)
@@ -99,7 +118,25 @@ def compute(season: Season, span: Span) -> CatchRates | None:
         months=months.label,
         recent={str(build): (int(fish), float(hours)) for build, fish, hours in sums.itertuples()},
         doubted=catch[is_count_in_doubt(catch)],
+        left_open=left_open,
     )
+
+
+def _left_open(season: Season, span: Span, rate: RatioOfTotals) -> LeftOpen | None:
+    """What rows set aside leave of a rate, None where they cannot move it out of its interval.
+
+    Bounds without assumptions on what is missing: Horowitz & Manski 2000, J. Amer. Statist. Assoc. 95:77-84
+    (from memory).
+    """
+    baits = rows_left_open(season, "fishing", span, ("count", "fished_h"))
+    baits = baits[~baits["fate"].isin(LEAVING)]
+    fish = rows_left_open(season, "catch", span)
+    least = rate.total_y / (rate.total_x + float((baits["count"] * baits["fished_h"]).sum()))
+    most = (rate.total_y + float(fish["count"].sum())) / rate.total_x
+    if rate.low <= least and most <= rate.high:
+        return None
+    refused = pd.concat([rows[["column", "value", "reason"]] for rows in (baits, fish)])
+    return LeftOpen(rows=len(refused), least=least, most=most, settles=what_settles(refused))
 
 
 def _doubt(season: Season, span: Span, lead: RateContrast) -> str:
@@ -130,6 +167,8 @@ def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
     inside = trips[(trips["day"] >= midnight(span.start)) & (trips["day"] < midnight(span.end))]
     if inside.empty:
         return None, 0
+    if _left_open(season, span, ratio_of_totals(inside["fish"], inside["hours"])) is not None:
+        return None, len(inside)
     return float(inside["fish"].sum()) / sum_in_order(inside["hours"]), len(inside)
 
 

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date
 
 from benchwater.ledger.trips import ALL
@@ -11,7 +12,7 @@ from benchwater.units import figures
 from benchwater.words import counted, day_words, known, make_finding
 
 from .catch_rates import RateContrast
-from .compute import CLEAR, FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, Rates, printable_limits
+from .compute import CLEAR, FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, LeftOpen, Rates, printable_limits
 
 MOST_ON_PAGE, ADVISED = 8, 0.0097
 WIDEST_TO_PRINT = 10.0
@@ -41,12 +42,19 @@ METHODS = (
     "scatter of trips (Pearson's chi-square over its degrees of freedom).",
     "A row without a count is one fish. A row of more than 100 fish, and 20 times the log's usual row, is "
     "asked about and is in no rate (common practice, no source).",
+    "Where rows set aside could move the rate of all out of its interval, it is given from all of their "
+    "hours and no fish to all of their fish and no hours (Horowitz & Manski 2000, J. Amer. Statist. Assoc. "
+    "95:77-84); a number that is not known is the log's middle one, and a month has those without a date.",
 )
 
 
 def why_empty(season: Season, span: Span) -> str:
     """Why there is no rate at all."""
     if not season.holds("catch"):
+        if refused := len(season.rows_set_aside("catch", span)):
+            return (
+                f"None of the fish logged could be read: {counted(refused, 'row is', 'rows are')} set aside."
+            )
         return (
             "No fish log is kept. A row for each fish, or for several alike (day, species, bait), and this "
             "section says what each bait catches in an hour."
@@ -58,6 +66,11 @@ def why_empty(season: Season, span: Span) -> str:
 
 def why_thin(found: CatchRates) -> str:
     """Why nothing can be concluded; empty where something can."""
+    if (left := found.left_open) is not None:
+        text = (
+            f"{counted(left.rows, 'row')} set aside could put the rate anywhere from {_bounds(left)} fish an "
+        )
+        return text + f"hour, so no advice is drawn from it. To settle it, {left.settles}."
     few = f"Only {counted(found.trips, 'trip')}: it takes {LEAST_TRIPS} to say how the next may go."
     return few if found.thin else ""
 
@@ -73,7 +86,12 @@ def unsaid(found: CatchRates) -> str:
 def findings(found: CatchRates, span: Span) -> Iterator[Finding]:
     """The rate of all baits, the best-supported difference, the rate of every group, and the best day."""
     rates = iter(_rates(found.rates, found.season))
-    yield next(rates)
+    all_baits = next(rates)
+    if (left := found.left_open) is not None:
+        text = f"{all_baits.text[:-1]}; {_bounds(left)} an hour with what is set aside."
+        bounds = {"bound_low": left.least, "bound_high": left.most}
+        all_baits = replace(all_baits, text=text, more={**all_baits.more, **bounds})
+    yield all_baits
     if not found.thin:
         yield from _difference(found)
         yield from _what_would_settle(found)
@@ -144,6 +162,10 @@ def _rates(rates: Rates, season: bool) -> Iterable[Finding]:
     if left:
         text = f"{left} fish are in no rate: the fishing log has no hours of their build on their trip."
         yield Finding(id="fish_without_hours", text=text, value=left, unit="pieces", n=left)
+
+
+def _bounds(left: LeftOpen) -> str:
+    return f"{figures(left.least, significant=2)} to {figures(left.most, significant=2)}"
 
 
 def _rate_text(ratio: float, low: float, high: float | None) -> str:

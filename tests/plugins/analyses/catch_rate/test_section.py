@@ -346,3 +346,22 @@ def test_the_demo_says_the_same_twice(demo, sections) -> None:
     made = demo()
     again = (ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole))
     assert again == sections
+
+
+def test_rows_set_aside_that_could_decide_the_rate_bound_it_and_advise_nothing() -> None:
+    baits = [f"2026-05-{day:02},plain,2,kept,2,,," for day in range(1, 11)]
+    fish = [f"2026-05-{day:02},walleye,plain,4,,," for day in range(1, 11)]
+    lost = [f"2026-05-{day:02},plain,4,glorped,5,,," for day in range(1, 11)]
+    logs = {"baits.csv": BAITS + "\n".join([*baits, *lost]), "fish.csv": FISH + "\n".join(fish)}
+    made = make_season(BENCH, logs, rows_may_be_set_aside=True)
+    section = ANALYSIS.analyse(made.season, made.whole)
+    rate = finding(section, "cpue", "all")
+    assert rate.more["bound_low"] == pytest.approx(40 / 240)
+    assert rate.more["bound_high"] == rate.value == pytest.approx(1.0)
+    assert section.status == "thin"
+    assert "10 rows count" in section.why
+    assert section.actions == ()
+    assert ANALYSIS.vitals is not None
+    assert ANALYSIS.vitals(made.season, made.whole)[0].value is None
+    clean = whole(baits, fish)
+    assert (clean.status, "bound_low" in finding(clean, "cpue", "all").more) == ("ok", False)
