@@ -15,6 +15,7 @@ from benchwater.read.bare_units import BareUnits
 from benchwater.read.cells import check_cavity, read_amount
 from benchwater.read.dates import date_hints
 from benchwater.read.headers import recognise
+from benchwater.read.names import find_place
 from benchwater.read.records import decode, plain_ends, records_and_ends
 from benchwater.read.refusals import CellError, Reason
 from benchwater.read.rows import Problem, extra_name, read_filled_or_empty, record_problem
@@ -102,6 +103,7 @@ def read_record(record, header, bench, units):
             texts[heading.column.name] = text
         elif heading.text:
             values[extra_name(heading, header.kind)] = text or None
+    texts |= places(texts, header.kind, bench)
     for column in header.kind.columns:
         text = texts.get(column.name, "")
         try:
@@ -123,6 +125,16 @@ def read_record(record, header, bench, units):
         values |= dict.fromkeys(header.kind.column(rule.column).frame_name for rule in rules)
         problems += rules
     return values, problems
+
+
+def places(texts, kind, bench):
+    """The mold and cavity of a row that names both in one cell."""
+    names = [column.name for column in kind.columns if column.refers_to in {"mold", "cavity"}]
+    if len(names) == 2:
+        for name, other in (names, names[::-1]):
+            if texts.get(name) and not texts.get(other) and (place := find_place(texts[name], bench)):
+                return place._asdict()
+    return {}
 
 
 def amounts_and_cavities(texts, values, kind, bench, units, earlier):

@@ -3,6 +3,7 @@
 import pytest
 
 from benchwater.pipeline import read_workspace
+from small_bench import read_files
 
 BENCH = """
 [bench]
@@ -81,3 +82,9 @@ def test_a_cavity_is_found_in_its_own_mold_and_listed(tmp_path):
         ("Round Jigs", "round-jig"),
         ("shank long", "long shank"),
     ]
+
+
+def test_a_row_without_its_mold_does_not_spoil_one_without_its_cavity(tmp_path):
+    text = "date,mold,cavity,count,outcome\n2026-05-01,round-jig,,1,good\n2026-05-01,,1/8,2,good\n"
+    reading = read_files(tmp_path, {"pour.csv": text})
+    assert reading.tables["pour"]["cavity"].tolist() == ["1/8", "1/8"], reading.set_aside

@@ -4,13 +4,14 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
 from itertools import islice
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.body import Body, read_body
 from benchwater.read.column_names import (
+    ColumnNames,
     Guess,
     column_names,
     may_name,
@@ -120,7 +121,12 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
 
 def count_known(cells: Iterable[str], kinds: Sequence[LogKind]) -> int:
     """How many cells of a record may be headings of any of the logs."""
-    return sum(any(may_name(column_names(kind), cell) for kind in kinds) for cell in cells)
+    return _count_known(tuple(cells), tuple(map(column_names, kinds)))
+
+
+@lru_cache(maxsize=200)
+def _count_known(cells: tuple[str, ...], names: tuple[ColumnNames, ...]) -> int:
+    return sum(any(may_name(each, cell) for each in names) for cell in cells)
 
 
 def _at(texts: Sequence[str], index: int) -> str | None:

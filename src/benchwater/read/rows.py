@@ -397,7 +397,7 @@ def _with_places(
     if len(names) != 2 or not any(name in texts for name in names):
         return new, ()
     for name, other in (names, reversed(names)):
-        both, place_at = texts.get(name), names.index(name)
+        both, place_at = new.get(name), names.index(name)
         alone = new.get(other)
         if both is None or (alone is not None and "" not in alone.values):
             continue
