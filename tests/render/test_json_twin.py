@@ -52,6 +52,7 @@ def test_the_shape_of_the_contract(report: Report) -> None:
             wanted = {"id", "text", "value", "low", "high", "level", "unit", "n", "group", "span"}
             assert wanted <= finding.keys()
             assert finding["span"] in ("period", "season")
+            assert (finding["level"] is None) == (finding["low"] is None and finding["high"] is None)
         for table in section["tables"]:
             assert table["columns"][0] == "span"
             assert all(len(row) == len(table["columns"]) for row in table["rows"])

@@ -97,18 +97,22 @@ class FlawWindow:
         return np.asarray(np.minimum(summed_rate(self.cold, self.hot, temperature) + self.plain, 1.0))
 
     def total_limits(self, temperature: ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Returns pointwise 95 % limits of the summed rate, by the delta method on its logit."""
+        """Returns pointwise 95 % limits of the summed rate, by the delta method on its logit.
+
+        The lower one is no lower than that of any kind of flaws alone.
+        """
         total = np.clip(self.total(temperature), SMALLEST_SHARE, 1 - SMALLEST_SHARE)
         design = line_design(temperature)
-        variance = np.zeros(total.shape)
+        variance, least = np.zeros(total.shape), np.zeros(total.shape)
         for fit in (self.cold, self.hot, self.rest):
             if fit is not None:
                 rows = design[:, : fit.coefficients.size]
                 rate = expit(rows @ fit.coefficients)
                 gradient = rows * (rate * (1 - rate))[:, None]
                 variance += np.einsum("ij,jk,ik->i", gradient, fit.covariance, gradient)
+                least = np.maximum(least, probability_limits(fit, rows).lower)
         half = coverage_factor() * np.sqrt(variance) / (total * (1 - total))
-        return np.asarray(expit(logit(total) - half)), np.asarray(expit(logit(total) + half))
+        return np.maximum(least, expit(logit(total) - half)), np.asarray(expit(logit(total) + half))
 
 
 def flaw_window(

@@ -46,6 +46,13 @@ def test_demo_timber_is_where_the_snags_are(truth, section) -> None:
     assert "snags_timber" not in {action.id for action in section.actions}
 
 
+def test_demo_few_losses_of_july_show_no_leader_by_permutation(demo) -> None:
+    """Ten losses, three of them with a leader: the chi-square test alone gave p = 0.036."""
+    made = demo("2026-07")
+    found = finding(ANALYSIS.analyse(made.season, made.period), "logrank", "leader")
+    assert number(found.more["p"]) > 0.1
+
+
 @pytest.mark.parametrize("month", [f"2026-{month:02d}" for month in range(3, 11)])
 def test_demo_every_month_stands(month: str, demo) -> None:
     made = demo(month)

@@ -265,6 +265,9 @@ def test_limits_of_the_sum_hold_its_parts_doubt() -> None:
     inner = temps[5:]
     low, high = found.total_limits(inner)
     assert np.all((low < found.total(inner)) & (found.total(inner) < high))
+    coldest = temps[:1] - 40
+    assert found.total(coldest) == 1.0, "cold flaws nearly all, and others beside them"
+    assert found.total_limits(coldest)[0] > 0.9, "not from 0 on because the sum reaches 1"
     alone = flaw_window(temps, np.full(40, 20), cold, 0 * cold, 0 * cold, range(40), target=0.2)
     assert alone is not None
     assert alone.cold is not None
