@@ -65,7 +65,7 @@ def _another(value):
 def test_a_cell_of_may_changes_the_digests_of_may_and_later_reports_only(demo):
     reading, digests = demo
     before, seen = digests(), 0
-    for log, table in reading.tables.items():
+    for log, table in ((log, table) for log, table in reading.tables.items() if len(table)):
         in_may = table.index[(table["date"] >= "2026-05-01") & (table["date"] < "2026-06-01")]
         assert len(in_may)
         row = in_may[len(in_may) // 2]

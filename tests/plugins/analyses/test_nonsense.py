@@ -104,7 +104,7 @@ ATTACKS = {
     ),
     "fishing rows without any catch log": Attack(
         logs=PLAN,
-        page_one=("Catch rate No data No fish log is kept",),
+        sections={"catch_rate": "No fish log is kept"},
         nowhere=(r"fish per hour", r"fish an hour", r"without a fish\b", r"\b0 fish", r"per fish"),
         statuses={"catch_rate": "empty", "catch_size": "empty"},
     ),
