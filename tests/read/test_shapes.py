@@ -1,9 +1,13 @@
 """Other shapes of a log than one row an entry: each gives the canonical rows, or a question."""
 
+from dataclasses import replace
+
 import pytest
 
+from benchwater.plugin.bench import Item
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.folder import read_folder
+from benchwater.read.records import record_at
 from small_bench import shipped_kinds
 
 BENCH = parse_bench(
@@ -272,3 +276,33 @@ def test_words_under_one_of_the_counts_are_asked_about(tmp_path):
     reading = read(tmp_path, {"a.csv": text})
     assert len(reading.tables["pour"]) == 0
     assert "words under `bad`: write how many" in reading.not_read[0].why
+
+
+def test_good_and_bad_side_by_side_in_finishing_are_summed(tmp_path):
+    text = (
+        "date,mold,cavity,coat,good,bad\n2026-05-01,ball,1/8,black,12,2\n"
+        "2026-05-02,ball,1/8,black,,1\n2026-05-03,ball,1/8,black,some,1\n"
+    )
+    (tmp_path / "coat.csv").write_text(text, encoding="utf-8")
+    black = Item(name="black", kind="coat", unit="g", print_unit="g")
+    bench = replace(BENCH, items={**BENCH.items, "black": black})
+    reading = read_folder(tmp_path, shipped_kinds(), bench)
+    assert rows(reading, "finishing", "count", "rejects") == [(14, 2), (1, 1)]
+    assert [(each.line, each.column) for each in reading.set_aside] == [(4, "count")]
+
+
+@pytest.mark.parametrize(
+    ("line", "cells"),
+    [
+        ('",x,",y', ("〃", "x", "〃", "y")),
+        ('a,",",b', ("a", "〃", "〃", "b")),
+        ('a,",b', ("a", "〃", "b")),
+        ('a,"b, c",",d', ("a", "b, c", "〃", "d")),
+        ('"a,","b"', ("a,", "b")),
+        ('"a","b, c"', ("a", "b, c")),
+        ('a,9 1/2",b', ("a", '9 1/2"', "b")),
+    ],
+)
+def test_a_quotation_mark_by_itself_is_a_ditto_mark(line, cells):
+    record, _ = record_at(lambda at: [line][at] if at == 0 else None, 0, ",")
+    assert (record.cells, record.open_quote) == (cells, False)

@@ -34,7 +34,7 @@ _COUNTED = re.compile(
     r"(?:x\s?)?(?P<number>.*?[0-9a-z])\s?(?:x|pcs\.?|pc\.?|pieces?|heads?|jigs?|castings?|baits?|lures?|fish|casts?|ea\.?|each)",
     re.IGNORECASE,
 )
-_DAYS = re.compile(r"[0-9a-z]\s?(?:d|days?|wks?|weeks?)\b", re.IGNORECASE)
+_DAYS = re.compile(r"[0-9]\s?d\b|(?:[0-9]\s?|[a-z]\s)(?:days?|wks?|weeks?)\b", re.IGNORECASE)
 
 
 def is_approximate(text: str) -> bool:

@@ -71,7 +71,8 @@ def _likeness(text: str, column: Column, bench: Bench) -> int:
     if column.refers_to is not None:
         known = {"mold": bench.molds, "item": bench.items, "build": bench.builds}[column.refers_to]
         found = find_name(text, column.refers_to, bench) or (
-            column.refers_to == "mold" and find_place(text, bench)
+            (column.refers_to == "mold" and find_place(text, bench))
+            or (column.name == "item" and find_name(text, "build", bench))
         )
         return _SURE if found else _NO if known or _is_number(text) else _POSSIBLE
     if kind == "date":

@@ -13,6 +13,7 @@ _MOST_NAMES = 8
 _WORDS = re.compile(r"[0-9]+(?:[./][0-9]+)*|[^\W\d_]+")
 _SIZE = re.compile(r"^(?:#|no\.?|number|size|sz)\s*(?=[0-9])", re.IGNORECASE)
 _SIZE_WORDS = frozenset({"size", "number", "no", "sz"})
+_ARTICLES = frozenset({"the", "my", "our"})
 _OF_MOLD = frozenset({"mold", "mould", "jig", "head", "die", "cavity", "oz", "ounce", *_SIZE_WORDS})
 _OF_BUILD = frozenset({"bait", "lure", "jig", *_SIZE_WORDS})
 _OF_KIND: Mapping[str, frozenset[str]] = {
@@ -177,7 +178,7 @@ def words_of_name(name: str) -> tuple[str, tuple[str, ...]]:
     `hook-2` is a size.
     """
     is_size = _SIZE.match(name.strip())
-    words = [singular(word) for word in _WORDS.findall(name.casefold())]
+    words = [singular(word) for word in _WORDS.findall(name.casefold()) if word not in _ARTICLES]
     in_front = words.pop(0) if words and words[0].isdigit() and not is_size else ""
     return in_front, tuple(sorted(words))
 

@@ -60,6 +60,8 @@ def _without_mark(data: bytes) -> Decoded:
     raise FileError("is not a text file")
 
 
+DITTO = "〃"
+
 LineAt = Callable[[int], str | None]
 """The line of an index from 0, without its end; None behind the last."""
 
@@ -101,6 +103,8 @@ def records_and_ends(text: str, separator: str) -> Iterator[tuple[Record, int]]:
 def record_at(line_at: LineAt, index: int, separator: str) -> tuple[Record, int]:
     """The record that starts on the line of that index, and the index of the line behind it."""
     line = line_at(index) or ""
+    if '"' in line and separator + '"' + separator in separator + line:
+        line = _with_ditto_marks(line, separator)
     if '"' not in line:
         return Record(index + 1, tuple(line.split(separator))), index + 1
     end = index if _closed_line(separator).fullmatch(line) else _closing_line(line_at, index, separator)
@@ -108,6 +112,30 @@ def record_at(line_at: LineAt, index: int, separator: str) -> tuple[Record, int]
         return Record(index + 1, tuple(line.split(separator)), open_quote=True), index + 1
     lines = [line, *(line_at(other) or "" for other in range(index + 1, end + 1))]
     return Record(index + 1, _cells(lines, separator)), end + 1
+
+
+def _with_ditto_marks(line: str, separator: str) -> str:
+    """The line with a ditto mark for each quotation mark that is a cell by itself.
+
+    Left as it is where such marks may close cells: `"a,","b"`. No cell is taken to begin and end with a
+    separator.
+    """
+    marked = re.sub(f'(?<![^{separator}])"(?={separator})', DITTO, line)
+    marked = marked if marked.count('"') or not marked.endswith(f'{separator}"') else marked[:-1] + DITTO
+    quoted = re.findall(f'(?:^|{separator})"((?:[^"]|"")*)"(?={separator}|$)', line)
+    is_whole = _strictly_quoted(separator).fullmatch(line) is not None
+    if is_whole and not all(
+        cell.startswith(separator) and cell.endswith(separator) for cell in quoted if separator in cell
+    ):
+        return line
+    return marked if _strictly_quoted(separator).fullmatch(marked) else line
+
+
+@cache
+def _strictly_quoted(separator: str) -> re.Pattern[str]:
+    """A line in which every cell is quoted as a whole or holds no quotation mark."""
+    cell = f'(?:"(?:[^"]++|"")*+"|[^"{separator}]*+)'
+    return re.compile(f"{cell}(?:{separator}{cell})*+")
 
 
 class _Lines:

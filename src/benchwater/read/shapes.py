@@ -55,7 +55,7 @@ def reshape(
     """The grids of rows that a grid of another shape stands for, each with the logs it may be of.
 
     An empty list where it has none of the shapes. With `is_a_log`, its headings are those of one log: then it
-    may only be one file for everything.
+    may only be one file for everything, or have good and bad ones for a count.
     """
     for shape in (_by_kind, _baits_with_fish):
         found = shape(grid, kinds) if shape is _by_kind or not is_a_log else []
@@ -65,6 +65,10 @@ def reshape(
                 for made, of in found
                 for part in (reshape(made, of, bench) if shape is _by_kind and of else []) or [(made, of)]
             ]
+    for kind in kinds:
+        halves = _good_and_bad(grid, kind)
+        if halves is not None:
+            return [(halves, (kind,))]
     for kind in () if is_a_log else kinds:
         tally = tally_rows(grid, kind, bench)
         if tally is not None:
@@ -73,6 +77,42 @@ def reshape(
             if group is not None:
                 return [(_unpivot(grid, kind, group), (kind,))]
     return []
+
+
+def _good_and_bad(grid: Grid, kind: LogKind) -> Grid | None:
+    """The grid with `count` for good ones beside rejects: their sum, where both are plain numbers."""
+    columns = {column.name for column in kind.columns}
+    names = [column_names(kind).only_column(text) for text in grid.headings]
+    named = {column.name: at for at, column in enumerate(names) if column is not None}
+    good = [at for at, text in enumerate(grid.headings) if everyday_key(text) in _GOOD]
+    needed = set(kind.signature) - {"count"}
+    if not {"count", "rejects"} <= columns or not needed | {"rejects"} <= named.keys():
+        return None
+    if "count" in named or len(good) != 1:
+        return None
+    one, other = grid.body.columns[good[0]], grid.body.columns[named["rejects"]]
+    sums = [_sum(str(one.value(row)), str(other.value(row))) for row in range(len(one.codes))]
+    own = list(grid.body.columns)
+    own[good[0]] = Coded(np.arange(len(sums), dtype=np.int32), sums)
+    headings = list(grid.headings)
+    said = f"{headings[good[0]].strip()} + {headings[named['rejects']].strip()}"
+    headings[good[0]] = "count"
+    return replace(
+        grid,
+        headings=tuple(headings),
+        body=replace(grid.body, columns=tuple(own)),
+        read_as=(*grid.read_as, (said, "count")),
+    )
+
+
+def _sum(good: str, bad: str) -> str:
+    """The sum of two whole numbers, an empty one counted as 0; as written where they are none."""
+    if not (good or bad) or not all(text.isdecimal() for text in (good, bad) if text):
+        return f"{good} + {bad}" if bad else good
+    return str(int(good or 0) + int(bad or 0))
+
+
+_GOOD = frozenset(map(everyday_key, ("good", "good ones", "ok", "fine", "came out good", "passed")))
 
 
 @dataclass(slots=True)
