@@ -20,6 +20,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
+from benchmarks import many_sessions  # noqa: E402
 from benchmarks.processes import Measured, measure, run_once  # noqa: E402
 from benchmarks.scaled_workspace import write_workspace  # noqa: E402
 
@@ -197,6 +198,26 @@ def growth(bench: Bench) -> list[Row]:
     return rows
 
 
+def many(bench: Bench) -> list[Row]:
+    """Each stage of a season of many sessions and few groups, beside reading its logs."""
+    folder = bench.folder / "many-sessions"
+    many_sessions.write_workspace(folder)
+    command: list[str | Path] = [bench.python, HERE / "stages.py", folder, bench.folder / "many.pdf"]
+    runs = [json.loads(run_once(command).out) for _ in range(max(1, bench.repeats))]
+    taken = {stage: statistics.median(run[stage] for run in runs) for stage in runs[0]}
+    return [
+        Row(
+            what=f"many sessions, stage {stage}",
+            reference="reading its logs",
+            ratio=seconds / taken["read"],
+            at_most=None,
+            seconds=seconds,
+            reference_seconds=taken["read"],
+        )
+        for stage, seconds in taken.items()
+    ]
+
+
 PARTS: Mapping[str, Callable[[Bench], list[Row]]] = {
     "idle": idle,
     "month": month,
@@ -204,6 +225,7 @@ PARTS: Mapping[str, Callable[[Bench], list[Row]]] = {
     "reading": reading,
     "season": season,
     "growth": growth,
+    "many": many,
 }
 
 

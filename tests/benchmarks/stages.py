@@ -1,4 +1,4 @@
-"""How long each stage of a whole season report takes, in one process: python stages.py FOLDER [OUT].
+"""Processor time of each stage of a whole season report, in one process: python stages.py FOLDER [OUT].
 
 Prints JSON: seconds by stage, `read`, `gather`, each analysis by its id, `html`, `json`, `pdf` (with OUT).
 """
@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from time import perf_counter
+from time import process_time
 
 
 def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
@@ -27,9 +27,9 @@ def stages(folder: Path, out: Path | None = None) -> dict[str, float]:
 
     @contextmanager
     def timed(stage: str) -> Iterator[None]:
-        begun = perf_counter()
+        begun = process_time()
         yield
-        taken[stage] = perf_counter() - begun
+        taken[stage] = process_time() - begun
 
     with timed("read"):
         workspace = read_workspace(folder)

@@ -5,6 +5,7 @@ from itertools import islice
 
 import pytest
 
+from benchmarks import many_sessions
 from benchmarks.run_benchmarks import PARTS, Row, main, table
 from benchmarks.scaled_workspace import ROWS_OF_ONE, write_workspace
 from benchwater.pipeline import read_workspace
@@ -38,6 +39,16 @@ def test_sessions_and_tags_of_different_benches_are_kept_apart(tmp_path):
     assert one_year["session"].nunique() > 3
 
 
+def test_many_sessions_are_one_season_of_few_groups_and_read_whole(tmp_path):
+    counted = many_sessions.write_workspace(tmp_path, sessions=50)
+    reading = read_workspace(tmp_path).reading
+    assert sum(source.rows for source in reading.sources) == sum(counted.values())
+    assert not reading.set_aside
+    pours = reading.tables["pour"]
+    assert (pours["session"].nunique(), pours["mold"].nunique(), len(many_sessions.ITEMS)) == (50, 8, 12)
+    assert reading.tables["fishing"]["bait"].is_unique
+
+
 @pytest.mark.slow
 def test_the_table_and_the_json_come_out(tmp_path, capsys):
     parts = ["idle", "reading", "growth"]
@@ -59,4 +70,4 @@ def test_a_target_that_is_missed_is_marked():
     first, second = islice(table(rows).splitlines(), 2, None)
     assert "missed" in first
     assert "missed" not in second
-    assert set(PARTS) == {"idle", "month", "core", "reading", "season", "growth"}
+    assert set(PARTS) == {"idle", "month", "core", "reading", "season", "growth", "many"}
