@@ -66,6 +66,7 @@ def analyses() -> Iterable[Analysis]:
             question="How long and how plump are the fish I catch?",
             order=450,
             analyse=analyse,
+            advises=False,
             needs=("catch",),
         )
     ]

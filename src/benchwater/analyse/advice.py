@@ -74,7 +74,7 @@ def past_actions(
     unsettled = past
     for place, month in enumerate(months[:MONTHS_BACK]):
         wanted = {section_id for section_id, _ in unsettled}
-        concerned = [pair for pair in analyses if place == 0 or pair[0].id in wanted]
+        concerned = [pair for pair in analyses if pair[0].advises and (place == 0 or pair[0].id in wanted)]
         given = {
             (section.id, action.id): PastAction(
                 action=action, since=month.latest_month, or_earlier=False, span=month.recent

@@ -41,6 +41,9 @@ class Analysis:
     `split(season)`, where given, names the analyses that run in this one's place, one for each thing that the
     logs name (such as `trial:leader`); their ids are this id, or begin with it and a colon. Without any
     there is no section.
+
+    `advises` is False for an analysis that never gives an action: the host need not ask what it advised in
+    earlier months.
     """
 
     id: str
@@ -52,6 +55,7 @@ class Analysis:
     options: tuple[Option, ...] = ()
     vitals: Callable[[Season, Span], Sequence[Vital]] | None = None
     split: "Callable[[Season], Sequence[Analysis]] | None" = None
+    advises: bool = True
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""
