@@ -249,5 +249,4 @@ def _doubt(
 
 
 def _leaves_out_one(rates: TripComparison, higher: bool) -> bool:
-    low, high = rates.limits()
-    return low > 1 if higher else high < 1
+    return rates.p <= CLEAR and (rates.ratio > 1) == higher

@@ -54,7 +54,30 @@ def common_rate_ratio(
     Source: Martin & Austin 1996, Epidemiology 7:29-33 (from memory, checked against an example computed with
     OpenEpi).
     """
+    given = _given_totals(events1, exposure1, events2, exposure2)
+    if given is None:
+        return CommonRateRatio(ratio=None, low=None, high=None, p_central=None)
     tail = alpha / 2.0
+    return CommonRateRatio(
+        ratio=given.ratio,
+        low=given.low(tail),
+        high=given.high(tail),
+        p_central=given.p_central(),
+    )
+
+
+def equal_rates_p(
+    events1: ArrayLike, exposure1: ArrayLike, events2: ArrayLike, exposure2: ArrayLike
+) -> float | None:
+    """The `p_central` of `common_rate_ratio` alone."""
+    given = _given_totals(events1, exposure1, events2, exposure2)
+    return None if given is None else given.p_central()
+
+
+def _given_totals(
+    events1: ArrayLike, exposure1: ArrayLike, events2: ArrayLike, exposure2: ArrayLike
+) -> "_GivenTotals | None":
+    """None where no stratum has events and both exposures. ValueError as `common_rate_ratio`."""
     x1, t1, x2, t2 = (
         np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (events1, exposure1, events2, exposure2)
     )
@@ -69,15 +92,9 @@ def common_rate_ratio(
             raise ValueError("events need exposure")
     use = (t1 > 0) & (t2 > 0) & (x1 + x2 > 0)
     if not use.any():
-        return CommonRateRatio(ratio=None, low=None, high=None, p_central=None)
+        return None
     x1, t1, x2, t2 = (v[use] for v in (x1, t1, x2, t2))
-    given = _GivenTotals(x1 + x2, np.log(t1) - np.log(t2), int(x1.sum()))
-    return CommonRateRatio(
-        ratio=given.ratio,
-        low=given.low(tail),
-        high=given.high(tail),
-        p_central=given.p_central(),
-    )
+    return _GivenTotals(x1 + x2, np.log(t1) - np.log(t2), int(x1.sum()))
 
 
 class _GivenTotals:

@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 
 from benchwater.statistics.permutations import sign_flip_p
 
-from .stratified_rates import common_rate_ratio
+from .stratified_rates import common_rate_ratio, equal_rates_p
 
 FloatArray = NDArray[np.float64]
 
@@ -88,27 +88,21 @@ class TripComparison:
     @cached_property
     def p(self) -> float:
         """Two-sided p-value of equal rates: the larger one of both tests; 1 without an event."""
-        exact = self._exact(0.05)
-        return 1.0 if exact is None or self._too_few_trips else max(exact[2], self._p_by_trip(0.0))
+        exact = equal_rates_p(*self._totals)
+        return 1.0 if exact is None or self._too_few_trips else max(exact, self._p_by_trip(0.0))
 
     def limits(self, alpha: float = 0.05) -> tuple[float, float]:
         """The limits at level 1 - `alpha`; they leave out 1 exactly where `p` is below `alpha`."""
-        exact = self._exact(alpha)
-        if exact is None or self._too_few_trips:
+        exact = common_rate_ratio(*self._totals, alpha=alpha)
+        if exact.low is None or exact.high is None or self._too_few_trips:
             return 0.0, math.inf
-        low = min(exact[0], _ratio(self._limit(-_LARGEST, alpha)))
-        return low, max(exact[1], _ratio(self._limit(_LARGEST, alpha)))
+        low = min(exact.low, _ratio(self._limit(-_LARGEST, alpha)))
+        return low, max(exact.high, _ratio(self._limit(_LARGEST, alpha)))
 
     @property
     def _too_few_trips(self) -> bool:
         hours = (part.sum(axis=1) for part in (self._t1, self._t2))
         return min(float(each.sum() ** 2 / (each**2).sum()) for each in hours) < _LEAST_TRIPS * (1 - 1e-9)
-
-    def _exact(self, alpha: float) -> tuple[float, float, float] | None:
-        found = common_rate_ratio(*self._totals, alpha=alpha)
-        if found.low is None or found.high is None or found.p_central is None:
-            return None
-        return found.low, found.high, found.p_central
 
     def _scores(self, log_ratio: float) -> FloatArray:
         """The effective score of each trip: its part of the score, less what the strata's rates explain."""

@@ -191,6 +191,7 @@ def all_cards(season: Season) -> tuple[Card, ...]:
     cautions = Card(
         id="warnings", title="At the bench", order=10, lines=tuple(lines), wide=True, warning=True
     )
+    poured = set(season.log("pour")["mold"].unique()) if season.holds("pour") else set()
     molds = (
         Card(
             id=f"mold:{name}",
@@ -199,13 +200,9 @@ def all_cards(season: Season) -> tuple[Card, ...]:
             lines=(CardLine(label="Lead", text=_lead(bench, mold.material)),),
         )
         for name, mold in bench.molds.items()
-        if bench.items[mold.material].kind == "metal" and name in _poured_molds(season)
+        if bench.items[mold.material].kind == "metal" and name in poured
     )
     return (cautions, *molds)
-
-
-def _poured_molds(season: Season) -> set[str]:
-    return set(season.log("pour")["mold"].astype("str")) if season.holds("pour") else set()
 
 
 def _lead(bench: Bench, material: str) -> str:

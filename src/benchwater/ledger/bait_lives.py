@@ -144,11 +144,14 @@ def habitat_label(tags: Iterable[str]) -> str:
 
 def habitat_tags(rows: pd.DataFrame) -> dict[str, "pd.Series[bool]"]:
     """A mask of rows for each habitat tag; tags that always go together are one label."""
-    tags_of = rows["habitat"].astype(object).map(frozenset, na_action="ignore").dropna()
-    having: dict[tuple[int, ...], list[str]] = {}
-    for tag in sorted(frozenset().union(*tags_of)):
-        having.setdefault(tuple(tags_of.index[[tag in tags for tags in tags_of]]), []).append(tag)
-    return {habitat_label(tags): rows.index.to_series().isin(has) for has, tags in having.items()}
+    of_row, habitats = pd.factorize(rows["habitat"])
+    having: dict[tuple[bool, ...], list[str]] = {}
+    for tag in sorted({tag for tags in habitats for tag in tags}):
+        having.setdefault(tuple(tag in tags for tags in habitats), []).append(tag)
+    return {
+        habitat_label(tags): pd.Series(np.array([*has, False])[of_row], rows.index)
+        for has, tags in having.items()
+    }
 
 
 def sides(rows: pd.DataFrame, factor: Factor) -> list[tuple[str, str, "pd.Series[bool]", "pd.Series[bool]"]]:

@@ -4,12 +4,16 @@ A trip is the day and its `trip`, or the day and its water where no trip is writ
 groups, those of a factor at a time: all baits, its build, the build's coat, its water, its habitat tags.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from benchwater.ledger import rows_by
 from benchwater.ledger.fish import fish_standard, is_count_in_doubt
 from benchwater.plugin.bench import Bench
 
@@ -37,12 +41,13 @@ class Trips:
     | `fish` | fish of all species |
 
     `species` has the same rows, and the fish of one species in each column, named as first written.
-    `zero_trips` counts trips without a fish, `without_hours` the fish whose build has no hours on their trip:
-    these are in no group.
+    `places` are the positions of the rows of each factor and group. `zero_trips` counts trips without a fish,
+    `without_hours` the fish whose build has no hours on their trip: these are in no group.
     """
 
     table: pd.DataFrame
     species: pd.DataFrame
+    places: Mapping[tuple[str, str], NDArray[np.int64]]
     zero_trips: int
     without_hours: int
 
@@ -57,16 +62,17 @@ class Trips:
 
     def of(self, factor: str, group: str, species: str = ALL) -> pd.DataFrame:
         """The rows of the table for one group, its `fish` those of one species, or of all."""
-        own = (self.table["factor"] == factor) & (self.table["group"] == group)
-        rows = self.table[own]
-        return rows if species == ALL else rows.assign(fish=self.species.loc[own, species])
+        own = self.places.get((factor, group), np.zeros(0, dtype=np.int64))
+        rows = self.table.iloc[own]
+        return rows if species == ALL else rows.assign(fish=self.species[species].iloc[own])
 
 
 def trip_names(fishing: pd.DataFrame) -> "pd.Series[str]":
     """The trip of each row: the day and its `trip`, or the day and its water where no trip is written."""
-    trip, water = (fishing[name].map(_plain).astype(object).fillna("") for name in ("trip", "water"))
-    day: pd.Series[str] = fishing["date"].dt.strftime("%Y-%m-%d ")
-    return day + trip.where(trip != "", "at " + water)
+    trip, water = (_plain_words(fishing[name]) for name in ("trip", "water"))
+    named = np.where(trip != "", trip, "at " + water)
+    of_row, days = pd.factorize(fishing["date"].dt.normalize())
+    return pd.Series(days.strftime("%Y-%m-%d ").to_numpy(object)[of_row] + named, fishing.index)
 
 
 def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
@@ -98,7 +104,9 @@ def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
     table["group"] = table["group"].where(table["factor"] != "water", table["group"].map(spelt))
     table = table.astype({"factor": "category", "group": "category"}).assign(fish=species.sum(axis=1))
     without_fish = set(fished["trip"]) - set(caught["trip"])
-    return Trips(table, species, len(without_fish), round(caught.loc[~counted, "amount"].sum()))
+    places = rows_by(table, "factor", "group")
+    without_group = round(caught.loc[~counted, "amount"].sum())
+    return Trips(table, species, places, len(without_fish), without_group)
 
 
 def _sum_equal_rows(rows: pd.DataFrame, amounts: "pd.Series[float]", columns: Sequence[str]) -> pd.DataFrame:
@@ -111,12 +119,23 @@ def _sum_equal_rows(rows: pd.DataFrame, amounts: "pd.Series[float]", columns: Se
     of_row, _ = pd.factorize(group)
     first = np.flatnonzero(~group.duplicated())
     summed = words.iloc[first].reset_index(drop=True).astype(dict.fromkeys(columns, object))
-    keys = {f"{column}_key": summed[column].map(_plain) for column in _NAMED_BY}
+    keys = {f"{column}_key": _plain_words(summed[column]) for column in _NAMED_BY}
     return summed.assign(**keys, amount=np.bincount(of_row, amounts, len(first)))
 
 
-def _plain(word: object) -> str:
-    return " ".join(word.split()).casefold() if isinstance(word, str) else ""
+def _plain(word: str) -> str:
+    return " ".join(word.split()).casefold()
+
+
+@cache
+def _plain_tags(tags: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(map(_plain, tags)))
+
+
+def _plain_words(words: "pd.Series[Any]") -> NDArray[np.object_]:
+    """Each word without case and spaces, empty where it is missing."""
+    of_row, different = pd.factorize(words)
+    return np.array([*map(_plain, different), ""], dtype=object)[of_row]
 
 
 def _trips_of_fish(fished: pd.DataFrame, caught: pd.DataFrame) -> "pd.Series[int]":
@@ -149,7 +168,7 @@ def _members(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
         "build": build,
         "coat": build.map(coats),
         "water": rows["water_key"].where(rows["water_key"] != ""),
-        "habitat": rows["habitat"].map(lambda tags: [*dict.fromkeys(map(_plain, tags))], na_action="ignore"),
+        "habitat": rows["habitat"].map(_plain_tags, na_action="ignore"),
     }
     parts = [rows.assign(factor=factor, group=group) for factor, group in groups.items()]
     parts[-1] = parts[-1].explode("group")
