@@ -75,7 +75,8 @@ def _figure(rates: Rates, factor: str, id: str, word: str) -> Figure:
     plots.named_rows(axes, builds)
     for row, rate in enumerate(each):
         if rate.high > widest:
-            plots.beside(axes, f"to {in_figures(rate.high, significant=2)} »", widest, row)
+            end = f"to {in_figures(rate.high, significant=2)} »" if rate.high <= 5 * widest else "»"
+            plots.beside(axes, end, widest, row)
     axes.set_xlim(-0.02 * max(highs), 1.03 * max(highs))
     axes.set_xlabel("fish per hour of fishing")
     best, worst = (f"{builds[at]} {in_figures(each[at].ratio, significant=2)}" for at in (0, -1))

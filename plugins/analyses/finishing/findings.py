@@ -233,8 +233,11 @@ def _coat_per_piece(season: Season, coat: CoatUsed) -> Finding:
         text += "bench.toml does not plan a coat mass for each of these heads."
     else:
         against = "more than" if each.low > planned else "less than"
-        against = "as far as the counts can tell" if each.low <= planned <= each.high else against
-        text += f"{against} the planned {show(planned, unit)}."
+        text += (
+            f"as far as the counts can tell, the planned {show(planned, unit)}."
+            if each.low <= planned <= each.high
+            else f"{against} the planned {show(planned, unit)}."
+        )
     more: dict[str, Cell] = {"planned": planned, "used": found.used, "coverage_factor": 2.0}
     return make_finding("coat_per_piece", text, each, unit, n=found.pieces, group=coat.coat, more=more)
 
