@@ -79,7 +79,7 @@ def read_workspace(
 ) -> Workspace:
     """Read everything a folder holds. BenchError where bench.toml is wrong, or missing beside no log.
 
-    Without bench.toml the bench is what the logs name.
+    Without bench.toml, or where it says how to read the logs and nothing else, the bench is what they name.
 
     `plugin_files` are plugins that do not lie in the folder, as a test of one has it.
     """
@@ -89,6 +89,9 @@ def read_workspace(
     plugins = load_plugins(folder if workspace_plugins else None, off, files=plugin_files)
     if bench_file is None:
         bench_file = BenchFile(bench=bench_from_logs(folder, plugins.log_kinds))
+    elif not bench_file.names_bench:
+        kinds = with_own_words(plugins.log_kinds, bench_file.words)
+        bench_file = replace(bench_file, bench=bench_from_logs(folder, kinds))
     options = read_options(
         plugins, bench_file.bench.plugin_options, bench_file.plugin_lines, complete=workspace_plugins
     )

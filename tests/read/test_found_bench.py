@@ -77,3 +77,12 @@ def test_a_metric_bench_is_told_by_its_units(tmp_path):
     pours = POURS.replace("300 F", "150 C")
     bench = read_workspace(written(tmp_path, {"a.csv": pours, "b.csv": stock.replace("$", "€")})).bench
     assert (bench.system, bench.currency) == ("metric", "EUR")
+
+
+def test_a_bench_file_that_only_says_how_to_read_leaves_the_bench_to_the_logs(tmp_path):
+    (tmp_path / "bench.toml").write_text('[logs]\nsame_as_above = ["a.csv"]\n', encoding="utf-8")
+    rows = "date,mold,cavity,outcome,count\n2026-05-01,ball,1/8,good,9\n,ball,1/8,reject,1\n"
+    (tmp_path / "a.csv").write_text(rows, encoding="utf-8")
+    workspace = read_workspace(tmp_path)
+    assert list(workspace.bench.molds) == ["ball"]
+    assert len(workspace.reading.tables["pour"]) == 2

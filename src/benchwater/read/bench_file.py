@@ -53,16 +53,19 @@ _SYSTEMS = {"imperial": "us", "american": "us", "usa": "us", "inches": "us", "si
 _CURRENCY_WORDS = {"dollar": "USD", "dollars": "USD", "euro": "EUR", "euros": "EUR", "pounds": "GBP"}
 _SIZE = re.compile(r"(?:[0-9]+ )?[0-9]+/[0-9]+")
 _NUMBERED = re.compile(r"(?:(?P<first>[0-9]+)\s*x?\s+)?(?P<name>.+?)(?:\s*x\s*(?P<last>[0-9]+))?")
+_HOW_TO_READ = frozenset({"logs", "words"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchFile:
     """The bench, and the settings of bench.toml that are about the logs rather than the bench.
 
-    `plugin_lines` holds the line of each key below `[plugins]`.
+    `plugin_lines` holds the line of each key below `[plugins]`. The bench is empty where the file says how to
+    read logs, and nothing else (`names_bench` is false).
     """
 
     bench: Bench
+    names_bench: bool = True
     keep_repeats: tuple[str, ...] = ()
     same_as_above: tuple[str, ...] = ()
     plugins_off: tuple[str, ...] = ()
@@ -126,7 +129,8 @@ class _Reader:
 
     def file(self, data: Mapping[str, Any]) -> BenchFile:
         top = BenchTable(data, (), self._faults)
-        bench = top.table("bench", required=True)
+        names_bench = not data or not _HOW_TO_READ.issuperset(data) or "names" in data.get("words", {})
+        bench = top.table("bench", required=names_bench)
         currency = self._currency(bench)
         system = bench.choice("units", ("us", "metric"), also=_SYSTEMS)
         paper = bench.choice("paper", ("letter", "a4"))
@@ -166,6 +170,7 @@ class _Reader:
         words = self._own_words(own)
         top.close()
         return BenchFile(
+            names_bench=names_bench,
             bench=self._with_names(
                 names,
                 Bench(
