@@ -43,3 +43,8 @@ def test_a_named_trip_is_a_report_of_its_days_and_an_unknown_one_names_the_neare
         trip_spans("Spring opn", bench)
     with pytest.raises(SpanError, match="names none under"):
         trip_spans("Spring open!", Bench(name="b"))
+
+
+def test_a_season_report_ends_with_its_season_within_a_month():
+    spans = season_spans(date(2026, 3, 5), Bench(name="b", season_start=(3, 15)))
+    assert (spans.season.start, spans.season.end) == (date(2025, 3, 15), date(2026, 3, 15))

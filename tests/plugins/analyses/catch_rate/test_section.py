@@ -6,7 +6,9 @@ from typing import Any
 import pytest
 
 from benchwater.plugin import Analysis, Section
+from benchwater.statistics.rates import RatioOfTotals
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
+from catch_rate.compute import printable_limits
 from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[4]
@@ -365,3 +367,11 @@ def test_rows_set_aside_that_could_decide_the_rate_bound_it_and_advise_nothing()
     assert ANALYSIS.vitals(made.season, made.whole)[0].value is None
     clean = whole(baits, fish)
     assert (clean.status, "bound_low" in finding(clean, "cpue", "all").more) == ("ok", False)
+
+
+def test_limits_a_hundred_times_off_are_not_printed_and_closer_ones_are() -> None:
+    def limits(low: float, high: float) -> tuple[float, float | None]:
+        return printable_limits(RatioOfTotals(ratio=2.0, low=low, high=high, units=3, total_y=4, total_x=2))
+
+    assert limits(0.021, 199.0) == (0.021, 199.0)
+    assert limits(0.019, 201.0) == (0.0, None)

@@ -1,5 +1,6 @@
 """Catch size: small seasons whose answer is known by hand, then the demo season against its truth."""
 
+import re
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -245,3 +246,11 @@ def test_the_demo_says_the_same_twice(demo, sections) -> None:
     made = demo()
     again = (ANALYSIS.analyse(made.season, made.period), ANALYSIS.analyse(made.season, made.whole))
     assert again == sections
+
+
+@pytest.mark.parametrize(
+    ("bench", "axis"), [(BENCH, "8 9 10 11 12 in"), (METRIC, "200 220 240 260 280 300 320 mm")]
+)
+def test_the_figure_is_drawn_in_the_unit_that_it_names(bench: str, axis: str) -> None:
+    svg = whole("yellow perch,3,8 in,", "yellow perch,2,12 in,", bench=bench).figures[0].svg
+    assert [*re.findall(r">(\d+)<", svg), *re.findall(r"total length, (\w+)", svg)] == axis.split()

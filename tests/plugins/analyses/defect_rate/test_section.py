@@ -446,3 +446,16 @@ def test_missing_fill_numbers_and_a_single_session_are_survived() -> None:
         row for n in range(8) for row in fill_rows("2026-05-01", "", 90 + 10 * n, {"short fill": 5 * (n < 4)})
     ]
     assert finding(section_of(warm), "target_temp", "ball").value is not None
+
+
+def test_a_cavity_that_chance_may_have_made_worse_is_not_named() -> None:
+    rows = []
+    for fill in range(1, 25):
+        rows += fill_rows(
+            "2026-05-01", fill, 150, {"short fill": int(fill % 4 == 0)}, made=2, place="ball,small"
+        )
+        rows += fill_rows("2026-05-01", fill, 150, {"short fill": int(fill % 6 == 0)}, made=3)
+    section = section_of(rows)
+    p = {row["cavity"]: float(str(row["p_adjusted"])) for row in records(section, "by_cavity")}
+    assert 0.05 < p["small"] < 1 / 3
+    assert not [each for each in section.findings if each.id == "worse_cavity"]

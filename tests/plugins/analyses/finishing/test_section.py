@@ -296,3 +296,8 @@ def test_the_demo_used_what_it_planned_to(section):
 
 def test_same_input_same_section(demo, section):
     assert ANALYSIS.analyse(demo().season, demo().whole) == section
+
+
+def test_a_planned_build_that_stands_the_coolest_cure_of_its_coat_is_not_warned_of():
+    between = (BENCH + BRIGHT).replace("138 degC", "200 degC")  # the window is from 177 to 210 degC
+    assert "planned_cure" not in ids(season_part(made(good(1), bench=between)))

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from scipy.stats import betabinom, nbinom
 
-from benchwater.plugin import Analysis, Section
+from benchwater.plugin import Analysis, Item, Section
 from benchwater.testing import MadeSeason, check_section, finding, make_season, plugin_file, records
 from benchwater.words import counted
+from pour_plan.compute import Part
 
 ROOT = Path(__file__).parents[4]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/pour_plan").analyses()))
@@ -498,3 +499,20 @@ def test_the_losses_of_the_demo_are_those_of_its_fishing_log(demo, parts) -> Non
         month: ended.loc[ended["date"].dt.strftime("%Y-%m") == month, "count"].sum() for month in MONTHS
     }
     assert parts("2026-10")[1].findings[0].n == ended["count"].sum()
+
+
+def test_hours_of_an_earlier_season_tell_how_long_baits_last_but_not_how_much_is_fished() -> None:
+    bench = (BENCH + POND).replace("planned_hours = 40", "")
+    season = made(bench, water="2025-05-01,pond,20 h,kept,1,\n" + FISHED + "2026-06-08,pond,1 h,kept,1,\n")
+    months = (season.whole.end - season.whole.start).days / (365.25 / 12)
+    expected = row(plan(season), "demand", "pond")["expected_losses"]
+    assert expected == pytest.approx(67 / months * 18 / (87 * (1 + 1 / 17)))
+
+
+def test_stock_below_zero_is_bought_as_if_there_were_none() -> None:
+    hook = Item(name="hook", kind="insert", unit="pieces", print_unit="pieces")
+    assert [Part(item=hook, on_hand=there, price=None, needed=10).short for there in (-5, 4, 12)] == [
+        10,
+        6,
+        0,
+    ]

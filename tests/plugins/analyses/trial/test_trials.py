@@ -50,7 +50,7 @@ def test_a_trial_that_lost_every_bait_of_one_arm_has_the_exact_p_value():
     assert difference.more["p"] == pytest.approx(2 / 2**6)
     assert difference.more["exact"]
     assert "With leader yes, baits ended at most" in difference.text
-    assert [row["events"] for row in records(section, "arms")] == [6, 0]
+    assert [(row["events"], row["rate"]) for row in records(section, "arms")] == [(6, 1.0), (0, 0.0)]
     assert [action.id for action in section.actions] == ["do:leader"]
 
 
