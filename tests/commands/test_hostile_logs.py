@@ -70,7 +70,7 @@ def test_hostile_text_anywhere_in_a_log_stays_text_and_fetches_nothing(tmp_path,
     (logs / "binary.csv").write_bytes(b"\x00" * 100)
     with caplog.at_level(logging.WARNING):
         outcome = run("report", tmp_path)
-    assert outcome.status == 0, outcome.err
+    assert (outcome.status, "binary.csv was read" in outcome.err) == (1, True), outcome.err
     assert not [record for record in caplog.records if record.name.startswith("weasyprint")]
     assert "\x1b" not in outcome.out + outcome.err + run("check", tmp_path).out
     made = tmp_path / "reports" / "2026-05"

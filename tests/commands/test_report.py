@@ -43,17 +43,6 @@ def twin(folder):
     return json.loads((folder / "season-report.json").read_text(encoding="utf-8"))
 
 
-def bookmarks(pdf):
-    def titles(outline):
-        return [
-            title
-            for entry in outline
-            for title in (titles(entry) if isinstance(entry, list) else [entry.title])
-        ]
-
-    return titles(PdfReader(pdf).outline)
-
-
 def test_a_new_workspace_gives_a_nearly_empty_report(tmp_path):
     run("start", tmp_path)
     outcome = run("report", tmp_path, "--month", "2026-05")
@@ -79,9 +68,8 @@ def test_a_dropped_file_is_a_section_and_a_broken_one_is_a_failed_section_among_
     assert sections["broken"]["status"] == "failed"
     assert "KeyError" in sections["broken"]["why"]
     pdf = folder / "reports" / "2026-05" / "season-report.pdf"
-    assert {"My own question", "A broken question"} <= set(bookmarks(pdf))
     text = "".join(page.extract_text() for page in PdfReader(pdf).pages)
-    assert "KeyError" in text
+    assert all(shown in text for shown in ("My own question", "A broken question", "KeyError")), text
     assert "Traceback" in run("report", folder, "--debug").err
     refused = run("report", folder, "--no-workspace-plugins")
     assert refused.status == 0

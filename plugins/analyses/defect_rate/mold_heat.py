@@ -46,6 +46,8 @@ GUN_SETTING = 0.95
 COMMON_BAND_UM = (8.0, 14.0)
 FEWEST_READINGS, LEAST_WARMTH_K, FAR_BELOW = 4, 40.0, 1 / 3
 TERMS = 30
+# Tight enough for the same 10 digits from every version of scipy.
+_SAME_TO = 1e-13
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,7 +202,8 @@ def warming_mold(
         estimated = with_logs(logarithms).temperatures(cold, waits, begun)
         return np.append((estimated - readings)[compared] / MEASURED_WITHIN_K, logarithms / BOOK)
 
-    found = least_squares(residuals, np.zeros(2), bounds=(-log(100), log(100)))
+    tight = {"xtol": _SAME_TO, "ftol": _SAME_TO, "gtol": _SAME_TO}
+    found = least_squares(residuals, np.zeros(2), "3-point", bounds=(-log(100), log(100)), **tight)
     scatter = max(1.0, 2 * found.cost / book.measured)
     slopes = np.asarray(found.jac, dtype=np.float64)
     return replace(

@@ -54,9 +54,11 @@ def next_to_write(report: Report) -> tuple[ToWrite, ...]:
     return tuple(each for _, each in found[:MOST_TO_WRITE])
 
 
-def counts_something(section: ReportSection) -> bool:
-    """Return whether a section has a number other than zero to show."""
-    return any(each.value and not each.quiet for part in section.parts for each in part.section.findings)
+def shows_something(section: ReportSection) -> bool:
+    """Return whether a section failed, or has a number other than zero to show."""
+    return section.status == "failed" or any(
+        each.value and not each.quiet for part in section.parts for each in part.section.findings
+    )
 
 
 def _a(noun: str) -> str:

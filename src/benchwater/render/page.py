@@ -9,7 +9,7 @@ from benchwater.analyse.report import RankedAction, Report, ReportSection, Vital
 from benchwater.drawing.picture import sparkline
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Status
-from benchwater.render.first_report import ToWrite, counts_something, is_first, next_to_write
+from benchwater.render.first_report import ToWrite, is_first, next_to_write, shows_something
 from benchwater.render.front_advice import LONGEST_BECAUSE, LONGEST_KEPT, front_advice
 from benchwater.render.sections import (
     STATUS_WORDS,
@@ -126,7 +126,7 @@ def compose(report: Report) -> Page:
         glance=tuple(
             _glance_line(section, anchors[section.id], report)
             for section in report.sections
-            if (counts_something(section) if first else section.status != "empty")
+            if (shows_something(section) if first else section.status != "empty")
         ),
         unsaid=unsaid[:_MOST_UNSAID],
         more_unsaid=f"{counted(len(unsaid) - _MOST_UNSAID, 'more section')} likewise."
