@@ -202,8 +202,15 @@ def warming_mold(
         estimated = with_logs(logarithms).temperatures(cold, waits, begun)
         return np.append((estimated - readings)[compared] / MEASURED_WITHIN_K, logarithms / BOOK)
 
-    tight = {"xtol": _SAME_TO, "ftol": _SAME_TO, "gtol": _SAME_TO}
-    found = least_squares(residuals, np.zeros(2), "3-point", bounds=(-log(100), log(100)), **tight)
+    found = least_squares(
+        residuals,
+        np.zeros(2),
+        jac="3-point",
+        bounds=(-log(100), log(100)),
+        xtol=_SAME_TO,
+        ftol=_SAME_TO,
+        gtol=_SAME_TO,
+    )
     scatter = max(1.0, 2 * found.cost / book.measured)
     slopes = np.asarray(found.jac, dtype=np.float64)
     return replace(
