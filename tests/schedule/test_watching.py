@@ -1,3 +1,4 @@
+import shutil
 import threading
 import time
 from pathlib import Path
@@ -75,3 +76,27 @@ def test_a_removed_folder_is_named(tmp_path):
     (tmp_path / "pours").rmdir()
     assert next(changes) == ("pours",)
     changes.close()
+
+
+def test_a_folder_that_was_removed_is_watched_again_once_it_is_back(tmp_path):
+    folder = tmp_path / "bench"
+    folder.mkdir()
+    (folder / "pour.csv").write_text("1\n")
+    changes = quiet_changes(folder, Relevant(folder, folder / "reports"), quiet_ms=300)
+    assert next(changes) == ()
+    away = tmp_path / "away"
+
+    def come_back():
+        folder.rename(away)
+        time.sleep(1)
+        shutil.copytree(away, folder)
+
+    thread = threading.Thread(target=come_back)
+    thread.start()
+    try:
+        assert next(changes) == (), "the look at the folder that is back"
+        (folder / "pour.csv").write_text("2\n")
+        assert next(changes) == ("pour.csv",)
+    finally:
+        thread.join()
+        changes.close()

@@ -1,5 +1,6 @@
 """Wait until files in a workspace change and then stay unchanged for a while."""
 
+import time
 from collections.abc import Callable, Generator
 from pathlib import Path
 
@@ -39,13 +40,32 @@ def quiet_changes(
 ) -> Generator[tuple[str, ...], None, None]:
     """Yield the names of the files that changed, once nothing has changed for `quiet_ms`.
 
-    Yields no names once at the start, as soon as it notices changes, and whenever `due_again` returns true,
-    such as on a new day.
+    Yields no names once at the start, as soon as it notices changes, whenever `due_again` returns true, such
+    as on a new day, and once the folder is back after it was removed.
     """
+    while True:
+        yield from _quiet_changes(folder, relevant, poll, quiet_ms, due_again)
+        while _identity(folder) is None:
+            time.sleep(quiet_ms / 1000)
+
+
+def _identity(folder: Path) -> tuple[int, int] | None:
+    """Device and number of the folder, another one once it was removed and made again; None without one."""
+    try:
+        found = folder.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _quiet_changes(
+    folder: Path, relevant: Relevant, poll: bool, quiet_ms: int, due_again: Callable[[], bool]
+) -> Generator[tuple[str, ...], None, None]:
+    """Do the same until the folder is removed."""
     from watchfiles import watch
 
     pending: set[str] = set()
-    first = True
+    first, watched = True, _identity(folder)
     for changes in watch(
         folder.resolve(),
         watch_filter=lambda change, path: relevant(Path(path)),
@@ -55,6 +75,8 @@ def quiet_changes(
         raise_interrupt=True,
         ignore_permission_denied=True,
     ):
+        if _identity(folder) != watched:
+            return
         if changes:
             pending.update(relevant.name(Path(path)) for _, path in changes)
         elif first or pending or due_again():
