@@ -15,16 +15,14 @@ from benchwater.plugin.bench import (
     Build,
     Cavity,
     Change,
-    CureWindow,
     Item,
-    ItemKind,
     Mold,
     Plan,
     Trip,
     Water,
 )
-from benchwater.read.bench_table import CURRENCY_MARKS, FILE_NAME, BenchError, BenchTable, Faults
-from benchwater.read.item_kinds import KINDS, kind_of_item
+from benchwater.read.bench_items import DIMENSIONS, read_item
+from benchwater.read.bench_table import FILE_NAME, BenchError, BenchTable, Faults, currency_code
 from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
 from benchwater.read.own_words import OwnWords
 from benchwater.read.toml_lines import parse_toml, to_toml
@@ -37,7 +35,6 @@ from benchwater.read.unknowns import (
     stand_in,
     with_unknown_uses,
 )
-from benchwater.text import near_names, quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import is_unit
 
@@ -46,11 +43,7 @@ _MOST_BYTES = 16 * 1024 * 1024
 MOST_PLANNED_HOURS = 10_000.0
 DEFAULT_TOLERANCE = 0.05
 _OF_WORDS = ("columns", "values", "names")
-_COUNTED = ("insert", "fitting")
-_DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
-_TAKES_ANY_UNIT: ItemKind = "coat"
 _SYSTEMS = {"imperial": "us", "american": "us", "usa": "us", "inches": "us", "si": "metric"}
-_CURRENCY_WORDS = {"dollar": "USD", "dollars": "USD", "euro": "EUR", "euros": "EUR", "pounds": "GBP"}
 _SIZE = re.compile(r"(?:[0-9]+ )?[0-9]+/[0-9]+")
 _NUMBERED = re.compile(r"(?:(?P<first>[0-9]+)\s*x?\s+)?(?P<name>.+?)(?:\s*x\s*(?P<last>[0-9]+))?")
 _HOW_TO_READ = frozenset({"logs", "words"})
@@ -143,7 +136,7 @@ class _Reader:
         self._stand_in("units", system, "us")
         self._stand_in("paper", paper, "letter")
         self._stand_in("season.start", start, "01-01")
-        items = {key: self._item(key, top) for key in top.names("items")}
+        items = {key: read_item(top.entry("items", key), key) for key in top.names("items")}
         molds = {key: self._mold(key, top, items) for key in top.names("molds")}
         items = with_unknown_uses(items, molds, hooks=self._hooks_unknown)
         builds = {key: self._build(key, top, items, molds) for key in top.names("builds")}
@@ -237,12 +230,10 @@ class _Reader:
         text = bench.text("currency")
         if text is None:
             return None
-        plain = text.strip()
-        code = CURRENCY_MARKS.get(plain) or _CURRENCY_WORDS.get(plain.casefold()) or plain.upper()
-        if not (len(code) == 3 and code.isascii() and code.isalpha()):
+        code = currency_code(text)
+        if code is None:
             why = f"`{text}` is not a currency code such as `USD` or `EUR` (ISO 4217)"
             bench.fault("currency", why, to_toml("USD"))
-            return None
         return code
 
     def _season_start(self, bench: BenchTable) -> tuple[int, int] | None:
@@ -263,92 +254,6 @@ class _Reader:
             table.fault(key, f"`{text}` is not a month and day such as `03-01` (day 28 at most)")
             return None
         return month, day
-
-    def _item(self, name: str, top: BenchTable) -> Item:
-        table = top.entry("items", name)
-        kind = self._kind(table, name)
-        stated_unit = table.text("unit")
-        density = table.density("density")
-        unit, print_unit = self._unit(table, kind, stated_unit, density)
-        dimension = _DIMENSIONS[unit]
-        if isinstance(table.value("scale"), str):
-            resolution = table.quantity("scale", dimension, print_unit)
-        else:
-            scale = table.table("scale")
-            resolution = scale.quantity("resolution", dimension, print_unit)
-            scale.close()
-        cure = self._cure(table)
-        pack = table.quantity("pack", dimension, print_unit, density=density)
-        item = Item(
-            name=name,
-            kind=kind,
-            unit=cast(Any, unit),
-            print_unit=print_unit,
-            pack=pack,
-            price=table.number("price"),
-            resolution=0.0 if unit == "pieces" else resolution,
-            mass_g=table.quantity("mass", "mass", "g"),
-            density_g_per_ml=density,
-            melts_c=table.quantity("melts", "temperature", None),
-            lead_time_d=_days(table.quantity("lead_time", "duration", "d")),
-            cure=cure,
-            lead=table.yes_or_no("lead"),
-        )
-        table.close()
-        if item.price is not None and not table.has("pack"):
-            table.fault("price", "is the price of a pack, and the item has no `pack`: say how much one holds")
-        return item
-
-    def _kind(self, table: BenchTable, name: str) -> ItemKind:
-        text = table.text("kind")
-        if text is None:
-            if not table.has("kind"):
-                self._needs_kind(table, name)
-            return kind_of_item(name) or _TAKES_ANY_UNIT
-        kind = kind_of_item(text)
-        if kind is None:
-            near = near_names(text, [word for words in KINDS.values() for word in words])
-            guess = kind_of_item(near[0]) if near else kind_of_item(name)
-            better = to_toml(guess) if guess else None
-            table.fault("kind", f"`{text}` is not one of {quoted(KINDS)}", better)
-            return guess or _TAKES_ANY_UNIT
-        return kind
-
-    def _needs_kind(self, table: BenchTable, name: str) -> None:
-        guess = kind_of_item(name)
-        example = f"kind = {to_toml(guess)}" if guess else f"kind = one of {quoted(KINDS)}"
-        self._faults.add(table.path, f"needs a key `kind`: write a line `{example}`")
-
-    def _unit(
-        self, table: BenchTable, kind: str, stated: str | None, density: float | None
-    ) -> tuple[str, str]:
-        if kind in _COUNTED and (stated is None or is_unit(stated, "pieces")):
-            return "pieces", "pieces"
-        if kind == "insert":
-            table.fault("unit", f"`{stated}`: an insert is counted in pieces", to_toml("pieces"))
-            return "pieces", "pieces"
-        if stated is None:
-            return "g", "g"
-        if is_unit(stated, "mass"):
-            return "g", stated
-        if not is_unit(stated, "volume"):
-            why = f"`{stated}` is no unit of mass or volume (accepted: `g`, `oz`, `lb`, `mL`)"
-            table.fault("unit", why, to_toml("g"))
-            return "g", "g"
-        return ("g", "g") if density is not None else ("mL", stated)
-
-    def _cure(self, item: BenchTable) -> CureWindow | None:
-        if not item.has("cure"):
-            return None
-        table = item.table("cure")
-        window = CureWindow(
-            min_temp_c=table.quantity("min_temp", "temperature", None),
-            max_temp_c=table.quantity("max_temp", "temperature", None),
-            min_time_h=table.quantity("min_time", "duration", None),
-            max_time_h=table.quantity("max_time", "duration", None),
-        )
-        table.close()
-        return window
 
     def _mold(self, name: str, top: BenchTable, items: dict[str, Item]) -> Mold:
         table = top.entry("molds", name)
@@ -575,8 +480,4 @@ class _Reader:
 
 
 def _kept_in(item: Item) -> tuple[Dimension, str]:
-    return _DIMENSIONS[item.unit], item.print_unit
-
-
-def _days(hours: float | None) -> float | None:
-    return None if hours is None else hours / 24
+    return DIMENSIONS[item.unit], item.print_unit

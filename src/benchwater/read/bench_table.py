@@ -12,6 +12,7 @@ from benchwater.units import Dimension, QuantityError, read_quantity
 
 FILE_NAME = "bench.toml"
 CURRENCY_MARKS: Mapping[str, str] = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
+_CURRENCY_WORDS = {"dollar": "USD", "dollars": "USD", "euro": "EUR", "euros": "EUR", "pounds": "GBP"}
 _EXAMPLE: Mapping[Dimension, str] = {
     "mass": "1/8 oz",
     "volume": "8 fl oz",
@@ -23,6 +24,13 @@ _EXAMPLE: Mapping[Dimension, str] = {
 
 
 _NUMBER = re.compile(r"(?:[0-9]+|[0-9]{1,3}(?:,[0-9]{3})+)(?:\.[0-9]+)?")
+
+
+def currency_code(text: str) -> str | None:
+    """The ISO 4217 code that a text spells, by mark, word or code."""
+    plain = text.strip()
+    code = CURRENCY_MARKS.get(plain) or _CURRENCY_WORDS.get(plain.casefold()) or plain.upper()
+    return code if len(code) == 3 and code.isascii() and code.isalpha() else None
 
 
 class BenchError(ValueError):
@@ -305,10 +313,14 @@ class BenchTable:
                 hint = f"; did you mean `{near[0]}`?" if near else f" (known: {quoted(known)})"
                 self.fault(str(key), f"is not a key that benchwater knows here{hint}")
 
+    def needs(self, key: str, example: str = "") -> None:
+        """Note that a key is not there."""
+        self._faults.add(self.path, f"needs a key `{key}`{example}")
+
     def _get(self, key: str, required: bool) -> Any:
         value = self.value(key)
         if required and value is None:
-            self._faults.add(self.path, f"needs a key `{key}`")
+            self.needs(key)
         return value
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.read.bench_file import size_in_ounces
-from benchwater.read.bench_table import CURRENCY_MARKS
+from benchwater.read.bench_table import CURRENCY_MARKS, currency_code
 from benchwater.read.toml_lines import to_toml
 from benchwater.read.unknowns import NOT_KNOWN, STAND_INS, TOLERANCE
 from benchwater.text import quoted
@@ -182,8 +182,8 @@ def _price(answer: str) -> str:
 
 
 def _currency(answer: str) -> str:
-    code = CURRENCY_MARKS.get(answer.strip(), answer.strip().upper())
-    if len(code) != 3 or not code.isascii() or not code.isalpha():
+    code = currency_code(answer)
+    if code is None:
         raise ValueError("is not a currency such as `USD` or `EUR`")
     return code
 

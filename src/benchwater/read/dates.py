@@ -15,8 +15,8 @@ from benchwater.read.refusals import CellError, Reason
 
 DateOrder = Literal["iso", "day first", "month first"]
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_MONTH = rf"(?P<month>{'|'.join(_MONTHS)})[a-z]*\.?"
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTH = rf"(?P<month>{'|'.join(MONTHS)})[a-z]*\.?"
 _YEAR = r"(?P<year>[0-9]{4}|'?[0-9]{2})"
 _DAY = r"(?P<day>[0-9]{1,2})(?:st|nd|rd|th)?"
 _WEEKDAY = re.compile(
@@ -148,7 +148,7 @@ def _parts(text: str) -> _Parts | None:
         return _Parts(int(match["day"]), month, int(match["year"]), True, time)
     for pattern in _SPOKEN:
         if match := pattern.fullmatch(plain):
-            month = _MONTHS.index(match["month"].casefold()) + 1
+            month = MONTHS.index(match["month"].casefold()) + 1
             return _Parts(int(match["day"]), month, _year(match["year"]), True, time)
     if match := _NUMBERS.fullmatch(plain):
         year = _year(match["year"])

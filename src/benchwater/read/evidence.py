@@ -19,16 +19,9 @@ _SURE, _POSSIBLE, _NO = 2, 1, 0
 
 def columns_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) -> list[Column]:
     """The columns that nearly all of the cells are surely of; where there are none, those they may be of."""
-    distinct = list(dict.fromkeys(cell for cell in cells if cell))
-    if not distinct:
-        return []
-    likeness = [(column, [_likeness(cell, column, bench) for cell in distinct]) for column in columns]
-    for least in (_SURE, _POSSIBLE):
-        found = [
-            column
-            for column, each in likeness
-            if sum(one >= least for one in each) >= _ENOUGH * len(distinct)
-        ]
+    distinct, columns = _distinct(cells), list(columns)
+    for least in (_SURE, _POSSIBLE) if distinct else ():
+        found = [column for column in columns if _nearly_all(distinct, column, bench, least)]
         if found:
             return found
     return []
@@ -36,27 +29,28 @@ def columns_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) ->
 
 def surely_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) -> list[Column]:
     """The columns that nearly all of at least two different cells are surely of."""
-    distinct = list(dict.fromkeys(cell for cell in cells if cell))
-    return [
-        column
-        for column in columns
-        if len(distinct) > 1
-        and sum(_likeness(cell, column, bench) == _SURE for cell in distinct) >= _ENOUGH * len(distinct)
-    ]
+    distinct = _distinct(cells)
+    return [each for each in columns if len(distinct) > 1 and _nearly_all(distinct, each, bench, _SURE)]
 
 
 def none_is_of(cells: Sequence[str], column: Column, bench: Bench) -> bool:
     """Whether there are cells, and not one can be read as of the column."""
-    distinct = list(dict.fromkeys(cell for cell in cells if cell))
+    distinct = _distinct(cells)
     return bool(distinct) and all(_likeness(cell, column, bench) == _NO for cell in distinct)
 
 
 def hold_places(cells: Sequence[str], bench: Bench) -> bool:
     """Whether most of the cells name a mold and its cavity together."""
-    distinct = list(dict.fromkeys(cell for cell in cells if cell))
-    return bool(distinct) and 2 * sum(find_place(cell, bench) is not None for cell in distinct) > len(
-        distinct
-    )
+    distinct = _distinct(cells)
+    return sum(find_place(cell, bench) is not None for cell in distinct) > len(distinct) / 2
+
+
+def _distinct(cells: Sequence[str]) -> list[str]:
+    return list(dict.fromkeys(filter(None, cells)))
+
+
+def _nearly_all(cells: Sequence[str], column: Column, bench: Bench, least: int) -> bool:
+    return sum(_likeness(cell, column, bench) >= least for cell in cells) >= _ENOUGH * len(cells)
 
 
 def _likeness(text: str, column: Column, bench: Bench) -> int:

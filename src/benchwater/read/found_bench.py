@@ -12,6 +12,7 @@ from typing import Literal
 from benchwater.plugin.bench import Bench, Build, Cavity, Item, ItemKind, Mold
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench, size_in_ounces
+from benchwater.read.bench_table import CURRENCY_MARKS
 from benchwater.read.coded import Coded
 from benchwater.read.item_kinds import kind_of_item
 from benchwater.read.log_parts import LogPart, log_parts
@@ -38,7 +39,6 @@ _MOST_SHOWN = 6
 _US = re.compile(r"[0-9]\s*(?:°?\s*f|degf|oz|ozs|lbs?|in|inch(?:es)?|\")$", re.IGNORECASE)
 _METRIC = re.compile(r"[0-9]\s*(?:°?\s*c|degc|kg|cm|mm|ml)$", re.IGNORECASE)
 _ISO = re.compile(r"[0-9]{4}-(?:0[1-9]|1[0-2])-[0-9]{2}")
-_MONEY = {"$": "USD", "€": "EUR", "£": "GBP"}
 
 
 @dataclass(slots=True)
@@ -117,9 +117,8 @@ def _collect(part: LogPart, named: _Named) -> int:
             if column.kind == "temperature" and name == "melt_temp":
                 _note_bare_temperatures(counts, named)
         if column.kind == "money":
-            named.money.update(
-                {code: sum(n for text, n in counts.items() if mark in text) for mark, code in _MONEY.items()}
-            )
+            for mark, code in CURRENCY_MARKS.items():
+                named.money[code] += sum(rows for text, rows in counts.items() if mark in text)
     for mold, cavity in _pairs(texts, "mold", "cavity"):
         named.cavities[mold][cavity] += 1
     for mold, material in _pairs(texts, "mold", "material"):
@@ -181,7 +180,7 @@ def _system_of(text: str) -> str:
 def _bench(name: str, named: _Named) -> Bench:
     notes = ["There is no bench.toml: molds, cavities, items and builds are what the logs name"]
     system: Literal["us", "metric"] = "metric" if named.systems["metric"] > named.systems["us"] else "us"
-    currency = max(_MONEY.values(), key=lambda code: (named.money[code], code == "USD"))
+    currency = max(CURRENCY_MARKS.values(), key=lambda code: (named.money[code], code == "USD"))
     if not any(named.money.values()):
         notes.append("no cost names its currency: `USD` stood in")
     if not (named.systems["us"] or named.systems["metric"]):

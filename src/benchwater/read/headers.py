@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
 from itertools import islice
@@ -20,7 +20,7 @@ from benchwater.read.column_names import (
     split_unit,
 )
 from benchwater.read.evidence import MOST_SAMPLED, columns_of, hold_places, none_is_of, surely_of
-from benchwater.read.records import Record, check_lines, plain_ends, record_at, records_and_ends
+from benchwater.read.records import Record, check_lines, plain_ends, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
 from benchwater.read.vocabulary import everyday_key
 from benchwater.text import quoted
@@ -74,13 +74,6 @@ class Header:
         """The records below the header. FileError beyond the bounds of an honest log."""
         return read_body(self.below, self.separator, len(self.headings), self.first_line)
 
-    def records_on(self, lines: Iterable[int]) -> Iterator[Record]:
-        """The records that start on these lines, each of which is the first of a record."""
-        texts = self.below.split("\n")
-        for line in lines:
-            record, _ = record_at(partial(_at, texts), line - self.first_line, self.separator)
-            yield record._replace(line=line)
-
 
 def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -> Header:
     """Find the log kind of a text by its header, with any of the separators.
@@ -127,10 +120,6 @@ def count_known(cells: Iterable[str], kinds: Sequence[LogKind]) -> int:
 @lru_cache(maxsize=200)
 def _count_known(cells: tuple[str, ...], names: tuple[ColumnNames, ...]) -> int:
     return sum(any(may_name(each, cell) for each in names) for cell in cells)
-
-
-def _at(texts: Sequence[str], index: int) -> str | None:
-    return texts[index] if 0 <= index < len(texts) else None
 
 
 def _without_hint(text: str) -> str:

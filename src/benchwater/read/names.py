@@ -6,6 +6,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from benchwater.plugin.bench import Bench
+from benchwater.read.dates import MONTHS
 from benchwater.read.vocabulary import is_misspelling, singular
 from benchwater.text import near_names, quoted
 
@@ -23,9 +24,8 @@ _OF_KIND: Mapping[str, frozenset[str]] = {
     "plastic": _SIZE_WORDS | {"plastic", "plastisol"},
     "fitting": _SIZE_WORDS,
 }
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _LIKE_A_DATE = re.compile(
-    r"(?:[0-9]{1,2}[-. ])?(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*(?:[-. ][0-9]{1,4})?"
+    rf"(?:[0-9]{{1,2}}[-. ])?(?:{'|'.join(MONTHS)})[a-z]*(?:[-. ][0-9]{{1,4}})?"
     r"|[0-9]{4}-[0-9]{2}-[0-9]{2}.*|[0-9]{1,2}-[0-9]{1,2}(?:-[0-9]{2,4})?",
     re.IGNORECASE,
 )
@@ -195,7 +195,7 @@ def _letters(name: str) -> str:
 
 def _from_a_date(text: str, cavities: Iterable[str]) -> str | None:
     """The only fraction among the cavities that a spreadsheet may have made this date of."""
-    month_at = next((at for at, month in enumerate(_MONTHS, 1) if month in text.casefold()), None)
+    month_at = next((at for at, month in enumerate(MONTHS, 1) if month in text.casefold()), None)
     numbers = [int(number) for number in re.findall(r"[0-9]+", text)]
     if not is_like_a_date(text):
         return None
