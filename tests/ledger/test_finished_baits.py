@@ -87,6 +87,7 @@ def test_a_count_above_what_was_made_says_that_the_rest_is_from_before_the_logs(
 def test_a_count_of_bare_baits_leaves_the_castings_in_the_box():
     of = season("2026-05-03,plain,counted,4,\n")
     assert pieces_on_hand(of).bodies[BARE] == 20
+    assert on_hand(of)["plain"] == 4
     shares = share_pieces(
         pieces_on_hand(of), [(of.bench.builds["plain"], 10), (of.bench.builds["perch-grub"], 36)]
     )

@@ -123,7 +123,7 @@ def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares
     Finished baits that were counted are their build's. Coated ones go to the builds of their head and coat.
     Bare castings serve heads still to be coated, trailers (one for each bait of the target: those on baits
     are among the castings) and bare builds; where they do not go round, each gets in proportion, and what
-    nobody needs is left to the bare builds.
+    nobody needs is left to the bare builds that were not counted.
     """
     by_body: defaultdict[Body, list[tuple[str, int]]] = defaultdict(list)
     claims: defaultdict[Casting, list[tuple[str, int]]] = defaultdict(list)
@@ -153,10 +153,13 @@ def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares
         asking = [*claims[mold, cavity], *bare]
         asked = [count for _, count in asking]
         got = share_out(pool, asked) if sum(asked) > pool else asked
-        spare = share_out(max(0, pool - sum(asked)), [target for _, target in bare])
         of_bare = got[len(asking) - len(bare) :]
-        for (name, _), counted, count, more in zip(bare, sure, of_bare, spare, strict=True):
-            on_hand[name] = counted + count + more
+        for (name, _), counted, count in zip(bare, sure, of_bare, strict=True):
+            on_hand[name] = counted + count
+        uncounted = [(name, target) for name, target in bare if name not in pieces.counted]
+        spare = share_out(max(0, pool - sum(asked)), [target for _, target in uncounted])
+        for (name, _), more in zip(uncounted, spare, strict=True):
+            on_hand[name] += more
         lack: Counter[str] = Counter()
         for (name, want), have in zip(asking, got, strict=True):
             lack[name] += want - have
