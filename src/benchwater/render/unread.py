@@ -65,7 +65,7 @@ def _rows(report: Report) -> str:
         parts.append(f"{counted(cells, 'cell')} in {'other ' if rows else ''}rows {are} unknown")
     named = [each.column for each in report.unread_columns if each.could_be and not each.may_be]
     if named:
-        columns = listed([f"`{shorten(visible(name), _LONGEST_VALUE)}`" for name in named], MOST_FIXES)
+        columns = listed([f"“{shorten(visible(name), _LONGEST_VALUE)}”" for name in named], MOST_FIXES)
         parts.append(f"{columns} {'are columns' if len(named) > 1 else 'is a column'} not read")
     if questions:
         parts.append(f"{counted(questions, 'column was', 'columns were')} not understood")
