@@ -9,6 +9,7 @@ from benchwater.words import listed
 from simulations import fished_trips as trips
 from simulations import mold_seasons as mold
 from simulations import plan_seasons as plan
+from simulations import seasons_ahead
 from simulations import shares_and_lives as lives
 from simulations import stock_seasons as stock
 from simulations.study import Generator, Held, Study
@@ -18,6 +19,7 @@ WIDER = "the wider of two limits, of which one is exact where trips are alike: a
 WHOLE = "whole baits and fills: at least what is stated"
 TRIPS_SEED = 0x59D0F426
 PLAN_SEED = 0x03832389
+AHEAD_SEED = 0x35F9CE0F
 RECTANGLES = (
     "few tolerances and roundings, each anything within its limits, weigh most: twice the standard "
     "uncertainty of a rectangle is 115 % of its half-width, and holds it always"
@@ -123,6 +125,14 @@ STUDIES = (
         seed=PLAN_SEED,
     ),
     Study(name="Baits dressed", draw=plan.bait_count, seasons=2000, again=200, above=WHOLE, seed=PLAN_SEED),
+    Study(
+        name="No build runs out in a season ahead",
+        draw=seasons_ahead.no_build_runs_out,
+        seasons=400,
+        again=20,
+        above=WHOLE,
+        seed=AHEAD_SEED,
+    ),
 )
 
 PROTOCOL = (
@@ -139,6 +149,7 @@ PROTOCOL = (
     "on seeds 5, 77 and 78; their seed is of commit 59d0f426c5bc, the last that changed these methods,",
     "and they alone were drawn from it, once. So were the rows of the plan and of baits dressed, tuned on",
     "seeds 1 to 3, 7, 11 and 21 to 23, from the seed of commit 0383238904a5.",
+    "The row of the season ahead was tuned on seeds 1 to 3; its seed is of commit 35f9ce0fadb7.",
     "",
     "Rows in which sessions differ were added when sessions became the unit, and with them the ratio of",
     "cavities was drawn anew, as its limits had changed. They were tuned on 3, 5, 11 and 4711; their seed",
