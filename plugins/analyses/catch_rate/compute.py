@@ -17,7 +17,7 @@ from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
 from .catch_rates import RateContrast, contrast_rates
 
 LEAST_TRIPS, MOST_COMPARED, CLEAR = 5, 12, 0.05
-FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat"), ("build", "water")
+FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat", "angler"), ("build", "water")
 PER_HOUR = "fish/h"
 
 
@@ -36,8 +36,14 @@ class Rates:
         return ratio_of_totals(rows["fish"], rows["hours"])
 
     def _groups(self, factor: str, most: int | None = None) -> list[str]:
-        """The groups of a factor (the `most` ones fished longest), the highest rate first."""
+        """The groups of a factor (the `most` ones fished longest), the highest rate first.
+
+        Anglers only with LEAST_TRIPS trips each, and where there are two: a few bad days are nobody's fault.
+        """
         groups = self.trips.groups(factor)
+        if factor == "angler":
+            groups = [name for name in groups if self.rate(factor, name).units >= LEAST_TRIPS]
+            groups = groups if len(groups) > 1 else []
         fished = {group: sum_in_order(self.trips.of(factor, group)["hours"]) for group in groups}
         kept = sorted(fished, key=lambda group: (-fished[group], group))[:most]
         return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)

@@ -1,7 +1,8 @@
 """Trips: the bait-hours and the fish of each, by what was fished, where, and what was caught.
 
 A trip is the day and its `trip`, or the day and its water where no trip is written. A row belongs to several
-groups, those of a factor at a time: all baits, its build, the build's coat, its water, its habitat tags.
+groups, those of a factor at a time: all baits, its build, the build's coat, its water, its angler, its
+habitat tags.
 """
 
 from collections.abc import Mapping, Sequence
@@ -33,8 +34,8 @@ class Trips:
 
     | column | meaning |
     |---|---|
-    | `factor` | `all`, `build`, `coat`, `water` or `habitat` |
-    | `group` | the group: `all`, a build, a coat or `no coat`, a water, a habitat tag |
+    | `factor` | `all`, `build`, `coat`, `water`, `angler` or `habitat` |
+    | `group` | the group: `all`, a build, a coat or `no coat`, a water, an angler, a habitat tag |
     | `trip` | the number of the trip, from 0 |
     | `day` | datetime64, the day of the trip |
     | `hours` | bait-hours, above 0 |
@@ -100,8 +101,9 @@ def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
     landed = landed.assign(name=landed["species"].map(names))
     species = landed.groupby(["place", "name"])["amount"].sum().unstack()
     species = species.reindex(index=table.index, columns=[*first_of.values()]).fillna(0.0)
-    spelt = fished.drop_duplicates("water_key").set_index("water_key")["water"]
-    table["group"] = table["group"].where(table["factor"] != "water", table["group"].map(spelt))
+    for factor in ("water", "angler"):
+        spelt = fished.drop_duplicates(f"{factor}_key").set_index(f"{factor}_key")[factor]
+        table["group"] = table["group"].where(table["factor"] != factor, table["group"].map(spelt))
     table = table.astype({"factor": "category", "group": "category"}).assign(fish=species.sum(axis=1))
     without_fish = set(fished["trip"]) - set(caught["trip"])
     places = rows_by(table, "factor", "group")
@@ -168,6 +170,7 @@ def _members(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
         "build": build,
         "coat": build.map(coats),
         "water": rows["water_key"].where(rows["water_key"] != ""),
+        "angler": rows["angler_key"].where(rows["angler_key"] != ""),
         "habitat": rows["habitat"].map(_plain_tags, na_action="ignore"),
     }
     parts = [rows.assign(factor=factor, group=group) for factor, group in groups.items()]
