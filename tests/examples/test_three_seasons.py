@@ -9,7 +9,7 @@ import pytest
 from benchwater.analyse.report import Report, ReportSection
 from benchwater.pipeline import Request, make_report, read_workspace
 
-EXAMPLE = Path(__file__).parent / "two_seasons"
+EXAMPLE = Path(__file__).parent / "three_seasons"
 OF_THIS_SEASON = (
     "material_balance",
     "defect_rate",
