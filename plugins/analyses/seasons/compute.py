@@ -79,11 +79,12 @@ def measures(season: Season, start: date, end: date) -> Iterator[Measure]:
 
 def _on_the_water(season: Season, span: Span) -> Iterator[Measure]:
     rows = season.rows("fishing", span)
-    rows = rows[rows["fished_h"] > 0]
     ended = rows["fate"].isin(["lost", "worn"])
     causes = rows["cause"].astype("str").where(ended)
     by_trip = rows.assign(
-        day=rows["date"].dt.normalize(), trip=trip_names(rows), hours=rows["fished_h"] * rows["count"]
+        day=rows["date"].dt.normalize(),
+        trip=trip_names(rows),
+        hours=(rows["fished_h"] * rows["count"]).fillna(0.0),
     )
     usual = [str(cause) for cause in causes.value_counts().head(MOST_GROUPS).index if cause]
     for group in (ALL, *sorted(usual)):
@@ -93,7 +94,8 @@ def _on_the_water(season: Season, span: Span) -> Iterator[Measure]:
             .groupby("trip")
             .agg(day=("day", "min"), events=("gone", "sum"), exposure=("hours", "sum"))
         )
-        yield Measure(name="baits ended", group=group, unit="1/h", units=sums.reset_index(drop=True))
+        units = sums[sums["exposure"] > 0].reset_index(drop=True)
+        yield Measure(name="baits ended", group=group, unit="1/h", units=units)
     if not season.holds("catch"):
         return
     trips = trips_of(season.rows("fishing", span), season.rows("catch", span), season.bench)

@@ -72,3 +72,17 @@ def test_a_change_is_judged_against_the_trend_and_one_that_did_nothing_is_not_to
 def test_one_season_without_a_change_is_no_section():
     season = make_season(BENCH, {"baits.csv": "date,build,fished,fate\n2026-05-01,perch-grub,1 h,kept\n"})
     assert analyse(season.season, season.whole).status == "empty"
+
+
+def test_a_lost_bait_without_its_hours_counts_on_a_trip_that_has_some():
+    """Each trip fishes 4 h; what is lost on it has no time, or 0, written."""
+    rows = "date,build,fished,fate,count\n"
+    for year, lost in ((2025, 4), (2026, 2)):
+        for day in range(1, 11):
+            rows += (
+                f"{year}-05-{day:02},perch-grub,4 h,kept,1\n{year}-05-{day:02},perch-grub,0 h,lost,{lost}\n"
+            )
+    season = make_season(BENCH, {"baits.csv": rows}, month="2026-05")
+    told = records(analyse(season.season, season.whole), "seasons")
+    (ended,) = [row for row in told if row["measure"] == "baits ended" and row["group"] == "all"]
+    assert (ended["now"], ended["then"]) == (pytest.approx(0.5), pytest.approx(1.0))
