@@ -30,9 +30,9 @@ ROW = "2026-05-02,round-jig,1/8,good,1,350\n"
             "column `mold_temp`: `350 g` is in `g`, which is not a unit of temperature (accepted: C, F, K)",
         ),
         (
-            POUR + "2026-05-02,round-jig\n",
-            "column `cavity`: is empty, and every row needs a cavity; also `outcome` is empty, and every row "
-            "needs an outcome",
+            POUR + "2026-05-02,,,good\n",
+            "column `mold`: is empty, and every row needs a mold; also `cavity` is empty, and every row "
+            "needs a cavity",
         ),
         (
             POUR + ROW.replace("350", "350,x"),
