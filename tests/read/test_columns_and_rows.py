@@ -192,3 +192,12 @@ def test_a_hostile_file_stops_early(monkeypatch):
         read_body("\n" * 21, ",", 2, first_line=1)
     with pytest.raises(FileError, match="on line 2"):
         recognise("date,mold\n" + "x" * (refusals.LONGEST_LINE + 1), shipped_kinds())
+
+
+def test_two_columns_of_one_heading_that_no_log_knows_are_both_kept_and_named(tmp_path):
+    reading = read_files(
+        tmp_path,
+        {"p.csv": "date,mold,cavity,outcome,sky,sky\n2026-05-02,round-jig,1/8,good,rain,sun\n"},
+    )
+    assert reading.tables["pour"][["sky", "sky (column 6)"]].to_numpy().tolist() == [["rain", "sun"]]
+    assert [each.column for each in reading.unread_columns] == ["sky", "sky (column 6)"]

@@ -350,12 +350,24 @@ def _header(matcher: _Matcher) -> Header:
         taken[heading.column.name] = heading.position
     return Header(
         kind=matcher.kind,
-        headings=matcher.headings_asked_about(),
+        headings=tuple(_told_apart(matcher.headings_asked_about())),
         separator=found.separator,
         below=found.text[found.end :],
         first_line=found.text.count("\n", 0, found.end) + 1,
         implied=tuple(matcher.implied()),
     )
+
+
+def _told_apart(headings: Iterable[Heading]) -> Iterator[Heading]:
+    """Add the number of its column to the second of two headings alike that name no column of the log."""
+    seen: set[str] = set()
+    for heading in headings:
+        if heading.column is None and heading.text and heading.text in seen:
+            number = f" (column {heading.position + 1})"
+            yield replace(heading, text=heading.text + number, written=heading.written + number)
+        else:
+            yield heading
+        seen.add(heading.text)
 
 
 @dataclass(frozen=True, slots=True)
