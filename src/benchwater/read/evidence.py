@@ -27,6 +27,14 @@ def columns_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) ->
     return []
 
 
+def could_be_of(cells: Sequence[str], columns: Sequence[Column], bench: Bench) -> bool:
+    """Whether the cells could be of any of the columns, numbers without a unit of a mass too."""
+    said = [cell for cell in cells if cell]
+    numbers = sum(_is_number(without_mark(cell)) for cell in said)
+    may_be_mass = any(column.kind == "mass" for column in columns)
+    return bool(columns_of(said, columns, bench)) or (may_be_mass and 0 < numbers >= _ENOUGH * len(said))
+
+
 def surely_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) -> list[Column]:
     """The columns that nearly all of at least two different cells are surely of."""
     distinct = _distinct(cells)

@@ -19,7 +19,7 @@ from benchwater.read.column_names import (
     plain_heading,
     split_unit,
 )
-from benchwater.read.evidence import MOST_SAMPLED, columns_of, hold_places, none_is_of, surely_of
+from benchwater.read.evidence import MOST_SAMPLED, columns_of, could_be_of, hold_places, none_is_of, surely_of
 from benchwater.read.records import Record, check_lines, plain_ends, records_and_ends
 from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
 from benchwater.read.vocabulary import everyday_key
@@ -150,6 +150,12 @@ class _Found:
             [cells[at].strip() for cells in records if at < len(cells)]
             for at in range(len(self.record.cells))
         ]
+
+    def filled(self, at: int) -> list[str]:
+        """The first cells at a position that are not empty."""
+        below = records_and_ends(self.text[self.end : self.end + _SAMPLED_CHARACTERS], self.separator)
+        cells = (record.cells[at].strip() for record, _ in below if at < len(record.cells))
+        return list(islice(filter(None, cells), MOST_SAMPLED))
 
 
 def _by_everyday_headings(matchers: "Sequence[_Matcher]") -> list[Header]:
@@ -328,9 +334,11 @@ class _Matcher:
         if not names:
             names = list(near_columns(self._names, heading.written, frozenset(absent)))
         columns = [column for column in self.kind.columns if column.name in absent]
+        cells = self._cells(heading)
+        cells = cells if any(cells) else self.found.filled(heading.position)
         if not names:
-            names = [column.name for column in surely_of(self._cells(heading), columns, self._bench)]
-        could_be = bool(names or columns_of(self._cells(heading), columns, self._bench))
+            names = [column.name for column in surely_of(cells, columns, self._bench)]
+        could_be = bool(names) or could_be_of(cells, columns, self._bench)
         return replace(heading, may_be=tuple(dict.fromkeys(names)), could_be=could_be)
 
 

@@ -75,8 +75,18 @@ def reshape(
             return [(tally, (kind,))]
         for group in (_groups_of_people(grid, kind), _groups_of_words(grid, kind, bench)):
             if group is not None:
-                return [(_unpivot(grid, kind, group), (kind,))]
+                whole = _is_log_as_it_stands(grid, kinds, bench, group)
+                return [] if whole else [(_unpivot(grid, kind, group), (kind,))]
     return []
+
+
+def _is_log_as_it_stands(grid: Grid, kinds: Sequence[LogKind], bench: Bench | None, group: "_Groups") -> bool:
+    """Whether the headings are those of one log, those of the group each a column of it."""
+    try:
+        headings = header_of(grid, kinds, ",", bench).headings
+    except FileError:
+        return False
+    return all(headings[at].column is not None for _, positions in group.of for at in positions)
 
 
 def _good_and_bad(grid: Grid, kind: LogKind) -> Grid | None:

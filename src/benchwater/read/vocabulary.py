@@ -53,7 +53,8 @@ def cached_by_identity(function: Callable[_Arguments, _Result]) -> Callable[_Arg
 @lru_cache(maxsize=20_000)
 def everyday_key(text: str) -> str:
     """A phrase as everyday phrases are compared: case, punctuation, plural and British spelling ignored."""
-    words = re.findall(r"[^\W_]+|[#✓✔&]", text.casefold().replace("'", "").replace("’", ""))
+    text = text.casefold().replace("'", "").replace("’", "").replace("+/-", "plus minus")
+    words = re.findall(r"[^\W_]+|[#✓✔&]", text.replace("±", "plus minus"))
     spelt = (_SPELT.get(word) or _SPELT.get(singular(word)) or singular(word) for word in words)
     return " ".join(word for word in spelt if word not in _ARTICLES)
 
@@ -141,6 +142,7 @@ class Vocabulary:
     def meanings(self, text: str, *, whole: bool) -> frozenset[str]:
         """What a cell may stand for: of several, the first way of reading that finds anything counts.
 
+        A phrase among little words that is a slip away from another stands for both (`in on piece`).
         `whole` cells hold a phrase and nothing else but little words; others may say more beside it.
         """
         if "?" in text or len(text) > _LONGEST:
@@ -151,7 +153,7 @@ class Vocabulary:
         if key in self._ask:
             return frozenset()
         if found := self._among_little_words(key):
-            return found
+            return found | self.near(text)
         if found := self.near(text):
             return found
         return frozenset() if whole else self._within(key)
