@@ -98,7 +98,8 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
             if matches:
                 candidates += [_header(matcher(kind, found)) for kind in matches]
                 break
-            if len(record.cells) <= MOST_COLUMNS and count_known(record.cells, kinds) >= least_named:
+            has_enough = least_named <= len(record.cells) <= MOST_COLUMNS
+            if has_enough and count_known(record.cells, kinds) >= least_named:
                 checked.append(found)
     if not text or text.isspace():
         raise FileError("is empty")
