@@ -32,7 +32,7 @@ from .mold_heat import (
 from .rates import RejectRate
 from .working_window import FlawWindow
 
-ENOUGH_UNREAD, MOST_SESSIONS_NAMED, MANY_BLANKS, WIDEST_SHARE = 10, 8, 12, 0.5
+ENOUGH_UNREAD, MOST_SESSIONS_NAMED, MANY_BLANKS, WIDEST_SHARE = 10, 8, 12, 0.4
 STRATA = {
     "fill": "in the same fill, whatever the heat",
     "temperature": "at the same heat",
