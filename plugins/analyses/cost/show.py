@@ -61,8 +61,8 @@ def _builds_table(baits: Mapping[str, BaitCost], whole_season: bool) -> Table:
         limits = (saving.estimate, saving.low, saving.high) if saving is not None else (None, None, None)
         cost = bait.cost.estimate if bait.cost is not None else None
         rows.append((name, *parts, bait.mold_share, cost, bait.build.bought_price, *limits))
-    note = "Saving is the shop's price less the cost, low and high what the logs leave possible. The molds' "
-    note += "share, their price over the good castings so far, falls with each further one."
+    note = "Saving is the shop's price less the cost; low to high is what the logs leave possible. The "
+    note += "molds' share falls with each casting."
     names, title, most = " ".join(PER_BUILD), "What one bait costs", 40 if whole_season else 0
     return make_table("per_build", title, names, rows, PER_BUILD, note=note, print_rows=most)
 
