@@ -5,6 +5,7 @@ import random
 from collections import defaultdict
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -55,8 +56,9 @@ def records(log):
 
 def side_by_side(rows, word, number, names, only):
     """One record for rows that differ in a word and its number alone; what only one word may have is kept."""
-    lines, taken = [], defaultdict(set)
-    by_key = {}
+    lines: list[Any] = []
+    taken: defaultdict[Any, set[Any]] = defaultdict(set)
+    by_key: dict[Any, Any] = {}
     for row in rows:
         rest = {name: text for name, text in row.items() if name not in {word, number, *only}}
         key = tuple(rest.items())
@@ -77,7 +79,8 @@ def side_by_side(rows, word, number, names, only):
 
 def by_cavity(rows):
     """One record for the cavities of a mold in one fill and outcome, a column for each."""
-    lines, by_key = [], {}
+    lines: list[Any] = []
+    by_key: dict[Any, Any] = {}
     sizes = list(dict.fromkeys(row["cavity"] for row in rows))
     for row in rows:
         rest = {name: text for name, text in row.items() if name not in {"cavity", "count"}}
@@ -136,7 +139,7 @@ def write(folder, seed):
                         is_number = at and text.replace(".", "", 1).isdigit()
                         sheet.write(at, column, float(text) if is_number else text)
     elif place == "everything":
-        of_log = {}
+        of_log: dict[str, Any] = {}
         for log, rows in blocks:
             of_log.setdefault(log, rows)
         rows = [{"what": log} | row for log, own in of_log.items() for row in own]

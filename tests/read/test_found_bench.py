@@ -60,7 +60,8 @@ def test_no_balance_is_made_of_what_may_have_gone_into_castings_unseen(tmp_path)
     workspace = read_workspace(folder)
     made = make_report(workspace, Request(month="2026-05"))
     parts = [part.section for section in made.sections for part in section.parts]
-    said = [each.text for part in parts for each in (*part.findings, *part.actions)]
+    said = [each.text for part in parts for each in part.findings]
+    said += [each.text for part in parts for each in part.actions]
     assert not any("hook" in text and "missing" in text for text in said)
     assert not made.failed
     assert any("`insert` of each cavity" in note for note in workspace.bench.fallbacks)

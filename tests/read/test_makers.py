@@ -30,7 +30,7 @@ def rows(folder, files):
     bench = parse_bench((MAKERS / "bench.toml").read_text()).bench
     kinds = shipped_kinds()
     reading = read_folder(folder, kinds, bench, keep_repeats=("*",))
-    found = Counter()
+    found: Counter[tuple[object, ...]] = Counter()
     for kind in kinds:
         names = [name for name in kind.frame_columns if name not in NOT_COMPARED]
         for row in reading.tables[kind.name][names].to_dict("records"):

@@ -141,7 +141,7 @@ def test_every_heading_of_the_demo_renamed_to_nonsense_is_named(tmp_path):
         for column in kind.columns:
             folder = tmp_path / f"{kind.name}-{column.name}"
             folder.mkdir()
-            renamed = set()
+            renamed: set[str] = set()
 
             def changed(of, lines, kind=kind, column=column, renamed=renamed):
                 at = header_at(of, lines)

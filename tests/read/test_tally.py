@@ -41,7 +41,7 @@ def read(folder, text):
 def castings(reading, *columns):
     table = reading.tables["pour"]
     rows = table[list(columns)].astype(object).where(table[list(columns)].notna(), None)
-    found = Counter()
+    found: Counter[tuple[object, ...]] = Counter()
     for row, count in zip(rows.itertuples(index=False, name=None), table["count"], strict=True):
         found[row] += count
     return found
@@ -49,7 +49,7 @@ def castings(reading, *columns):
 
 def test_the_boxes_of_every_sheet_come_back_as_the_castings_marked(tmp_path):
     pour = next(kind for kind in shipped_kinds() if kind.name == "pour")
-    expected = Counter()
+    expected: Counter[tuple[object, ...]] = Counter()
     for sheet in mold_tallies(pour, BENCH):
         (fills, *_) = sheet.blocks
         lines = [",".join(["date", "mold", "fill", sheet.temperature, *sheet.places, "flaw"])]

@@ -3,6 +3,7 @@
 import io
 import zipfile
 from datetime import date, datetime, time
+from typing import Any
 
 import pytest
 import xlsxwriter
@@ -26,7 +27,10 @@ def read(folder):
 
 
 def test_typed_cells_are_read_as_such_and_the_sheet_is_named(tmp_path):
-    clock = [["date", "build", "fished", "fate"], [date(2026, 5, 2), "perch-grub", time(1, 30), "kept"]]
+    clock: list[list[Any]] = [
+        ["date", "build", "fished", "fate"],
+        [date(2026, 5, 2), "perch-grub", time(1, 30), "kept"],
+    ]
     with xlsxwriter.Workbook(tmp_path / "season.xlsx") as made:
         day, hours = (
             made.add_format({"num_format": "yyyy-mm-dd hh:mm"}),

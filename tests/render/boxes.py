@@ -54,4 +54,4 @@ def filled(page: Any) -> float:
         if getattr(box, "text", "") or getattr(box, "replacement", None) is not None
     ]
     top = page._page_box.content_box_y()
-    return (max(ends, default=top) - top) / page._page_box.height
+    return float((max(ends, default=top) - top) / page._page_box.height)

@@ -86,7 +86,9 @@ def no_build_runs_out(rng: Generator) -> Held:
         "pour": pd.DataFrame(poured, columns=[*POUR, "material", "mass_g"]).query("count > 0"),
     }
     season = Season(bench, logs, START, END)
-    bodies = {(*build.head, None): int(rng.integers(0, 4)) for build in bench.builds.values() if build.head}
+    bodies: dict[tuple[str, str, str | None], int] = {
+        (*build.head, None): int(rng.integers(0, 4)) for build in bench.builds.values() if build.head
+    }
     with patch.object(compute, "pieces_on_hand", lambda _: Pieces(bodies, {}, {})):
         plan = compute.make_plan(season, Span(name="season", label="", start=START, end=END))
     if plan.thin:
@@ -146,4 +148,4 @@ def bait_count(rng: Generator) -> Held:
     found = baits_dressed(Season(bench, logs, START, END), midnight(END))[f"b{told}"]
     if not found.seen:
         return None
-    return found.low <= numbers[-1] <= found.high
+    return bool(found.low <= numbers[-1] <= found.high)

@@ -66,7 +66,9 @@ def no_build_runs_out(rng: Generator) -> Held:
         "pour": pd.DataFrame(poured, columns=[*POUR, "material", "mass_g"]).query("count > 0"),
     }
     season = Season(bench, logs, date(2026, 3, 1), END)
-    bodies = {(*build.head, None): int(rng.integers(0, 10)) for build in bench.builds.values() if build.head}
+    bodies: dict[tuple[str, str, str | None], int] = {
+        (*build.head, None): int(rng.integers(0, 10)) for build in bench.builds.values() if build.head
+    }
     with patch.object(compute, "pieces_on_hand", lambda _: Pieces(bodies, {}, {})):
         ahead = plan_ahead(season, Span(name="season", label="", start=date(2026, 3, 1), end=END), UNTIL)
     if ahead is None or ahead.plan.thin:

@@ -30,8 +30,11 @@ def rows() -> pd.DataFrame:
     log = pd.read_csv(CSV, dtype=str, keep_default_na=False)
     log["hours"], log["baits"] = log["fished"].map(hours), log["count"].replace("", "1").astype(int)
     log["gone"] = log["fate"].isin(["lost", "worn"])
-    log["entry"], used = 0.0, {}
-    for at, row in log[log["bait"] != ""].iterrows():
+    used: dict[tuple[str, str], float] = {}
+    log["entry"] = 0.0
+    for at, row in enumerate(log.to_dict("records")):
+        if not row["bait"]:
+            continue
         tag = row["build"], row["bait"]
         log.loc[at, "entry"] = used.get(tag, 0.0)
         used[tag] = 0.0 if row["gone"] else used.get(tag, 0.0) + row["hours"]

@@ -254,6 +254,7 @@ def test_flaws_that_differ_by_session_alone_are_not_put_down_to_temperature() ->
     assert shown.window is not None
     assert found.window is not None
     assert found.first_met == shown.first_met
+    assert shown.window.first_met_upper is not None
     assert found.window.first_met_upper is None or found.window.first_met_upper > shown.window.first_met_upper
 
 

@@ -308,7 +308,7 @@ def test_a_difference_within_one_step_of_the_scale_is_exact_to_the_scale() -> No
 
 def test_a_count_in_grams_is_shown_in_grams_whatever_the_bench_keeps_it_in() -> None:
     bench = BENCH.replace('units = "metric"', 'units = "us"').replace('unit = "g"', 'unit = "lb"', 1)
-    counts = ("2026-03-01,alloy,counted,5700 g", "2026-03-31,alloy,counted,5600 g")
+    counts: tuple[str, ...] = ("2026-03-01,alloy,counted,5700 g", "2026-03-31,alloy,counted,5600 g")
     counts += (
         "2026-04-30,alloy,counted,560 g",
         "2026-05-31,alloy,counted,5600 g",

@@ -2,6 +2,7 @@
 
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -116,7 +117,7 @@ def test_work_ends_before_the_first_day_of_fishing_and_orders_come_before_work()
     assert [row["work"] for row in evenings] == ["pour", "coat"]
     days = [row["by"] for row in evenings]
     assert days == [date(2027, 2, 27), date(2027, 2, 28)], "evenings were a day apart"
-    (hook,) = [row for row in records(section, "buy") if row["item"] == "hook"]
+    hook: dict[str, Any] = next(row for row in records(section, "buy") if row["item"] == "hook")
     assert hook["order_by"] == date(2027, 2, 17)
     assert hook["packs"] == -(-(hook["needed"] - hook["on_hand"]) // 20)
     (action,) = section.actions

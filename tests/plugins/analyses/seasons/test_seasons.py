@@ -1,6 +1,7 @@
 """Seasons beside each other, and a dated change, on logs whose truth is known."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -45,7 +46,7 @@ def test_this_season_is_compared_with_the_last_at_the_same_day_of_the_year():
     season = made()
     section = analyse(season.season, season.whole)
     rows = {(row["measure"], row["group"]): row for row in records(section, "seasons")}
-    bad = rows["bad castings", "all"]
+    bad: dict[str, Any] = rows["bad castings", "all"]
     assert (bad["now"], bad["then"]) == (pytest.approx(0.15), pytest.approx(0.45))
     assert bad["ratio"] == pytest.approx(1 / 3)
     assert bad["high"] < 1
@@ -57,9 +58,12 @@ def test_this_season_is_compared_with_the_last_at_the_same_day_of_the_year():
 def test_a_change_is_judged_against_the_trend_and_one_that_did_nothing_is_not_told_as_one():
     changed = BENCH + '\n[[changes]]\non = 2026-05-01\nwhat = "wire leader"\n'
     season = made(changed)
-    (effect,) = [
-        row for row in records(analyse(season.season, season.whole), "changes") if "baits" in row["measure"]
+    effects: list[dict[str, Any]] = [
+        row
+        for row in records(analyse(season.season, season.whole), "changes")
+        if "baits" in str(row["measure"])
     ]
+    (effect,) = effects
     assert effect["on"] == date(2026, 5, 1)
     assert effect["high"] < 1
     season = made(changed, after=4)
