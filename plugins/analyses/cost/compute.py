@@ -97,7 +97,7 @@ def baits_to_break_even(price: float, gain: float) -> int | None:
 
 
 def mold_account(season: Season, facts: Facts, baits: Mapping[str, BaitCost], mold: Mold) -> Account:
-    """The account of a mold. A bait that takes two molds counts for each by its price."""
+    """The account of a mold from the baits that take it; of two molds each counts by its price."""
     gains: dict[str, tuple[float, Interval]] = {}
     for name, bait in baits.items():
         share = _share(season, bait, mold)
@@ -283,10 +283,16 @@ def compute(season: Season, span: Span) -> Costs | None:
     if not _any_rows(season, span, "inventory", "pour", "finishing", "fishing"):
         return None
     facts, baits = _priced(season)
+    of_mold: dict[str, dict[str, BaitCost]] = {name: {} for name in season.bench.molds}
+    for name, bait in baits.items():
+        for mold in {piece[0] for piece in (bait.build.head, bait.build.trailer) if piece is not None}:
+            of_mold[mold][name] = bait
     return Costs(
         facts=facts,
         baits=baits,
-        accounts=[mold_account(season, facts, baits, mold) for mold in season.bench.molds.values()],
+        accounts=[
+            mold_account(season, facts, of_mold[mold.name], mold) for mold in season.bench.molds.values()
+        ],
         savings=saved_in(season, span, facts, baits),
         losses=losses_in(season, span, baits),
         spoilt=spoilt_in(season, span, facts),

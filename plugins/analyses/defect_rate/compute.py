@@ -47,6 +47,7 @@ from .working_window import FlawWindow, flaw_window
 FloatArray = NDArray[np.float64]
 
 ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
+MOST_MOLDS = 100
 POUR_COLUMNS = ["date", "mold", "cavity", "flaw", "session", "key", "castings", "rejects", "cold", "hot"]
 # Common practice, no source: the superheat of a pour, and how warm a mold for lead alloys should be.
 SUPERHEAT_K, CUSTOMARY_C = 120.0, 150.0
@@ -201,6 +202,7 @@ class BadCastings:
     """The result of a span: of all castings, and of each mold, the best measured first.
 
     `months` names the recent ones. `settles` says what to mend where rows set aside decide a share.
+    `left_out` counts the molds that are in the total only.
     """
 
     season: Season
@@ -208,6 +210,7 @@ class BadCastings:
     total: RejectRate
     molds: tuple[MoldResult, ...]
     settles: str
+    left_out: int = 0
 
     @property
     def left_open(self) -> tuple[str, RejectRate] | None:
@@ -226,6 +229,7 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
     of_fill = fills[["mold_temp_c", "fill"]].to_numpy()[poured["key"]]
     rows = poured[POUR_COLUMNS].assign(mold_temp_c=of_fill[:, 0], number=of_fill[:, 1])
     molds, rows_of = molds_by_weight(fills), by_name(rows, "mold")
+    molds, left_out = molds[:MOST_MOLDS], len(molds[MOST_MOLDS:])
     made = fills[fills["castings"] > 0]
     made_of = by_name(made, "mold")
     so_far = made if span.name == "season" else _made_so_far(season)
@@ -240,6 +244,7 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
         months=lately.label,
         total=reject_rate(made, session_effect(so_far, "mold"), refused),
         settles=what_settles(refused) if len(refused) else "",
+        left_out=left_out,
         molds=tuple(
             MoldResult(
                 name=mold,

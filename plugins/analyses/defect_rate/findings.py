@@ -87,6 +87,14 @@ def all_findings(result: BadCastings) -> Iterator[Finding]:
     over = [each for each in rates if (each.value or 0.0) > show.bench.plan.target_reject_rate]
     worst = max(over, key=lambda each: (each.value or 0.0) * (each.n or 0), default=rates[0])
     yield from (replace(each, headline=each is worst) for each in rates)
+    if result.left_out:
+        yield make_finding(
+            "molds_left_out",
+            f"The {len(molds)} molds poured most are looked at one by one; {result.left_out} more are in the "
+            "share of all molds only.",
+            (float(result.left_out),),
+            "1",
+        )
     for mold in molds:
         yield from _temperature(show, mold)
     for mold in molds:

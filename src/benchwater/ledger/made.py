@@ -163,8 +163,11 @@ def _bounds(season: Season, seen: Mapping[str, float], up_to: datetime) -> dict[
     coated = sums_by(
         dipped.assign(good=dipped["count"] - dipped["rejects"]), "good", "mold", "cavity", "coat"
     )
-    for body in dict.fromkeys(filter(None, map(_body, builds.values()))):
-        of_body = {name: build for name, build in builds.items() if _body(build) == body}
+    by_body: dict[Piece, dict[str, Build]] = {}
+    for name, build in builds.items():
+        if (piece := _body(build)) is not None:
+            by_body.setdefault(piece, {})[name] = build
+    for body, of_body in by_body.items():
         sums.append((dict.fromkeys(of_body, 1.0), good.get(body, 0.0), False))
         coats = {build.coat for build in of_body.values()} if season.holds("finishing") else set()
         for coat in sorted(filter(None, coats)):
@@ -177,6 +180,7 @@ def _bounds(season: Season, seen: Mapping[str, float], up_to: datetime) -> dict[
         sums.append((of_item, amount, True))
     complete = [each for each in sums if sum(n * seen[name] for name, n in each[0].items()) <= each[1] + 1e-9]
     for _ in range(len(builds) + 1):
+        before = dict(low), dict(high)
         for takes, total, exact in complete:
             for name, each in takes.items():
                 others_low, others_high = (
@@ -187,6 +191,8 @@ def _bounds(season: Season, seen: Mapping[str, float], up_to: datetime) -> dict[
                 if exact and others_high < inf:
                     least = ceil((total - others_high) / each - 1e-9)
                     low[name] = min(high[name], max(low[name], least))
+        if before == (low, high):
+            break
     return {name: (low[name], high[name]) for name in builds}
 
 
