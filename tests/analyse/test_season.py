@@ -95,6 +95,6 @@ def test_a_season_has_a_span_of_days():
 
 def test_an_unknown_log_is_refused_with_those_there_are():
     season = make_season(SMALL_BENCH, {"pour.csv": LOG}, month="2026-05").season
-    with pytest.raises(KeyError, match=r"no log 'puor' \(there are: catch, finishing, .*pour\)"):
+    with pytest.raises(KeyError, match=r"no log 'puor' \(there are: builds, catch, finishing, .*pour\)"):
         season.log("puor")
     assert not season.holds("puor")

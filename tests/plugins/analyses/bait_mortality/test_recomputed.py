@@ -28,6 +28,7 @@ def hours(text: str) -> float:
 def rows() -> pd.DataFrame:
     """The log with hours in use at start and end of each row; a tag that goes on after a loss is new."""
     log = pd.read_csv(CSV, dtype=str, keep_default_na=False)
+    log = log[log["build"] != "old-faithful"].reset_index(drop=True)
     log["hours"], log["baits"] = log["fished"].map(hours), log["count"].replace("", "1").astype(int)
     log["gone"] = log["fate"].isin(["lost", "worn"])
     used: dict[tuple[str, str], float] = {}
