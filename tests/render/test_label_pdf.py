@@ -19,6 +19,9 @@ DEMO = Path(__file__).parents[2] / "sample_logs"
         (("--labels",), "labels.pdf", "cured 375 °F"),
         (("--cards", "--stock", "3x3"), "cards.pdf", "takes alloy"),
         (("--tally",), "tally.pdf", "round-jig"),
+        (("--trial", "leader"), "trial-leader.pdf", "drawn by lot"),
+        (("--trip", "Mill Reach"), "trip-Mill Reach.pdf", "fish an hour"),
+        (("--shopping",), "shopping.pdf", "evening"),
     ],
 )
 def test_what_is_printed_says_its_words_and_meets_both_standards(options, name, words, tmp_path):
