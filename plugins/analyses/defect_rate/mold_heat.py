@@ -212,9 +212,11 @@ def warming_mold(
         gtol=_SAME_TO,
     )
     scatter = max(1.0, 2 * found.cost / book.measured)
-    slopes = np.asarray(found.jac, dtype=np.float64)
+    # Rounded, so that processors whose last digits differ give the same estimates.
+    slopes = np.round(np.asarray(found.jac, dtype=np.float64), 4)
     return replace(
-        with_logs(found.x), spread=np.asarray(scatter * np.linalg.inv(slopes.T @ slopes), dtype=np.float64)
+        with_logs(np.round(found.x, 6)),
+        spread=np.asarray(scatter * np.linalg.inv(slopes.T @ slopes), dtype=np.float64),
     )
 
 
