@@ -13,8 +13,8 @@ from small_bench import read_files, shipped_kinds
 NOTES = st.text(alphabet=st.characters(codec="cp1252", exclude_categories=("Cc", "Cf")), max_size=30).map(
     lambda text: " ".join(text.split())
 )
-# A quoted cell of separators alone spells the same line as a ditto mark, and is read as one.
-NOTES = NOTES.filter(lambda text: not text or text.strip(",;|") != "")
+# A cell of quotation marks or separators alone is read as a ditto mark.
+NOTES = NOTES.filter(lambda text: not text or text.strip(",;|-' \"“”") != "")
 ROWS = st.lists(
     st.fixed_dictionaries(
         {
