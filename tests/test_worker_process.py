@@ -1,4 +1,5 @@
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -161,3 +162,27 @@ def test_a_report_of_the_demo_renders_to_the_same_page_in_a_worker():
         worker.submit(os.getpid)
         assert worker.result() != HERE, "the worker received the whole report"
     assert page == render_html(report, ["pour.csv"])
+
+
+@needs_fork
+def test_a_worker_that_holds_its_interpreter_ends_with_its_parent(tmp_path):
+    """As a supervised run that is killed must leave no process behind, whatever a plugin does there."""
+    held = tmp_path / "held"
+    parent = os.fork()
+    if parent == 0:
+        worker = WorkerProcess()
+        worker.submit(lambda: (held.write_text(str(os.getpid())), re.match(r"(a+)+$", "a" * 60 + "b")))
+        worker.__enter__()
+        time.sleep(60)
+    while not (held.exists() and held.read_text()):
+        time.sleep(0.02)
+    os.kill(parent, signal.SIGKILL)
+    os.waitpid(parent, 0)
+    worker_id = int(held.read_text())
+    for _ in range(200):
+        state = Path(f"/proc/{worker_id}/stat")
+        if not state.exists() or state.read_text().rpartition(") ")[2][0] == "Z":
+            return
+        time.sleep(0.02)
+    os.kill(worker_id, signal.SIGKILL)
+    raise AssertionError("the worker went on without its parent")

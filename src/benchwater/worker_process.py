@@ -3,13 +3,14 @@
 import copyreg
 import multiprocessing
 import os
+import select
 import shutil
 import signal
 import sys
 import tempfile
 import warnings
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from multiprocessing.connection import Connection
 from types import MappingProxyType
 from typing import Any
@@ -36,6 +37,7 @@ class WorkerProcess:
         self._pipe: Any = None
         self._function: Callable[[], Any] | None = None
         self._temporary = ""
+        self._life = -1
 
     def __enter__(self) -> "WorkerProcess":
         """Fork the worker."""
@@ -43,15 +45,18 @@ class WorkerProcess:
             context = multiprocessing.get_context("fork")
             self._pipe, workers_end = context.Pipe()
             self._temporary = tempfile.mkdtemp(prefix="benchwater-")
+            life, self._life = os.pipe()
             self._process = context.Process(
                 target=_serve,
                 args=(workers_end, self._pipe, self._prepare, self._function, self._temporary),
+                kwargs={"life": (life, self._life)},
                 daemon=True,
             )
             with warnings.catch_warnings():  # Python 3.12 warns of other threads: numpy's are idle here
                 warnings.simplefilter("ignore", DeprecationWarning)
                 self._process.start()
             workers_end.close()
+            os.close(life)
         return self
 
     def __exit__(self, *error: object) -> None:
@@ -83,6 +88,7 @@ class WorkerProcess:
             self._process.kill()
             self._process.join()
             self._pipe.close()
+            os.close(self._life)
             self._process = None
             shutil.rmtree(self._temporary, ignore_errors=True)
 
@@ -93,18 +99,46 @@ def _serve(
     prepare: Callable[[], object],
     first: Callable[[], Any] | None,
     temporary: str,
+    *,
+    life: tuple[int, int],
 ) -> None:
     """Call functions until one fails or the parent has ended."""
+    parents_life, own_copy = life
+    os.close(own_copy)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches both processes; the parent kills this one
     parents_end.close()  # or this process would not see the other end close
     tempfile.tempdir = temporary
     with suppress(Exception):
         prepare()
         if first is not None:
-            pipe.send(first())
+            with _ending_with_parent(parents_life):
+                found = first()
+            pipe.send(found)
         while True:
-            pipe.send(pipe.recv()())
+            function = pipe.recv()
+            with _ending_with_parent(parents_life):
+                found = function()
+            pipe.send(found)
     shutil.rmtree(temporary, ignore_errors=True)
+
+
+@contextmanager
+def _ending_with_parent(life: int) -> Iterator[None]:
+    """Context manager in which the system ends this process at once when the parent has ended.
+
+    The parent's end of the pipe `life` closes then, which sends a signal. A thread that waits for the parent
+    would not do: a regular expression can hold the interpreter for ever.
+    """
+    import fcntl
+
+    flags = fcntl.fcntl(life, fcntl.F_GETFL)
+    signal.signal(signal.SIGIO, signal.SIG_DFL)
+    fcntl.fcntl(life, fcntl.F_SETOWN, os.getpid())
+    fcntl.fcntl(life, fcntl.F_SETFL, flags | os.O_ASYNC)
+    if select.select([life], [], [], 0)[0]:
+        raise EOFError("the parent has ended")
+    yield
+    fcntl.fcntl(life, fcntl.F_SETFL, flags)
 
 
 def _read_only(entries: dict[Any, Any]) -> MappingProxyType[Any, Any]:

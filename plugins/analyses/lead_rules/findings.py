@@ -9,7 +9,7 @@ from .compute import WaterRule
 
 METHODS = (
     "Only what bench.toml says of a water under [waters] is applied, with where and when it was read. It is "
-    "not checked here: local rules change, and they alone say what is allowed.",
+    "not checked here: local rules change, and they alone say what is allowed. Notes are used as written.",
 )
 _MOST = 8
 
