@@ -74,7 +74,8 @@ def _card_lines(show: Show, mold: MoldResult) -> Iterator[CardLine]:
         yield CardLine(label="Blank fills", text=_card_blanks(show, mold), findings=("warm_up_fills",))
     for each in mold.cavities:
         if each.often is not None:
-            text = f"{each.cavity} fails {times(each.often.ratio, *each.often.limits(each.level))} as often"
+            often = times(each.often.ratio, *each.often.limits(each.level))
+            text = f"{each.cavity} fails {often} as often as the others"
             yield CardLine(label="Worst cavity", text=text, findings=("worse_cavity",))
     rate, made = mold.total.rate, mold.total.castings
     good = f"{made - mold.total.rejects} of {made} good this season, {show.share(1 - rate.estimate)}"
