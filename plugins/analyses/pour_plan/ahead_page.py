@@ -53,6 +53,7 @@ def findings(ahead: SeasonAhead, bench: Bench, span: Span) -> Iterator[Finding]:
         n=plan.ends,
         more={"service_level": plan.level, "sure": plan.sure, "until": ahead.until},
         headline=True,
+        ahead=True,
     )
     mean, low, high = ahead.losses
     seasons = counted(ahead.seasons.number, "season")

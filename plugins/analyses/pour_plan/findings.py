@@ -1,6 +1,7 @@
 """What the section says: findings, advice and the methods behind them."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from math import floor, isnan
 
@@ -89,8 +90,7 @@ def losses_finding(found: LookBack, bench: Bench) -> Finding:
 
 
 def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
-    """One action for each mold to get to work, one for each to pour with what is finished from its castings,
-    one for other baits, one a purchase.
+    """One action for each cavity to get to work, one for each mold to pour or dress from, one a purchase.
 
     So no action depends on another that the front page may leave out, and each bait counts in one of them.
     """
@@ -98,41 +98,58 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
         text = f"Get good castings out of {mold} {cavity} before you pour it for stock."
         because = f"{listed(_by_build(of_build))} wait for it."
         yield _action(f"mold-first-{mold}-{cavity}", text, because, float(sum(of_build.values())))
-    needs = {need.build.name: need for need in plan.needs}
-    poured: set[str] = set()
-    for mold, fills in plan.pour.fills.items():
-        if fills:
-            lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and by}
-            pieces = [f"{sum(by.values())} of {name} for {listed(list(by))}" for name, by in lacking.items()]
-            builds = {
-                name: needs[name].to_make for by in lacking.values() for name in by if name not in poured
-            }
-            poured.update(builds)
-            dressed = {name: count for name, count in builds.items() if _is_dressed(needs[name]) and count}
-            text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills"
-            text += f"; then coat and dress {_baits(dressed, needs)}." if dressed else "."
-            taken = {bench.molds[mold].material, *(c.insert for c in bench.molds[mold].cavities.values())}
-            because = f"Good castings lack: {listed(pieces)}.{_first_buy(plan, taken, dressed)}"
-            worth = sum(
-                needs[name].spared(max(count, _most(lacking, name))) for name, count in builds.items()
-            )
-            yield _action(f"pour-{mold}", text, because, worth)
-    now = {need.build.name: need.to_make for need in plan.to_make if need.build.name not in poured}
-    if now:
-        gone = counted(round(sum(needs[name].outlook.expected for name in now)), "bait")
-        which = "this build" if len(now) == 1 else "these builds"
-        because = f"About {gone} of {which} may go in the month from {_day(span.end, span)}."
-        worth = sum(needs[name].spared(count) for name, count in now.items())
-        because += _first_buy(plan, set(), now)
-        yield _action("finish-baits", f"Coat and dress {_baits(now, needs)}.", because, worth)
+    builds_of = _builds_by_mold(plan)
+    for mold in dict.fromkeys([*plan.pour.fills, *builds_of]):
+        if plan.pour.fills.get(mold) or mold in builds_of:
+            yield _make(plan, mold, builds_of.get(mold, []), bench, span)
     for part in plan.to_buy:
-        lacking_of = {name: part.lacking(name) for name, pieces in part.pieces.items() if pieces}
         needed, there = (bench.show(each, part.item.unit) for each in (part.needed, max(0.0, part.on_hand)))
         because = f"{needed} needed, {there} on hand.{_order_by(plan, part, span)}"
-        worth = sum(needs[name].spared(count) for name, count in lacking_of.items())
+        worth = sum(
+            need.spared(part.lacking(need.build.name)) for need in plan.needs if part.pieces[need.build.name]
+        )
         yield _action(
             f"buy-{part.item.name}", f"Buy {packs(part, bench)} ({cost_words(part, bench)}).", because, worth
         )
+
+
+def _builds_by_mold(plan: Plan) -> dict[str, list[Need]]:
+    """The builds to make, each with the mold that holds it up, or else with the one it begins with."""
+    builds: defaultdict[str, list[Need]] = defaultdict(list)
+    for need in plan.needs:
+        name, castings = need.build.name, [c for c in (need.build.head, need.build.trailer) if c]
+        poured = [of[0] for of, by in plan.lacking.items() if by.get(name) and plan.pour.fills.get(of[0])]
+        if poured or (need.to_make and castings):
+            builds[(poured or [castings[0][0]])[0]].append(need)
+    return dict(builds)
+
+
+def _make(plan: Plan, mold: str, builds: Sequence[Need], bench: Bench, span: Span) -> Action:
+    """What to pour of a mold, and what to coat and dress of its castings."""
+    fills = plan.pour.fills.get(mold)
+    lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and fills}
+    dressed = [need for need in builds if need.to_make and (_is_dressed(need) or not fills)]
+    baits = listed([f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in dressed])
+    taken: set[str | None] = set()
+    if fills:
+        text = f"Pour {counted(fills, 'fill')} of {mold}, after its warm-up fills"
+        text += f"; then coat and dress {baits}." if dressed else "."
+        pieces = [
+            f"{sum(by.values())} of {name} for {listed(list(by))}" for name, by in lacking.items() if by
+        ]
+        because = f"Good castings lack: {listed(pieces)}."
+        taken = {bench.molds[mold].material, *(c.insert for c in bench.molds[mold].cavities.values())}
+    else:
+        text = f"Coat and dress {baits}."
+        gone = counted(round(sum(need.outlook.expected for need in dressed)), "bait")
+        which = "this build" if len(dressed) == 1 else "these builds"
+        because = f"About {gone} of {which} may go in the month from {_day(span.end, span)}."
+    for need in dressed:
+        taken |= {need.build.coat, *need.build.fittings}
+    if short := [part.item.name for part in plan.to_buy if part.item.name in taken]:
+        because += f" First buy {listed(short)}."
+    worth = sum(need.spared(max(need.to_make, _most(lacking, need.build.name))) for need in builds)
+    return _action(f"make-{mold}", text, because, worth)
 
 
 def _is_dressed(need: Need) -> bool:
@@ -142,18 +159,6 @@ def _is_dressed(need: Need) -> bool:
 def _most(lacking: Mapping[str, Mapping[str, int]], build: str) -> int:
     """How many baits of a build lack a casting of some cavity."""
     return max((by.get(build, 0) for by in lacking.values()), default=0)
-
-
-def _baits(number: Mapping[str, int], needs: Mapping[str, Need]) -> str:
-    return listed([f"{count} {name} ({needs[name].on_hand} on hand)" for name, count in number.items()])
-
-
-def _first_buy(plan: Plan, taken: set[str | None], dressed: Iterable[str]) -> str:
-    """What must be there before a step can be taken, and is not: of `taken` and of what these builds wear."""
-    wears = {need.build.name: {need.build.coat, *need.build.fittings} for need in plan.needs}
-    items = taken.union(*(wears[name] for name in dressed))
-    short = [part.item.name for part in plan.to_buy if part.item.name in items]
-    return f" First buy {listed(short)}." if short else ""
 
 
 def _order_by(plan: Plan, part: Part, span: Span) -> str:
@@ -195,7 +200,14 @@ def _in_a_sentence(plan: Plan, bench: Bench, span: Span) -> Finding:
         "expected_losses": sum(need.outlook.expected for need in plan.needs),
     }
     return Finding(
-        id="plan", text=text, value=float(total), unit="pieces", n=plan.ends, more=more, headline=True
+        id="plan",
+        text=text,
+        value=float(total),
+        unit="pieces",
+        n=plan.ends,
+        more=more,
+        headline=True,
+        ahead=True,
     )
 
 

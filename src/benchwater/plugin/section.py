@@ -26,7 +26,8 @@ class Finding:
     interval; `n` the count behind the number; `group` what it is about (a mold, an item, a build).
     `more` holds further numbers by name, such as `p` and `df` of a test. A `quiet` finding is in the JSON
     twin only: for what is as expected, so that the page keeps to what a maker must know. A `headline` is
-    what the front page says of the section, instead of its first finding.
+    what the front page says of the section, instead of its first finding; one that is `ahead` is of the days
+    after the report, and its text says which.
     """
 
     id: str
@@ -41,6 +42,7 @@ class Finding:
     more: Mapping[str, Cell] = field(default_factory=dict)
     quiet: bool = False
     headline: bool = False
+    ahead: bool = False
 
     def __post_init__(self) -> None:
         """Refuse fields of another type."""

@@ -48,8 +48,17 @@ def _of(report: Report, state: str) -> tuple[RankedAction, ...]:
 
 
 def _by_need(to_do: Sequence[RankedAction]) -> list[RankedAction]:
-    best = {id(ranked) for ranked in {each.section_id: each for each in reversed(to_do)}.values()}
-    return sorted(to_do, key=lambda each: (not each.action.urgent, id(each) not in best, each.state != "new"))
+    usual = [ranked for ranked in to_do if not ranked.action.urgent]
+    best = {id(ranked) for ranked in {each.section_id: each for each in reversed(usual)}.values()}
+
+    def need(ranked: RankedAction) -> int:
+        if ranked.action.urgent:
+            return 0
+        if id(ranked) in best:
+            return 1
+        return 2 if ranked.state == "new" else 3
+
+    return sorted(to_do, key=need)
 
 
 def _kept_lines(kept: Sequence[RankedAction]) -> int:

@@ -149,7 +149,7 @@ def section_anchors(sections: Sequence[ReportSection]) -> dict[str, str]:
 
 
 def first_words(section: ReportSection) -> tuple[str, Span | None]:
-    """Return what to say first of a section, and the span it is of.
+    """Return what to say first of a section, and the span it is of; None where it is of the days after it.
 
     It is the headline, else the first finding of an `ok` part, else of any, else why there is none.
     """
@@ -158,7 +158,7 @@ def first_words(section: ReportSection) -> tuple[str, Span | None]:
     for part in section.parts:
         for finding in part.section.findings:
             if finding.headline:
-                return finding.text, part.span
+                return finding.text, None if finding.ahead else part.span
     with_findings = [part for part in section.parts if part.section.findings]
     sure = [part for part in with_findings if part.section.status == "ok"]
     for part in sure or with_findings:

@@ -150,7 +150,7 @@ def test_the_parts_are_exploded_and_held_against_the_stock() -> None:
     assert finding(section, "spend").value == 0
     (pour,) = section.actions
     assert (pour.id, pour.text, pour.because) == (
-        "pour-jig",
+        "make-jig",
         "Pour 7 fills of jig, after its warm-up fills; then coat and dress 6 pond (11 on hand).",
         "Good castings lack: 6 of 1/8 for pond.",
     )
@@ -218,7 +218,7 @@ def test_the_card_says_what_to_pour_finish_and_buy_beside_what_is_there() -> Non
 def test_bare_castings_are_used_before_any_is_poured() -> None:
     section = plan(made(pour=POURED + "2026-03-05,jig,1/8,good,6\n"))
     assert records(section, "fills") == []
-    assert actions(section) == ["finish-baits"]
+    assert actions(section) == ["make-jig"]
     assert finding(section, "fills", "jig").quiet
 
 
@@ -228,11 +228,8 @@ def test_what_is_poured_and_what_follows_is_one_action_worth_all_its_baits() -> 
     for name, bare in baits.items():
         pour = POURED + (f"2026-03-05,jig,1/8,good,{bare}\n" if bare else "")
         (found[name],) = plan(made(pour=pour)).actions
-    assert {name: action.id for name, action in found.items()} == {
-        "all bare": "finish-baits",
-        "two bare": "pour-jig",
-        "none bare": "pour-jig",
-    }
+    assert {action.id for action in found.values()} == {"make-jig"}
+    assert found["all bare"].text == "Coat and dress 5 pond (11 on hand)."
     two = found["two bare"]
     assert two.text.endswith("; then coat and dress 6 pond (11 on hand).")
     assert two.because == "Good castings lack: 4 of 1/8 for pond."
@@ -244,12 +241,12 @@ def test_what_must_be_bought_first_is_named_where_it_is_taken() -> None:
         "guard,counted,40", "guard,counted,29"
     )
     because = {action.id: action.because for action in plan(made(stock=stock)).actions}
-    assert list(because) == ["pour-jig", "buy-hook", "buy-guard"]
-    assert because["pour-jig"].endswith(" First buy hook and guard.")
+    assert list(because) == ["make-jig", "buy-hook", "buy-guard"]
+    assert because["make-jig"].endswith(" First buy hook and guard.")
     bare = {
         a.id: a.because for a in plan(made(pour=POURED + "2026-03-05,jig,1/8,good,6\n", stock=stock)).actions
     }
-    assert bare["finish-baits"].endswith(" First buy guard.")
+    assert bare["make-jig"].endswith(" First buy guard.")
 
 
 def test_a_bare_build_is_poured_and_not_dressed() -> None:
