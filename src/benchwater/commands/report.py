@@ -29,7 +29,10 @@ if TYPE_CHECKING:
         "--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows)."
     ),
     click.option(
-        "--season", "whole_season", is_flag=True, help="The whole season to date instead of a month."
+        "--season",
+        "whole_season",
+        is_flag=True,
+        help="The whole season to date instead of a month; with --month, the season that month lies in.",
     ),
     click.option(
         "--trip", metavar="NAME", help="A trip that bench.toml names under [trips], instead of a month."
