@@ -8,19 +8,25 @@ Off until a folder is named. A path that is not absolute begins at the workspace
 
 import glob
 import os
+from collections.abc import Iterable
 from pathlib import Path
 
-from benchwater.plugin import HandOnError, ReportWritten, hookimpl
+from benchwater.plugin import HandOnError, Option, ReportWritten, hookimpl
 
-_OPTIONS = ("folder",)
+
+@hookimpl
+def report_options() -> Iterable[Option]:
+    """The folder."""
+    return [Option(name="folder", meaning="where each report's PDF is copied to", kind="text")]
 
 
 @hookimpl
 def report_written(report: ReportWritten) -> None:
     """Copy the PDF as `season-report-<label>.pdf`, atomically; an equal one stays untouched."""
-    if not report.options:
+    named = report.options["folder"]
+    if named is None:
         return
-    folder = _folder(report)
+    folder = _folder(report.workspace, str(named))
     pdf = next((path for path in report.files if path.suffix == ".pdf"), None)
     if pdf is None:
         raise HandOnError("there is no PDF to copy, as it could not be printed")
@@ -35,15 +41,11 @@ def report_written(report: ReportWritten) -> None:
         raise HandOnError(f"the PDF could not be copied to {target}: {error.strerror or error}") from error
 
 
-def _folder(report: ReportWritten) -> Path:
-    for name in report.options:
-        if name not in _OPTIONS:
-            raise HandOnError(f"[plugins.copy_report] in bench.toml has no option `{name}`: it has `folder`")
-    named = report.options.get("folder")
-    if not isinstance(named, str) or not named.strip():
+def _folder(workspace: Path, named: str) -> Path:
+    if not named.strip():
         raise HandOnError('[plugins.copy_report] in bench.toml needs `folder = "..."`, the path of a folder')
     try:
-        folder = report.workspace / Path(named).expanduser()
+        folder = workspace / Path(named).expanduser()
     except RuntimeError as error:
         raise HandOnError(
             f"the folder `{named}` of [plugins.copy_report] cannot be found: {error}"

@@ -30,6 +30,13 @@ def analyses():
         Analysis(id="plain", title="T", question="Q?", order=2, analyse=analyse),
     ]
 """
+OF_NO_HOOK = """
+@hookimpl
+def report_options():
+    return [Option(name="to", meaning="whom to tell", kind="text")]
+
+@hookimpl
+"""
 DEFAULTS = {"least": 5, "share": None, "cold": 10.0, "by": "water", "waters": (), "loud": False}
 
 
@@ -37,6 +44,9 @@ DEFAULTS = {"least": 5, "share": None, "cold": 10.0, "by": "water", "waters": ()
 def folder(tmp_path):
     (tmp_path / "plugins").mkdir()
     (tmp_path / "plugins" / "rainy.py").write_text(PLUGIN)
+    (tmp_path / "plugins" / "tells.py").write_text(
+        "from benchwater.plugin import hookimpl\n\n@hookimpl\ndef report_written(report):\n    pass\n"
+    )
     return tmp_path
 
 
@@ -73,6 +83,10 @@ def test_an_analysis_gets_every_option_it_declares_defaults_filled_in(folder):
         ("[plugins.rainy]\nloud = 1\n", ["true or false"]),
         ("[plugins.plain]\nleast = 2\n", ["`plugins.plain.least`", "takes no options"]),
         ("[plugins.finishing]\nleast = 2\n", ["`finishing` takes no options"]),
+        ('[plugins.copy_report]\nfoldr = "x"\n', ["line {2}", "`plugins.copy_report.foldr`", "`folder`?"]),
+        ("[plugins.copy_report]\nfolder = 7\n", ["line {2}", "a text in quotation marks"]),
+        ("[plugins.tells]\nto = 1\n", ["line {2}", "`tells` takes no options"]),
+        ("[plugins.pour]\nto = 1\n", ["line {1}", "`pour` takes no options"]),
         ("[plugins.rayny]\nleast = 2\n", ["line {1}", "`plugins.rayny`", "did you mean `rainy`?"]),
     ],
 )
@@ -83,9 +97,14 @@ def test_an_option_that_cannot_be_meant_is_told_by_key_line_and_what_is_near(fol
         for number in (1, 2):
             word = word.replace(f"{{{number}}}", str(SMALL_BENCH.count("\n") + number))
         assert word in str(refusal.value)
-    for command in ("report", "check", "plugins"):
-        outcome = run(command, folder)
-        assert (outcome.status, str(refusal.value) in outcome.err) == (2, True)
+
+
+@pytest.mark.parametrize("command", ["report", "check", "plugins"])
+def test_commands_end_with_2_at_an_option_that_cannot_be_meant(folder, command):
+    (folder / "bench.toml").write_text(SMALL_BENCH + "[plugins.rainy]\nlest = 2\n")
+    outcome = run(command, folder)
+    assert outcome.status == 2
+    assert "did you mean `least`?" in outcome.err
 
 
 @pytest.mark.parametrize(
@@ -100,11 +119,10 @@ def test_an_option_that_cannot_be_meant_is_told_by_key_line_and_what_is_near(fol
 def test_a_name_switched_off_that_nothing_has_is_told_by_line_and_what_is_near(folder, off, words):
     toml = SMALL_BENCH + f'[plugins]\noff = ["plain", "{off}"]\n'
     (folder / "bench.toml").write_text(toml)
-    for command in ("report", "check", "plugins"):
-        outcome = run(command, folder)
-        assert outcome.status == 2
-        for word in words:
-            assert word.replace("{1}", str(toml.count("\n"))) in outcome.err
+    with pytest.raises(OptionError) as refusal:
+        read_workspace(folder)
+    for word in words:
+        assert word.replace("{1}", str(toml.count("\n"))) in str(refusal.value)
 
 
 @pytest.mark.parametrize("off", ["rainy", "plain", "analyses.defect_rate", "defect_rate", "copy_report"])
@@ -131,6 +149,10 @@ def test_options_of_what_is_switched_off_left_out_or_broken_do_no_harm(folder):
         SMALL_BENCH + '[plugins]\noff = ["rainy"]\n[plugins.rainy]\nleast = 2\n'
     )
     assert not read_workspace(folder).plugins.problems
+    (folder / "bench.toml").write_text(
+        SMALL_BENCH + '[plugins]\noff = ["copy_report"]\n[plugins.copy_report]\nfolder = "drive"\n'
+    )
+    assert not read_workspace(folder).plugins.problems
     (folder / "bench.toml").write_text(SMALL_BENCH + "[plugins.rainy]\nleast = 2\n")
     (folder / "plugins" / "rainy.py").write_text("1/0\n")
     assert read_workspace(folder).plugins.problems
@@ -151,6 +173,7 @@ def test_the_test_kit_hands_out_the_same_options(folder):
 @pytest.mark.parametrize(
     ("written", "instead", "words"),
     [
+        ("@hookimpl\n", OF_NO_HOOK, ["not `report_written`"]),
         ('name="least"', 'name="at least"', ["'at least'", "plain name"]),
         ('name="share"', 'name="least"', ["declared twice"]),
         ("default=5, least=1", "default=0, least=1", ["'least'", "default", "from 1 to 9"]),
@@ -166,4 +189,6 @@ def test_an_option_that_makes_no_sense_is_refused_with_its_plugin(folder, writte
 
 def test_plugins_lists_each_option_with_its_meaning_and_what_it_is_left_out(folder):
     (folder / "bench.toml").write_text(SMALL_BENCH)
-    assert "option least: trips at least (left out: 5)" in run("plugins", folder).out
+    listed = run("plugins", folder).out
+    assert "option least: trips at least (left out: 5)" in listed
+    assert "option folder: where each report's PDF is copied to" in listed

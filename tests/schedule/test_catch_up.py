@@ -326,7 +326,11 @@ def test_a_second_run_waits_for_the_first_and_gives_up_in_the_end(folder, monkey
 
 AFTER = """
 from pathlib import Path
-from benchwater.plugin import HandOnError, hookimpl
+from benchwater.plugin import HandOnError, Option, hookimpl
+
+@hookimpl
+def report_options():
+    return [Option(name="to", meaning="whom to tell", kind="text")]
 
 @hookimpl
 def report_written(report):

@@ -1,6 +1,8 @@
 """`benchwater plugins`: what is loaded, from where, in what order, and what failed."""
 
+from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,6 +14,9 @@ from benchwater.commands.terminal import (
     print_plugin_problem,
     workspace_command,
 )
+
+if TYPE_CHECKING:
+    from benchwater.plugin.options import Option
 
 _MOST_NAMES = 8
 _UNITS = {"temperature": " degC", "mass": " g", "duration": " h", "length": " mm", "volume": " mL"}
@@ -49,10 +54,7 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
     for analysis, plugin in found.analyses:
         click.echo(f"  {analysis.order:>5}  {analysis.id:<20} {plain(analysis.question)}")
         click.echo(f"{'':>29}{plugin.origin}: {plain(plugin.where)}")
-        for option in analysis.options:
-            unit = _UNITS.get(option.kind, "")
-            left_out = "" if option.default is None else f" (left out: {option.default}{unit})"
-            click.echo(f"{'':>29}option {option.name}: {plain(option.meaning + left_out)}")
+        _list_options(analysis.options, indent=29)
     click.echo("\nLogs:")
     for plugin in found.loaded:
         for kind in plugin.log_kinds:
@@ -65,10 +67,11 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
                 more = f" and {len(others) - _MOST_NAMES} more" if len(others) > _MOST_NAMES else ""
                 also = f": also {', '.join(others[:_MOST_NAMES])}{more}" if others else ""
                 click.echo(plain(f"{'':>15}{column.name}{also}"))
-    click.echo("\nDone with each report that was written (options go under [plugins.NAME]):")
+    click.echo("\nDone with each report that was written:")
     for plugin in found.loaded:
         if plugin.report_written is not None:
             click.echo(f"  {plain(plugin.id)} ({plugin.origin}: {plain(plugin.where)})")
+            _list_options(plugin.report_options, indent=15)
     if off:
         click.echo(f"\nSwitched off in bench.toml: {plain(', '.join(off))}")
     if found.problems:
@@ -86,3 +89,10 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
         for path in write_schemas(found.log_kinds, bench, schemas):
             click.echo(f"Wrote {plain(str(path))}")
     return INCOMPLETE if found.problems else DONE
+
+
+def _list_options(options: "Iterable[Option]", *, indent: int) -> None:
+    for option in options:
+        unit = _UNITS.get(option.kind, "")
+        left_out = "" if option.default is None else f" (left out: {option.default}{unit})"
+        click.echo(f"{'':>{indent}}option {option.name}: {plain(option.meaning + left_out)}")

@@ -68,8 +68,8 @@ class ReportWritten:
 
     `label` names its period (`2026-05`, `season-2026`), `workspace` is the maker's folder, and `folder`
     the one that holds `files` (the PDF first, where it could be printed). `failed` says that an analysis
-    or a plugin broke. `options` is what bench.toml says under `[plugins.ID]`, ID being the name of the
-    plugin's file without its ending, or of its entry point.
+    or a plugin broke. `options` holds what the plugin's `report_options` declares, as bench.toml sets it
+    under `[plugins.ID]`, ID being the name of the plugin's file without its ending, or of its entry point.
     """
 
     label: str
@@ -97,6 +97,10 @@ class Hooks:
     @hookspec
     def analyses(self) -> Iterable[Analysis]:  # type: ignore[empty-body]
         """Return the analyses this plugin brings."""
+
+    @hookspec
+    def report_options(self) -> Iterable[Option]:  # type: ignore[empty-body]
+        """Return what the maker may set for `report_written`; see `ReportWritten.options`."""
 
     @hookspec
     def report_written(self, report: ReportWritten) -> None:

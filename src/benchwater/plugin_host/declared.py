@@ -1,9 +1,11 @@
 """Checks what a plugin declares against the contract, with a sentence for its author where it fails."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 
-from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis
+from benchwater.plugin.hooks import CONTRACT_VERSION
 from benchwater.plugin.logs import LogKind
+from benchwater.plugin.options import Option
+from benchwater.plugin_host.loaded import LoadedPlugin
 from benchwater.plugin_host.options import UnusableValueError, read_value
 
 
@@ -23,18 +25,18 @@ def other_version(needed: object) -> str | None:
     )
 
 
-def faults(analyses: Iterable[Analysis], log_kinds: Iterable[LogKind]) -> Iterator[str]:
+def faults(plugin: LoadedPlugin) -> Iterator[str]:
     """What is wrong with the declarations of a plugin, apart from names that another one has taken."""
-    for analysis in analyses:
-        yield from _option_faults(analysis)
-    for kind in log_kinds:
+    for identity, options in plugin.options.items():
+        yield from _option_faults(identity, options)
+    for kind in plugin.log_kinds:
         yield from _log_faults(kind)
 
 
-def _option_faults(analysis: Analysis) -> Iterator[str]:
-    names = [option.name for option in analysis.options]
-    for option in analysis.options:
-        of = f"the option {option.name!r} of `{analysis.id}`"
+def _option_faults(identity: str, options: Sequence[Option]) -> Iterator[str]:
+    names = [option.name for option in options]
+    for option in options:
+        of = f"the option {option.name!r} of `{identity}`"
         if not option.name.isidentifier():
             yield f"{of} must be a plain name such as `least_trips`"
         if names.count(option.name) > 1:

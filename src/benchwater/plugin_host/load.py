@@ -9,6 +9,7 @@ import pluggy
 
 from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks, ReportWritten
 from benchwater.plugin.logs import LogKind
+from benchwater.plugin.options import Option
 from benchwater.plugin_host import trust
 from benchwater.plugin_host.declared import faults, other_version
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
@@ -20,7 +21,7 @@ NOT_TRUSTED = (
     "was not run: it is Python code that would run as you, and you have not said yes to it on this computer "
     "as it is now. Look at the files in plugins/, then say yes with `benchwater plugins FOLDER --trust`"
 )
-_Brought = TypeVar("_Brought", LogKind, Analysis)
+_Brought = TypeVar("_Brought", LogKind, Analysis, Option)
 
 
 class _RefusedError(Exception):
@@ -85,6 +86,11 @@ def _load(
     try:
         analyses = tuple(_answers(manager.hook.analyses, plugin, Analysis))
         report_written = _report_written(manager.hook.report_written, plugin)
+        report_options = tuple(_answers(manager.hook.report_options, plugin, Option))
+        if report_options and report_written is None:
+            raise _RefusedError(
+                "implements `report_options`, and not `report_written`, whose options they are"
+            )
         brought = LoadedPlugin(
             name=candidate.name,
             origin=candidate.origin,
@@ -93,9 +99,10 @@ def _load(
             log_kinds=tuple(_answers(manager.hook.log_kinds, plugin, LogKind)),
             analyses=tuple(analysis for analysis in analyses if analysis.id not in off),
             report_written=None if candidate.short_name in off else report_written,
+            report_options=report_options,
         )
         _refuse_taken_names(brought, earlier)
-        for fault in faults(brought.analyses, brought.log_kinds):
+        for fault in faults(brought):
             raise _RefusedError(fault)
     except BaseException:
         manager.unregister(plugin)

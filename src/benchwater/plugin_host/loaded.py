@@ -7,6 +7,7 @@ from pathlib import Path
 
 from benchwater.plugin.hooks import Analysis, HandOnError, ReportWritten
 from benchwater.plugin.logs import LogKind
+from benchwater.plugin.options import Option
 from benchwater.plugin_host.places import Origin
 from benchwater.read.outcome import CheckProblem
 from benchwater.supervisor import StoppedError, plugin_call
@@ -28,7 +29,8 @@ class LoadedPlugin:
     """One plugin and what it brings. `where` is its file or folder, or the entry point
     that names it.
 
-    `report_written` is what it wants done with a report that was written, if anything.
+    `report_written` is what it wants done with a report that was written, if anything, and `report_options`
+    what the maker may set for that.
     """
 
     name: str
@@ -38,11 +40,20 @@ class LoadedPlugin:
     analyses: tuple[Analysis, ...]
     path: Path | None = None
     report_written: Callable[[ReportWritten], object] | None = None
+    report_options: tuple[Option, ...] = ()
 
     @property
     def id(self) -> str:
         """The name under which bench.toml configures it: its file's without ending, or its entry point's."""
         return self.name.rpartition(".")[2]
+
+    @property
+    def options(self) -> Mapping[str, tuple[Option, ...]]:
+        """The options that each table `[plugins.ID]` may hold, by ID; empty where it takes none."""
+        found = {analysis.id: analysis.options for analysis in self.analyses}
+        if self.report_written is not None:
+            found[self.id] = (*found.get(self.id, ()), *self.report_options)
+        return found
 
 
 def line_of(error: BaseException, path: Path | None) -> tuple[str, int] | None:
@@ -110,7 +121,7 @@ class Plugins:
     ) -> tuple[PluginProblem, ...]:
         """Call `report_written` of every plugin that has it; return what went wrong, for each.
 
-        `options` holds the tables `[plugins.ID]` of bench.toml. Nothing a plugin raises leaves this method.
+        `options` holds every plugin's options by its id. Nothing a plugin raises leaves this method.
         """
         problems: list[PluginProblem] = []
         for plugin in self.loaded:

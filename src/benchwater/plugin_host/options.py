@@ -4,7 +4,6 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 
-from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.options import Option, OptionValue
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.read.bench_file import FILE_NAME, BenchError
@@ -24,40 +23,38 @@ class UnusableValueError(ValueError):
 
 
 def read_options(plugins: Plugins, written: Written, lines: Lines, *, complete: bool = True) -> Written:
-    """Every analysis' options by its id, defaults filled in; what belongs to no analysis as it was written.
+    """The options of every analysis and `report_written` hook by ID, defaults filled in.
 
+    What belongs to a plugin that is off or left out stays as it was written.
     `lines` holds the line of each key below `[plugins]`. An ID that nothing loaded has is refused, and so is
     a name under `off`, unless some plugin could not be loaded or (`complete` False) was left out, as it may
     be that one's. OptionError with one sentence for whatever is wrong.
     """
-    analyses = {analysis.id: analysis for analysis, _ in plugins.analyses}
+    declared: dict[str, tuple[Option, ...]] = {}
+    for plugin in plugins.loaded:
+        for identity, options in plugin.options.items():
+            declared[identity] = (*declared.get(identity, ()), *options)
     certain = complete and not plugins.problems
     for name in plugins.off:
         if certain and name not in plugins.left_out:
-            there = {plugin.name for plugin in plugins.loaded} | set(analyses)
-            why = f"names `{name}`, and there is no such plugin or analysis{_nearest(name, there)}"
-            raise _error(("off",), why, lines)
-    given: dict[str, Mapping[str, object]] = {}
+            near = _nearest(name, {plugin.name for plugin in plugins.loaded} | {*declared})
+            raise _error(("off",), f"names `{name}`, and there is no such plugin or analysis{near}", lines)
+    given: dict[str, dict[str, object]] = {
+        identity: {option.name: option.default for option in options}
+        for identity, options in declared.items()
+        if options
+    }
     for identity, table in written.items():
+        if identity in declared:
+            given[identity] = given.get(identity, {}) | _checked(identity, declared[identity], table, lines)
+            continue
         owner = next((plugin for plugin in plugins.loaded if plugin.id == identity), None)
-        analysis = analyses.get(identity)
-        if analysis is not None:
-            passed_on = owner is not None and owner.report_written is not None
-            given[identity] = _checked(analysis, table, lines, passed_on=passed_on)
-        elif owner is not None:
-            if owner.report_written is None and table:
-                raise _error((identity,), _no_options(identity, owner), lines)
-            given[identity] = table
-        elif _is_off(identity, plugins.off) or not certain:
-            given[identity] = table
-        else:
-            there = {plugin.id for plugin in plugins.loaded} | set(analyses)
-            why = f"sets options of a plugin that is not there{_nearest(identity, there)}"
+        if owner is None and certain and not _is_off(identity, plugins.off):
+            why = f"sets options of a plugin that is not there{_nearest(identity, {*declared})}"
             raise _error((identity,), why, lines)
-    for identity, analysis in analyses.items():
-        if analysis.options:
-            defaults = {option.name: option.default for option in analysis.options}
-            given[identity] = {**defaults, **given.get(identity, {})}
+        if owner is not None and table and not _is_off(identity, plugins.off):
+            raise _error((identity,), _no_options(identity, owner), lines)
+        given[identity] = dict(table)
     return MappingProxyType({identity: MappingProxyType(dict(table)) for identity, table in given.items()})
 
 
@@ -92,21 +89,18 @@ def read_value(option: Option, value: object, *, canonical: bool = False) -> Opt
 
 
 def _checked(
-    analysis: Analysis, table: Mapping[str, object], lines: Lines, *, passed_on: bool
-) -> Mapping[str, object]:
-    known = {option.name: option for option in analysis.options}
+    identity: str, options: Sequence[Option], table: Mapping[str, object], lines: Lines
+) -> dict[str, object]:
+    known = {option.name: option for option in options}
     values: dict[str, object] = {}
     for name, value in table.items():
         option = known.get(name)
         if option is None:
-            if not passed_on:
-                raise _error((analysis.id, name), _unknown(name, analysis.id, known), lines)
-            values[name] = value
-            continue
+            raise _error((identity, name), _unknown(name, identity, known), lines)
         try:
             values[name] = read_value(option, value)
         except UnusableValueError as error:
-            raise _error((analysis.id, name), f"{error} ({option.meaning})", lines) from None
+            raise _error((identity, name), f"{error} ({option.meaning})", lines) from None
     return values
 
 
