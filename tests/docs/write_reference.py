@@ -18,16 +18,14 @@ HEAD = (
     "",
 )
 PARTS = (
-    ("Hooks, and what they return", "plugin/hooks.py"),
-    ("What a maker may set", "plugin/options.py"),
+    ("Hooks, what they return, and options", "plugin/hooks.py"),
     ("Logs", "plugin/logs.py"),
     ("The season", "plugin/season.py"),
     ("The section", "plugin/section.py"),
     ("The bench", "plugin/bench.py"),
     ("Plots: `benchwater.plots`", "plots.py"),
     ("Words: `benchwater.words`", "words.py"),
-    ("Test kit: seasons", "testing/seasons.py"),
-    ("Test kit: sections", "testing/sections.py"),
+    ("Test kit: seasons and sections", "testing/__init__.py"),
     ("Test kit: the fixture `run_report`", "testing/pytest_plugin.py"),
 )
 

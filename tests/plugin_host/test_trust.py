@@ -13,8 +13,8 @@ import pytest
 import benchwater
 from benchwater.notebook import SetAsideWarning
 from benchwater.plugin_host import trust
-from benchwater.plugin_host.contents import plugin_contents
 from benchwater.plugin_host.load import load_plugins
+from benchwater.plugin_host.trust import plugin_contents
 from command_line import run
 
 pytestmark = pytest.mark.asks_for_trust

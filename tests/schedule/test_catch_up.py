@@ -12,9 +12,8 @@ import benchwater
 from benchwater.files import LOCK_NAME, BeingWrittenError, only_writer
 from benchwater.schedule import catch_up as module
 from benchwater.schedule.catch_up import Made, catch_up
-from benchwater.schedule.manifest import NAME, read_manifest
-from benchwater.schedule.owed import nothing_to_do, states
-from benchwater.schedule.scan import hash_inputs, scan_folder
+from benchwater.schedule.manifest import NAME, hash_inputs, read_manifest
+from benchwater.schedule.owed import nothing_to_do, scan_folder, states
 from closed_folders import close_folder
 from small_bench import SMALL_BENCH
 
@@ -276,7 +275,7 @@ def test_a_file_that_changes_while_it_is_read_is_read_again(folder, monkeypatch)
             folder.write("pour.csv", HEADER + row("2026-04-02", "360"))
         return hash_inputs(path, **options)
 
-    monkeypatch.setattr("benchwater.schedule.scan.hash_inputs", taking)
+    monkeypatch.setattr("benchwater.schedule.owed.hash_inputs", taking)
     monkeypatch.setattr(module, "hash_inputs", taking)
     folder.made("2026-06-01")
     assert len(taken) == 2

@@ -8,10 +8,9 @@ import pytest
 from benchwater.files import LOCK_NAME, BeingWrittenError, only_writer, write_atomically
 from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.render.write import Written
-from benchwater.schedule.manifest import NAME, read_manifest
-from benchwater.schedule.manual_reports import manual_reports
-from benchwater.schedule.owed import states
-from benchwater.schedule.scan import hash_inputs, scan_folder
+from benchwater.schedule.catch_up import manual_reports
+from benchwater.schedule.manifest import NAME, hash_inputs, read_manifest
+from benchwater.schedule.owed import scan_folder, states
 from small_bench import SMALL_BENCH
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"

@@ -15,8 +15,8 @@ DEMO = Path(__file__).parents[2] / "sample_logs"
 CODE = """
 import sys
 from pathlib import Path
-from benchwater.schedule.scan import hash_inputs
-from benchwater.schedule.scan import scan_folder
+from benchwater.schedule.manifest import hash_inputs
+from benchwater.schedule.owed import scan_folder
 from benchwater.schedule.manifest import Manifest
 folder = Path(sys.argv[1])
 print([(p.label, p.rows) for p in scan_folder(folder, Manifest(), inputs=hash_inputs(folder))[0].periods])

@@ -2,8 +2,7 @@ import shutil
 from importlib.metadata import entry_points
 
 from benchwater.files import UNKNOWN_CONTENT
-from benchwater.schedule.manifest import Inputs
-from benchwater.schedule.scan import hash_inputs
+from benchwater.schedule.manifest import Inputs, hash_inputs
 
 
 def test_a_plugins_helpers_are_hashed_but_not_its_tests_and_caches(tmp_path):

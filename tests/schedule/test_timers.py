@@ -12,23 +12,19 @@ from pathlib import Path
 
 import pytest
 
-from benchwater.schedule.install_timer import (
-    Completed,
-    install,
-    install_in_crontab,
-    remove,
-    remove_from_crontab,
-    run_command,
-    this_system,
-    timer_for,
-)
 from benchwater.schedule.timers import (
     MARK,
     TASK_NAMESPACE,
     Job,
     TimerError,
     cron_lines,
+    install,
     quoted,
+    remove,
+    run_command,
+    this_system,
+    timer_for,
+    update_crontab,
     with_job,
     without_job,
 )
@@ -51,10 +47,14 @@ def job(folder: str = "my bench", python: str = "/usr/bin/python3", **changes) -
     return replace(made, **changes)
 
 
+def completed(status: int = 0, out: str = "", err: str = "") -> subprocess.CompletedProcess[str]:
+    return subprocess.CompletedProcess((), status, out, err)
+
+
 class Computer:
     """Stands in for the system: notes what it is asked to run, and answers as told."""
 
-    def __init__(self, **answers: Completed) -> None:
+    def __init__(self, **answers: subprocess.CompletedProcess[str]) -> None:
         self.asked: list[tuple[str, ...]] = []
         self.crontab: str | None = None
         self.answers = answers
@@ -63,11 +63,11 @@ class Computer:
         self.asked.append(tuple(words))
         if words == ("crontab", "-l"):
             if self.crontab is None:
-                return Completed(status=1, err="no crontab for me\n")
-            return Completed(status=0, out=self.crontab)
+                return completed(status=1, err="no crontab for me\n")
+            return completed(status=0, out=self.crontab)
         if words == ("crontab", "-"):
             self.crontab = given
-        return next((answer for word, answer in self.answers.items() if word in words), Completed(status=0))
+        return next((answer for word, answer in self.answers.items() if word in words), completed(status=0))
 
 
 def systemd_words(line: str) -> list[str]:
@@ -214,7 +214,7 @@ def test_a_path_that_no_timer_can_hold_is_refused(name):
 
 @pytest.mark.parametrize("system", ["systemd", "launchd", "schtasks"])
 def test_installing_and_removing_twice_equals_once_and_leaves_nothing_behind(system, tmp_path):
-    computer = Computer(**{"/Query": Completed(status=1)})
+    computer = Computer(**{"/Query": completed(status=1)})
     timer = timer_for(system, job(), tmp_path, {})
     first = list(install(timer, computer))
     assert [line for line in first if line.startswith("Wrote")] == [
@@ -254,8 +254,8 @@ def test_a_windows_task_that_benchwater_did_not_make_is_never_replaced(tmp_path)
     timer = timer_for("schtasks", job(), tmp_path, {"LOCALAPPDATA": str(tmp_path / "Local")})
     assert timer.files[0].path.is_relative_to(tmp_path / "Local")
     with pytest.raises(TimerError, match="not made by benchwater"):
-        list(install(timer, Computer(**{"/Query": Completed(status=0, out="<Task/>")})))
-    list(install(timer, Computer(**{"/Query": Completed(status=0, out=f"<Task>{MARK}</Task>")})))
+        list(install(timer, Computer(**{"/Query": completed(status=0, out="<Task/>")})))
+    list(install(timer, Computer(**{"/Query": completed(status=0, out=f"<Task>{MARK}</Task>")})))
 
 
 def test_the_systems_own_error_is_in_the_message(tmp_path):
@@ -264,7 +264,7 @@ def test_the_systems_own_error_is_in_the_message(tmp_path):
     with pytest.raises(TimerError, match="No medium found"):
         list(
             install(
-                timer, Computer(enable=Completed(status=1, err="Failed to connect to bus:\nNo medium found"))
+                timer, Computer(enable=completed(status=1, err="Failed to connect to bus:\nNo medium found"))
             )
         )
 
@@ -273,34 +273,34 @@ def test_a_crontab_keeps_its_other_lines_and_holds_this_one_once(tmp_path):
     computer = Computer()
     computer.crontab = "MAILTO=me\n# my own\n0 4 * * * backup 50\\%"
     mine = computer.crontab
-    list(install_in_crontab(job(), computer))
-    list(install_in_crontab(job(hour=9), computer))
+    list(update_crontab(job(), computer, install=True))
+    list(update_crontab(job(hour=9), computer, install=True))
     assert computer.crontab.startswith(f"{mine}\n")
     assert computer.crontab.count("benchwater due") == 1
     assert "30 9 * * *" in computer.crontab
     asked = len(computer.asked)
-    assert list(install_in_crontab(job(hour=9), computer)) == ["Already in your crontab."]
+    assert list(update_crontab(job(hour=9), computer, install=True)) == ["Already in your crontab."]
     assert len(computer.asked) == asked + 1
     other = with_job(computer.crontab, job("another"))
     assert without_job(other, job()).count("benchwater due") == 1
-    list(remove_from_crontab(job(), computer))
+    list(update_crontab(job(), computer, install=False))
     assert computer.crontab == f"{mine}\n"
-    assert list(remove_from_crontab(job(), computer)) == ["There is no timer for this folder."]
+    assert list(update_crontab(job(), computer, install=False)) == ["There is no timer for this folder."]
 
 
 def test_a_first_crontab_is_written_and_one_that_cannot_be_read_is_never_replaced():
     computer = Computer()
-    list(install_in_crontab(job(), computer))
+    list(update_crontab(job(), computer, install=True))
     assert computer.crontab is not None
     locked = Computer()
     locked.asked = []
 
     def refusing(words, given):
         locked.asked.append(tuple(words))
-        return Completed(status=1, err="you are not allowed to use this program")
+        return completed(status=1, err="you are not allowed to use this program")
 
     with pytest.raises(TimerError, match="not allowed"):
-        list(install_in_crontab(job(), refusing))
+        list(update_crontab(job(), refusing, install=True))
     assert ("crontab", "-") not in locked.asked
 
 
@@ -343,5 +343,5 @@ def test_the_job_of_a_folder_named_with_a_line_separator_is_one_line_and_is_remo
 
 @pytest.mark.skipif(os.name == "nt", reason="needs cat")
 def test_what_a_command_says_and_is_given_keeps_its_bytes():
-    said = run_command(["cat"], "ü \udce9\n").out
+    said = run_command(["cat"], "ü \udce9\n").stdout
     assert said == "ü \udce9\n"

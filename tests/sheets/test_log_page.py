@@ -2,7 +2,7 @@
 
 import pytest
 
-from benchwater.sheets.log_page import NEEDED_LOGS, NoLogPageError, log_page_of, needed_logs
+from benchwater.sheets.screens import NEEDED_LOGS, NoLogPageError, log_page_of, needed_logs
 from sheets.sample_benches import crowded, demo, empty, kind
 
 

@@ -4,7 +4,7 @@ import python_calamine
 
 from benchwater.read.folder import read_folder
 from benchwater.read.workbook import read_workbook
-from benchwater.sheets.workbook import blank_workbook, offered_words
+from benchwater.sheets.screens import blank_workbook, offered_words
 from small_bench import shipped_kinds, small_bench
 
 

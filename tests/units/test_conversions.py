@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from benchwater.units.conversions import ask_pint, conversion, known_conversions
+from benchwater.units.quantities import ask_pint, conversion, known_conversions
 from units.write_conversions import answers
 
 

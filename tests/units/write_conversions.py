@@ -3,8 +3,7 @@
 import json
 from collections.abc import Iterator
 
-from benchwater.units.conversions import FILE, Linear, ask_pint
-from benchwater.units.quantities import QUANTITIES, UNITS
+from benchwater.units.quantities import FILE, QUANTITIES, UNITS, Linear, ask_pint
 
 
 def answers() -> Iterator[tuple[tuple[str, str], Linear]]:

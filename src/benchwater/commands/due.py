@@ -80,9 +80,8 @@ def due(
 
 
 def _write_owed(folder: Path, out: Path, day: date, workspace_plugins: bool, output: "_Output") -> int:
-    from benchwater.schedule.manifest import read_manifest
+    from benchwater.schedule.manifest import hash_inputs, read_manifest
     from benchwater.schedule.owed import nothing_to_do
-    from benchwater.schedule.scan import hash_inputs
 
     inputs = hash_inputs(folder, workspace_plugins=workspace_plugins)
     if nothing_to_do(read_manifest(out), inputs, out, day):
@@ -116,9 +115,8 @@ def _print(done: "Done", output: "_Output") -> None:
 
 
 def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
-    from benchwater.schedule.manifest import read_manifest
-    from benchwater.schedule.owed import states
-    from benchwater.schedule.scan import hash_inputs, scan_folder
+    from benchwater.schedule.manifest import hash_inputs, read_manifest
+    from benchwater.schedule.owed import scan_folder, states
 
     manifest = read_manifest(out)
     inputs = hash_inputs(folder, workspace_plugins=workspace_plugins)

@@ -16,7 +16,7 @@ from benchwater.commands.terminal import (
 )
 
 if TYPE_CHECKING:
-    from benchwater.plugin.options import Option
+    from benchwater.plugin.hooks import Option
 
 _MOST_NAMES = 8
 _UNITS = {"temperature": " degC", "mass": " g", "duration": " h", "length": " mm", "volume": " mL"}

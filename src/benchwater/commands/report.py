@@ -69,7 +69,7 @@ def report(
         from benchwater.pipeline import Request, make_report, read_workspace
         from benchwater.plugin.hooks import ReportWritten
         from benchwater.render.write import write_report
-        from benchwater.schedule.manual_reports import manual_reports
+        from benchwater.schedule.catch_up import manual_reports
 
         reports = manual_reports(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)

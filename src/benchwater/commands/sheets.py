@@ -133,7 +133,7 @@ def _write_page_or_tally(folder: Path, out: Path, what: str, workspace_plugins: 
     from benchwater.read.bench_file import load_bench
     from benchwater.render.label_pdf import print_tallies
     from benchwater.render.log_page import FILE_NAME, render_log_page
-    from benchwater.sheets.log_page import log_page_of, needed_logs
+    from benchwater.sheets.screens import log_page_of, needed_logs
     from benchwater.sheets.tally import mold_tallies, trip_sheet
 
     bench_file = load_bench(folder)
@@ -217,7 +217,7 @@ def _print_trial(folder: Path, out: Path, name: str, design: tuple[str, int, int
     from benchwater.read.bench_file import load_bench
     from benchwater.render.label_pdf import print_trial
     from benchwater.render.sheet_pdf import file_name
-    from benchwater.sheets.trial import trial_csv, trial_sheet_of
+    from benchwater.sheets.tally import trial_csv, trial_sheet_of
 
     arms, blocks, repeats = design
     try:
@@ -238,7 +238,7 @@ def _print_trip_box(folder: Path, out: Path, water: str, workspace_plugins: bool
     from benchwater.pipeline import Request, choose_spans, gather, read_workspace
     from benchwater.render.label_pdf import print_trip_box
     from benchwater.render.sheet_pdf import file_name
-    from benchwater.sheets.trip_box import trip_box, trip_csv
+    from benchwater.sheets.lists import trip_box, trip_csv
 
     workspace = read_workspace(folder, workspace_plugins=workspace_plugins)
     spans = choose_spans(workspace, Request(whole_season=True))
@@ -256,7 +256,7 @@ def _print_work_lists(folder: Path, out: Path, workspace_plugins: bool) -> int:
     from benchwater.files import write_atomically
     from benchwater.pipeline import Request, make_report, read_workspace
     from benchwater.render.label_pdf import print_work_lists
-    from benchwater.sheets.shopping import work_lists
+    from benchwater.sheets.lists import work_lists
 
     workspace = read_workspace(folder, workspace_plugins=workspace_plugins)
     report = make_report(workspace, Request(whole_season=True, season_ahead=True, only=("season_ahead",)))

@@ -46,7 +46,7 @@ def start(folder: Path, workbook: bool) -> None:
     text = _found_bench_toml(folder, kinds)
     contents = {"bench.toml": (_template("bench.toml") if text is None else text).encode()}
     if workbook:
-        from benchwater.sheets.workbook import blank_workbook
+        from benchwater.sheets.screens import blank_workbook
 
         has_bench = (folder / "bench.toml").exists()
         bench = load_bench(folder) if has_bench else parse_bench(contents["bench.toml"].decode())

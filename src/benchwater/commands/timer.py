@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchwater.commands.terminal import DONE, OUT_OPTION, TIME_OF_DAY, plain, workspace_command
+from benchwater.files import BENCH_NAME
 
 if TYPE_CHECKING:
     from benchwater.schedule.timers import Job, TimerFile
@@ -42,12 +43,10 @@ def timer(
 
     Exit status: 0 done; 2 it cannot be done; the message says why.
     """
-    from benchwater.schedule.install_timer import this_system
-    from benchwater.schedule.scan import BENCH
-    from benchwater.schedule.timers import LOG_NAME, Job
+    from benchwater.schedule.timers import LOG_NAME, Job, this_system
 
     folder = folder.resolve()
-    if action != "remove" and not (folder / BENCH).exists():
+    if action != "remove" and not (folder / BENCH_NAME).exists():
         from benchwater.read.bench_file import no_bench
 
         raise no_bench(folder)
@@ -70,21 +69,16 @@ def timer(
 
 
 def _steps(system: str, action: str, job: "Job") -> Iterator[str]:
-    from benchwater.schedule import install_timer as timers
-    from benchwater.schedule.timers import TimerError, cron_lines
+    from benchwater.schedule import timers
 
     tool = {"systemd": "systemctl", "launchd": "launchctl", "schtasks": "schtasks", "cron": "crontab"}[system]
     if action != "show" and shutil.which(tool) is None:
-        raise TimerError(f"there is no `{tool}` on this computer: name another timer with --system")
+        raise timers.TimerError(f"there is no `{tool}` on this computer: name another timer with --system")
     if system == "cron":
         if action == "show":
-            yield "In your crontab:\n"
-            yield from cron_lines(job)
-            yield ""
-        elif action == "install":
-            yield from timers.install_in_crontab(job, timers.run_command)
+            yield from ("In your crontab:\n", *timers.cron_lines(job), "")
         else:
-            yield from timers.remove_from_crontab(job, timers.run_command)
+            yield from timers.update_crontab(job, timers.run_command, install=action == "install")
         return
     timer = timers.timer_for(system, job, Path.home(), os.environ)
     if action == "install":

@@ -6,9 +6,8 @@ Everything here is plain data and imports no heavy library, so that a plugin fil
 """
 
 from benchwater.plugin.bench import Bench, Build, Cavity, Change, CureWindow, Item, Mold, Plan, Trip, Water
-from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, ReportWritten, hookimpl
+from benchwater.plugin.hooks import CONTRACT_VERSION, Analysis, HandOnError, Option, ReportWritten, hookimpl
 from benchwater.plugin.logs import Column, LogKind, RowProblem, SideBySide, with_everyday_words
-from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import (
     Action,

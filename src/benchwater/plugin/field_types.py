@@ -1,9 +1,19 @@
-"""Holds the fields of the contract's dataclasses to their declared types."""
+"""Hold the fields of the contract's dataclasses to their declared types."""
 
 import types
 from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+
+
+class Checked:
+    """Base of the contract's dataclasses: making one with a field of another type raises TypeError."""
+
+    __slots__ = ()
+
+    def __post_init__(self) -> None:
+        """Check the fields."""
+        refuse_wrong_types(self)
 
 
 def refuse_wrong_types(part: Any) -> None:

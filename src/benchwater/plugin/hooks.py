@@ -6,12 +6,12 @@ Hooks return descriptions; the host calls what they describe one by one, each in
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 import pluggy
 
-from benchwater.plugin.field_types import refuse_wrong_types
+from benchwater.plugin.field_types import Checked
 from benchwater.plugin.logs import LogKind
-from benchwater.plugin.options import Option
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Section, Vital
 
@@ -21,9 +21,47 @@ PROJECT = "benchwater"
 hookspec = pluggy.HookspecMarker(PROJECT)
 hookimpl = pluggy.HookimplMarker(PROJECT)
 
+OptionKind = Literal[
+    "text",
+    "texts",
+    "number",
+    "whole",
+    "yes_no",
+    "word",
+    "temperature",
+    "mass",
+    "duration",
+    "length",
+    "volume",
+]
+OptionValue = str | float | int | bool | tuple[str, ...] | None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Analysis:
+class Option(Checked):
+    """One option: what it is called in bench.toml, what it means to the maker, and what it is left out as.
+
+    `kind` says how the value is read, and what `Season.options` gives for it:
+
+    - `text` a str; `texts` a tuple of them; `word` one of `words`; `yes_no` a bool (`true` or `"yes"`);
+    - `number` a float, `whole` an int, both between `least` and `most` where these are given;
+    - `temperature`, `mass`, `duration`, `length`, `volume` a quantity with its unit (`"55 F"`), given in
+      degC, g, h, mm, mL.
+
+    `default` is what the analysis gets where the maker says nothing: in the canonical unit, or None.
+    """
+
+    name: str
+    meaning: str
+    kind: OptionKind
+    default: OptionValue = None
+    words: tuple[str, ...] = ()
+    least: float | None = None
+    most: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis(Checked):
     """One analysis: what it is called, where it stands in the report, and the function that does it.
 
     `question` is the maker's question it answers, in one line. Sections are printed in the order of
@@ -56,10 +94,6 @@ class Analysis:
     vitals: Callable[[Season, Span], Sequence[Vital]] | None = None
     split: "Callable[[Season], Sequence[Analysis]] | None" = None
     advises: bool = True
-
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Literal
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.field_types import refuse_wrong_types
+from benchwater.plugin.field_types import Checked
 from benchwater.units import QUANTITIES, is_quantity
 
 ColumnKind = Literal[
@@ -34,7 +34,7 @@ Value = str | float | int | bool | object | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
+class Column(Checked):
     """One column of a log.
 
     `kind` says how a cell is read:
@@ -88,10 +88,6 @@ class Column:
     exact: bool = False
     on_sheets: bool = True
 
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
-
     @property
     def decides_row(self) -> bool:
         """Whether a cell that cannot be read sets its row aside: without it the row would count otherwise."""
@@ -129,7 +125,7 @@ class SideBySide:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LogKind:
+class LogKind(Checked):
     """A kind of log: how its header is known, its columns, and what each row must satisfy.
 
     A file is of this kind when its header has every column in `known_by` (any needed column when that is
@@ -151,10 +147,6 @@ class LogKind:
     side_by_side: SideBySide | None = None
     also_called: tuple[str, ...] = ()
     part_of: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
 
     @property
     def signature(self) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-from benchwater.plugin.field_types import refuse_wrong_types
+from benchwater.plugin.field_types import Checked, refuse_wrong_types
 
 Cell = str | float | int | bool | date | None
 MOST_PHOTOS = 6
@@ -18,7 +18,7 @@ Status = Literal["ok", "thin", "empty", "failed"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class Finding(Checked):
     """One number with its interval and its count, and the sentence that says what it means.
 
     `text` is a whole sentence a maker can act on, already in the units the bench prints in (see
@@ -44,13 +44,9 @@ class Finding:
     headline: bool = False
     ahead: bool = False
 
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TableColumn:
+class TableColumn(Checked):
     """A column: `name` in the JSON twin, `label` on the page, and the canonical `unit` of its numbers.
 
     `digits` is the number of decimals printed (after conversion); left out, three figures are shown.
@@ -64,10 +60,6 @@ class TableColumn:
     unit_from: str | None = None
     digits: int | None = None
     hidden: bool = False
-
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +96,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Figure:
+class Figure(Checked):
     """A plot as SVG (see `benchwater.plots`), and `alt`: a sentence that says what it shows."""
 
     id: str
@@ -112,13 +104,9 @@ class Figure:
     alt: str
     svg: str
 
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Photo:
+class Photo(Checked):
     """A picture of the maker's: `file` as the `photo` column of the log has it, and what it shows.
 
     The host prints it small, without its metadata. Of a section it prints the first `MOST_PHOTOS`.
@@ -127,13 +115,9 @@ class Photo:
     file: str
     caption: str
 
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Action:
+class Action(Checked):
     """Something to do next, and why.
 
     `id` is the same in both spans and in every month for the same piece of advice, so that it is given once
@@ -151,13 +135,9 @@ class Action:
     urgent: bool = False
     holds: bool = False
 
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CardLine:
+class CardLine(Checked):
     """One line of a card, such as `Start at` and `320 °F (300 to 335)`, in the units the bench prints in.
 
     `findings` are the ids of the findings, in the section's JSON, that hold the numbers of `text`.
@@ -167,13 +147,9 @@ class CardLine:
     text: str
     findings: tuple[str, ...] = ()
 
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Card:
+class Card(Checked):
     """What is done at the bench, in a few lines to cut out and pin up: pages two and three of the report.
 
     Cards of one `id` from several sections become one card: `title` is the first one's, lines and tables
@@ -189,13 +165,9 @@ class Card:
     wide: bool = False
     warning: bool = False
 
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Vital:
+class Vital(Checked):
     """One number of the front page: this month's, its change on the month before, and a small plot by month.
 
     `label` is two or three words in lower case (`castings made`), `value` in the canonical `unit`; None where
@@ -210,10 +182,6 @@ class Vital:
     unit: str | None = None
     better: Literal["up", "down"] | None = None
     n: int | None = None
-
-    def __post_init__(self) -> None:
-        """Refuse fields of another type."""
-        refuse_wrong_types(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,18 +1,17 @@
 """Loads every plugin in its own guard, checks what it brings, and lists what is wrong with the rest."""
 
 import traceback
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 import pluggy
 
-from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks, ReportWritten
+from benchwater.plugin.hooks import CONTRACT_VERSION, PROJECT, Analysis, Hooks, Option, ReportWritten
 from benchwater.plugin.logs import LogKind
-from benchwater.plugin.options import Option
 from benchwater.plugin_host import trust
-from benchwater.plugin_host.declared import faults, other_version
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
+from benchwater.plugin_host.options import UnusableValueError, read_value
 from benchwater.plugin_host.places import Candidate, candidates
 from benchwater.supervisor import StoppedError, plugin_call
 from benchwater.text import did_you_mean, error_text
@@ -78,7 +77,7 @@ def _load(
     left_out: set[str],
 ) -> LoadedPlugin:
     plugin = candidate.load()
-    refusal = other_version(getattr(plugin, "CONTRACT_VERSION_NEEDED", CONTRACT_VERSION))
+    refusal = _other_version(getattr(plugin, "CONTRACT_VERSION_NEEDED", CONTRACT_VERSION))
     if refusal is not None:
         raise _RefusedError(refusal)
     _refuse_unusable_hooks(plugin, manager)
@@ -102,7 +101,7 @@ def _load(
             report_options=report_options,
         )
         _refuse_taken_names(brought, earlier)
-        for fault in faults(brought):
+        for fault in _faults(brought):
             raise _RefusedError(fault)
     except BaseException:
         manager.unregister(plugin)
@@ -184,3 +183,70 @@ def _at(error: BaseException, candidate: Candidate) -> str:
         return ""
     module, line = found
     return f" ({module}, line {line})" if module else f" (line {line})"
+
+
+def _other_version(needed: object) -> str | None:
+    """Why a plugin that needs this version of the contract is refused, and what to change."""
+    if needed == CONTRACT_VERSION:
+        return None
+    if not isinstance(needed, int):
+        return f"says CONTRACT_VERSION_NEEDED = {needed!r}: write a whole number, here {CONTRACT_VERSION}"
+    if needed > CONTRACT_VERSION:
+        advice = "install a newer benchwater, or write it for this version (see DEVELOPERS.md) and say"
+    else:
+        advice = "change what DEVELOPERS.md names since then, and say"
+    return (
+        f"was written for version {needed} of the plugin contract, and this is version {CONTRACT_VERSION}: "
+        f"{advice} CONTRACT_VERSION_NEEDED = {CONTRACT_VERSION}"
+    )
+
+
+def _faults(plugin: LoadedPlugin) -> Iterator[str]:
+    """What is wrong with the declarations of a plugin, apart from names that another one has taken."""
+    for identity, options in plugin.options.items():
+        yield from _option_faults(identity, options)
+    for kind in plugin.log_kinds:
+        yield from _log_faults(kind)
+
+
+def _option_faults(identity: str, options: Sequence[Option]) -> Iterator[str]:
+    names = [option.name for option in options]
+    for option in options:
+        of = f"the option {option.name!r} of `{identity}`"
+        if not option.name.isidentifier():
+            yield f"{of} must be a plain name such as `least_trips`"
+        if names.count(option.name) > 1:
+            yield f"{of} is declared twice"
+        if option.kind == "word" and not option.words:
+            yield f"{of} is a `word`, and names no `words` to choose from"
+        elif option.default is not None:
+            try:
+                read_value(option, option.default, canonical=True)
+            except UnusableValueError as error:
+                yield f"{of} has a default that {error}"
+
+
+def _log_faults(kind: LogKind) -> Iterator[str]:
+    of = f"the log `{kind.name}`"
+    date = kind.column("date")
+    if date is None or date.kind != "date" or not date.needed:
+        yield (
+            f"{of} must declare `Column(name='date', kind='date', needed=True, ...)`, as every row stands "
+            "for a day (other headings for it go into `also`)"
+        )
+    for column in kind.columns:
+        other = "item" if column.kind in {"amount", "spread"} else "mold"
+        if other == "mold" and column.refers_to != "cavity":
+            continue
+        decides = kind.column(other)
+        if decides is None or (decides.kind, decides.refers_to, decides.needed) != ("name", other, True):
+            yield (
+                f"{of} has a column `{column.name}` that is read by the {other} of its row: declare "
+                f"`Column(name='{other}', kind='name', refers_to='{other}', needed=True, ...)`"
+            )
+    names = [*kind.frame_columns]
+    for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+        yield f"{of} has two columns named `{name}`"
+    for name in kind.signature:
+        if kind.column(name) is None:
+            yield f"{of} is known by a column `{name}` that it does not declare"

@@ -5,9 +5,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from benchwater.plugin.hooks import Analysis, HandOnError, ReportWritten
+from benchwater.plugin.hooks import Analysis, HandOnError, Option, ReportWritten
 from benchwater.plugin.logs import LogKind
-from benchwater.plugin.options import Option
 from benchwater.plugin_host.places import Origin
 from benchwater.read.outcome import CheckProblem
 from benchwater.supervisor import StoppedError, plugin_call
@@ -22,6 +21,11 @@ class PluginProblem:
     name: str
     why: str
     detail: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """What is wrong, with the plugin's name, for the maker."""
+        return f"Plugin {self.name} ({self.origin}) {self.why}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 
-from benchwater.plugin.options import Option, OptionValue
+from benchwater.plugin.hooks import Option, OptionValue
 from benchwater.plugin_host.loaded import LoadedPlugin, Plugins
 from benchwater.read.bench_file import FILE_NAME, BenchError
 from benchwater.text import did_you_mean, quoted

@@ -6,10 +6,8 @@ from benchwater.plugin.bench import Bench
 from benchwater.render.html import environment
 from benchwater.render.pdf import to_pdf
 from benchwater.sheets.labels import Label, LabelStock
-from benchwater.sheets.shopping import WorkLists
-from benchwater.sheets.tally import MoldTally, TripSheet
-from benchwater.sheets.trial import TrialSheet
-from benchwater.sheets.trip_box import TripBox
+from benchwater.sheets.lists import TripBox, WorkLists
+from benchwater.sheets.tally import MoldTally, TrialSheet, TripSheet
 
 MM_PER_POINT = 25.4 / 72
 _LARGEST_PT = 12.0

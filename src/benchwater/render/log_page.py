@@ -9,7 +9,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from benchwater.render.html import environment
-from benchwater.sheets.log_page import LogPage
+from benchwater.sheets.screens import LogPage
 
 FILE_NAME = "log-page.html"
 _TEMPLATES = Path(__file__).parent / "templates"

@@ -1,36 +1,40 @@
-"""Write every report that is owed, one after the other, each in its own guard."""
+"""Write the reports that are owed, each in its own guard, and record those that `report` writes by hand."""
 
 import contextlib
 import io
 import time
 import traceback
 from collections.abc import Callable, Generator, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from benchwater.analyse.report import Report
 from benchwater.files import BeingWrittenError, only_writer
-from benchwater.render.write import write_report
+from benchwater.pipeline import Request, Workspace, make_report, read_workspace
+from benchwater.plugin.hooks import ReportWritten
+from benchwater.render.write import Written, write_report
 from benchwater.schedule.manifest import (
     NAME,
+    Inputs,
+    MadeFrom,
     Manifest,
     Period,
     Scan,
     WrittenReport,
+    hash_bench_and_plugins,
+    hash_inputs,
     read_manifest,
     write_manifest,
 )
-from benchwater.schedule.owed import State, made_from, states
-from benchwater.schedule.scan import hash_inputs, scan_folder
+from benchwater.schedule.owed import made_from, scan_folder, states
+from benchwater.schedule.periods import periods_with_rows, with_digests
 from benchwater.words import visible
-
-if TYPE_CHECKING:
-    from benchwater.pipeline import Workspace
 
 _PAUSE_S = 0.5
 _MOST_PAUSES = 1_200
+Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,13 +71,11 @@ class Made:
     traces: tuple[str, ...] = ()
 
 
-Maker = Callable[["Workspace", Period, Path, Callable[[str], None]], Made]
+Maker = Callable[[Workspace, Period, Path, Progress], Made]
 
 
-def make_one(workspace: "Workspace", period: Period, out: Path, progress: Callable[[str], None]) -> Made:
+def make_one(workspace: Workspace, period: Period, out: Path, progress: Progress) -> Made:
     """Make the report of one period and write it. A section or plugin that fails is in the result."""
-    from benchwater.pipeline import Request, make_report
-
     traces: list[str] = []
     report = make_report(
         workspace,
@@ -82,18 +84,15 @@ def make_one(workspace: "Workspace", period: Period, out: Path, progress: Callab
         on_failure=lambda analysis, trace: traces.append(trace),
     )
     written = write_report(report, out, workspace=workspace.folder, progress=progress)
-    refused = report.plugin_problems
-    problems = [f"Plugin {problem.name} ({problem.origin}) {problem.why}" for problem in refused]
+    problems = [problem.sentence for problem in report.plugin_problems]
     problems += [f"{each.id} failed. {each.why}" for each in report.sections if each.status == "failed"]
-    if written.problem:
-        problems.append(written.problem)
     return Made(
         files=written.files,
         printed=not written.problem,
         set_aside=len(report.set_aside),
         failed=report.failures,
-        problems=tuple(problems),
-        traces=tuple([problem.detail for problem in refused if problem.detail] + traces),
+        problems=(*problems, *filter(None, [written.problem])),
+        traces=(*(problem.detail for problem in report.plugin_problems if problem.detail), *traces),
     )
 
 
@@ -103,7 +102,7 @@ def catch_up(
     today: date,
     *,
     workspace_plugins: bool = True,
-    progress: Callable[[str], None] = lambda step: None,
+    progress: Progress = lambda step: None,
     make: Maker = make_one,
 ) -> Generator[Done, None, None]:
     """Write what is owed, in order of the periods' ends, and record each report as soon as it is written.
@@ -118,17 +117,15 @@ def catch_up(
         scan, workspace = scan_folder(
             folder, manifest, inputs=inputs, workspace_plugins=workspace_plugins, progress=progress
         )
-        run = _Run(
-            folder=folder,
-            out=out,
-            scan=scan,
-            saved=manifest,
-            reports=dict(manifest.reports),
-            workspace=workspace,
-            workspace_plugins=workspace_plugins,
-            progress=progress,
-            make=make,
-        )
+
+        def read() -> Workspace:
+            nonlocal workspace
+            workspace = workspace or read_workspace(
+                folder, workspace_plugins=workspace_plugins, progress=progress
+            )
+            return workspace
+
+        run = _Run(out, scan, manifest, read)
         unprinted = any(not report.printed for report in manifest.reports.values())
         can_print = unprinted and _can_print()
         found = states(scan, manifest.reports, out, today, can_print=can_print, unreadable=inputs.unreadable)
@@ -136,14 +133,16 @@ def catch_up(
             if state.kept:
                 yield Done(label=state.label, why="", problems=(visible(state.kept),))
             elif state.period is not None and state.owed:
-                yield run.write(state.period, state.owed)
+                yield run.write(state.period, state.owed, make, progress)
             elif state.period is not None and state.to_hand_on:
-                yield from run.hand_on_again(state)
+                problems, traces = run.hand_on(state.label)
+                if problems:
+                    yield Done(label=state.label, why="not handed on yet", problems=problems, traces=traces)
         run.save()
 
 
 @contextmanager
-def _only_run(out: Path, progress: Callable[[str], None]) -> Iterator[None]:
+def _only_run(out: Path, progress: Progress) -> Iterator[None]:
     """Hold the lock of the reports' folder; wait while another run holds it."""
     with ExitStack() as held:
         for left in reversed(range(_MOST_PAUSES)):
@@ -158,36 +157,27 @@ def _only_run(out: Path, progress: Callable[[str], None]) -> Iterator[None]:
         yield
 
 
-@dataclass(kw_only=True)
 class _Run:
-    """One run of `catch_up`. `saved` is the manifest as it is on disk, `reports` what it is to hold."""
+    """One run of `catch_up`: writes reports, hands them to the plugins and keeps the manifest."""
 
-    folder: Path
-    out: Path
-    scan: Scan
-    saved: Manifest
-    workspace: "Workspace | None"
-    workspace_plugins: bool
-    progress: Callable[[str], None]
-    make: Maker
-    reports: dict[str, WrittenReport]
+    def __init__(self, out: Path, scan: Scan, saved: Manifest, read: Callable[[], Workspace]) -> None:
+        """`saved` is the manifest as it is on disk; `read` returns the workspace, read at the first call."""
+        self._out, self._scan, self._saved, self._read = out, scan, saved, read
+        self._reports = dict(saved.reports)
 
-    def write(self, period: Period, why: str) -> Done:
+    def write(self, period: Period, why: str, make: Maker, progress: Progress) -> Done:
         """Make one report, record it, and hand it to the plugins."""
         try:
-            workspace = self._read_workspace()
-            made = self.make(
-                workspace, period, self.out, lambda step: self.progress(f"{period.label}: {step}")
-            )
-            self.reports[period.label] = WrittenReport(
-                made_from=made_from(period, self.scan.inputs),
+            made = make(self._read(), period, self._out, lambda step: progress(f"{period.label}: {step}"))
+            self._reports[period.label] = WrittenReport(
+                made_from=made_from(period, self._scan.inputs),
                 files=tuple(path.name for path in made.files),
                 printed=made.printed,
                 failed=made.failed,
                 handed_on=False,
             )
             self.save()
-            refusals = self._hand_on(period.label)
+            problems, traces = self.hand_on(period.label)
         except Exception as error:
             return Done(label=period.label, why=why, error=error, traces=(traceback.format_exc(),))
         return Done(
@@ -195,57 +185,34 @@ class _Run:
             why=why,
             files=made.files,
             set_aside=made.set_aside,
-            problems=(*made.problems, *(problem for problem, _ in refusals)),
-            traces=(*made.traces, *(trace for _, trace in refusals)),
+            problems=made.problems + problems,
+            traces=made.traces + traces,
         )
 
-    def hand_on_again(self, state: State) -> Iterator[Done]:
-        """Hand a report to the plugins again, as one of them refused it last time."""
-        refusals = self._hand_on(state.label)
-        if refusals:
-            yield Done(
-                label=state.label,
-                why="not handed on yet",
-                problems=tuple(problem for problem, _ in refusals),
-                traces=tuple(trace for _, trace in refusals),
-            )
-
-    def save(self) -> None:
-        """Write the manifest if it differs from the one on disk."""
-        manifest = Manifest(scan=self.scan, reports=dict(self.reports))
-        if manifest != self.saved or not (self.out / NAME).exists():
-            write_manifest(self.out, manifest)
-            self.saved = manifest
-
-    def _hand_on(self, label: str) -> list[tuple[str, str]]:
+    def hand_on(self, label: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """Hand a report to the plugins; return the problem and the trace of each that refused it."""
-        from benchwater.plugin.hooks import ReportWritten
-
-        workspace, report = self._read_workspace(), self.reports[label]
-        problems = workspace.plugins.hand_on(
+        workspace, report = self._read(), self._reports[label]
+        folder = self._out / label
+        refusals = workspace.plugins.hand_on(
             ReportWritten(
                 label=label,
-                workspace=self.folder,
-                folder=self.out / label,
-                files=tuple(self.out / label / name for name in report.files),
+                workspace=workspace.folder,
+                folder=folder,
+                files=tuple(folder / name for name in report.files),
                 failed=bool(report.failed),
             ),
             workspace.bench.plugin_options,
         )
-        self.reports[label] = replace(report, handed_on=not problems)
+        self._reports[label] = replace(report, handed_on=not refusals)
         self.save()
-        return [(f"Plugin {each.name} ({each.origin}) {each.why}", each.detail) for each in problems]
+        return tuple(each.sentence for each in refusals), tuple(each.detail for each in refusals)
 
-    def _read_workspace(self) -> "Workspace":
-        if self.workspace is None:
-            from benchwater.pipeline import read_workspace
-
-            self.workspace = read_workspace(
-                self.folder,
-                workspace_plugins=self.workspace_plugins,
-                progress=self.progress,
-            )
-        return self.workspace
+    def save(self) -> None:
+        """Write the manifest if it differs from the one on disk."""
+        manifest = Manifest(scan=self._scan, reports=dict(self._reports))
+        if manifest != self._saved or not (self._out / NAME).exists():
+            write_manifest(self._out, manifest)
+            self._saved = manifest
 
 
 def _can_print() -> bool:
@@ -256,3 +223,78 @@ def _can_print() -> bool:
     except OSError:
         return False
     return True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ManualReports:
+    """The reports that one run of `report` writes into `out`, from `inputs` hashed before it read anything.
+
+    Both are None if the reports go to a folder of the maker's choice: `due` does not know of those.
+    """
+
+    workspace_plugins: bool
+    inputs: Inputs | None = None
+    out: Path | None = None
+
+    @contextmanager
+    def overwriting(self, label: str) -> Iterator[Callable[[Workspace, Report, Written, bool], None]]:
+        """Lock the reports, forget what the old one was made from, and yield a function that records the new.
+
+        The function takes the workspace, the report, its files, and whether all plugins accepted it. While
+        another run holds the lock, nothing is forgotten or recorded, and this one does not wait.
+        """
+        with ExitStack() as held:
+            out = self.out
+            if out is not None:
+                try:
+                    out.mkdir(parents=True, exist_ok=True)
+                    held.enter_context(only_writer(out))
+                except (OSError, BeingWrittenError):
+                    out = None
+                else:
+                    _record(out, label, None)
+
+            def record(workspace: Workspace, report: Report, written: Written, handed_on: bool) -> None:
+                source = self._made_from(workspace, report)
+                if out is None or source is None:
+                    return
+                entry = WrittenReport(
+                    made_from=source,
+                    files=tuple(path.name for path in written.files),
+                    printed=not written.problem,
+                    failed=report.failures,
+                    handed_on=handed_on,
+                )
+                with suppress(OSError):  # then `due` writes the report again
+                    _record(out, label, entry)
+
+            yield record
+
+    def _made_from(self, workspace: Workspace, report: Report) -> MadeFrom | None:
+        """Return what the report was made from, or None if `due` would cover other days under its label."""
+        if self.inputs is None:
+            return None
+        bench, reading = workspace.bench, workspace.reading
+        period = next((p for p in periods_with_rows(reading.tables, bench) if p.label == report.label), None)
+        if period is None or period.rows_until != report.season.end:
+            return None
+        (period,) = with_digests((period,), workspace.folder, reading)
+        now = hash_bench_and_plugins(workspace.folder, workspace_plugins=self.workspace_plugins)
+        return made_from(period, self.inputs.mark_changes(now))
+
+
+def manual_reports(folder: Path, out: Path | None, *, workspace_plugins: bool) -> ManualReports:
+    """Hash the inputs; call it before anything is read. `out` is the maker's choice of folder, if any."""
+    usual = folder / "reports"
+    if out is not None and out.resolve() != usual.resolve():
+        return ManualReports(workspace_plugins=workspace_plugins)
+    inputs = hash_bench_and_plugins(folder, workspace_plugins=workspace_plugins)
+    return ManualReports(workspace_plugins=workspace_plugins, inputs=inputs, out=usual)
+
+
+def _record(out: Path, label: str, report: WrittenReport | None) -> None:
+    before = read_manifest(out)
+    others = {name: each for name, each in before.reports.items() if name != label}
+    reports = others if report is None else {**others, label: report}
+    if reports != before.reports:
+        write_manifest(out, Manifest(scan=before.scan, reports=reports))

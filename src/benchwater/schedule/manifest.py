@@ -1,17 +1,33 @@
-"""What `due` remembers between runs: a small JSON file beside the reports, which may be lost without harm."""
+"""What `due` remembers between runs, and the hashes of what is there now.
+
+It is a small JSON file beside the reports, which may be lost without harm. The imports at the top are light,
+so that `due` with nothing to do is quick.
+"""
 
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from benchwater.files import UNKNOWN_CONTENT, read_own_file, write_atomically
+import benchwater
+from benchwater.files import (
+    BENCH_NAME,
+    PICTURE_ENDINGS,
+    UNKNOWN_CONTENT,
+    content_hash,
+    log_files,
+    read_own_file,
+    write_atomically,
+)
+from benchwater.plugin_host import trust
 
 NAME = ".benchwater-due.json"
 UNTRUSTED = "plugins/"
 FORMAT = 3
+_Read = TypeVar("_Read", bound="Scan | Period | Inputs | MadeFrom | WrittenReport")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,8 +40,8 @@ class Inputs:
 
     version: str
     bench: str
-    logs: dict[str, str] = field(default_factory=dict)
-    plugins: dict[str, str] = field(default_factory=dict)
+    logs: Mapping[str, str] = field(default_factory=dict)
+    plugins: Mapping[str, str] = field(default_factory=dict)
 
     def same_as(self, other: "Inputs | None") -> bool:
         """Return whether nothing changed between the two."""
@@ -40,7 +56,7 @@ class Inputs:
     def mark_changes(self, later: "Inputs") -> "Inputs":
         """Return these inputs, with UNKNOWN_CONTENT for whatever is different in `later`."""
 
-        def unchanged(before: dict[str, str], after: dict[str, str]) -> dict[str, str]:
+        def unchanged(before: Mapping[str, str], after: Mapping[str, str]) -> Mapping[str, str]:
             return {
                 name: content if after.get(name) == content else UNKNOWN_CONTENT
                 for name, content in before.items()
@@ -133,60 +149,75 @@ def manifest_text(manifest: Manifest) -> str:
 
 
 def _manifest(data: Mapping[str, Any]) -> Manifest:
+    """Return the manifest that JSON holds. ValueError for a name that leads out of the reports' folder."""
     scan = data["scan"]
-    return Manifest(
-        scan=None if scan is None else _scan(scan),
-        reports={_bare_name(label): _report(each) for label, each in data["reports"].items()},
+    found = Manifest(
+        scan=None if scan is None else _read(Scan, scan),
+        reports={label: _read(WrittenReport, each) for label, each in data["reports"].items()},
     )
+    labels = [*found.reports, *(period.label for period in (found.scan.periods if found.scan else ()))]
+    for name in (*labels, *(name for report in found.reports.values() for name in report.files)):
+        if name in {"", ".", ".."} or any(character in name for character in "/\\:\0"):
+            raise ValueError(f"{name!r} is no bare name")
+    return found
 
 
-def _scan(data: Mapping[str, Any]) -> Scan:
-    inputs = data["inputs"]
-    return Scan(
-        inputs=Inputs(
-            version=str(inputs["version"]),
-            bench=str(inputs["bench"]),
-            logs=_texts(inputs["logs"]),
-            plugins=_texts(inputs["plugins"]),
-        ),
-        periods=tuple(
-            Period(
-                label=_bare_name(each["label"]),
-                month=str(each["month"]),
-                whole_season=bool(each["whole_season"]),
-                ended_on=date.fromisoformat(each["ended_on"]),
-                rows_until=date.fromisoformat(each["rows_until"]),
-                rows=str(each["rows"]),
-                files=_texts(each["files"]),
-            )
-            for each in data["periods"]
-        ),
-    )
+def _read(kind: type[_Read], data: Mapping[str, Any]) -> _Read:
+    """Return a dataclass from JSON. KeyError, TypeError or ValueError where it does not hold one."""
+    return kind(**{each.name: _READERS[each.type](data[each.name]) for each in fields(kind)})
 
 
-def _report(data: Mapping[str, Any]) -> WrittenReport:
-    made_from = data["made_from"]
-    return WrittenReport(
-        made_from=MadeFrom(
-            rows=str(made_from["rows"]),
-            files=_texts(made_from["files"]),
-            bench=str(made_from["bench"]),
-            plugins=_texts(made_from["plugins"]),
-            version=str(made_from["version"]),
-        ),
-        files=tuple(_bare_name(name) for name in data["files"]),
-        printed=bool(data["printed"]),
-        failed=tuple(str(text) for text in data["failed"]),
-        handed_on=bool(data["handed_on"]),
-    )
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"{value!r} is no text")
+    return value
 
 
-def _bare_name(name: str) -> str:
-    """Return the name of a file or folder. ValueError if it leads out of the folder that it lies in."""
-    if name in {"", ".", ".."} or any(character in name for character in "/\\:\0"):
-        raise ValueError(f"{name!r} is no bare name")
-    return name
+def _texts(data: Mapping[str, object]) -> dict[str, str]:
+    return {name: _text(text) for name, text in data.items()}
 
 
-def _texts(data: Mapping[str, Any]) -> dict[str, str]:
-    return {str(name): str(text) for name, text in data.items()}
+_READERS: Mapping[Any, Callable[[Any], Any]] = {
+    str: _text,
+    bool: bool,
+    date: date.fromisoformat,
+    Mapping[str, str]: _texts,
+    tuple[str, ...]: lambda names: tuple(map(_text, names)),
+    tuple[Period, ...]: lambda periods: tuple(_read(Period, each) for each in periods),
+    Inputs: partial(_read, Inputs),
+    MadeFrom: partial(_read, MadeFrom),
+}
+"""How a field of each type is read from JSON."""
+
+
+def hash_inputs(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
+    """Hash everything that reports of this folder are made from. Raises nothing for what it cannot open."""
+    logs = {
+        path.relative_to(folder).as_posix(): UNKNOWN_CONTENT if hides_files else _content(path)
+        for path, why_not, hides_files in log_files(folder)
+        if why_not is None or hides_files or path.suffix.lower() in PICTURE_ENDINGS
+    }
+    return replace(hash_bench_and_plugins(folder, workspace_plugins=workspace_plugins), logs=logs)
+
+
+def _content(path: Path) -> str:
+    """Hash of a log; size and time of change of a picture, as these are large and many."""
+    if path.suffix.lower() not in PICTURE_ENDINGS:
+        return content_hash(path)
+    try:
+        found = path.stat()
+    except OSError:
+        return "gone"
+    return f"{found.st_size} bytes of {found.st_mtime_ns}"
+
+
+def hash_bench_and_plugins(folder: Path, *, workspace_plugins: bool = True) -> Inputs:
+    """Hash the same without the logs, for a caller that holds their rows.
+
+    The name UNTRUSTED stands for plugins of the workspace that the user has not said yes to.
+    """
+    held_back = workspace_plugins and bool(trust.untrusted(folder))
+    plugins = trust.plugin_contents(folder if workspace_plugins and not held_back else None)
+    if held_back:
+        plugins[UNTRUSTED] = "not trusted"
+    return Inputs(version=benchwater.__version__, bench=content_hash(folder / BENCH_NAME), plugins=plugins)

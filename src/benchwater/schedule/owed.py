@@ -1,9 +1,13 @@
-"""Which reports are owed, and why. It reads no log and no clock; of reports it checks that they exist."""
+"""Which reports are owed, and why: by the periods that have rows, and by what each report was made from.
 
-from collections.abc import Iterator, Mapping, Sequence
+The imports at the top are light, so that `due` with nothing to do is quick.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchwater.files import UNKNOWN_CONTENT
 from benchwater.schedule.manifest import (
@@ -14,7 +18,11 @@ from benchwater.schedule.manifest import (
     Period,
     Scan,
     WrittenReport,
+    hash_inputs,
 )
+
+if TYPE_CHECKING:
+    from benchwater.pipeline import Workspace
 
 NO_REPORT = "no report yet"
 _MOST_REASONS = 3
@@ -33,6 +41,31 @@ class State:
     owed: str = ""
     to_hand_on: bool = False
     kept: str = ""
+
+
+def scan_folder(
+    folder: Path,
+    manifest: Manifest,
+    *,
+    inputs: Inputs,
+    workspace_plugins: bool = True,
+    progress: Callable[[str], None] = lambda step: None,
+) -> "tuple[Scan, Workspace | None]":
+    """Return the scan of the folder, and the workspace if its logs were read for it.
+
+    The manifest's scan still holds if `inputs` have not changed since. BenchError if bench.toml cannot be
+    used. What changes while it is read is marked as unknown.
+    """
+    if manifest.scan is not None and inputs.same_as(manifest.scan.inputs):
+        return manifest.scan, None
+    from benchwater.pipeline import read_workspace
+    from benchwater.schedule.periods import periods_with_rows, with_digests
+
+    workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=progress)
+    reading = workspace.reading
+    periods = with_digests(periods_with_rows(reading.tables, workspace.bench), folder, reading)
+    marked = inputs.mark_changes(hash_inputs(folder, workspace_plugins=workspace_plugins))
+    return Scan(inputs=marked, periods=periods), workspace
 
 
 def states(

@@ -1,22 +1,82 @@
-"""The daily run of `due` as each operating system's own timer: systemd, launchd, Task Scheduler, cron."""
+"""The daily run of `due` as each operating system's own timer, shown, installed and removed.
+
+Only files that benchwater wrote are replaced or removed.
+"""
 
 import hashlib
 import io
+import os
 import plistlib
 import re
 import shlex
+import shutil
 import subprocess
-from collections.abc import Mapping, Sequence
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from xml.etree.ElementTree import Element, SubElement, indent, tostring
+from xml.sax.saxutils import escape
 
-from benchwater.files import read_own_file
+from benchwater.files import read_own_file, write_atomically
 
 MARK = "Written by benchwater timer"
 LOG_NAME = "due.log"
 TASK_NAMESPACE = "http://schemas.microsoft.com/windows/2004/02/mit/task"
-_FIRST_DAY = "2024-01-01"
+_SERVICE = """\
+# {mark}. `benchwater timer --remove` takes it away.
+[Unit]
+Description=Season reports that are owed ({folder})
+
+[Service]
+Type=oneshot
+ExecStart={command}
+Nice=10
+"""
+_TIMER = """\
+# {mark}. `benchwater timer --remove` takes it away.
+[Unit]
+Description=Season reports that are owed, every day ({folder})
+
+[Timer]
+OnCalendar=*-*-* {hour:02d}:{minute:02d}:00
+Persistent=true
+
+[Install]
+WantedBy=timers.target
+"""
+_TASK = """\
+<?xml version="1.0" encoding="UTF-16"?>
+<Task version="1.2" xmlns="{namespace}">
+  <RegistrationInfo>
+    <Author>benchwater</Author>
+    <Description>{mark}: writes the season reports that are owed, {folder}. \
+`benchwater timer --remove` takes it away.</Description>
+  </RegistrationInfo>
+  <Triggers>
+    <CalendarTrigger>
+      <StartBoundary>2024-01-01T{hour:02d}:{minute:02d}:00</StartBoundary>
+      <ScheduleByDay><DaysInterval>1</DaysInterval></ScheduleByDay>
+    </CalendarTrigger>
+  </Triggers>
+  <Principals>
+    <Principal id="Author">
+      <LogonType>InteractiveToken</LogonType>
+      <RunLevel>LeastPrivilege</RunLevel>
+    </Principal>
+  </Principals>
+  <Settings>
+    <MultipleInstancesPolicy>IgnoreNew</MultipleInstancesPolicy>
+    <DisallowStartIfOnBatteries>false</DisallowStartIfOnBatteries>
+    <StopIfGoingOnBatteries>false</StopIfGoingOnBatteries>
+    <StartWhenAvailable>true</StartWhenAvailable>
+    <Enabled>true</Enabled>
+    <ExecutionTimeLimit>PT2H</ExecutionTimeLimit>
+  </Settings>
+  <Actions Context="Author">
+    <Exec><Command>{program}</Command><Arguments>{arguments}</Arguments></Exec>
+  </Actions>
+</Task>
+"""
 
 
 class TimerError(RuntimeError):
@@ -112,11 +172,14 @@ def systemd_timer(job: Job, home: Path, environment: Mapping[str, str]) -> Timer
     config = environment.get("XDG_CONFIG_HOME", "")
     folder = (Path(config) if Path(config).is_absolute() else home / ".config") / "systemd" / "user"
     unit = f"{job.name}.timer"
+    described = str(job.folder).replace("%", "%%")
+    service = _SERVICE.format(mark=MARK, folder=described, command=_command(job))
+    timer = _TIMER.format(mark=MARK, folder=described, hour=job.hour, minute=job.minute)
     return Timer(
         system="systemd",
         files=(
-            TimerFile(path=folder / f"{job.name}.service", data=_service(job).encode()),
-            TimerFile(path=folder / unit, data=_timer(job).encode()),
+            TimerFile(path=folder / f"{job.name}.service", data=service.encode()),
+            TimerFile(path=folder / unit, data=timer.encode()),
         ),
         on=(("systemctl", "--user", "daemon-reload"), ("systemctl", "--user", "enable", "--now", unit)),
         off=(("systemctl", "--user", "disable", "--now", unit),),
@@ -140,38 +203,6 @@ def _command(job: Job) -> str:
     if any(character in job.python for character in "\"'\\"):
         words = ("/bin/sh", "-c", 'exec "$@"', "sh", *words)
     return ":" + " ".join(quoted(word) for word in words)
-
-
-def _described(job: Job) -> str:
-    return str(job.folder).replace("%", "%%")
-
-
-def _service(job: Job) -> str:
-    return (
-        f"# {MARK}. `benchwater timer --remove` takes it away.\n"
-        "[Unit]\n"
-        f"Description=Season reports that are owed ({_described(job)})\n"
-        "\n"
-        "[Service]\n"
-        "Type=oneshot\n"
-        f"ExecStart={_command(job)}\n"
-        "Nice=10\n"
-    )
-
-
-def _timer(job: Job) -> str:
-    return (
-        f"# {MARK}. `benchwater timer --remove` takes it away.\n"
-        "[Unit]\n"
-        f"Description=Season reports that are owed, every day ({_described(job)})\n"
-        "\n"
-        "[Timer]\n"
-        f"OnCalendar=*-*-* {job.hour:02d}:{job.minute:02d}:00\n"
-        "Persistent=true\n"
-        "\n"
-        "[Install]\n"
-        "WantedBy=timers.target\n"
-    )
 
 
 def launchd_timer(job: Job, home: Path, user_id: int) -> Timer:
@@ -229,35 +260,16 @@ def task_scheduler_timer(job: Job, home: Path, environment: Mapping[str, str]) -
 
 
 def _xml(job: Job) -> str:
-    task = Element("Task", {"version": "1.2", "xmlns": TASK_NAMESPACE})
-    about = SubElement(task, "RegistrationInfo")
-    SubElement(about, "Author").text = "benchwater"
-    SubElement(about, "Description").text = (
-        f"{MARK}: writes the season reports that are owed, {job.folder}. "
-        "`benchwater timer --remove` takes it away."
-    )
-    trigger = SubElement(SubElement(task, "Triggers"), "CalendarTrigger")
-    SubElement(trigger, "StartBoundary").text = f"{_FIRST_DAY}T{job.hour:02d}:{job.minute:02d}:00"
-    SubElement(SubElement(trigger, "ScheduleByDay"), "DaysInterval").text = "1"
-    principal = SubElement(SubElement(task, "Principals"), "Principal", {"id": "Author"})
-    SubElement(principal, "LogonType").text = "InteractiveToken"
-    SubElement(principal, "RunLevel").text = "LeastPrivilege"
-    settings = SubElement(task, "Settings")
-    for name, value in (
-        ("MultipleInstancesPolicy", "IgnoreNew"),
-        ("DisallowStartIfOnBatteries", "false"),
-        ("StopIfGoingOnBatteries", "false"),
-        ("StartWhenAvailable", "true"),
-        ("Enabled", "true"),
-        ("ExecutionTimeLimit", "PT2H"),
-    ):
-        SubElement(settings, name).text = value
     program, *arguments = job.words
-    action = SubElement(SubElement(task, "Actions", {"Context": "Author"}), "Exec")
-    SubElement(action, "Command").text = program
-    SubElement(action, "Arguments").text = subprocess.list2cmdline(arguments)
-    indent(task)
-    return '<?xml version="1.0" encoding="UTF-16"?>\n' + tostring(task, encoding="unicode") + "\n"
+    return _TASK.format(
+        namespace=TASK_NAMESPACE,
+        mark=MARK,
+        folder=escape(str(job.folder)),
+        hour=job.hour,
+        minute=job.minute,
+        program=escape(program),
+        arguments=escape(subprocess.list2cmdline(arguments)),
+    )
 
 
 def cron_lines(job: Job) -> tuple[str, str]:
@@ -291,3 +303,120 @@ def without_job(crontab: str, job: Job) -> str:
 
 def _mark(job: Job) -> str:
     return f"# {MARK}: {job.name}"
+
+
+Completed = subprocess.CompletedProcess[str]
+Runner = Callable[[Sequence[str], str | None], Completed]
+
+
+def run_command(words: Sequence[str], given: str | None = None) -> Completed:
+    """Run a system command with a text on its standard input. TimerError if it cannot be started."""
+    try:
+        return subprocess.run(
+            words, input=given, capture_output=True, text=True, errors="surrogateescape", check=False
+        )
+    except OSError as error:
+        raise TimerError(f"`{words[0]}` cannot be run: {error.strerror or error}") from error
+
+
+def this_system(platform: str = sys.platform, which: Callable[[str], str | None] = shutil.which) -> str:
+    """Return the timer that this computer has. TimerError if it has none of the four."""
+    if platform == "darwin":
+        return "launchd"
+    if platform == "win32":
+        return "schtasks"
+    if which("systemctl") and Path("/run/systemd/system").is_dir():
+        return "systemd"
+    if which("crontab"):
+        return "cron"
+    raise TimerError(
+        "this computer has no timer that is known (systemd, launchd, Task Scheduler, cron): have whatever "
+        "it has run `benchwater due` once a day, or name one with --system"
+    )
+
+
+def timer_for(system: str, job: Job, home: Path, environment: Mapping[str, str]) -> Timer:
+    """Return the timer of a system that keeps it in files: all but cron."""
+    if system == "systemd":
+        return systemd_timer(job, home, environment)
+    if system == "launchd":
+        return launchd_timer(job, home, os.getuid() if hasattr(os, "getuid") else 0)
+    return task_scheduler_timer(job, home, environment)
+
+
+def install(timer: Timer, run: Runner) -> Iterator[str]:
+    """Write the files and switch the timer on; yield each step. A second run changes nothing."""
+    for file in timer.files:
+        _refuse_foreign(file)
+    _refuse_foreign_task(timer, run)
+    for file in timer.files:
+        if file.is_in_place():
+            yield f"Already there: {file.path}"
+            continue
+        file.path.parent.mkdir(parents=True, exist_ok=True)
+        write_atomically(file.path, file.data)
+        yield f"Wrote {file.path}"
+    *first, last = timer.on
+    for words in first:
+        run(words, None)
+    _check(run(last, None), last)
+    yield f"Switched on: {' '.join(last)}"
+
+
+def remove(timer: Timer, run: Runner) -> Iterator[str]:
+    """Switch the timer off and remove its files; yield each step. It may be absent."""
+    there = [file for file in timer.files if file.path.exists()]
+    for file in there:
+        _refuse_foreign(file)
+    if not there:
+        yield "There is no timer for this folder."
+        return
+    for words in timer.off:
+        run(words, None)
+    for file in there:
+        file.path.unlink(missing_ok=True)
+        yield f"Removed {file.path}"
+    for words in timer.after_removal:
+        run(words, None)
+
+
+def update_crontab(job: Job, run: Runner, *, install: bool) -> Iterator[str]:
+    """Put the job's line into the crontab, or (`install` False) take it out; yield what was done.
+
+    TimerError if the crontab cannot be read: it must not pass for an empty one.
+    """
+    read, write = ("crontab", "-l"), ("crontab", "-")
+    completed = run(read, None)
+    is_empty = completed.returncode != 0 and "no crontab" in completed.stderr.lower()
+    if not is_empty:
+        _check(completed, read)
+    before = "" if is_empty else completed.stdout
+    after = with_job(before, job) if install else without_job(before, job)
+    if after == before:
+        yield "Already in your crontab." if install else "There is no timer for this folder."
+        return
+    _check(run(write, after), write)
+    yield "Added to your crontab (`crontab -l` shows it)." if install else "Taken out of your crontab."
+
+
+def _check(completed: Completed, words: Sequence[str]) -> None:
+    if completed.returncode != 0:
+        output = " ".join((completed.stderr or completed.stdout).split()) or "no reason"
+        raise TimerError(f"`{' '.join(words)}` did not work (status {completed.returncode}): {output}")
+
+
+def _refuse_foreign(file: TimerFile) -> None:
+    if not file.is_ours():
+        raise TimerError(
+            f"{file.path} was not written by benchwater and is left as it is: move it away first"
+        )
+
+
+def _refuse_foreign_task(timer: Timer, run: Runner) -> None:
+    """Refuse a task of that name that benchwater did not make; only Windows keeps tasks apart from files."""
+    if timer.system != "schtasks" or any(file.path.exists() for file in timer.files):
+        return
+    task = timer.on[-1][3]
+    completed = run(("schtasks", "/Query", "/TN", task, "/XML"), None)
+    if completed.returncode == 0 and MARK not in completed.stdout:
+        raise TimerError(f"the task {task} was not made by benchwater and is left as it is")

@@ -4,8 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
-from benchwater.units.conversions import conversion
-from benchwater.units.quantities import QUANTITIES, Quantity, canonical_unit_name
+from benchwater.units.quantities import QUANTITIES, Quantity, canonical_unit_name, conversion
 
 System = Literal["us", "metric"]
 DASH = "–"

@@ -5,7 +5,7 @@ import pytest
 from benchwater.ledger.lead import lead_by_build
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.bench_table import BenchError
-from benchwater.sheets.trip_box import NothingFishedError, trip_box
+from benchwater.sheets.lists import NothingFishedError, trip_box
 from benchwater.testing import MadeSeason, finding, make_season
 from lead_rules import analyse, with_a_rule
 
