@@ -16,8 +16,8 @@ from benchwater.read.cells import check_cavity, read_amount
 from benchwater.read.dates import date_hints
 from benchwater.read.headers import recognise
 from benchwater.read.names import find_place
+from benchwater.read.outcome import CellError, Reason
 from benchwater.read.records import decode, plain_ends, records_and_ends
-from benchwater.read.refusals import CellError, Reason
 from benchwater.read.rows import Problem, extra_name, read_filled_or_empty, record_problem
 from benchwater.words import runs
 

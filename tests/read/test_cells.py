@@ -5,7 +5,7 @@ import pytest
 from benchwater.plugin import Bench, Column, Item
 from benchwater.read.cells import CellContext, read_amount, read_cell
 from benchwater.read.dates import DateHints, read_date
-from benchwater.read.refusals import CellError, Reason
+from benchwater.read.outcome import CellError, Reason
 
 
 @pytest.mark.parametrize(

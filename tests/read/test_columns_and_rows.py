@@ -11,13 +11,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from benchwater.plugin import Column, LogKind, RowProblem
-from benchwater.read import body, refusals
+from benchwater.read import outcome
+from benchwater.read import records as module
 from benchwater.read.bench_file import load_bench
-from benchwater.read.body import read_body
 from benchwater.read.folder import read_folder
 from benchwater.read.headers import recognise
-from benchwater.read.records import Record
-from benchwater.read.refusals import FileError
+from benchwater.read.outcome import FileError
+from benchwater.read.records import Record, read_body
 from read.row_by_row import read_folder_row_by_row, read_row_by_row, records
 from read.test_dialects_property import HABITS, ROWS, written
 from small_bench import read_files, shipped_kinds, small_bench
@@ -128,8 +128,8 @@ def test_logs_with_everything_wrong_in_them_are_the_same(tmp_path, seed):
 def test_columns_hold_the_records_whatever_the_text(text, separator):
     wanted = list(records(text, separator))
     plain = text.replace("\r\n", "\n").replace("\r", "\n")
-    for width, small in itertools.product((1, 3), (0, body.SMALL_BYTES)):
-        with mock.patch.object(body, "SMALL_BYTES", small):
+    for width, small in itertools.product((1, 3), (0, module.SMALL_BYTES)):
+        with mock.patch.object(module, "SMALL_BYTES", small):
             found = read_body(plain, separator, width, first_line=1)
         rows = [found.record(row) for row in range(len(found.lines))]
         assert [short(record) for record in rows] == [short(record) for record in wanted]
@@ -146,9 +146,9 @@ def test_a_text_is_split_the_same_in_one_stretch_and_in_many(monkeypatch):
     text = (
         "\n".join(f"{n},{n % 7},{'x' if n % 11 else ''}" for n in range(500)) + '\n1,"2",3\n007,True,1.50\n'
     )
-    monkeypatch.setattr(body, "SMALL_BYTES", 0)
+    monkeypatch.setattr(module, "SMALL_BYTES", 0)
     at_once = read_body(text, ",", 3, first_line=2)
-    monkeypatch.setattr(body, "_CHUNK_BYTES", 64)
+    monkeypatch.setattr(module, "_CHUNK_BYTES", 64)
     in_many = read_body(text, ",", 3, first_line=2)
     assert [at_once.record(row) for row in range(502)] == [in_many.record(row) for row in range(502)]
     assert at_once.record(501).cells[:3] == ("007", "True", "1.50")
@@ -184,14 +184,14 @@ def test_a_check_is_asked_for_every_combination_of_what_it_looks_at(tmp_path):
 
 
 def test_a_hostile_file_stops_early(monkeypatch):
-    monkeypatch.setattr(body, "MOST_ROWS", 5)
-    monkeypatch.setattr(body, "MOST_LINES", 20)
+    monkeypatch.setattr(module, "MOST_ROWS", 5)
+    monkeypatch.setattr(module, "MOST_LINES", 20)
     with pytest.raises(FileError, match="6 rows"):
         read_body("a,b\n" * 6, ",", 2, first_line=1)
     with pytest.raises(FileError, match="21 lines"):
         read_body("\n" * 21, ",", 2, first_line=1)
     with pytest.raises(FileError, match="on line 2"):
-        recognise("date,mold\n" + "x" * (refusals.LONGEST_LINE + 1), shipped_kinds())
+        recognise("date,mold\n" + "x" * (outcome.LONGEST_LINE + 1), shipped_kinds())
 
 
 def test_two_columns_of_one_heading_that_no_log_knows_are_both_kept_and_named(tmp_path):

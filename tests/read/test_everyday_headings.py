@@ -3,7 +3,7 @@
 import pytest
 
 from benchwater.read.headers import recognise
-from benchwater.read.refusals import FileError
+from benchwater.read.outcome import FileError
 from benchwater.read.vocabulary import everyday_key
 from small_bench import read_files, shipped_kinds
 

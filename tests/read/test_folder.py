@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from benchwater.files import LARGEST_FILE_BYTES
-from benchwater.read.refusals import LONGEST_CELL, Reason
+from benchwater.read.outcome import LONGEST_CELL, Reason
 from small_bench import read_files
 
 POUR = """\

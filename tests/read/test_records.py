@@ -2,8 +2,8 @@ import codecs
 
 import pytest
 
+from benchwater.read.outcome import FileError
 from benchwater.read.records import Record, decode
-from benchwater.read.refusals import FileError
 from read.row_by_row import records
 
 TEXT = "date,note\n2026-05-01,café 350°F ½\n"

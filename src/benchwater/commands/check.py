@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from benchwater.pipeline import Workspace
-    from benchwater.read.mending import WordQuestion
     from benchwater.read.outcome import SetAside
+    from benchwater.read.own_words import WordQuestion
 
 _MOST_LINES = 12
 
@@ -42,7 +42,7 @@ def check(folder: Path, mend: bool, as_json: bool, strict: bool, workspace_plugi
     """
     from benchwater.pipeline import read_workspace
     from benchwater.read.bench_table import FILE_NAME
-    from benchwater.read.mending import lines_to_paste, word_questions
+    from benchwater.read.own_words import lines_to_paste, word_questions
 
     with progress() as step:
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
@@ -103,7 +103,7 @@ def _mend(path: Path, questions: "Sequence[WordQuestion]") -> None:
     import tomlkit
 
     from benchwater.files import write_atomically
-    from benchwater.read.mending import write_answer
+    from benchwater.read.own_words import write_answer
 
     if not path.exists():
         click.echo(f"\nThere is no {path.name} to put your words into: `benchwater start` writes one.")

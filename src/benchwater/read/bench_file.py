@@ -21,20 +21,21 @@ from benchwater.plugin.bench import (
     Trip,
     Water,
 )
-from benchwater.read.bench_items import DIMENSIONS, read_item
-from benchwater.read.bench_table import FILE_NAME, BenchError, BenchTable, Faults, currency_code
-from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
-from benchwater.read.own_words import OwnWords
-from benchwater.read.toml_lines import parse_toml, to_toml
-from benchwater.read.unknowns import (
+from benchwater.read.bench_items import (
+    DIMENSIONS,
     MASS_G,
     NOT_KNOWN,
     STAND_INS,
     TOLERANCE,
     material_kind,
+    read_item,
     stand_in,
     with_unknown_uses,
 )
+from benchwater.read.bench_table import FILE_NAME, BenchError, BenchTable, Faults, currency_code
+from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
+from benchwater.read.own_words import OwnWords
+from benchwater.read.toml_lines import parse_toml, to_toml
 from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import is_unit
 

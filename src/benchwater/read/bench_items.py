@@ -1,15 +1,93 @@
-"""Reads an item of bench.toml: its kind, what it is counted in, its pack and price, how it cures."""
+"""Read an item of bench.toml: its kind, what it is counted in, its pack and price, how it cures.
+
+What kind of thing an item is its name may say; what a bench leaves open has a stand-in.
+"""
 
 from collections.abc import Mapping
-from typing import Any, cast
+from dataclasses import replace
+from typing import Any, Literal, cast
 
-from benchwater.plugin.bench import CureWindow, Item, ItemKind
+from benchwater.plugin.bench import CureWindow, Item, ItemKind, Mold
 from benchwater.read.bench_table import BenchTable
-from benchwater.read.item_kinds import KINDS, kind_of_item
+from benchwater.read.names import words_of_name
 from benchwater.read.toml_lines import to_toml
 from benchwater.text import near_names, quoted
 from benchwater.units import Dimension
 from benchwater.units.quantities import is_unit
+
+NOT_KNOWN = "?"
+"""What bench.toml says where the maker does not know yet."""
+STAND_INS: Mapping[Literal["metal", "plastic"], str] = {
+    "metal": "metal not named",
+    "plastic": "plastic not named",
+}
+MASS_G, TOLERANCE = 3.5, 1.0
+"""A casting whose mass is not known: anything from nothing to twice this."""
+_SOFT = frozenset(
+    "grub worm craw minnow swimbait tail trailer plastic paddle tube shad frog lizard stickbait".split()
+)
+
+
+def material_kind(mold: str, cavities: Mapping[str, object]) -> Literal["metal", "plastic"]:
+    """What is poured into a mold, by the words of its name and its cavities."""
+    return "plastic" if _SOFT & set(words_of_name(" ".join([mold, *cavities]))[1]) else "metal"
+
+
+def stand_in(kind: Literal["metal", "plastic"]) -> Item:
+    """The item that stands in for a material that is not known."""
+    return Item(name=STAND_INS[kind], kind=kind, unit="g", print_unit="g")
+
+
+def with_unknown_uses(
+    items: Mapping[str, Item], molds: Mapping[str, Mold], *, hooks: bool
+) -> dict[str, Item]:
+    """The items; those that may have gone into castings unseen have no balance, inserts too where `hooks`."""
+    materials = {mold.material for mold in molds.values()}
+    unclear = {kind for kind, name in STAND_INS.items() if name in materials} | (
+        {"insert"} if hooks else set()
+    )
+    return {
+        name: replace(item, use_known=False) if item.kind in unclear else item for name, item in items.items()
+    }
+
+
+def _phrases(text: str) -> tuple[str, ...]:
+    return tuple(text.split(", "))
+
+
+KINDS: Mapping[ItemKind, tuple[str, ...]] = {
+    "metal": _phrases(
+        "metal, alloy, lead, tin, bismuth, pewter, zinc, antimony, solder, linotype, ingot, babbitt, "
+        "fusible, soft lead, hard lead, lead free, scrap lead"
+    ),
+    "insert": _phrases("insert, hook, jig hook, treble, wire form, wireform, eyelet, screw lock, shank"),
+    "coat": _phrases(
+        "coat, coating, powder, powder coat, powder paint, paint, lacquer, varnish, clear coat, "
+        "topcoat, epoxy, enamel, primer"
+    ),
+    "plastic": _phrases("plastic, plastisol, soft plastic, silicone, rubber, worm oil, softener, hardener"),
+    "fitting": _phrases(
+        "fitting, skirt, eye, guard, weed guard, weedguard, rattle, bead, blade, swivel, ring, split ring, "
+        "glue, feather, hair, bucktail, marabou, thread, wire, keeper, collar, tube, shrink tube"
+    ),
+}
+"""Everyday words for each kind of item; the kind itself is the first."""
+
+_BY_WORDS: Mapping[tuple[str, ...], ItemKind] = {
+    tuple(words_of_name(phrase)[1]): kind for kind, known in KINDS.items() for phrase in known
+}
+
+
+def kind_of_item(name: str) -> ItemKind | None:
+    """The kind that the words of a name speak of, where they speak of one alone: `hook-2` is an insert.
+
+    What a thing is comes last in English (`hook paint` is a coat), so a last word decides between two kinds.
+    """
+    in_order = name.casefold().replace("-", " ").replace("_", " ").split()
+    known = [kind for word in in_order if (kind := _BY_WORDS.get(tuple(words_of_name(word)[1])))]
+    whole = _BY_WORDS.get(tuple(words_of_name(name)[1]))
+    return whole or (known[-1] if known else None)
+
 
 DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
 """The dimension of each unit that an item may be kept in."""

@@ -7,7 +7,7 @@ from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, Value
 from benchwater.read.dates import DateHints, read_date
 from benchwater.read.names import find_cavity, find_name, same_spelling, why_no_cavity, why_unknown
-from benchwater.read.refusals import CellError, Reason
+from benchwater.read.outcome import CellError, Reason
 from benchwater.read.vocabulary import Vocabulary, cached_by_identity
 from benchwater.text import quoted
 from benchwater.units import QUANTITIES, Dimension, QuantityError, is_quantity, read_number, read_quantity

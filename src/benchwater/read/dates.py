@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
-from benchwater.read.refusals import CellError, Reason
+from benchwater.read.outcome import CellError, Reason
 
 DateOrder = Literal["iso", "day first", "month first"]
 

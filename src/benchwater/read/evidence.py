@@ -8,7 +8,7 @@ from benchwater.plugin.logs import Column
 from benchwater.read.cells import CellContext, read_amount, read_cell, vocabulary, without_mark
 from benchwater.read.dates import is_a_day
 from benchwater.read.names import find_name, find_place, same_spelling
-from benchwater.read.refusals import CellError
+from benchwater.read.outcome import CellError
 from benchwater.units import QuantityError, is_quantity, read_number, read_quantity
 
 MOST_SAMPLED = 60

@@ -9,12 +9,10 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.blanks import fill_same_as_above
 from benchwater.read.coded import Mask
-from benchwater.read.finished_baits import without_finished_baits
 from benchwater.read.log_parts import LogPart, log_parts
-from benchwater.read.outcome import NotRead, ReadAs, Reading, SetAside, Source, UnreadColumn
-from benchwater.read.refusals import FileError
+from benchwater.read.outcome import FileError, NotRead, ReadAs, Reading, SetAside, Source, UnreadColumn
+from benchwater.read.prepare import fill_same_as_above, without_finished_baits
 from benchwater.read.rows import ReadRows, read_rows
 from benchwater.read.tables import FileRows, build_tables, take_repeats
 from benchwater.read.vocabulary import everyday_key

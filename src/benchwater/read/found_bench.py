@@ -12,21 +12,20 @@ from typing import Literal
 from benchwater.plugin.bench import Bench, Build, Cavity, Item, ItemKind, Mold
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench, size_in_ounces
-from benchwater.read.bench_table import CURRENCY_MARKS
-from benchwater.read.coded import Coded
-from benchwater.read.item_kinds import kind_of_item
-from benchwater.read.log_parts import LogPart, log_parts
-from benchwater.read.names import is_like_a_date, same_spelling, words_of_name
-from benchwater.read.outcome import NotRead
-from benchwater.read.refusals import FileError
-from benchwater.read.unknowns import (
+from benchwater.read.bench_items import (
     MASS_G,
     STAND_INS,
     TOLERANCE,
+    kind_of_item,
     material_kind,
     stand_in,
     with_unknown_uses,
 )
+from benchwater.read.bench_table import CURRENCY_MARKS
+from benchwater.read.coded import Coded
+from benchwater.read.log_parts import LogPart, log_parts
+from benchwater.read.names import is_like_a_date, same_spelling, words_of_name
+from benchwater.read.outcome import FileError, NotRead
 from benchwater.text import near_names, quoted
 from benchwater.units import Dimension, QuantityError, is_quantity, read_number, read_quantity
 from benchwater.words import counted

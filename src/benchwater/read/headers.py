@@ -9,20 +9,19 @@ from itertools import islice
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.body import Body, read_body
-from benchwater.read.column_names import (
+from benchwater.read.evidence import MOST_SAMPLED, columns_of, could_be_of, hold_places, none_is_of, surely_of
+from benchwater.read.outcome import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
+from benchwater.read.records import Body, Record, check_lines, plain_ends, read_body, records_and_ends
+from benchwater.read.vocabulary import (
     ColumnNames,
     Guess,
     column_names,
+    everyday_key,
     may_name,
     near_columns,
     plain_heading,
     split_unit,
 )
-from benchwater.read.evidence import MOST_SAMPLED, columns_of, could_be_of, hold_places, none_is_of, surely_of
-from benchwater.read.records import Record, check_lines, plain_ends, records_and_ends
-from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
-from benchwater.read.vocabulary import everyday_key
 from benchwater.text import quoted
 from benchwater.words import listed
 

@@ -12,14 +12,20 @@ from typing import NamedTuple
 from benchwater.files import LARGEST_FILE_BYTES, log_files, open_regular_file
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.body import Body, read_body
-from benchwater.read.column_names import column_names, plain_heading, split_unit
-from benchwater.read.grid import Grid
 from benchwater.read.headers import SEPARATORS, Header, count_known, recognise
-from benchwater.read.outcome import NotRead
-from benchwater.read.records import Decoded, check_lines, decode, plain_ends, records_and_ends
-from benchwater.read.refusals import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
+from benchwater.read.outcome import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError, NotRead
+from benchwater.read.records import (
+    Body,
+    Decoded,
+    Grid,
+    check_lines,
+    decode,
+    plain_ends,
+    read_body,
+    records_and_ends,
+)
 from benchwater.read.shapes import header_of, names_logs, reshape
+from benchwater.read.vocabulary import column_names, plain_heading, split_unit
 from benchwater.read.workbook import MARKS, read_workbook
 from benchwater.words import listed
 

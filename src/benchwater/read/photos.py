@@ -9,8 +9,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from benchwater.files import PICTURE_ENDINGS, read_own_file
-from benchwater.read.outcome import Reading, SetAside
-from benchwater.read.refusals import Reason
+from benchwater.read.outcome import Reading, Reason, SetAside
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -10,7 +10,6 @@ import numpy as np
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, Value
 from benchwater.read.bare_units import BareUnits
-from benchwater.read.body import Body
 from benchwater.read.cells import (
     CellContext,
     check_cavity,
@@ -24,9 +23,17 @@ from benchwater.read.combined_cells import split_causes, split_places
 from benchwater.read.dates import DateHints, date_hints, read_date
 from benchwater.read.headers import Header, Heading
 from benchwater.read.names import same_spelling
-from benchwater.read.outcome import CheckProblem, SetAside
-from benchwater.read.records import Record
-from benchwater.read.refusals import LONGEST_CELL, MOST_SET_ASIDE, TOTALS, CellError, FileError, Reason
+from benchwater.read.outcome import (
+    LONGEST_CELL,
+    MOST_SET_ASIDE,
+    TOTALS,
+    CellError,
+    CheckProblem,
+    FileError,
+    Reason,
+    SetAside,
+)
+from benchwater.read.records import Body, Record
 from benchwater.read.row_check import check_rows
 from benchwater.units import QuantityError, is_quantity, read_quantity
 

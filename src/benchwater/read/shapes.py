@@ -16,14 +16,12 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, SideBySide
-from benchwater.read.body import Body
 from benchwater.read.coded import Coded, concatenate, constant_column
-from benchwater.read.column_names import column_names, plain_heading, split_unit
-from benchwater.read.grid import Coordinates, Grid, place_named, rows_of
 from benchwater.read.headers import Header, recognise
-from benchwater.read.refusals import FileError, marks_totals
-from benchwater.read.tally import tally_rows
-from benchwater.read.vocabulary import everyday_key
+from benchwater.read.outcome import FileError, marks_totals
+from benchwater.read.records import Body, Grid
+from benchwater.read.tally import Coordinates, place_named, tally_rows
+from benchwater.read.vocabulary import column_names, everyday_key, plain_heading, split_unit
 from benchwater.text import quoted
 from benchwater.words import runs
 
@@ -372,7 +370,7 @@ def _called(kinds: Sequence[LogKind]) -> dict[str, list[LogKind]]:
 def names_logs(grid: Grid, kinds: Sequence[LogKind]) -> bool:
     """Whether a column holds words for logs alone."""
     called = _called(kinds)
-    columns = (grid.texts(position) for position in rows_of(grid))
+    columns = (grid.texts(position) for position in grid.positions())
     return any(texts and all(everyday_key(text) in called for text in texts) for texts in columns)
 
 
@@ -402,7 +400,7 @@ def _by_kind(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, tuple[Log
         if len(rest):
             lines = runs(grid.body.lines[rest].tolist())
             why = f"has nothing under `{grid.headings[position]}` on lines {lines}: which log are these of?"
-            parts.append((replace(grid.take(rest, rows_of(grid)), problem=why), ()))
+            parts.append((replace(grid.take(rest, grid.positions()), problem=why), ()))
         return parts
     return []
 
@@ -436,8 +434,8 @@ def _baits_with_fish(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, t
     caught = np.flatnonzero(
         ~grid.body.columns[species].mask(lambda text: bool(_NOTHING.fullmatch(str(text).strip())))
     )
-    bait_grid = grid.take(rows, [at for at in rows_of(grid) if at not in fish_only])
-    fish_positions = [at for at in rows_of(grid) if at not in bait_only]
+    bait_grid = grid.take(rows, [at for at in grid.positions() if at not in fish_only])
+    fish_positions = [at for at in grid.positions() if at not in bait_only]
     fish_grid = grid.take(caught, fish_positions)
     headings, columns = list(fish_grid.headings), list(fish_grid.body.columns)
     said = [(grid.headings[species].strip(), "fish of the same row (a row of the catch log)")]

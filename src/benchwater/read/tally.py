@@ -7,11 +7,11 @@ import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.body import Body
+from benchwater.read.bench_file import size_in_ounces
 from benchwater.read.cells import vocabulary
 from benchwater.read.coded import Coded
-from benchwater.read.column_names import column_names, split_unit
-from benchwater.read.grid import Coordinates, Grid, place_named, rows_of
+from benchwater.read.records import Body, Grid
+from benchwater.read.vocabulary import column_names, everyday_key, split_unit
 from benchwater.words import runs
 
 _MARKS = {
@@ -19,6 +19,7 @@ _MARKS = {
     **dict.fromkeys("xX×✗✘", "reject"),
     **dict.fromkeys("oO○◯∘", "blank"),
 }
+Coordinates = tuple[tuple[str, str], ...]
 _EMPTY = frozenset({"", "-", "–", "—", "."})
 _MOSTLY = 0.6
 
@@ -31,6 +32,19 @@ class _Casting:
     place: Coordinates
     outcome: str
     count: int
+
+
+def place_named(text: str, bench: Bench | None) -> Coordinates:
+    """The cavity that a heading names, with its mold if it says that; any size where there is no bench."""
+    if bench is None:
+        return (("cavity", text),) if size_in_ounces(text) is not None else ()
+    key = everyday_key(text)
+    pairs = [(mold.name, name) for mold in bench.molds.values() for name in mold.cavities]
+    both = [pair for pair in pairs if sorted(everyday_key(" ".join(pair)).split()) == sorted(key.split())]
+    if len(both) == 1:
+        return (("mold", both[0][0]), ("cavity", both[0][1]))
+    names = [name for _, name in pairs if everyday_key(name) == key]
+    return (("cavity", names[0]),) if names else ()
 
 
 def tally_rows(grid: Grid, kind: LogKind, bench: Bench | None) -> Grid | None:
@@ -91,7 +105,7 @@ def _grid_of(grid: Grid, kind: LogKind, castings: list[_Casting], places: set[in
     side = kind.side_by_side
     assert side is not None
     with_castings = {casting.row for casting in castings}
-    shared = [at for at in rows_of(grid) if at not in places and grid.headings[at].strip()]
+    shared = [at for at in grid.positions() if at not in places and grid.headings[at].strip()]
     only = dict(side.only)
     of_line = {at: column for at in shared if (column := column_names(kind).only_column(grid.headings[at]))}
     told = [at for at, column in of_line.items() if column.name in only]

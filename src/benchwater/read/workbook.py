@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 from typing import NamedTuple
 
-from benchwater.read.refusals import FileError
+from benchwater.read.outcome import FileError
 
 MARKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 """How the bytes of a workbook begin: a zip archive, or the older compound file."""
