@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -112,6 +113,23 @@ def test_older_months_are_analysed_only_where_advice_may_go_back():
     past = past_actions([counting("x", 4), counting("y", 9)], earlier_spans(spans, BENCH), gather)
     assert calls == [("x", 5), ("y", 5), ("x", 4)]
     assert {key: entry.since.month for key, entry in past.items()} == {("x", "a"): 5}
+
+
+def test_earlier_months_are_asked_for_their_advice_alone_where_an_analysis_gives_it_apart():
+    given, plugin = advice_by_month({"05": [A]})
+    told = replace(given, advise=lambda season, span: [B])
+    spans = month_spans(date(2026, 6, 1), BENCH)
+    assert set(past_actions([(told, plugin)], earlier_spans(spans, BENCH), gather)) == {("a", "b")}
+
+
+@pytest.mark.parametrize("month", ["2026-05", "2026-10"])
+def test_the_advice_alone_of_each_analysis_is_that_of_its_section(demo, month):
+    made = demo(month)
+    apart = {id: each for id, each in made.analyses.items() if each.advise is not None}
+    assert {"bait_mortality", "catch_rate", "cost", "defect_rate", "material_balance"} <= set(apart)
+    for id, each in apart.items():
+        for span in (made.period, made.whole):
+            assert tuple(each.advise(made.season, span)) == made.section(id, span).actions, id
 
 
 def test_a_season_that_starts_within_a_month_counts_that_month():

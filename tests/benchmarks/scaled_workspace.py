@@ -1,9 +1,10 @@
 """Write workspaces of 1, 10, 100 or 1,000 times the demo's rows: python scaled_workspace.py FOLDER SCALE.
 
-The same bytes every time. The demo's season is told again and again: ten years of it at most, and within
-a year by as many benches as it takes, each with its own sessions, trips, tags and readings. Numbers vary,
-so that texts are about as various as people's. At 1,000 there are a million pour rows and 300,000 rows of
-each fishing log. Spoilt rows are as frequent as in the demo.
+The same bytes every time. The demo's season is told again and again: ten years of it at most (or one season,
+its files where the demo has them), and within a year by as many benches as it takes, each with its own
+sessions, trips, tags and readings. Numbers vary, so that texts are about as various as people's.
+At 1,000 there are a million pour rows and 300,000 rows of each fishing log. Spoilt rows are as frequent as in
+the demo.
 """
 
 import csv
@@ -27,6 +28,14 @@ ROWS_OF_ONE = {"pour": 1_000, "baits": 300, "fish": 300, "stock": 300, "coating"
 TAGGED = {"pour": "session", "baits": "trip", "fish": "trip"}
 HEADINGS = {"length": "length [in]", "mass": "mass [oz]"}
 
+PLACES = {
+    "pour": "pours/pour.csv",
+    "baits": "water/baits.csv",
+    "fish": "water/fish.csv",
+    "stock": "bench/stock 2026.csv",
+    "coating": "bench/coating.csv",
+}
+
 Cells = dict[str, str]
 
 
@@ -44,6 +53,15 @@ def write_workspace(folder: Path, scale: int, logs: Sequence[str] = tuple(ROWS_O
             _write(folder / f"{log}-{FIRST_YEAR + number}.csv", log, told[log], FIRST_YEAR + number, count)
         written[log] = rows
     return written
+
+
+def write_one_season(folder: Path, scale: int) -> None:
+    """Write bench.toml and every log as one file, all in the demo's season."""
+    told = _told()
+    for log, place in PLACES.items():
+        (folder / place).parent.mkdir(parents=True, exist_ok=True)
+        _write(folder / place, log, told[log], FIRST_YEAR + YEARS - 1, scale * ROWS_OF_ONE[log])
+    (folder / "bench.toml").write_text(standing.BENCH_TOML, encoding="utf-8")
 
 
 def _told() -> dict[str, list[Cells]]:

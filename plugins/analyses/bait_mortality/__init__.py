@@ -14,7 +14,7 @@ season's from new. The three untagged ones came home after 1 h: each lasts 1 h o
 
 from collections.abc import Iterable
 
-from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
+from benchwater.plugin import Action, Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
@@ -50,6 +50,15 @@ def analyse(season: Season, span: Span) -> Section:
     )
 
 
+def advise(season: Season, span: Span) -> Iterable[Action]:
+    """The actions of `analyse`, without curves, findings and tables."""
+    from .compute import compute
+    from .findings import actions
+
+    found = compute(season, span)
+    return () if found is None else actions(found)
+
+
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
     """Baits lost and worn."""
     from benchwater.ledger import LOSSES
@@ -70,6 +79,7 @@ def analyses() -> Iterable[Analysis]:
             order=300,
             needs=("fishing",),
             analyse=analyse,
+            advise=advise,
             vitals=vitals,
         )
     ]

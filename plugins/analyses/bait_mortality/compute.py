@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -57,14 +58,13 @@ class LeftOpen:
     settles: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Mortality:
     """What became of the baits in use during a span.
 
     `rows` as `bait_lives.rows_in_use` returns them; `summed` and `factors` as `bait_lives.sum_equal_rows`
-    does. `causes` counts the losses by cause, most first. `lives` are by group: `all`, and with and without
-    a leader where both were fished long enough. `horizon_h` is how far (hours in use) enough baits were
-    followed. `recent` marks the `summed` rows of the last two months, `months` names these.
+    does; `factors_of_rows` are the same of `rows`. `causes` counts the losses by cause, most first. `recent`
+    marks the `summed` rows of the last two months, `months` names these.
     `thin` says that the baits or the trips are too few for `contrasts` and `tests`, or that rows set aside
     could move `loss_rate` out of its interval (`left_open`); only of a whole `season` is advice drawn.
     """
@@ -77,8 +77,6 @@ class Mortality:
     untagged: int
     ends: int
     causes: Mapping[str, int]
-    lives: Mapping[str, Lives]
-    horizon_h: float
     thin: bool
     loss_rate: RatioOfTotals | None
     left_open: LeftOpen | None
@@ -86,9 +84,25 @@ class Mortality:
     recent: NDArray[np.bool_]
     months: str
     factors: Sequence[Factor]
+    factors_of_rows: Sequence[Factor]
     contrasts: Sequence[Contrast]
     skipped: Sequence[str]
-    tests: Sequence[FactorTest]
+
+    @cached_property
+    def lives(self) -> Mapping[str, Lives]:
+        """Curves by group: `all`, and with and without a leader where both were fished long enough."""
+        groups = _curve_groups(self.rows, self.factors_of_rows[0])
+        return {name: lives_of(part, self.causes) for name, part in groups.items()}
+
+    @cached_property
+    def horizon_h(self) -> float:
+        """How far (hours in use) enough baits were followed."""
+        return well_followed_to(self.lives["all"].records, LEAST_AT_RISK)
+
+    @cached_property
+    def tests(self) -> Sequence[FactorTest]:
+        """Log-rank tests of the factors; none where `thin`."""
+        return [] if self.thin else log_rank_tests(self.rows, self.factors_of_rows)
 
 
 def compute(season: Season, span: Span) -> Mortality | None:
@@ -107,7 +121,6 @@ def compute(season: Season, span: Span) -> Mortality | None:
     months = recent(season, "fishing")
     late = (summed["date"] >= midnight(months.start)) & (summed["date"] < midnight(months.end))
     contrasts, skipped = ([], []) if thin else compare_baits(summed, factors_of_sums)
-    lives = {name: lives_of(part, causes) for name, part in _curve_groups(rows, factors[0]).items()}
     return Mortality(
         season=span.name == "season",
         rows=rows,
@@ -116,8 +129,6 @@ def compute(season: Season, span: Span) -> Mortality | None:
         untagged=count_untagged(rows),
         ends=ends,
         causes=causes,
-        lives=lives,
-        horizon_h=well_followed_to(lives["all"].records, LEAST_AT_RISK),
         thin=thin,
         loss_rate=loss_rate,
         left_open=left_open,
@@ -125,9 +136,9 @@ def compute(season: Season, span: Span) -> Mortality | None:
         recent=late.to_numpy(),
         months=months.label,
         factors=factors_of_sums,
+        factors_of_rows=factors,
         contrasts=contrasts,
         skipped=skipped,
-        tests=[] if thin else log_rank_tests(rows, factors),
     )
 
 

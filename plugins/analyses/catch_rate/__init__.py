@@ -15,7 +15,7 @@ rate, and the section says so.
 
 from collections.abc import Iterable
 
-from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
+from benchwater.plugin import Action, Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
@@ -38,6 +38,15 @@ def analyse(season: Season, span: Span) -> Section:
         cards=tuple(filter(None, [card(found, span)])) if found.season else (),
         methods=METHODS,
     )
+
+
+def advise(season: Season, span: Span) -> Iterable[Action]:
+    """The actions of `analyse`, without findings, tables and figures."""
+    from .compute import compute
+    from .findings import actions
+
+    found = compute(season, span)
+    return () if found is None else actions(found)
 
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
@@ -67,6 +76,7 @@ def analyses() -> Iterable[Analysis]:
             question="What do my baits catch per hour, and does it matter which one I fish?",
             order=400,
             analyse=analyse,
+            advise=advise,
             vitals=vitals,
             needs=("fishing",),
         )

@@ -66,7 +66,7 @@ def analyses() -> Iterable[Analysis]:
             question="How long and how plump are the fish I catch?",
             order=450,
             analyse=analyse,
-            advises=False,
+            advise=lambda season, span: (),
             needs=("catch",),
         )
     ]

@@ -7,7 +7,9 @@ so each one made and not bought saves 2.51, and a mold for 42.00 is paid after 1
 good heads so far it is 0.55 a bait, and less with every further head.
 """
 
-from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
+from collections.abc import Iterable
+
+from benchwater.plugin import Action, Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
@@ -33,6 +35,15 @@ def analyse(season: Season, span: Span) -> Section:
     )
 
 
+def advise(season: Season, span: Span) -> Iterable[Action]:
+    """The actions of `analyse`: none but for a whole season."""
+    from .compute import compute
+    from .findings import actions
+
+    found = compute(season, span) if span.name == "season" else None
+    return () if found is None or found.why_thin else actions(found, season.bench)
+
+
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
     """Saved from the season's start to the span's end, where any row up to then could have saved anything."""
     from .compute import saved_to_date
@@ -51,6 +62,7 @@ def analyses() -> list[Analysis]:
             question="What does a bait cost me, what have I saved, and has each mold paid for itself?",
             order=600,
             analyse=analyse,
+            advise=advise,
             vitals=vitals,
         )
     ]

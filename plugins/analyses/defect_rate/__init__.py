@@ -15,7 +15,7 @@ separately, as estimated, and draws no advice from them.
 
 from collections.abc import Iterable
 
-from benchwater.plugin import Analysis, Season, Section, Span, Vital, hookimpl
+from benchwater.plugin import Action, Analysis, Season, Section, Span, Vital, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
@@ -24,7 +24,7 @@ def analyse(season: Season, span: Span) -> Section:
 
     from .advice import all_actions, all_cards
     from .compute import bad_castings
-    from .findings import all_findings, left_open, rows_decide, too_little
+    from .findings import all_findings, is_sure, left_open, rows_decide, too_little
     from .methods import METHODS
     from .show import all_figures, all_tables
 
@@ -34,9 +34,7 @@ def analyse(season: Season, span: Span) -> Section:
         if refused:
             return Section.empty(f"None of the castings logged could be read: {refused} rows are set aside.")
         return Section.empty("No casting was logged in this span, good or bad.")
-    undecided = rows_decide(result)
-    enough = any(mold.window is not None or mold.by_fill is not None for mold in result.molds)
-    sure, whole = enough and not undecided, span.name == "season"
+    undecided, sure, whole = rows_decide(result), is_sure(result), span.name == "season"
     why = undecided or too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
     rows = season.rows("pour", span)
     return Section(
@@ -54,6 +52,16 @@ def analyse(season: Season, span: Span) -> Section:
             lambda row: f"{row['flaw'] or 'bad'}: {row['mold']} {row['cavity']}, {row['date']:%Y-%m-%d}",
         ),
     )
+
+
+def advise(season: Season, span: Span) -> Iterable[Action]:
+    """The actions of `analyse`, without findings, tables and figures: none but for a whole season."""
+    from .advice import all_actions
+    from .compute import bad_castings
+    from .findings import is_sure
+
+    result = bad_castings(season, span) if span.name == "season" else None
+    return () if result is None or not is_sure(result) else all_actions(result)
 
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
@@ -85,6 +93,7 @@ def analyses() -> Iterable[Analysis]:
             order=200,
             needs=("pour",),
             analyse=analyse,
+            advise=advise,
             vitals=vitals,
         )
     ]

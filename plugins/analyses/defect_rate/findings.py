@@ -126,6 +126,12 @@ def left_open(result: BadCastings) -> str:
     return f"How warm {listed(short, 4)} must be. {need}"
 
 
+def is_sure(result: BadCastings) -> bool:
+    """Whether enough was poured for a mold's temperature or fill, and no rows set aside could decide it."""
+    enough = any(mold.window is not None or mold.by_fill is not None for mold in result.molds)
+    return enough and result.left_open is None
+
+
 def rows_decide(result: BadCastings) -> str:
     """Says how far rows set aside could move a share, and what settles it; empty where they could not."""
     found = result.left_open

@@ -9,7 +9,7 @@ their hooks left when they were cast in, and those cut out and kept are `recover
 
 from collections.abc import Iterable
 
-from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
+from benchwater.plugin import Action, Analysis, Season, Section, Span, hookimpl
 
 from .compute import compute
 from .findings import actions, findings, methods, not_said
@@ -20,8 +20,7 @@ NOT_COUNTED = "No item was counted twice: a book closes between a count before a
 
 def analyse(season: Season, span: Span) -> Section:
     """The balance of every item over the span, the chain of its counts, and the yield of every mold."""
-    kinds = [kind for kind in ("inventory", "pour", "finishing") if season.holds(kind)]
-    if not any(len(season.rows(kind, span)) for kind in kinds):
+    if not _holds_rows(season, span):
         return Section.empty("Nothing was poured, coated, moved or counted in these days.")
     result = compute(season, span)
     return Section(
@@ -36,6 +35,16 @@ def analyse(season: Season, span: Span) -> Section:
     )
 
 
+def _holds_rows(season: Season, span: Span) -> bool:
+    kinds = [kind for kind in ("inventory", "pour", "finishing") if season.holds(kind)]
+    return any(len(season.rows(kind, span)) for kind in kinds)
+
+
+def advise(season: Season, span: Span) -> Iterable[Action]:
+    """The actions of `analyse`, without findings, tables and figures."""
+    return actions(compute(season, span), season) if _holds_rows(season, span) else ()
+
+
 @hookimpl
 def analyses() -> Iterable[Analysis]:
     """The material balance."""
@@ -46,6 +55,7 @@ def analyses() -> Iterable[Analysis]:
             question="Does what I bought, poured, used and threw away explain what is left on the bench?",
             order=100,
             analyse=analyse,
+            advise=advise,
             needs=("inventory",),
         )
     ]

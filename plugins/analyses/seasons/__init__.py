@@ -39,7 +39,7 @@ ANALYSIS = Analysis(
     question="Is this season better than the ones before, and what did a change do?",
     order=820,
     analyse=analyse,
-    advises=False,
+    advise=lambda season, span: (),
 )
 
 

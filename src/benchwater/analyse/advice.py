@@ -10,7 +10,7 @@ from benchwater.analyse.spans import Spans
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
-from benchwater.plugin.section import Action
+from benchwater.plugin.section import Action, Section
 from benchwater.plugin_host.loaded import LoadedPlugin
 
 MONTHS_BACK = 3
@@ -67,14 +67,18 @@ def past_actions(
     """Return what the report of the month before gave, by section and action id, and since when.
 
     `months` are the spans of earlier reports of the season, the latest first, of which `MONTHS_BACK` are
-    looked at. Each is analysed for its season to date alone, which half the work suffices for: what only the
-    rows of one month give is new in each month. Older months are analysed only where an action may go back.
+    looked at. Of each the actions of its season to date are taken: what only the rows of one month give is
+    new in each month. Older months are analysed only where an action may go back.
     """
     past: dict[_Key, PastAction] = {}
     unsettled = past
     for place, month in enumerate(months[:MONTHS_BACK]):
         wanted = {section_id for section_id, _ in unsettled}
-        concerned = [pair for pair in analyses if pair[0].advises and (place == 0 or pair[0].id in wanted)]
+        concerned = [
+            (_advice_alone(analysis), plugin)
+            for analysis, plugin in analyses
+            if place == 0 or analysis.id in wanted
+        ]
         given = {
             (section.id, action.id): PastAction(
                 action=action, since=month.latest_month, or_earlier=False, span=month.recent
@@ -87,6 +91,17 @@ def past_actions(
     if len(months) > MONTHS_BACK:
         past |= {key: replace(entry, or_earlier=True) for key, entry in unsettled.items()}
     return past
+
+
+def _advice_alone(analysis: Analysis) -> Analysis:
+    """Return the analysis with a section of its actions and nothing else, where it gives these apart."""
+    advise = analysis.advise
+    if advise is None:
+        return analysis
+    return replace(
+        analysis,
+        analyse=lambda season, span: Section(status="ok", actions=tuple(advise(season, span))),
+    )
 
 
 def _carried_on(later: Mapping[_Key, PastAction], given: Mapping[_Key, PastAction]) -> dict[_Key, PastAction]:

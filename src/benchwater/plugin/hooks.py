@@ -13,7 +13,7 @@ import pluggy
 from benchwater.plugin.field_types import Checked
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin.season import Season, Span
-from benchwater.plugin.section import Section, Vital
+from benchwater.plugin.section import Action, Section, Vital
 
 CONTRACT_VERSION = 1
 PROJECT = "benchwater"
@@ -80,8 +80,8 @@ class Analysis(Checked):
     logs name (such as `trial:leader`); their ids are this id, or begin with it and a colon. Without any
     there is no section.
 
-    `advises` is False for an analysis that never gives an action: the host need not ask what it advised in
-    earlier months.
+    `advise(season, span)`, where given, returns the actions of `analyse` and nothing else, so it draws no
+    figure. The host asks it, rather than `analyse`, what was advised in earlier months.
     """
 
     id: str
@@ -93,7 +93,7 @@ class Analysis(Checked):
     options: tuple[Option, ...] = ()
     vitals: Callable[[Season, Span], Sequence[Vital]] | None = None
     split: "Callable[[Season], Sequence[Analysis]] | None" = None
-    advises: bool = True
+    advise: Callable[[Season, Span], Iterable[Action]] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
