@@ -11,14 +11,14 @@ from typing import NamedTuple, cast
 import pandas as pd
 
 from benchwater.plugin import Bench, Column, LogKind
-from benchwater.read.bare_units import BareUnits
 from benchwater.read.cells import check_cavity, read_amount
+from benchwater.read.columns import BareUnits, read_filled_or_empty
 from benchwater.read.dates import date_hints
 from benchwater.read.headers import recognise
 from benchwater.read.names import find_place
 from benchwater.read.outcome import CellError, Reason
 from benchwater.read.records import decode, plain_ends, records_and_ends
-from benchwater.read.rows import Problem, extra_name, read_filled_or_empty, record_problem
+from benchwater.read.rows import Problem, extra_name, record_problem
 from benchwater.words import runs
 
 NUMBERS = {"number", "money", "amount", "spread", "temperature", "mass", "duration", "length", "volume"}

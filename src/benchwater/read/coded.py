@@ -30,10 +30,20 @@ class Coded(NamedTuple):
         """The column of some rows, in that order."""
         return Coded(self.codes[rows], self.values)
 
-    def used_mask(self) -> list[bool]:
-        """For each value, whether any row holds it."""
-        counts = np.bincount(self.codes, minlength=len(self.values))
-        return [bool(count) for count in counts]
+    def replaced(self, rows: Mask, other: "Coded") -> "Coded":
+        """The column with the other's values in these rows."""
+        codes = np.where(rows, other.codes + np.int32(len(self.values)), self.codes)
+        return Coded(codes, [*self.values, *other.values])
+
+    def map_held(self, function: Callable[[Any], Any]) -> list[Any]:
+        """The function's result for each value that a row holds, None for each that none does."""
+        counts = np.bincount(self.codes, minlength=len(self.values)).tolist()
+        return [function(each) if count else None for each, count in zip(self.values, counts, strict=True)]
+
+    def held(self) -> list[Any]:
+        """The values that any row holds."""
+        counts = np.bincount(self.codes, minlength=len(self.values)).tolist()
+        return [each for each, count in zip(self.values, counts, strict=True) if count]
 
     def mask(self, condition: Callable[[Any], bool]) -> Mask:
         """For each row, whether its value meets the condition."""

@@ -9,6 +9,8 @@ from statistics import median
 from types import MappingProxyType
 from typing import Literal
 
+import numpy as np
+
 from benchwater.plugin.bench import Bench, Build, Cavity, Item, ItemKind, Mold
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench, size_in_ounces
@@ -157,9 +159,10 @@ def _note_masses(texts: Mapping[str, Coded], part: LogPart, named: _Named) -> No
 
 def _counts(texts: Coded) -> dict[str, int]:
     found: Counter[str] = Counter()
-    for text, is_used, code in zip(texts.values, texts.used_mask(), range(len(texts.values)), strict=True):
-        if is_used and str(text).strip():
-            found[" ".join(str(text).split())] += int((texts.codes == code).sum())
+    rows = np.bincount(texts.codes, minlength=len(texts.values)).tolist()
+    for text, count in zip(texts.values, rows, strict=True):
+        if count and str(text).strip():
+            found[" ".join(str(text).split())] += count
     return dict(found)
 
 

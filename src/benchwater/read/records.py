@@ -276,8 +276,7 @@ class Grid:
 
     def texts(self, position: int) -> list[str]:
         """The distinct cells of a column that hold anything."""
-        column = self.body.columns[position]
-        return [str(v) for v, used in zip(column.values, column.used_mask(), strict=True) if used and v]
+        return [str(text) for text in self.body.columns[position].held() if text]
 
     def positions(self) -> range:
         """The positions of the headings."""

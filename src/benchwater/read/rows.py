@@ -1,28 +1,18 @@
-"""Reads the records below a header into columns of values, and sets rows aside with a reason."""
+"""Read the records below a header as rows, apply the log's own check, and set rows aside with a reason."""
 
-import math
-from collections.abc import Iterator, Mapping, Sequence
+import traceback
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.logs import Column, LogKind, Value
-from benchwater.read.bare_units import BareUnits
-from benchwater.read.cells import (
-    CellContext,
-    check_cavity,
-    is_approximate,
-    is_everyday,
-    read_amount,
-    read_cell,
-)
-from benchwater.read.coded import Coded, Indices, constant_column, group_rows, map_values
-from benchwater.read.combined_cells import split_causes, split_places
-from benchwater.read.dates import DateHints, date_hints, read_date
+from benchwater.plugin.logs import LogKind, RowProblem, Value
+from benchwater.read.coded import Coded, Indices, constant_column, group_rows
+from benchwater.read.columns import Taken, is_error, read_columns
+from benchwater.read.dates import DateHints, read_date
 from benchwater.read.headers import Header, Heading
-from benchwater.read.names import same_spelling
 from benchwater.read.outcome import (
     LONGEST_CELL,
     MOST_SET_ASIDE,
@@ -34,11 +24,9 @@ from benchwater.read.outcome import (
     SetAside,
 )
 from benchwater.read.records import Body, Record
-from benchwater.read.row_check import check_rows
+from benchwater.supervisor import StoppedError, plugin_call
+from benchwater.text import error_text
 from benchwater.units import QuantityError, is_quantity, read_quantity
-
-_ROUGH = 0.1
-"""The half-width of an amount marked as rough, as a share of it (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +42,7 @@ class ReadRows:
     lines: Indices
     set_aside: tuple[SetAside, ...]
     cells_set_aside: tuple[SetAside, ...]
-    words_taken: tuple[tuple[str, str], ...]
+    words_taken: Taken
     fallbacks: frozenset[str]
     check_problem: CheckProblem | None
 
@@ -71,122 +59,89 @@ class Problem:
 def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     """Read each record below the header as a row, or set it aside. FileError beyond an honest log's bounds.
 
-    Several records of a body may stand on one line.
-
-    A cell that does not decide its row is set aside alone: the row counts, and the value is unknown. Each
-    distinct text of a column is read once; a cell that cannot be used has its CellError as its value.
+    Several records of a body may stand on one line. A cell that does not decide its row is set aside alone:
+    the row counts, and the value is unknown.
     """
     _check_heading_units(header)
     kind = header.kind
     body, unusable = _without_unusable_records(body, header)
-    rows = len(body.lines)
-    texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
-    texts |= {name: constant_column(rows, word) for name, word, _ in header.implied}
-    texts, places_taken = split_places(texts, kind, bench)
-    texts, told = split_causes(texts, kind)
-    dates = date_hints(_days(texts, kind), bench.date_order, file)
-    units = BareUnits(header, bench, dates)
-    by_itself = {
-        column.frame_name: _read_column(texts.get(column.name) or constant_column(rows, ""), column, units)
-        for column in kind.columns
-    }
-    by_itself |= _zeros(kind, texts, by_itself)
-    by_another = _decided_by_another(kind, texts, by_itself, bench, units)
-    columns = {**_extra_columns(body, header), **by_itself, **by_another}
-    rough = _rough_cells(kind, texts)
-    columns = _with_rough_cells(columns, rough, kind, bench, rows)
-    refused = np.zeros(rows, dtype=bool)
-    cells: list[tuple[int, str, CellError]] = []
+    read = read_columns(file, header, body, bench)
+    columns = {**_extra_columns(body, header), **read.values}
+    names = {column.frame_name: column.name for column in kind.columns}
+    read_cells = [
+        (names[name], each) for part in (read.by_itself, read.by_another) for name, each in part.items()
+    ]
     deciding = {column.name for column in kind.columns if column.decides_row}
-    for declared in kind.columns:
-        if declared.name in deciding:
-            for column in (by_itself[declared.frame_name], by_another.get(declared.frame_name)):
-                if column is not None and any(map(_is_error, column.values)):
-                    refused |= column.mask(_is_error)
-    for declared in kind.columns:
-        column = columns[declared.frame_name]
-        if declared.name not in deciding and any(map(_is_error, column.values)):
-            wrong_rows = np.flatnonzero(column.mask(_is_error) & ~refused).tolist()
-            cells += [(row, declared.name, column.value(row)) for row in wrong_rows]
+    refused = np.zeros(len(body.lines), dtype=bool)
+    for name, column in read_cells:
+        if name in deciding:
+            refused |= column.mask(is_error)
+    cells: list[tuple[int, str, CellError]] = []
+    for frame_name, name in names.items():
+        if name not in deciding:
+            wrong_rows = np.flatnonzero(columns[frame_name].mask(is_error) & ~refused).tolist()
+            cells += [(row, name, columns[frame_name].value(row)) for row in wrong_rows]
             _check_number(len(cells), "cells")
     passed = np.flatnonzero(~refused)
-    found, failure = constant_column(len(passed), ()), None
-    if kind.check is not None:
-        to_check = {name: _without_errors(column.take(passed)) for name, column in columns.items()}
-        found, failure = check_rows(kind.name, kind.check, to_check, len(passed), bench)
-        cell_names = {column.name for column in kind.columns} - deciding
-        refused[passed] = found.mask(lambda rules: any(rule.column not in cell_names for rule in rules))
-        for at in np.flatnonzero(found.mask(bool) & ~refused[passed]).tolist():
-            cells += [
-                (int(passed[at]), rule.column, CellError(Reason.RULE, rule.why)) for rule in found.value(at)
-            ]
+    to_check = {name: _without_errors(column.take(passed)) for name, column in columns.items()}
+    found, failure = check_rows(kind, to_check, len(passed), bench)
+    rules_of_row = dict(
+        zip(passed[found.mask(bool)].tolist(), np.flatnonzero(found.mask(bool)).tolist(), strict=True)
+    )
+    refused[passed] = found.mask(
+        lambda rules: any(rule.column in deciding or rule.column not in names.values() for rule in rules)
+    )
+    for row, at in rules_of_row.items():
+        if not refused[row]:
+            cells += [(row, rule.column, CellError(Reason.RULE, rule.why)) for rule in found.value(at)]
     refused_rows = np.flatnonzero(refused).tolist()
     cells = sorted((cell for cell in cells if not refused[cell[0]]), key=lambda cell: cell[0])
     _check_number(len(cells), "cells")
     _check_number(len(unusable) + len(refused_rows), "rows")
-    names = {column.frame_name: column.name for column in kind.columns}
-    read_cells = [(names[name], column) for read in (by_itself, by_another) for name, column in read.items()]
-    problems = [(record.line, [problem]) for record, problem in unusable]
-    contents: list[Mapping[str, Any]] = [_day_of(record, header, dates) for record, _ in unusable]
+    problems = [(record.line, [problem], _day_of(record, header, read.dates)) for record, problem in unusable]
     for row in refused_rows:
-        contents.append(_readable({**by_itself, **by_another}, row))
-        wrong = [(name, column.value(row)) for name, column in read_cells if _is_error(column.value(row))]
-        at = int(np.searchsorted(passed, row))
-        if at < len(passed) and passed[at] == row:
-            wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in found.value(at)] + wrong
-        found_here = [
-            Problem(name, texts[name].value(row) if name in texts else "", error) for name, error in wrong
-        ]
-        problems.append((int(body.lines[row]), found_here))
-    for declared in kind.columns:
-        ruled_out = [
-            row for row, name, error in cells if name == declared.name and error.reason is Reason.RULE
-        ]
-        if ruled_out:
-            columns[declared.frame_name] = _without_rows(columns[declared.frame_name], ruled_out)
-    if refused.any() or cells:
-        columns = {name: _without_errors(column.take(~refused)) for name, column in columns.items()}
-    check_problem = None
-    if failure is not None:
-        line = int(body.lines[passed[failure.row]])
-        check_problem = CheckProblem(
-            log=kind.name, file=file, line=line, why=failure.why, detail=failure.detail
+        wrong = [(name, column.value(row)) for name, column in read_cells if is_error(column.value(row))]
+        if row in rules_of_row:
+            rules = found.value(rules_of_row[row])
+            wrong = [(rule.column, CellError(Reason.RULE, rule.why)) for rule in rules] + wrong
+        found_here = [Problem(name, read.text(name, row), error) for name, error in wrong]
+        problems.append(
+            (int(body.lines[row]), found_here, _readable({**read.by_itself, **read.by_another}, row))
         )
+    for frame_name, name in names.items():
+        ruled_out = [row for row, of, error in cells if of == name and error.reason is Reason.RULE]
+        if ruled_out:
+            here = np.isin(np.arange(len(body.lines)), ruled_out)
+            columns[frame_name] = columns[frame_name].replaced(here, constant_column(len(here)))
+    day = read.by_itself.get("date")
     return ReadRows(
-        columns=columns,
+        columns={name: _without_errors(column.take(~refused)) for name, column in columns.items()},
         lines=body.lines[~refused],
         set_aside=tuple(
             _set_aside(file, kind, line, each, *_amount_and_unit(content, bench), tuple(content.items()))
-            for (line, each), content in sorted(
-                zip(problems, contents, strict=True), key=lambda problem: problem[0][0]
-            )
+            for line, each, content in sorted(problems, key=lambda problem: problem[0])
         ),
         cells_set_aside=tuple(
             _set_aside(
                 file,
                 kind,
                 int(body.lines[row]),
-                [Problem(name, texts[name].value(row) if name in texts else "", error)],
-                values=(("date", by_itself["date"].value(row)),) if "date" in by_itself else (),
+                [Problem(name, read.text(name, row), error)],
+                values=() if day is None else (("date", day.value(row)),),
             )
             for row, name, error in cells
         ),
-        words_taken=(
-            *dates.said,
-            *((heading, f"{name} `{word}` in every row") for name, word, heading in header.implied),
-            *places_taken,
-            *told,
-            *_words_taken(kind, texts, by_itself),
-            *_cavities_taken(kind, texts, by_another),
-            *(
-                (text, "a rough value")
-                for mask in rough.values()
-                for text in mask.values
-                if is_approximate(text)
-            ),
+        words_taken=read.taken,
+        fallbacks=read.stood_in,
+        check_problem=None
+        if failure is None
+        else CheckProblem(
+            log=kind.name,
+            file=file,
+            line=int(body.lines[passed[failure.row]]),
+            why=failure.why,
+            detail=failure.detail,
         ),
-        fallbacks=frozenset(units.stood_in),
-        check_problem=check_problem,
     )
 
 
@@ -218,16 +173,6 @@ def record_problem(record: Record, header: Header) -> Problem | None:
             why = "marks a row of totals, which is no entry of its own"
             return Problem(header.headings[cells.index(first)].text, first, CellError(Reason.TOTALS, why))
     return None
-
-
-def read_filled_or_empty(text: str, column: Column, context: CellContext) -> Value:
-    """The value of a cell, or what stands for it where it is empty. CellError says why there is none."""
-    if text == "":
-        if column.needed:
-            a = "an" if column.name.startswith(("a", "e", "i", "o", "u")) else "a"
-            raise CellError(Reason.MISSING, f"is empty, and every row needs {a} {column.name}")
-        return column.default
-    return read_cell(text, column, context)
 
 
 def extra_name(heading: Heading, kind: LogKind) -> str:
@@ -296,152 +241,8 @@ def _extra_columns(body: Body, header: Header) -> dict[str, Coded]:
     return extra
 
 
-def _read_column(texts: Coded, column: Column, units: BareUnits) -> Coded:
-    """The values of a column; a text that no row holds has none."""
-    values: list[Any] = [None] * len(texts.values)
-    for code, (text, is_used) in enumerate(zip(texts.values, texts.used_mask(), strict=True)):
-        if is_used:
-            try:
-                values[code] = read_filled_or_empty(text, column, units.context(column, text))
-            except CellError as error:
-                values[code] = error
-    return Coded(texts.codes, values)
-
-
-def _zeros(
-    kind: LogKind, texts: Mapping[str, Coded], by_itself: Mapping[str, Coded]
-) -> Iterator[tuple[str, Coded]]:
-    """The columns whose empty cells are 0 beside some words of another."""
-    for column in kind.columns:
-        for name, words in column.zero_beside:
-            read, other = by_itself[column.frame_name], kind.column(name)
-            if column.name in texts and other is not None:
-                empty = texts[column.name].mask(lambda text: text == "")
-                empty &= by_itself[other.frame_name].mask(frozenset(words).__contains__)
-                codes = np.where(empty, len(read.values), read.codes).astype(np.int32)
-                filled = Coded(codes, [*read.values, 0.0])
-                used = zip(filled.values, filled.used_mask(), strict=True)
-                yield column.frame_name, Coded(codes, [value if is_used else None for value, is_used in used])
-
-
-def _words_taken(
-    kind: LogKind, texts: Mapping[str, Coded], columns: Mapping[str, Coded]
-) -> tuple[tuple[str, str], ...]:
-    """Each everyday phrase that a cell holds, with the word it was taken for."""
-    return tuple(
-        (text, str(value))
-        for column in kind.columns
-        if column.name in texts and (column.kind in {"word", "yes_no", "name"})
-        for text, value in zip(texts[column.name].values, columns[column.frame_name].values, strict=True)
-        if is_everyday(text, value, column)
-    )
-
-
-def _cavities_taken(
-    kind: LogKind, texts: Mapping[str, Coded], decided: Mapping[str, Coded]
-) -> tuple[tuple[str, str], ...]:
-    """Each cavity that a cell names in other words, with the cavity of its mold that was taken."""
-    taken: dict[tuple[str, str], None] = {}
-    for column in kind.columns:
-        if column.refers_to == "cavity" and column.name in texts:
-            text, cavities = texts[column.name], decided[column.frame_name]
-            known = {same_spelling(value) for value in cavities.values if isinstance(value, str)}
-            odd = Coded(text.codes, [same_spelling(each) not in known for each in text.values])
-            for row in np.flatnonzero(odd.mask(bool)).tolist():
-                if is_everyday(text.value(row), cavities.value(row), column):
-                    taken[text.value(row), cavities.value(row)] = None
-    return tuple(taken)
-
-
-def _decided_by_another(
-    kind: LogKind, texts: Mapping[str, Coded], by_itself: Mapping[str, Coded], bench: Bench, units: BareUnits
-) -> dict[str, Coded]:
-    """The columns whose cells depend on another of the row: an amount on its item, a cavity on its mold."""
-    decided: dict[str, Coded] = {}
-    for column in kind.columns:
-        is_amount = column.kind in {"amount", "spread"}
-        if column.name not in texts or not (is_amount or column.refers_to == "cavity"):
-            continue
-        text, other = texts[column.name], by_itself["item" if is_amount else "mold"]
-        unusable = by_itself[column.frame_name].mask(_is_error) | other.mask(_is_error)
-        rows = np.flatnonzero(text.mask(bool) & ~unusable)
-        groups = group_rows([other.take(rows), text.take(rows)], len(rows))
-        codes = np.zeros(len(text.codes), dtype=np.int32)
-        codes[rows] = groups.of_row + 1
-        values: list[Any] = [column.default]
-        for row in rows[groups.first].tolist():
-            try:
-                if is_amount:
-                    item, context = bench.items[other.value(row)], units.context(column, text.value(row))
-                    units.note_pieces(column, item, text.value(row))
-                    values.append(read_amount(text.value(row), item, context, whole=column.kind == "amount"))
-                else:
-                    values.append(check_cavity(text.value(row), other.value(row), bench))
-            except CellError as error:
-                values.append(error)
-        decided[column.frame_name] = Coded(codes, values)
-    return decided
-
-
-def _days(texts: Mapping[str, Coded], kind: LogKind) -> list[str]:
-    """The distinct days of a log as written."""
-    name = next((column.name for column in kind.columns if column.kind == "date"), "")
-    found = texts.get(name)
-    return (
-        []
-        if found is None
-        else [str(v) for v, used in zip(found.values, found.used_mask(), strict=True) if used]
-    )
-
-
-def _rough_cells(kind: LogKind, texts: Mapping[str, Coded]) -> dict[str, Coded]:
-    """The texts of each column of numbers in which any is marked as rough."""
-    return {
-        column.name: texts[column.name]
-        for column in kind.columns
-        if column.name in texts
-        and (column.kind in {"count", "number", "money", "amount"} or is_quantity(column.kind))
-        and any(map(is_approximate, texts[column.name].values))
-    }
-
-
-def _with_rough_cells(
-    columns: dict[str, Coded], rough: Mapping[str, Coded], kind: LogKind, bench: Bench, rows: int
-) -> dict[str, Coded]:
-    """The columns, one that names each row's rough cells, and a wider uncertainty of rough amounts."""
-    if not rough:
-        return columns
-    masks = {name: texts.mask(is_approximate) for name, texts in rough.items()}
-    named = [";".join(name for name, mask in masks.items() if mask[row]) or None for row in range(rows)]
-    new = {**columns, "approximate": map_values(Coded(np.arange(rows, dtype=np.int32), named), lambda v: v)}
-    spread = next((column.frame_name for column in kind.columns if column.kind == "spread"), None)
-    amount = next(
-        (column for column in kind.columns if column.kind == "amount" and column.name in rough), None
-    )
-    if spread is None or amount is None:
-        return new
-    codes, values = new[spread].codes.copy(), list(new[spread].values)
-    for row in np.flatnonzero(masks[amount.name]).tolist():
-        size, item = new[amount.frame_name].value(row), bench.items.get(new["item"].value(row))
-        if new[spread].value(row) is None and isinstance(size, float) and item is not None:
-            codes[row] = len(values)
-            values.append(math.hypot(_ROUGH * size / math.sqrt(3), (item.resolution or 0.0) / math.sqrt(12)))
-    return {**new, spread: Coded(codes, values)}
-
-
-def _is_error(value: object) -> bool:
-    return isinstance(value, CellError)
-
-
 def _without_errors(column: Coded) -> Coded:
-    return Coded(column.codes, [None if _is_error(value) else value for value in column.values])
-
-
-def _without_rows(column: Coded, rows: Sequence[int]) -> Coded:
-    """The column with no value in these rows."""
-    codes = column.codes.copy()
-    codes[rows] = len(column.values)
-    return Coded(codes, [*column.values, None])
+    return Coded(column.codes, [None if is_error(value) else value for value in column.values])
 
 
 def _check_number(count: int, what: str) -> None:
@@ -452,7 +253,7 @@ def _check_number(count: int, what: str) -> None:
 def _readable(columns: Mapping[str, Coded], row: int) -> dict[str, Any]:
     """The cells of a row that could be read and are not empty."""
     values = {name: column.value(row) for name, column in columns.items()}
-    return {name: value for name, value in values.items() if value is not None and not _is_error(value)}
+    return {name: value for name, value in values.items() if value is not None and not is_error(value)}
 
 
 def _amount_and_unit(row: Mapping[str, Any], bench: Bench) -> tuple[float | None, str]:
@@ -490,3 +291,101 @@ def _set_aside(
         unit=unit,
         values=values,
     )
+
+
+Check = Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckFailure:
+    """Why a check could not be applied to a row (by index), and the traceback if it raised."""
+
+    row: int
+    why: str
+    detail: str
+
+
+def check_rows(
+    kind: LogKind, columns: Mapping[str, Coded], rows: int, bench: Bench
+) -> tuple[Coded, CheckFailure | None]:
+    """Apply the check of a log to its rows (see `_check_rows`); one that would hold the run is left out."""
+    if kind.check is None:
+        return constant_column(rows, ()), None
+    try:
+        with plugin_call(f"The check of the log {kind.name}"):
+            return _check_rows(kind.check, columns, rows, bench)
+    except StoppedError as error:
+        return constant_column(rows, ()), CheckFailure(0, str(error), "") if rows else None
+
+
+def _check_rows(
+    check: Check, columns: Mapping[str, Coded], rows: int, bench: Bench
+) -> tuple[Coded, CheckFailure | None]:
+    """A column that holds the problems the check finds in each row, and the first failure of the check.
+
+    The columns that the check reads are recorded; rows that are equal in all of them get the same answer, so
+    the check sees one of them. A row on which it raises or returns something else than RowProblems has none.
+    """
+    checked_columns: set[str] = set()
+    while True:
+        groups = group_rows([columns[name] for name in sorted(checked_columns)], rows)
+        read: set[str] = set()
+        problems: list[tuple[RowProblem, ...]] = []
+        failure: CheckFailure | None = None
+        for row in groups.first.tolist():
+            try:
+                problems.append(_problems(check, _RecordingRow(columns, row, read), bench))
+            except KeyboardInterrupt:
+                raise
+            except BaseException as error:
+                problems.append(())
+                if failure is None:
+                    why = str(error) if isinstance(error, _AnswerError) else error_text(error)
+                    failure = CheckFailure(row, why, traceback.format_exc())
+            if not read <= checked_columns:
+                break
+        else:
+            return Coded(groups.of_row, problems), failure
+        checked_columns |= read
+
+
+class _AnswerError(TypeError):
+    """A check returned something else than RowProblems."""
+
+
+def _problems(check: Check, row: "_RecordingRow", bench: Bench) -> tuple[RowProblem, ...]:
+    answer: object = check(row, bench)
+    if not isinstance(answer, Iterable):
+        raise _AnswerError(f"it must return an iterable of RowProblem, not {answer!r}")
+    found = []
+    for problem in answer:
+        if not (
+            isinstance(problem, RowProblem)
+            and isinstance(problem.column, str)
+            and isinstance(problem.why, str)
+        ):
+            raise _AnswerError(f"it must return an iterable of RowProblem; one of them is {problem!r}")
+        found.append(problem)
+    return tuple(found)
+
+
+class _RecordingRow(Mapping[str, Value]):
+    """One row, which records which of its columns are read."""
+
+    def __init__(self, columns: Mapping[str, Coded], row: int, read: set[str]) -> None:
+        self._columns = columns
+        self._row = row
+        self._read = read
+
+    def __getitem__(self, name: str) -> Value:
+        column = self._columns[name]
+        self._read.add(name)
+        value: Value = column.value(self._row)
+        return value
+
+    def __iter__(self) -> Iterator[str]:
+        self._read.update(self._columns)
+        return iter(self._columns)
+
+    def __len__(self) -> int:
+        return len(self._columns)

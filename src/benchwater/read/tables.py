@@ -194,8 +194,7 @@ def _categorical(column: Coded) -> "pd.Categorical":
     """A column of words; its categories are those that occur, in the order in which `groupby` lists text."""
     import pandas as pd
 
-    used = {value for value, is_used in zip(column.values, column.used_mask(), strict=True) if is_used}
-    words = sorted(used - {None})
+    words = sorted(set(column.held()) - {None})
     places = {word: place for place, word in enumerate(words)}
     codes = np.array([places.get(value, -1) for value in column.values], dtype=np.int32)
     return pd.Categorical.from_codes(codes[column.codes], categories=pd.Index(words, dtype="str"))
