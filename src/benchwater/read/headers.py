@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
 from itertools import islice
+from typing import NamedTuple
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
@@ -142,20 +143,10 @@ class _Found:
     text: str
     end: int
 
-    def sample(self) -> list[list[str]]:
-        """The cells of some records below, by position."""
-        below = records_and_ends(self.text[self.end : self.end + _SAMPLED_CHARACTERS], self.separator)
-        records = [record.cells for record, _ in islice(below, MOST_SAMPLED)]
-        return [
-            [cells[at].strip() for cells in records if at < len(cells)]
-            for at in range(len(self.record.cells))
-        ]
-
-    def filled(self, at: int) -> list[str]:
-        """The first cells at a position that are not empty."""
-        below = records_and_ends(self.text[self.end : self.end + _SAMPLED_CHARACTERS], self.separator)
-        cells = (record.cells[at].strip() for record, _ in below if at < len(record.cells))
-        return list(islice(filter(None, cells), MOST_SAMPLED))
+    def below(self) -> Iterator[tuple[str, ...]]:
+        """The cells of the records below, as far as is sampled."""
+        text = self.text[self.end : self.end + _SAMPLED_CHARACTERS]
+        return (record.cells for record, _ in records_and_ends(text, self.separator))
 
 
 def _by_everyday_headings(matchers: "Sequence[_Matcher]") -> list[Header]:
@@ -172,23 +163,31 @@ def _column_names(headings: Iterable[Heading]) -> set[str]:
     return {heading.column.name for heading in headings if heading.column is not None}
 
 
+def _claims(guesses: Iterable[Guess]) -> Counter[str]:
+    """How many headings can only be each column."""
+    return Counter(next(iter(guess)) for guess in guesses if len(guess) == 1)
+
+
+@dataclass
 class _Matcher:
     """Matches the headings of one record with the columns of one log."""
 
-    def __init__(
-        self,
-        kind: LogKind,
-        found: _Found,
-        *,
-        bench: Bench,
-        kinds: Sequence[LogKind],
-    ) -> None:
-        self.kind = kind
-        self.found = found
-        self._bench = bench
-        self._kinds = kinds
-        self._names = column_names(kind)
-        self._sample: list[list[str]] = []
+    kind: LogKind
+    found: _Found
+    bench: Bench
+    kinds: Sequence[LogKind]
+
+    @property
+    def _names(self) -> ColumnNames:
+        return column_names(self.kind)
+
+    @cached_property
+    def _sample(self) -> list[tuple[str, ...]]:
+        return list(islice(self.found.below(), MOST_SAMPLED))
+
+    def _cells(self, heading: Heading) -> list[str]:
+        at = heading.position
+        return [cells[at].strip() for cells in self._sample if at < len(cells)]
 
     def is_complete(self) -> bool:
         """Whether every needed column is there; a mold and its cavity may share one."""
@@ -196,7 +195,7 @@ class _Matcher:
         missing = set(self.kind.signature) - names - {name for name, _, _ in self.implied()}
         if len(missing) == 1 and missing < _PLACE and _PLACE - missing <= names:
             held = next(each for each in self.headings if each.column and each.column.name in _PLACE)
-            return hold_places(self._cells(held), self._bench)
+            return hold_places(self._cells(held), self.bench)
         return not missing
 
     def implied(self) -> list[tuple[str, str, str]]:
@@ -247,13 +246,13 @@ class _Matcher:
             open_now = [each for each in headings if each.column is None and each.text]
             guesses = {each.position: self._told_by_cells(each, guess_at(each), absent) for each in open_now}
             for _ in range(2):
-                claims = Counter(next(iter(guess)) for guess in guesses.values() if len(guess) == 1)
+                claims = _claims(guesses.values())
                 sure = {name for name in absent if claims[name] == 1}
                 guesses = {
                     at: self._told_by_cells(headings[at], guess, absent - sure) if len(guess) > 1 else guess
                     for at, guess in guesses.items()
                 }
-            claims = Counter(next(iter(guess)) for guess in guesses.values() if len(guess) == 1)
+            claims = _claims(guesses.values())
             for at, guess in guesses.items():
                 names = list(guess)
                 if len(names) == 1 and claims[names[0]] == 1 and self._can_be(headings[at], names[0]):
@@ -282,7 +281,7 @@ class _Matcher:
 
     def _misspelt(self, heading: Heading) -> Guess:
         name = split_unit(heading.written)[0]
-        is_known = heading.may_be or any(column_names(kind).has_phrase(name) for kind in self._kinds)
+        is_known = heading.may_be or any(column_names(kind).has_phrase(name) for kind in self.kinds)
         return {} if is_known else self._names.misspelt(heading.written)
 
     def _as_needed(self, heading: Heading, headings: Sequence[Heading]) -> Heading:
@@ -295,21 +294,16 @@ class _Matcher:
         other = [
             column
             for name, (column, _) in self._names.of_phrase(heading.written).items()
-            if name in needed and surely_of(self._cells(heading), [column], self._bench)
+            if name in needed and surely_of(self._cells(heading), [column], self.bench)
         ]
         return replace(heading, column=other[0], is_everyday=True) if len(other) == 1 else heading
-
-    def _cells(self, heading: Heading) -> list[str]:
-        if not self._sample:
-            self._sample = self.found.sample()
-        return self._sample[heading.position]
 
     def _told_by_cells(self, heading: Heading, guess: Guess, absent: set[str]) -> Guess:
         """Of several columns, the one that the cells are of; else all that are not there yet."""
         left = {name: unit for name, unit in guess.items() if name in absent}
         if len(guess) > 1 and left:
             columns = [column for column in self.kind.columns if column.name in left]
-            fitting = columns_of(self._cells(heading), columns, self._bench)
+            fitting = columns_of(self._cells(heading), columns, self.bench)
             if len(fitting) == 1:
                 return {fitting[0].name: left[fitting[0].name]}
             only = columns[0]
@@ -326,7 +320,7 @@ class _Matcher:
         column = self.kind.column(name)
         if column is None or name in self.kind.signature:
             return column is not None
-        return not none_is_of(self._cells(heading), column, self._bench)
+        return not none_is_of(self._cells(heading), column, self.bench)
 
     def _asked_about(self, heading: Heading, absent: set[str]) -> Heading:
         """The heading, with the columns not there yet that it or its cells may be meant for."""
@@ -335,10 +329,13 @@ class _Matcher:
             names = list(near_columns(self._names, heading.written, frozenset(absent)))
         columns = [column for column in self.kind.columns if column.name in absent]
         cells = self._cells(heading)
-        cells = cells if any(cells) else self.found.filled(heading.position)
+        if not any(cells):
+            all_cells = (cells[heading.position : heading.position + 1] for cells in self.found.below())
+            filled = (cell.strip() for one in all_cells for cell in one)
+            cells = list(islice(filter(None, filled), MOST_SAMPLED))
         if not names:
-            names = [column.name for column in surely_of(cells, columns, self._bench)]
-        could_be = bool(names) or could_be_of(cells, columns, self._bench)
+            names = [column.name for column in surely_of(cells, columns, self.bench)]
+        could_be = bool(names) or could_be_of(cells, columns, self.bench)
         return replace(heading, may_be=tuple(dict.fromkeys(names)), could_be=could_be)
 
 
@@ -378,8 +375,7 @@ def _told_apart(headings: Iterable[Heading]) -> Iterator[Heading]:
         seen.add(heading.text)
 
 
-@dataclass(frozen=True, slots=True)
-class _Likeness:
+class _Likeness(NamedTuple):
     """The needed columns of a log that a header lacks, its headings not read, and what these may be."""
 
     kind: str
@@ -389,16 +385,16 @@ class _Likeness:
 
 
 def _likeness(matcher: _Matcher) -> _Likeness:
-    kind, headings = matcher.kind, matcher.headings_asked_about()
-    names = _column_names(headings)
-    missing = tuple(name for name in kind.signature if name not in names)
-    unread = tuple(each.written for each in headings if each.column is None and each.text)
-    asks = tuple(
-        (each.written, may_be)
-        for each in headings
-        if each.column is None and (may_be := tuple(name for name in each.may_be if name in missing))
+    names = _column_names(matcher.headings)
+    missing = tuple(name for name in matcher.kind.signature if name not in names)
+    unread = [each for each in matcher.headings_asked_about() if each.column is None]
+    asked = ((each.written, tuple(name for name in each.may_be if name in missing)) for each in unread)
+    return _Likeness(
+        matcher.kind.name,
+        missing,
+        tuple(each.written for each in unread if each.text),
+        tuple((written, may_be) for written, may_be in asked if may_be),
     )
-    return _Likeness(kind.name, missing, unread, asks)
 
 
 def _unknown_header(matchers: Sequence[_Matcher], kinds: Sequence[LogKind]) -> FileError:

@@ -26,7 +26,7 @@ from benchwater.plugin_host import trust
 
 NAME = ".benchwater-due.json"
 UNTRUSTED = "plugins/"
-FORMAT = 3
+FORMAT = 4
 _Read = TypeVar("_Read", bound="Scan | Period | Inputs | MadeFrom | WrittenReport")
 
 

@@ -6,8 +6,8 @@ own date can be read and is later.
 """
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,11 +39,19 @@ def periods_with_rows(tables: "Mapping[str, pd.DataFrame]", bench: Bench) -> tup
 
 def with_digests(periods: Sequence[Period], folder: Path, reading: Reading) -> tuple[Period, ...]:
     """Return the periods with their digests, `rows` and `files`, filled in."""
-    logs = {name: _used(_with_contents(folder, table)) for name, table in sorted(reading.tables.items())}
-    logs["set aside"] = _set_aside(reading.set_aside + reading.cells_set_aside)
-    at_end = _by_end(logs, {period.rows_until for period in periods})
+    import pandas as pd
+
+    logs = [_hashed(name, _with_contents(folder, table)) for name, table in sorted(reading.tables.items())]
+    logs.append(_hashed_set_aside(reading.set_aside + reading.cells_set_aside))
+    rows = pd.concat(logs, ignore_index=True).astype({"file": "category"})
+    found = {}
+    for end in {period.rows_until for period in periods}:
+        earlier = rows[rows["time"] < pd.Timestamp(end)]
+        by_file = earlier.groupby("file", observed=True)["hash"]
+        files = {str(file): _digest(hashes)[:_FILE_DIGITS] for file, hashes in by_file}
+        found[end] = _digest(earlier["hash"]), files
     return tuple(
-        replace(period, rows=at_end[period.rows_until][0], files=at_end[period.rows_until][1])
+        replace(period, rows=found[period.rows_until][0], files=found[period.rows_until][1])
         for period in periods
     )
 
@@ -76,52 +84,6 @@ def _seasons(days: list[date], bench: Bench) -> Iterator[Period]:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class _Log:
-    """A log's rows sorted by time: of each its time, the position of its file in `files`, and its hash."""
-
-    times: np.ndarray
-    file: np.ndarray
-    files: Sequence[str]
-    hashes: np.ndarray
-
-    def rows_before(self, end: date) -> int:
-        """Return how many rows are earlier than the day."""
-        return int(np.searchsorted(self.times, np.datetime64(end, "us")))
-
-    def digest(self, rows: Any = slice(None)) -> str:
-        """Return the digest of the hashes of some rows, in their order."""
-        return hashlib.sha256(self.hashes[rows].astype("<u8").tobytes()).hexdigest()
-
-    def rows_of_files(self) -> dict[str, np.ndarray]:
-        """Return the positions of each file's rows, ascending."""
-        order = np.argsort(self.file, kind="stable")
-        bounds = np.searchsorted(self.file[order], np.arange(len(self.files) + 1))
-        return {name: order[bounds[at] : bounds[at + 1]] for at, name in enumerate(self.files)}
-
-
-def _by_end(logs: Mapping[str, _Log], ends: Iterable[date]) -> dict[date, tuple[str, dict[str, str]]]:
-    """Return for each end the digest of all earlier rows, and one for each file."""
-    rows_of_files = {name: log.rows_of_files() for name, log in logs.items()}
-    found: dict[date, tuple[str, dict[str, str]]] = {}
-    for end in sorted(ends):
-        whole = hashlib.sha256()
-        files: dict[str, Any] = {}
-        for name, log in logs.items():
-            before = log.rows_before(end)
-            whole.update(f"{name} {before} {log.digest(slice(before))}\n".encode())
-            for file, rows in rows_of_files[name].items():
-                earlier = rows[: np.searchsorted(rows, before)]
-                if len(earlier):
-                    part = f"{name} {log.digest(earlier)}\n"
-                    files.setdefault(file, hashlib.sha256()).update(part.encode())
-        found[end] = (
-            whole.hexdigest(),
-            {file: digest.hexdigest()[:_FILE_DIGITS] for file, digest in sorted(files.items())},
-        )
-    return found
-
-
 def _with_contents(folder: Path, table: "pd.DataFrame") -> "pd.DataFrame":
     """Add the content of each row's picture to its name."""
     if PHOTO not in table.columns:
@@ -130,19 +92,32 @@ def _with_contents(folder: Path, table: "pd.DataFrame") -> "pd.DataFrame":
     return table.assign(**{PHOTO: table[PHOTO].map(contents)})
 
 
-def _used(table: "pd.DataFrame") -> _Log:
-    """Hash each row: the sum of its cells' hashes modulo 2**64. A missing cell adds nothing."""
+def _hashed(log: str, table: "pd.DataFrame") -> "pd.DataFrame":
+    """Return time, file and hash of each row: the sum of its cells' hashes modulo 2**64.
+
+    A missing cell adds nothing.
+    """
     import pandas as pd
 
-    hashes = np.zeros(len(table), dtype=np.uint64)
+    hashes = np.full(len(table), _hash(log), dtype=np.uint64)
     for name in table.columns:
         if name not in _PLACE_COLUMNS:
             codes, values = pd.factorize(table[name])
             # factorize codes a missing cell as -1, which selects the 0 at the end.
             of_values = [_hash(f"{name}={value!r}") for value in values.tolist()]
             hashes += np.array([*of_values, 0], np.uint64)[codes]
-    file, files = pd.factorize(table["file"])
-    return _Log(table["date"].to_numpy("datetime64[us]"), file, files.tolist(), hashes)
+    files = table["file"].astype("str")
+    return pd.DataFrame({"time": table["date"].astype("datetime64[us]"), "file": files, "hash": hashes})
+
+
+def _hashed_set_aside(entries: Sequence[SetAside]) -> "pd.DataFrame":
+    import pandas as pd
+
+    said = [(entry.log, entry.column, entry.value, entry.why, repr(entry.values)) for entry in entries]
+    when = np.array([dict(entry.values).get("date", datetime.min) for entry in entries], "datetime64[us]")
+    hashes = np.array([_hash("\x1f".join(texts)) for texts in said], np.uint64)
+    files = pd.Series([entry.file for entry in entries], dtype="str")
+    return pd.DataFrame({"time": when, "file": files, "hash": hashes}).sort_values("time", kind="stable")
 
 
 def _hash(text: str) -> int:
@@ -150,11 +125,5 @@ def _hash(text: str) -> int:
     return int.from_bytes(digest.digest(), "little")
 
 
-def _set_aside(entries: Sequence[SetAside]) -> _Log:
-    when = np.array([dict(entry.values).get("date", datetime.min) for entry in entries], "datetime64[us]")
-    said = [(entry.log, entry.column, entry.value, entry.why, repr(entry.values)) for entry in entries]
-    hashes = np.array([_hash("\x1f".join(texts)) for texts in said], np.uint64)
-    order = np.argsort(when, kind="stable")
-    files = list(dict.fromkeys(entry.file for entry in entries))
-    file = np.array([files.index(entry.file) for entry in entries], np.int64)
-    return _Log(when[order], file[order], files, hashes[order])
+def _digest(hashes: "pd.Series[Any]") -> str:
+    return hashlib.sha256(hashes.to_numpy("<u8").tobytes()).hexdigest()
