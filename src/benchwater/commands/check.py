@@ -16,10 +16,10 @@ from benchwater.commands.terminal import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from benchwater.pipeline import Workspace
-    from benchwater.read.outcome import SetAside
+    from benchwater.read.outcome import Reading, SetAside
     from benchwater.read.own_words import WordQuestion
 
 _MOST_LINES = 12
@@ -69,13 +69,63 @@ def check(folder: Path, mend: bool, as_json: bool, strict: bool, workspace_plugi
 
 
 def _print_all(workspace: "Workspace") -> None:
-    _print_bench(workspace)
-    _print_files(workspace)
-    _print_read_as(workspace)
-    _print_questions(workspace)
-    _print_repeats(workspace)
-    _print_set_aside(workspace)
-    _print_plugins(workspace)
+    from benchwater.words import counted
+
+    bench, reading = workspace.bench, workspace.reading
+    click.echo(
+        f"{plain_line(bench.name)}: {counted(len(bench.items), 'item')}, "
+        f"{counted(len(bench.molds), 'mold')}, {counted(len(bench.builds), 'build')}"
+    )
+    for fallback in bench.fallbacks:
+        click.echo(f"  note: {plain_line(fallback)}")
+    _print_files(reading)
+    for title, lines in _accounts(reading):
+        if lines:
+            click.echo(f"\n{title}")
+        for line in lines:
+            click.echo(f"  {plain_line(line)}")
+    if workspace.plugins.problems:
+        click.echo("\nPlugins that could not be used:")
+    for problem in workspace.plugins.problems:
+        print_plugin_problem(problem)
+
+
+def _print_files(reading: "Reading") -> None:
+    if not reading.sources and not reading.not_read:
+        click.echo("No logs yet: drop CSV files into this folder.")
+    if reading.sources:
+        width = max(len(plain_line(source.file)) for source in reading.sources)
+        click.echo(f"\n{'file':<{width}}  {'log':<10}{'rows':>6}{'used':>6}{'repeated':>10}{'set aside':>11}")
+    for source in reading.sources:
+        click.echo(
+            f"{plain_line(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
+            f"{source.repeated:>10}{source.set_aside:>11}"
+        )
+        for unread in (each for each in reading.unread_columns if each.file == source.file):
+            what = unread.question if unread.may_be else f"`{unread.column}` was not read"
+            click.echo(f"  {plain_line(what)}")
+
+
+def _accounts(reading: "Reading") -> "Iterator[tuple[str, Sequence[str]]]":
+    """Yield each account of what was not taken as it stands: its title and its lines, maybe none."""
+    from benchwater.words import counted
+
+    yield "Not read:", [f"{each.file} {each.why}" for each in reading.not_read]
+    yield "Read as:", [f"{each.file}: `{each.written}` as `{each.read_as}`" for each in reading.read_as]
+    yield "To be answered:", reading.questions
+    repeats = [
+        f"{each.file}, line{'' if each.lines.isdecimal() else 's'} {each.lines}: already in {each.first_in}"
+        for each in reading.repeats
+    ]
+    yield "Taken as repeats (say otherwise with `keep_repeats` under [logs] in bench.toml):", repeats
+    yield f"Set aside: {counted(len(reading.set_aside), 'row')}", [*map(_entry, reading.set_aside)]
+    cells = counted(len(reading.cells_set_aside), "cell")
+    yield f"Set aside alone: {cells} of rows that count", [*map(_entry, reading.cells_set_aside)]
+
+
+def _entry(entry: "SetAside") -> str:
+    column = f", column `{entry.column}`" if entry.column else ""
+    return f"{entry.file}, line {entry.line}{column}: {f'`{entry.value}` ' if entry.value else ''}{entry.why}"
 
 
 def _as_json(workspace: "Workspace") -> str:
@@ -130,83 +180,3 @@ def _mend(path: Path, questions: "Sequence[WordQuestion]") -> None:
     if answered:
         write_atomically(path, tomlkit.dumps(document).encode())
         click.echo(f"\nWrote {answered} of your words into {plain_line(str(path))}. Run check again.")
-
-
-def _print_bench(workspace: "Workspace") -> None:
-    from benchwater.words import counted
-
-    bench = workspace.bench
-    click.echo(
-        f"{plain_line(bench.name)}: {counted(len(bench.items), 'item')}, "
-        f"{counted(len(bench.molds), 'mold')}, {counted(len(bench.builds), 'build')}"
-    )
-    for fallback in bench.fallbacks:
-        click.echo(f"  note: {plain_line(fallback)}")
-
-
-def _print_files(workspace: "Workspace") -> None:
-    reading = workspace.reading
-    if not reading.sources and not reading.not_read:
-        click.echo("No logs yet: drop CSV files into this folder.")
-    if reading.sources:
-        width = max(len(plain_line(source.file)) for source in reading.sources)
-        click.echo(f"\n{'file':<{width}}  {'log':<10}{'rows':>6}{'used':>6}{'repeated':>10}{'set aside':>11}")
-    for source in reading.sources:
-        click.echo(
-            f"{plain_line(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
-            f"{source.repeated:>10}{source.set_aside:>11}"
-        )
-        for unread in (each for each in reading.unread_columns if each.file == source.file):
-            what = unread.question if unread.may_be else f"`{unread.column}` was not read"
-            click.echo(f"  {plain_line(what)}")
-    if reading.not_read:
-        click.echo("\nNot read:")
-    for entry in reading.not_read:
-        click.echo(f"  {plain_line(entry.file)} {plain_line(entry.why)}")
-
-
-def _print_read_as(workspace: "Workspace") -> None:
-    if workspace.reading.read_as:
-        click.echo("\nRead as:")
-    for each in workspace.reading.read_as:
-        click.echo(f"  {plain_line(each.file)}: `{plain_line(each.written)}` as `{plain_line(each.read_as)}`")
-
-
-def _print_questions(workspace: "Workspace") -> None:
-    if workspace.reading.questions:
-        click.echo("\nTo be answered:")
-    for question in workspace.reading.questions:
-        click.echo(f"  {plain_line(question)}")
-
-
-def _print_repeats(workspace: "Workspace") -> None:
-    if workspace.reading.repeats:
-        click.echo("\nTaken as repeats (say otherwise with `keep_repeats` under [logs] in bench.toml):")
-    for repeat in workspace.reading.repeats:
-        lines = f"line{'' if repeat.lines.isdecimal() else 's'} {repeat.lines}"
-        click.echo(f"  {plain_line(repeat.file)}, {lines}: already in {plain_line(repeat.first_in)}")
-
-
-def _print_set_aside(workspace: "Workspace") -> None:
-    from benchwater.words import counted
-
-    reading = workspace.reading
-    _print_entries(f"Set aside: {counted(len(reading.set_aside), 'row')}", reading.set_aside)
-    cells = counted(len(reading.cells_set_aside), "cell")
-    _print_entries(f"Set aside alone: {cells} of rows that count", reading.cells_set_aside)
-
-
-def _print_entries(title: str, entries: "Sequence[SetAside]") -> None:
-    if entries:
-        click.echo(f"\n{title}")
-    for entry in entries:
-        column = f", column `{plain_line(entry.column)}`" if entry.column else ""
-        written = f"`{plain_line(entry.value)}` " if entry.value else ""
-        click.echo(f"  {plain_line(entry.file)}, line {entry.line}{column}: {written}{plain_line(entry.why)}")
-
-
-def _print_plugins(workspace: "Workspace") -> None:
-    if workspace.plugins.problems:
-        click.echo("\nPlugins that could not be used:")
-    for problem in workspace.plugins.problems:
-        print_plugin_problem(problem)
