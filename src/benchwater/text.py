@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 
+MOST_COMPARED = 500
+"""Among more names than this, none is looked for that is only like another: it would take minutes."""
 _LONGEST_COMPARED = 60
 _LEAST_LIKE = 0.6
 
@@ -17,20 +19,23 @@ def error_text(error: BaseException) -> str:
 
 def quoted(names: Iterable[str], most: int | None = None) -> str:
     """Return names in backquotes with commas between: the first `most`, and how many more."""
-    marked = [f"`{name}`" for name in names]
-    more = f" and {len(marked) - most} more" if most is not None and len(marked) > most else ""
-    return ", ".join(marked[:most]) + more
+    every = list(names)
+    more = f" and {len(every) - most} more" if most is not None and len(every) > most else ""
+    return ", ".join(f"`{name}`" for name in every[:most]) + more
 
 
 def near_names(name: str, known: Iterable[str], most: int = 1, least: float = _LEAST_LIKE) -> list[str]:
     """Return the known names most like a name, nearest first; case does not matter.
 
-    `least` is how like it a name must be, from 0 to 1.
+    `least` is how like it a name must be, from 0 to 1. None is near among more than `MOST_COMPARED`.
     """
     from difflib import get_close_matches
 
+    names = list(known)
+    if len(names) > MOST_COMPARED:
+        return []
     by_folded: dict[str, list[str]] = {}
-    for each in known:
+    for each in names:
         by_folded.setdefault(each.casefold(), []).append(each)
     near = get_close_matches(name.casefold()[:_LONGEST_COMPARED], list(by_folded), most, least)
     return [each for folded in near for each in by_folded[folded]]

@@ -1,7 +1,11 @@
 """Names of the bench as makers write them: taken where exactly one fits, listed, and never guessed."""
 
+import re
+import time
+
 import pytest
 
+from benchmarks.many_molds import write_workspace
 from benchwater.pipeline import read_workspace
 from small_bench import read_files
 
@@ -88,3 +92,20 @@ def test_a_row_without_its_mold_does_not_spoil_one_without_its_cavity(tmp_path):
     text = "date,mold,cavity,count,outcome\n2026-05-01,round-jig,,1,good\n2026-05-01,,1/8,2,good\n"
     reading = read_files(tmp_path, {"pour.csv": text})
     assert reading.tables["pour"]["cavity"].tolist() == ["1/8", "1/8"], reading.set_aside
+
+
+@pytest.mark.slow
+def test_among_thousands_of_names_the_same_words_are_found_and_no_slip_is_looked_for(tmp_path):
+    write_workspace(tmp_path, 3_000)
+    bench = (tmp_path / "bench.toml").read_text()
+    (tmp_path / "bench.toml").write_text(bench.replace('mold = "m1', 'mold = "M1'))
+    written = (tmp_path / "pour.csv").read_text()
+    (tmp_path / "pour.csv").write_text(
+        re.sub(",m([0-9]+),", r",Mold M\1,", written) + "2026-08-01,s,mm7,1/8,good\n"
+    )
+    begun = time.process_time()
+    reading = read_workspace(tmp_path).reading
+    assert time.process_time() - begun < 20
+    assert len(reading.tables["pour"]) == 6_000
+    (refused,) = reading.set_aside
+    assert refused.why.endswith("(it has `m0`, `m1`, `m2`, `m3`, `m4`, `m5`, `m6`, `m7` and 2992 more)")

@@ -1,6 +1,7 @@
 """Reads bench.toml into a Bench: checks every key, and tells everything that is wrong at once."""
 
 import re
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -120,6 +121,8 @@ class _Reader:
         self._faults = faults
         self._fallbacks: list[str] = []
         self._hooks_unknown = False
+        self._castings: dict[str, tuple[str, str]] = {}
+        self._castings_of_words: defaultdict[object, list[tuple[str, str]]] = defaultdict(list)
 
     def file(self, data: Mapping[str, Any]) -> BenchFile:
         top = BenchTable(data, (), self._faults)
@@ -140,6 +143,7 @@ class _Reader:
         items = {key: read_item(top.entry("items", key), key) for key in top.names("items")}
         molds = {key: self._mold(key, top, items) for key in top.names("molds")}
         items = with_unknown_uses(items, molds, hooks=self._hooks_unknown)
+        self._name_castings(molds)
         builds = {key: self._build(key, top, items, molds) for key in top.names("builds")}
         plan = self._plan(top)
         changes = tuple(self._change(table) for table in top.tables("changes"))
@@ -376,30 +380,29 @@ class _Reader:
         listed.close()
         return fittings
 
+    def _name_castings(self, molds: Mapping[str, Mold]) -> None:
+        """Note what a build may call each casting: mold and cavity, or a mold of one cavity alone."""
+        for mold in molds.values():
+            self._castings |= {f"{mold.name} {cavity}": (mold.name, cavity) for cavity in mold.cavities}
+        for mold in molds.values():
+            if len(mold.cavities) == 1:
+                self._castings[mold.name] = (mold.name, next(iter(mold.cavities)))
+        for text, casting in self._castings.items():
+            self._castings_of_words[words_of_name(text)].append(casting)
+
     def _casting(self, build: BenchTable, key: str, molds: Mapping[str, Mold]) -> tuple[str, str] | None:
         """`{ mold = "round-jig", cavity = "1/8" }` or `"round-jig 1/8"`."""
         value = build.value(key)
         if value is None:
             return None
-        castings = {
-            f"{mold.name} {cavity}": (mold.name, cavity)
-            for mold in molds.values()
-            for cavity in mold.cavities
-        }
         if isinstance(value, str):
-            castings |= {
-                mold.name: (mold.name, next(iter(mold.cavities)))
-                for mold in molds.values()
-                if len(mold.cavities) == 1
-            }
-            words = words_of_name(value)
-            alike = {pair for text, pair in castings.items() if words_of_name(text) == words}
+            alike = set(self._castings_of_words.get(words_of_name(value), ()))
             if len(alike) == 1:
-                return next(iter(alike))
-            found = build.known_name(key, value, castings, "a mold and its cavity")
-            return None if found is None else castings[found]
+                return alike.pop()
+            found = build.known_name(key, value, self._castings, "a mold and its cavity")
+            return None if found is None else self._castings[found]
         if not isinstance(value, Mapping):
-            example = next(iter(castings), "MOLD CAVITY")
+            example = next(iter(self._castings), "MOLD CAVITY")
             build.fault(key, f"is {value!r}, and a mold with its cavity is needed", to_toml(example))
             return None
         table = build.table(key)

@@ -1,12 +1,13 @@
 """One table of bench.toml: checked values, and every fault with its line and the line as it could be."""
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date
+from functools import cached_property
 from typing import Any, cast
 
-from benchwater.read.names import same_name
-from benchwater.read.toml_lines import Path, key_lines, nearest_line, to_toml
+from benchwater.read.names import MOST_NAMED, same_name
+from benchwater.read.toml_lines import Path, first_lines, key_lines, to_toml
 from benchwater.text import near_names, quoted
 from benchwater.units import Dimension, QuantityError, read_quantity
 
@@ -45,9 +46,14 @@ class Faults:
         self._texts = text.splitlines()
         self._found: dict[str, int] = {}
 
+    @cached_property
+    def _first_lines(self) -> Mapping[Path, int]:
+        return first_lines(self.lines)
+
     def add(self, path: Path, why: str, instead: str | None = None) -> None:
         """Note what is wrong at a key; `instead` is the line as it could be written."""
-        line = nearest_line(self.lines, path)
+        places = (self._first_lines.get(path[:end]) for end in range(len(path), 0, -1))
+        line = next(filter(None, places), None)
         where = f", line {line}" if line is not None else ""
         better = "" if instead is None else f"; write it as `{instead}`"
         message = f"{FILE_NAME}{where}: `{_dotted(path)}`{':' * why.startswith('`')} {why}{better}"
@@ -282,7 +288,7 @@ class BenchTable:
             return None
         return density
 
-    def known(self, key: str, known: Iterable[str], what: str, *, required: bool = False) -> str | None:
+    def known(self, key: str, known: Collection[str], what: str, *, required: bool = False) -> str | None:
         """A name that must exist elsewhere on the bench, in any spelling of its words."""
         value = self.text(key, required=required)
         return None if value is None else self.known_name(key, value, known, what)
@@ -291,17 +297,16 @@ class BenchTable:
         self,
         key: str,
         value: str,
-        known: Iterable[str],
+        known: Collection[str],
         what: str,
         written: Callable[[str], str] = to_toml,
     ) -> str | None:
         """The name that a text under a key spells; `written` gives the key's value with a name in it."""
-        names = list(known)
-        found = same_name(value, names)
+        found = value if value in known else same_name(value, known)
         if found is None:
-            near = near_names(value, names, most=2)
+            near = near_names(value, known)
             better = written(near[0]) if near else None
-            self.fault(key, unknown(value, names, what), better)
+            self.fault(key, unknown(value, known, what), better)
         return found
 
     def close(self) -> None:
@@ -324,11 +329,10 @@ class BenchTable:
         return value
 
 
-def unknown(name: str, known: Iterable[str], what: str) -> str:
+def unknown(name: str, known: Collection[str], what: str) -> str:
     """The sentence for a name that is not in the file, with the nearest ones that are."""
-    names = list(known)
-    near = near_names(name, names, most=2)
-    hint = f"nearest: {quoted(near)}" if near else f"there are {quoted(names)}" if names else "there are none"
+    near, there_are = near_names(name, known, most=2), f"there are {quoted(known, MOST_NAMED)}"
+    hint = f"nearest: {quoted(near)}" if near else there_are if known else "there are none"
     return f"names `{name}`, which is not {what} in this file ({hint})"
 
 

@@ -135,15 +135,13 @@ def key_lines(text: str) -> Mapping[Path, int]:
     return lines
 
 
-def nearest_line(lines: Mapping[Path, int], path: Path) -> int | None:
-    """The line of a key, of the first thing inside it, or of the closest thing around it that has one."""
-    within = [line for known, line in lines.items() if known[: len(path)] == path]
-    if within:
-        return min(within)
-    for end in range(len(path), 0, -1):
-        if path[:end] in lines:
-            return lines[path[:end]]
-    return None
+def first_lines(lines: Mapping[Path, int]) -> Mapping[Path, int]:
+    """The line of each key, table or group of tables where the file first says something in it."""
+    found: dict[Path, int] = {}
+    for path, line in lines.items():
+        for end in range(len(path) + 1):
+            found[path[:end]] = min(line, found.get(path[:end], line))
+    return found
 
 
 def _parts(path: str) -> Path:
