@@ -31,9 +31,9 @@ def test_the_lists_hold_the_names_of_the_bench_and_every_offered_word_is_underst
     for kind in shipped_kinds():
         lines = []
         for column in kind.columns:
-            for word in offered_words(column, bench):
+            for word in offered_words(column, kind, bench):
                 row = {
-                    each.name: fillers.get(each.name) or (offered_words(each, bench) or ("x",))[0]
+                    each.name: fillers.get(each.name) or (offered_words(each, kind, bench) or ("x",))[0]
                     for each in kind.columns
                     if each.needed
                 }

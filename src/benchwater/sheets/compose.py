@@ -1,6 +1,6 @@
 """Compose the blank sheet of a log from its columns and the bench: boxes, writing room, units."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from benchwater.plugin.bench import Bench
@@ -78,23 +78,26 @@ def choose_logs(kinds: Sequence[LogKind], names: Sequence[str]) -> tuple[LogKind
 def sheet_of(kind: LogKind, bench: Bench) -> Sheet:
     """Return the blank sheet of a log."""
     kind = replace(kind, columns=tuple(each for each in kind.columns if each.on_sheets))
-    head, entries = entries_of(kind, bench)
-    fitted = fit(entries, bench.paper)
+    pages, boxless = fit(tuple(_row_entries(kind, bench)), bench.paper)
     legend = _legend(kind)
-    measured = heights(fitted.pages, legend, bench.paper)
+    rows, row_mm, label_mm, legend_mm = heights(pages, legend, bench.paper)
     return Sheet(
         title=kind.title,
         bench=bench.name,
         paper=bench.paper,
-        head_entries=head,
-        pages=fitted.pages,
+        head_entries=tuple(
+            _entry(column, number, kind, bench)
+            for number, column in enumerate(kind.columns, 1)
+            if _is_in_head(column, kind)
+        ),
+        pages=pages,
         legend=legend,
         cautions=_cautions(kind),
-        rows=measured.rows,
-        row_mm=measured.row_mm,
-        label_mm=measured.label_mm,
-        legend_mm=measured.legend_mm,
-        boxless=fitted.boxless,
+        rows=rows,
+        row_mm=row_mm,
+        label_mm=label_mm,
+        legend_mm=legend_mm,
+        boxless=boxless,
     )
 
 
@@ -115,16 +118,6 @@ def _cautions(kind: LogKind) -> tuple[Caution, ...]:
     bench = tuple(Caution(about=about, what=what, here=not afloat) for about, what in _BENCH)
     water = tuple(Caution(about=about, what=what, here=afloat) for about, what in _WATER)
     return water + bench if afloat else bench + water
-
-
-def entries_of(kind: LogKind, bench: Bench) -> tuple[tuple[Entry, ...], tuple[Entry, ...]]:
-    """Return the entries written once a page and those of every row, both in the order of the CSV."""
-    head = tuple(
-        _entry(column, number, kind, bench)
-        for number, column in enumerate(kind.columns, 1)
-        if _is_in_head(column, kind)
-    )
-    return head, tuple(_row_entries(kind, bench))
 
 
 def bare_unit(column: Column, kind: LogKind, bench: Bench) -> str:
@@ -168,7 +161,7 @@ def _row_entries(kind: LogKind, bench: Bench) -> Iterator[Entry]:
 
 
 def _entry(column: Column, number: int, kind: LogKind, bench: Bench) -> Entry:
-    boxes = _word_boxes(column) or _name_boxes(column, kind, bench)
+    boxes = _word_or_name_boxes(column, kind, bench)
     refers = column.refers_to is not None
     others = refers or (column.kind == "yes_no" and "*" in column.words)
     return Entry(
@@ -208,11 +201,36 @@ def _note(column: Column, kind: LogKind, bench: Bench) -> str:
     return ", ".join(part for part in (unit, empty) if part)
 
 
-def _word_boxes(column: Column) -> tuple[Box, ...]:
-    """Return a box for each word, none where there are more than `MOST_WORDS`."""
+def names_for(column: Column, kind: LogKind, bench: Bench) -> tuple[str, ...]:
+    """Return the words and the names of the bench that a cell may hold, none where it is free.
+
+    Of the items these are those that the log's check passes in an otherwise empty row; all if it passes none.
+    """
     if column.kind == "yes_no":
-        return _boxes(("yes", "no"))
-    return _boxes(column.words if column.kind == "word" and len(column.words) <= MOST_WORDS else ())
+        return ("yes", "no")
+    if column.refers_to == "item":
+        return tuple(name for name in bench.items if not _refused(name, column, kind, bench)) or (
+            *bench.items,
+        )
+    if column.refers_to == "cavity":
+        return tuple(dict.fromkeys(name for mold in bench.molds.values() for name in mold.cavities))
+    if column.refers_to is not None:
+        return tuple({"mold": bench.molds, "build": bench.builds}[column.refers_to])
+    return column.words if column.kind == "word" else ()
+
+
+def _word_or_name_boxes(column: Column, kind: LogKind, bench: Bench) -> tuple[Box, ...]:
+    """Return a box for each word or name, none for more than `MOST_WORDS` words."""
+    names = names_for(column, kind, bench)
+    if column.refers_to is None and len(names) > MOST_WORDS:
+        return ()
+    if column.refers_to == "item" and any(each.kind == "amount" for each in kind.columns):
+        return tuple(
+            Box(lines=(shown, bench.items[name].print_unit), cells=(name,), bold=True)
+            for name, shown in short_names(names, LETTERS).items()
+        )
+    short = short_names(names, TWO_LINE_LETTERS)
+    return tuple(Box(lines=lines(shown), cells=(name,)) for name, shown in short.items())
 
 
 def _cavity_boxes(bench: Bench) -> tuple[Box, ...]:
@@ -223,32 +241,6 @@ def _cavity_boxes(bench: Bench) -> tuple[Box, ...]:
         for name, mold in bench.molds.items()
         for cavity, shown in short_names(tuple(mold.cavities), LETTERS).items()
     )
-
-
-def _name_boxes(column: Column, kind: LogKind, bench: Bench) -> tuple[Box, ...]:
-    """Return a box for each name of the bench that this column may hold."""
-    if column.refers_to == "item":
-        names = _accepted(bench.items, column, kind, bench)
-        if any(each.kind == "amount" for each in kind.columns):
-            return tuple(
-                Box(lines=(shown, bench.items[name].print_unit), cells=(name,), bold=True)
-                for name, shown in short_names(names, LETTERS).items()
-            )
-        return _boxes(names)
-    if column.refers_to == "cavity":
-        return _boxes(dict.fromkeys(name for mold in bench.molds.values() for name in mold.cavities))
-    return _boxes({"mold": bench.molds, "build": bench.builds}.get(column.refers_to or "", ()))
-
-
-def _boxes(names: Iterable[str]) -> tuple[Box, ...]:
-    short = short_names(tuple(names), TWO_LINE_LETTERS)
-    return tuple(Box(lines=lines(shown), cells=(name,)) for name, shown in short.items())
-
-
-def _accepted(names: Iterable[str], column: Column, kind: LogKind, bench: Bench) -> list[str]:
-    """Return the names that the log's check passes in an otherwise empty row; all if it passes none."""
-    known = list(names)
-    return [name for name in known if not _refused(name, column, kind, bench)] or known
 
 
 def _refused(name: str, column: Column, kind: LogKind, bench: Bench) -> bool:

@@ -8,6 +8,7 @@ from typing import Literal
 
 from benchwater.words import shorten
 
+Paper = Literal["letter", "a4"]
 PAPER_MM = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 SIDE_MM, TOP_MM, BOTTOM_MM = 9.0, 9.0, 8.0
 NUMBER_MM = 7.0
@@ -103,7 +104,7 @@ class Sheet:
 
     title: str
     bench: str
-    paper: Literal["letter", "a4"]
+    paper: Paper
     head_entries: tuple[Entry, ...]
     pages: tuple[Page, ...]
     legend: tuple[tuple[str, str], ...]
@@ -115,26 +116,10 @@ class Sheet:
     boxless: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fitted:
-    """The pages of a sheet, and how many names found no box on any of them."""
+def fit(entries: Sequence[Entry], paper: Paper) -> tuple[tuple[Page, ...], int]:
+    """Return the pages, and how many names found no box on any of them.
 
-    pages: tuple[Page, ...]
-    boxless: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Heights:
-    """Rows a page, and heights in mm."""
-
-    rows: int
-    row_mm: float
-    label_mm: float
-    legend_mm: float
-
-
-def fit(entries: Sequence[Entry], paper: Literal["letter", "a4"]) -> Fitted:
-    """Return the entries on as few pages as possible: at full width if they fit, else narrowed, else split.
+    The entries are on as few pages as possible: at full width if they fit, else narrowed, else split.
 
     Optional columns lose their boxes first. Names too many for one page are split over several pages, each
     complete in itself; names beyond `MOST_PAGES` get no box and are written out.
@@ -145,7 +130,7 @@ def fit(entries: Sequence[Entry], paper: Literal["letter", "a4"]) -> Fitted:
     spare = [_unboxed(entry) if entry.refers and not entry.needed else entry for entry in tight]
     for tried in (entries, tight, snug, spare):
         if _width(tried) <= room:
-            return Fitted(pages=(_page(1, tried, room),))
+            return (_page(1, tried, room),), 0
     main = max(
         (entry for entry in spare if entry.refers and entry.boxes),
         key=lambda entry: len(entry.boxes),
@@ -157,15 +142,16 @@ def fit(entries: Sequence[Entry], paper: Literal["letter", "a4"]) -> Fitted:
             boxes = int((room - _width(tried) + len(main.boxes) * TICK_MM) / TICK_MM)
             if boxes >= _FEWEST_BOXES:
                 return _split_boxes(tried, main, boxes, room)
-    return Fitted(
-        pages=tuple(_split_columns([_unboxed(each) if each.refers else each for each in tight], room))
-    )
+    return tuple(_split_columns([_unboxed(each) if each.refers else each for each in tight], room)), 0
 
 
 def heights(
-    pages: Iterable[Page], legend: Iterable[tuple[str, str]], paper: Literal["letter", "a4"]
-) -> Heights:
-    """Return as many rows as fit a page at `LEAST_ROW_MM` or more, and the heights of the other parts."""
+    pages: Iterable[Page], legend: Iterable[tuple[str, str]], paper: Paper
+) -> tuple[int, float, float, float]:
+    """Return how many rows fit a page at `LEAST_ROW_MM` or more, and heights in mm.
+
+    The heights are those of a row, of the labels above it and of the legend.
+    """
     lines = [
         letters(line) for page in pages for entry in page.entries for box in entry.boxes for line in box.lines
     ]
@@ -175,10 +161,10 @@ def heights(
     fixed = TOP_MM + BOTTOM_MM + HEAD_MM + STRIP_MM + HEADING_MM + label_mm + legend_mm + GAPS_MM + FOOT_MM
     area = PAPER_MM[paper][1] - fixed
     rows = max(1, int(area / LEAST_ROW_MM))
-    return Heights(rows=rows, row_mm=min(HIGHEST_ROW_MM, area / rows), label_mm=label_mm, legend_mm=legend_mm)
+    return rows, min(HIGHEST_ROW_MM, area / rows), label_mm, legend_mm
 
 
-def paper_width(paper: Literal["letter", "a4"]) -> float:
+def paper_width(paper: Paper) -> float:
     """Return the width in mm between the margins of landscape paper."""
     return PAPER_MM[paper][0] - 2 * SIDE_MM
 
@@ -220,7 +206,9 @@ def _page(number: int, entries: Sequence[Entry], room: float, part: str = "") ->
     return Page(number=number, entries=grown, tick_mm=tick_mm, part=part)
 
 
-def _split_boxes(entries: Sequence[Entry], main: Entry, most: int, room: float) -> Fitted:
+def _split_boxes(
+    entries: Sequence[Entry], main: Entry, most: int, room: float
+) -> tuple[tuple[Page, ...], int]:
     lots = _group_boxes(main.boxes, most)
     pages = []
     for number, lot in enumerate(lots[:MOST_PAGES], 1):
@@ -228,7 +216,7 @@ def _split_boxes(entries: Sequence[Entry], main: Entry, most: int, room: float) 
         part = f"{first} to {last}" if first != last else first
         shown = [replace(each, boxes=tuple(lot)) if each is main else each for each in entries]
         pages.append(_page(number, shown, room, part))
-    return Fitted(pages=tuple(pages), boxless=sum(len(lot) for lot in lots[MOST_PAGES:]))
+    return tuple(pages), sum(len(lot) for lot in lots[MOST_PAGES:])
 
 
 def _group_boxes(boxes: Sequence[Box], most: int) -> list[list[Box]]:

@@ -8,37 +8,25 @@ from typing import Any
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.sheets.compose import bare_unit
+from benchwater.sheets.compose import bare_unit, names_for
 
 NAMES_SHEET = "names"
 _ROWS = 1_000
 _WIDEST, _NARROWEST = 24, 9
 _LONGEST_MESSAGE = 250
 _MADE = datetime(2000, 1, 1)
-_KINDS_OF_ITEM: Mapping[str, tuple[str, ...]] = {"coat": ("coat",), "material": ("metal", "plastic")}
 
 
-def offered_words(column: Column, bench: Bench, part: LogKind | None = None) -> tuple[str, ...]:
-    """The words and names that a cell of the column may hold, none where it is free.
+def offered_words(
+    column: Column, kind: LogKind, bench: Bench, part: LogKind | None = None
+) -> tuple[str, ...]:
+    """Return the words and names that a cell may hold, none where it is free.
 
     `part` is the log that holds some of the rows: a build may be named for an item there.
     """
-    if part is not None:
-        own = part.column("build" if column.refers_to == "item" else column.name)
-        others = offered_words(own, bench) if own is not None else ()
-        return tuple(dict.fromkeys((*offered_words(column, bench), *others)))
-    if column.refers_to == "mold":
-        return tuple(bench.molds)
-    if column.refers_to == "cavity":
-        return tuple(dict.fromkeys(name for mold in bench.molds.values() for name in mold.cavities))
-    if column.refers_to == "build":
-        return tuple(bench.builds)
-    if column.refers_to == "item":
-        kinds = _KINDS_OF_ITEM.get(column.name)
-        return tuple(name for name, item in bench.items.items() if kinds is None or item.kind in kinds)
-    if column.kind == "yes_no":
-        return ("yes", "no")
-    return column.words if column.kind == "word" else ()
+    own = None if part is None else part.column("build" if column.refers_to == "item" else column.name)
+    others = () if part is None or own is None else names_for(own, part, bench)
+    return tuple(dict.fromkeys((*names_for(column, kind, bench), *others)))
 
 
 def blank_workbook(kinds: Sequence[LogKind], bench: Bench) -> bytes:
@@ -71,7 +59,7 @@ def blank_workbook(kinds: Sequence[LogKind], bench: Bench) -> bytes:
                 is_number = column.kind in {"count", "number", "money"}
                 width = min(_WIDEST, max(_NARROWEST, len(column.name) + 2))
                 sheet.set_column(at, at, width, None if is_number else number)
-                words = offered_words(column, bench, parts.get(kind.name))
+                words = offered_words(column, kind, bench, parts.get(kind.name))
                 if words and words not in lists:
                     lists.append(words)
                 sheet.data_validation(1, at, _ROWS, at, _validation(column, words, lists))

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
 from benchwater.sheets.compose import bare_unit
+from benchwater.sheets.layout import PAPER_MM
 from benchwater.statistics.randomisation import draw_block
 
 _SIDE_BY_SIDE = 6
 _LINE_MM, _HEAD_MM = 6.6, 62.0
-_HEIGHT_MM = {"letter": 279.4, "a4": 297.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +41,7 @@ class TripSheet:
 
 def mold_tallies(pour: LogKind, bench: Bench) -> tuple[MoldTally, ...]:
     """Return a sheet for each mold of the bench."""
-    lines = int((_HEIGHT_MM[bench.paper] - _HEAD_MM) / _LINE_MM)
+    lines = int((PAPER_MM[bench.paper][0] - _HEAD_MM) / _LINE_MM)
     unit = next((bare_unit(each, pour, bench) for each in pour.columns if each.name == "mold_temp"), "")
     sheets = []
     for name, mold in bench.molds.items():
