@@ -7,20 +7,19 @@ asked about: a FileError says what would settle it.
 import csv
 import io
 import re
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import islice
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind, SideBySide
-from benchwater.read.coded import Coded, concatenate, constant_column
+from benchwater.read.coded import Coded, concatenate, constant_column, group_rows
 from benchwater.read.headers import Header, recognise
 from benchwater.read.outcome import FileError, marks_totals
 from benchwater.read.records import Body, Grid
-from benchwater.read.tally import Coordinates, place_named, tally_rows
+from benchwater.read.tally import Coordinates, columns_named, place_named, tally_rows, texts_of_rows
 from benchwater.read.vocabulary import column_names, everyday_key, plain_heading, split_unit
 from benchwater.text import quoted
 from benchwater.words import runs
@@ -55,14 +54,10 @@ def reshape(
     An empty list where it has none of the shapes. With `is_a_log`, its headings are those of one log: then it
     may only be one file for everything, or have good and bad ones for a count.
     """
-    for shape in (_by_kind, _baits_with_fish):
-        found = shape(grid, kinds) if shape is _by_kind or not is_a_log else []
-        if found:
-            return [
-                part
-                for made, of in found
-                for part in (reshape(made, of, bench) if shape is _by_kind and of else []) or [(made, of)]
-            ]
+    if by_kind := _by_kind(grid, kinds):
+        return [part for made, of in by_kind for part in (of and reshape(made, of, bench)) or [(made, of)]]
+    if not is_a_log and (baits_and_fish := _baits_with_fish(grid, kinds)):
+        return baits_and_fish
     for kind in kinds:
         halves = _good_and_bad(grid, kind)
         if halves is not None:
@@ -89,26 +84,21 @@ def _is_log_as_it_stands(grid: Grid, kinds: Sequence[LogKind], bench: Bench | No
 
 def _good_and_bad(grid: Grid, kind: LogKind) -> Grid | None:
     """The grid with `count` for good ones beside rejects: their sum, where both are plain numbers."""
-    columns = {column.name for column in kind.columns}
-    names = [column_names(kind).only_column(text) for text in grid.headings]
-    named = {column.name: at for at, column in enumerate(names) if column is not None}
+    named = {column.name: at for at, column in columns_named(grid, kind).items()}
     good = [at for at, text in enumerate(grid.headings) if everyday_key(text) in _GOOD]
-    needed = set(kind.signature) - {"count"}
-    if not {"count", "rejects"} <= columns or not needed | {"rejects"} <= named.keys():
+    needed = {*kind.signature, "rejects"} - {"count"}
+    if kind.column("count") is None or not needed <= named.keys() or "count" in named or len(good) != 1:
         return None
-    if "count" in named or len(good) != 1:
-        return None
-    one, other = grid.body.columns[good[0]], grid.body.columns[named["rejects"]]
+    columns, headings = list(grid.body.columns), list(grid.headings)
+    one, other = columns[good[0]], columns[named["rejects"]]
     sums = [_sum(str(one.value(row)), str(other.value(row))) for row in range(len(one.codes))]
-    own = list(grid.body.columns)
-    own[good[0]] = Coded(np.arange(len(sums), dtype=np.int32), sums)
-    headings = list(grid.headings)
+    columns[good[0]] = texts_of_rows(sums)
     said = f"{headings[good[0]].strip()} + {headings[named['rejects']].strip()}"
     headings[good[0]] = "count"
     return replace(
         grid,
         headings=tuple(headings),
-        body=replace(grid.body, columns=tuple(own)),
+        body=replace(grid.body, columns=tuple(columns)),
         read_as=(*grid.read_as, (said, "count")),
     )
 
@@ -169,12 +159,8 @@ def _groups_of_words(grid: Grid, kind: LogKind, bench: Bench | None) -> _Groups 
         raise FileError(f"has counts side by side, and words under {names}: write how many there")
     if (len(set(found.values())) < len(found) and not cavities) or (len(words) < 2 and len(cavities) < 2):
         return None
-    if {len(coordinates) for coordinates in found.values()} != {len(next(iter(found.values())))}:
-        found = (
-            {at: each for at, each in found.items() if any(name == "cavity" for name, _ in each)}
-            if cavities
-            else found
-        )
+    if cavities and len({len(coordinates) for coordinates in found.values()}) > 1:
+        found = {at: each for at, each in found.items() if any(name == "cavity" for name, _ in each)}
     has_words = all(any(name == word.name for name, _ in each) for each in found.values())
     if not has_words and word.name not in outright:
         first, *others = [grid.headings[at].strip() for at in found]
@@ -257,14 +243,7 @@ def _groups_of_people(grid: Grid, kind: LogKind) -> _Groups | None:
 
 def _name_and_heading(heading: str) -> Iterator[tuple[str, str]]:
     """`Ansa hours`, `Ansa's hours`, `Ansa: hours`, `hours (Ansa)` and `hours Ansa` cut in two."""
-    words = (
-        re.sub(r"['’]s\b", "", heading)
-        .replace("(", " ")
-        .replace(")", " ")
-        .replace(":", " ")
-        .replace("-", " ")
-        .split()
-    )
+    words = re.sub(r"['’]s\b|[():-]", " ", heading).split()
     for cut in range(1, len(words)):
         yield " ".join(words[:cut]), " ".join(words[cut:])
     for cut in range(1, len(words)):
@@ -304,12 +283,12 @@ def _unpivot(grid: Grid, kind: LogKind, groups: _Groups) -> Grid:
                 if values[side.word] not in dict(side.only).get(column.name, (values[side.word],)):
                     own = empty
                 elif column.name in side.of_all:
-                    own = _blanked(own, several[rows])
+                    own = own.replaced(several[rows], empty)
             columns[at].append(own)
         for at, name in enumerate(said, start=len(shared)):
             text = constant_column(len(rows), values.get(name, ""))
             columns[at].append(
-                _blanked(text, nothing[rows]) if side is not None and name == side.word else text
+                text.replaced(nothing[rows], empty) if side is not None and name == side.word else text
             )
         for at, name in enumerate(targets, start=len(shared) + len(said)):
             given = [body.columns[each].take(rows) for each, target in members.items() if target == name]
@@ -349,14 +328,6 @@ def _held(
     nothing = _EMPTY if keeps_zero else _NOTHING
     masks = [~body.columns[at].mask(lambda text: bool(nothing.fullmatch(text.strip()))) for at in columns]
     return np.asarray(np.logical_or.reduce(masks))
-
-
-def _blanked(column: Coded, where: np.ndarray) -> Coded:
-    """The column with nothing in some rows."""
-    if not where.any():
-        return column
-    codes = np.where(where, len(column.values), column.codes).astype(np.int32)
-    return Coded(codes, [*column.values, ""])
 
 
 def _called(kinds: Sequence[LogKind]) -> dict[str, list[LogKind]]:
@@ -411,7 +382,7 @@ def _baits_with_fish(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, t
     if not {"fishing", "catch"} <= logs.keys():
         return []
     baits, fish = logs["fishing"], logs["catch"]
-    bait_at, fish_at = _positions(grid, baits), _positions(grid, fish)
+    bait_at, fish_at = columns_named(grid, baits), columns_named(grid, fish)
     if not set(baits.signature) <= {c.name for c in bait_at.values()} or "species" not in {
         c.name for c in fish_at.values()
     }:
@@ -451,12 +422,6 @@ def _baits_with_fish(grid: Grid, kinds: Sequence[LogKind]) -> list[tuple[Grid, t
     return [(bait_grid, (baits,)), (made, (fish,))]
 
 
-def _positions(grid: Grid, kind: LogKind) -> dict[int, Column]:
-    """The column of a log that each heading names."""
-    named = map(column_names(kind).only_column, grid.headings)
-    return {at: column for at, column in enumerate(named) if column is not None}
-
-
 _FISH_COUNTS = frozenset(
     everyday_key(text)
     for text in ("fish", "fish caught", "caught", "number of fish", "how many fish", "fish count")
@@ -465,12 +430,9 @@ _FISH_COUNTS = frozenset(
 
 def _refuse_repeated_baits(grid: Grid, bait_columns: Sequence[int], species: int) -> None:
     """FileError where two rows differ in their fish alone: one bait with two fish, or two baits?"""
-    seen: Counter[tuple[str, ...]] = Counter()
-    for row in range(len(grid.body.lines)):
-        if grid.body.columns[species].value(row):
-            seen[tuple(str(grid.body.columns[at].value(row)) for at in bait_columns)] += 1
-    again = next((key for key, count in islice(seen.items(), None) if count > 1), None)
-    if again is not None:
+    caught = grid.body.columns[species].mask(bool)
+    baits = group_rows([grid.body.columns[at].take(caught) for at in bait_columns], int(caught.sum()))
+    if len(baits.first) < len(baits.of_row):
         raise FileError(
             "has baits and fish in one row, and rows that differ in the fish alone: were these one bait or "
             "several? Give each bait a tag in a column `bait`, or keep fish in a log of their own"

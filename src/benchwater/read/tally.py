@@ -47,6 +47,12 @@ def place_named(text: str, bench: Bench | None) -> Coordinates:
     return (("cavity", names[0]),) if names else ()
 
 
+def columns_named(grid: Grid, kind: LogKind) -> dict[int, Column]:
+    """Return the column of a log that each heading names, by position."""
+    named = map(column_names(kind).only_column, grid.headings)
+    return {at: column for at, column in enumerate(named) if column is not None}
+
+
 def tally_rows(grid: Grid, kind: LogKind, bench: Bench | None) -> Grid | None:
     """The grid of a row for each cavity, fill and outcome; None where this is no tally sheet.
 
@@ -58,13 +64,14 @@ def tally_rows(grid: Grid, kind: LogKind, bench: Bench | None) -> Grid | None:
         return None
     outcome = kind.column(side.word)
     assert outcome is not None
+    of_headings = columns_named(grid, kind)
     places = {
         at: place
         for at, heading in enumerate(grid.headings)
-        if heading.strip() and column_names(kind).only_column(heading) is None
+        if heading.strip() and at not in of_headings
         if (place := place_named(split_unit(heading)[0], bench))
     }
-    named = {column.name for text in grid.headings if (column := column_names(kind).only_column(text))}
+    named = {column.name for column in of_headings.values()}
     if not places or outcome.name in named or "cavity" in named:
         return None
     cells = [text for at in places for text in grid.texts(at) if text not in _EMPTY]
@@ -107,7 +114,7 @@ def _grid_of(grid: Grid, kind: LogKind, castings: list[_Casting], places: set[in
     with_castings = {casting.row for casting in castings}
     shared = [at for at in grid.positions() if at not in places and grid.headings[at].strip()]
     only = dict(side.only)
-    of_line = {at: column for at in shared if (column := column_names(kind).only_column(grid.headings[at]))}
+    of_line = {at: column for at, column in columns_named(grid, kind).items() if at in shared}
     told = [at for at, column in of_line.items() if column.name in only]
     beyond = [at for at, column in of_line.items() if not (column.needed or column.name in _OF_ANY_LINE)]
     idle = [
@@ -129,9 +136,12 @@ def _grid_of(grid: Grid, kind: LogKind, castings: list[_Casting], places: set[in
             is_of_it = casting.outcome in only[of_line[at].name] or casting.row not in spoilt | said_of
             texts.append(str(columns[place].value(number)) if is_of_it else "")
             said_of.add(casting.row)
-        columns[place] = _texts(texts)
-    columns += [_texts([dict(casting.place).get(name, "") for casting in found]) for name in names]
-    columns += [_texts([each.outcome for each in found]), _texts([str(each.count) for each in found])]
+        columns[place] = texts_of_rows(texts)
+    columns += [texts_of_rows([dict(casting.place).get(name, "") for casting in found]) for name in names]
+    columns += [
+        texts_of_rows([each.outcome for each in found]),
+        texts_of_rows([str(each.count) for each in found]),
+    ]
     said = [(grid.headings[at].strip(), "the castings of that cavity, a mark each") for at in sorted(places)]
     if idle:
         lines = runs(grid.body.lines[idle].tolist())
@@ -154,5 +164,6 @@ _OUTCOMES = frozenset(_MARKS.values())
 _OF_ANY_LINE = frozenset({"fill", "session", "material"})
 
 
-def _texts(values: list[str]) -> Coded:
+def texts_of_rows(values: list[str]) -> Coded:
+    """Return a column of a text for each row."""
     return Coded(np.arange(len(values), dtype=np.int32), values)
