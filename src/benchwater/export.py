@@ -9,8 +9,6 @@ between cells (a cavity of that mold, an amount in a unit of that item): `benchw
 The other describes the *canonical* CSV that `to_csv` writes: numbers in the units that the fields name.
 """
 
-import csv
-import io
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping
@@ -21,6 +19,7 @@ from benchwater.files import write_atomically
 from benchwater.plugin.bench import Bench, Item
 from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.cells import documented_unit
+from benchwater.text import csv_lines
 from benchwater.units import QUANTITIES, Dimension, is_quantity, unit_spellings
 
 if TYPE_CHECKING:
@@ -76,11 +75,7 @@ def csv_text(table: "pd.DataFrame", kind: LogKind, items: Mapping[str, Item]) ->
     columns["line"] = _cells(table["line"], str)
     for name in extra_columns(table, kind):
         columns[safe_text(name)] = _cells(table[name], safe_text)
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(zip(*columns.values(), strict=True))
-    return stream.getvalue()
+    return csv_lines((columns, *zip(*columns.values(), strict=True)))
 
 
 def _cells(column: "pd.Series[Any]", write: Callable[[Any], str]) -> list[str]:

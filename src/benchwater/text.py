@@ -1,5 +1,7 @@
-"""Text of messages: lists of names, the nearest one to a name that is not known, what an error says."""
+"""Text: lists of names, the nearest one to a name that is not known, what an error says, CSV."""
 
+import csv
+import io
 from collections.abc import Iterable
 
 MOST_COMPARED = 500
@@ -45,3 +47,10 @@ def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:
     """Return the end of a message about an unknown name: the nearest known one, else `otherwise`."""
     near = near_names(name, known)
     return f"; did you mean `{near[0]}`?" if near else f" ({otherwise})"
+
+
+def csv_lines(rows: Iterable[Iterable[object]], *, separator: str = ",", end: str = "\n") -> str:
+    """Return rows of cells as CSV, cells quoted where they must be."""
+    text = io.StringIO()
+    csv.writer(text, delimiter=separator, lineterminator=end).writerows(rows)
+    return text.getvalue()

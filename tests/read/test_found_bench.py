@@ -87,3 +87,11 @@ def test_a_bench_file_that_only_says_how_to_read_leaves_the_bench_to_the_logs(tm
     workspace = read_workspace(tmp_path)
     assert list(workspace.bench.molds) == ["ball"]
     assert len(workspace.reading.tables["pour"]) == 2
+
+
+def test_an_item_of_which_fluid_ounces_are_written_is_kept_by_volume(tmp_path):
+    rows = ("2026-05-01,plastisol,received,16 fl oz", "2026-05-30,plastisol,counted,8 fl oz")
+    stock = "\n".join(("date,item,move,amount", *rows))
+    workspace = read_workspace(written(tmp_path, {"stock.csv": stock}))
+    assert (workspace.bench.items["plastisol"].unit, workspace.reading.set_aside) == ("mL", ())
+    assert workspace.reading.tables["inventory"]["amount"].tolist() == pytest.approx([473.2, 236.6], abs=0.1)

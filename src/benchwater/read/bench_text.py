@@ -1,11 +1,11 @@
 """Writes a bench as the text of bench.toml, and asks the maker what the logs leave open."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from benchwater.plugin.bench import Bench, Item
 from benchwater.read.bench_file import size_in_ounces
-from benchwater.read.bench_items import NOT_KNOWN, STAND_INS, TOLERANCE
+from benchwater.read.bench_items import DIMENSIONS, NOT_KNOWN, STAND_INS, TOLERANCE
 from benchwater.read.bench_table import CURRENCY_MARKS, currency_code
 from benchwater.read.toml_lines import to_toml
 from benchwater.text import quoted
@@ -14,8 +14,7 @@ from benchwater.units import Dimension, QuantityError, read_number, read_quantit
 _PACKS = {"metal": "5 lb", "insert": "50", "coat": "4 oz", "plastic": "16 fl oz", "fitting": "25"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class Question(NamedTuple):
     """A question about the bench: its key among the answers, what is asked, what stands if nothing is said.
 
     `check` returns the answer as bench.toml writes it; QuantityError or ValueError says what is wrong.
@@ -29,27 +28,16 @@ class Question:
 
 def questions(bench: Bench, first_month: int) -> list[Question]:
     """What to ask about a bench found in logs, most worth first; `first_month` is that of the first row."""
+    items = [item for item in bench.items.values() if item.name not in STAND_INS.values()]
+    poured = [item for item in items if item.kind in {"metal", "plastic"}]
+    hooks = [item.name for item in items if item.kind == "insert"]
+    begins = f"{first_month:02}-01"
     asked = [
-        Question(key="name", text="What is this bench called?", default=bench.name, check=str),
-        Question(
-            key="currency",
-            text="Currency (such as USD, EUR or $)",
-            default=bench.currency,
-            check=_currency,
-        ),
-        Question(
-            key="units", text="Units, us or metric", default=bench.system, check=_one_of("us", "metric")
-        ),
-        Question(
-            key="season",
-            text="First day of your season (month-day)",
-            default=f"{first_month:02}-01",
-            check=_month_day,
-        ),
+        Question("name", "What is this bench called?", bench.name, str),
+        Question("currency", "Currency (such as USD, EUR or $)", bench.currency, _currency),
+        Question("units", "Units, us or metric", bench.system, _one_of("us", "metric")),
+        Question("season", "First day of your season (month-day)", begins, _month_day),
     ]
-    poured = [item for item in bench.items.values() if item.kind in {"metal", "plastic"}]
-    poured = [item for item in poured if item.name not in STAND_INS.values()]
-    hooks = [item.name for item in bench.items.values() if item.kind == "insert"]
     for mold in bench.molds.values():
         if mold.material in STAND_INS.values() and poured:
             names = [item.name for item in poured]
@@ -69,19 +57,12 @@ def questions(bench: Bench, first_month: int) -> list[Question]:
                 names = [*hooks, "none"]
                 text = f"Which of {', '.join(names)} goes into {cavity.name} of {mold.name}?"
                 asked.append(_choice(f"{place}.insert", text, names))
-    for item in bench.items.values():
-        if item.name not in STAND_INS.values():
-            text = f"How much is in a pack of {item.name}? (such as {_PACKS[item.kind]})"
-            dimension: Dimension = {"g": "mass", "mL": "volume", "pieces": "pieces"}[item.unit]  # type: ignore[assignment]
-            asked.append(_amount(f"items.{item.name}.pack", text, dimension))
-            asked.append(
-                Question(
-                    key=f"items.{item.name}.price",
-                    text=f"And what does that pack cost, in {bench.currency}?",
-                    default=NOT_KNOWN,
-                    check=_price,
-                )
-            )
+    for item in items:
+        place = f"items.{item.name}"
+        text = f"How much is in a pack of {item.name}? (such as {_PACKS[item.kind]})"
+        asked.append(_amount(f"{place}.pack", text, DIMENSIONS[item.unit]))
+        text = f"And what does that pack cost, in {bench.currency}?"
+        asked.append(Question(f"{place}.price", text, NOT_KNOWN, _price))
     return asked
 
 
@@ -150,7 +131,7 @@ def _item_lines(item: Item, answers: Mapping[str, str]) -> list[str]:
 
 
 def _choice(key: str, text: str, names: Sequence[str]) -> Question:
-    return Question(key=key, text=text, default=NOT_KNOWN, check=_one_of(*names, NOT_KNOWN))
+    return Question(key, text, NOT_KNOWN, _one_of(*names, NOT_KNOWN))
 
 
 def _one_of(*names: str) -> Callable[[str], str]:
@@ -169,7 +150,7 @@ def _amount(key: str, text: str, dimension: Dimension) -> Question:
             read_quantity(answer, dimension, default_unit=None)
         return answer.strip()
 
-    return Question(key=key, text=text, default=NOT_KNOWN, check=check)
+    return Question(key, text, NOT_KNOWN, check)
 
 
 def _price(answer: str) -> str:

@@ -3,7 +3,6 @@
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
 from types import MappingProxyType
@@ -12,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from benchwater.plugin.bench import Bench, Build, Cavity, Item, ItemKind, Mold
-from benchwater.plugin.logs import Column, LogKind
+from benchwater.plugin.logs import LogKind
 from benchwater.read.bench_file import DEFAULT_TOLERANCE, no_bench, size_in_ounces
 from benchwater.read.bench_items import (
     MASS_G,
@@ -29,7 +28,8 @@ from benchwater.read.log_parts import LogPart, log_parts
 from benchwater.read.names import is_like_a_date, same_spelling, words_of_name
 from benchwater.read.outcome import FileError, NotRead
 from benchwater.text import near_names, quoted
-from benchwater.units import Dimension, QuantityError, is_quantity, read_number, read_quantity
+from benchwater.units import QuantityError, is_quantity, read_number, read_quantity
+from benchwater.units.quantities import is_unit
 from benchwater.words import counted
 
 _NEAR = 0.85
@@ -42,20 +42,17 @@ _METRIC = re.compile(r"[0-9]\s*(?:°?\s*c|degc|kg|cm|mm|ml)$", re.IGNORECASE)
 _ISO = re.compile(r"[0-9]{4}-(?:0[1-9]|1[0-2])-[0-9]{2}")
 
 
-@dataclass(slots=True)
 class _Named:
     """What the logs name, as written, with the number of rows that do."""
 
-    molds: Counter[str] = field(default_factory=Counter)
-    cavities: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
-    items: Counter[str] = field(default_factory=Counter)
-    builds: Counter[str] = field(default_factory=Counter)
-    coats: set[str] = field(default_factory=set)
-    poured: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
-    amounts: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
-    masses: dict[tuple[str, str], list[float]] = field(default_factory=lambda: defaultdict(list))
-    systems: Counter[str] = field(default_factory=Counter)
-    money: Counter[str] = field(default_factory=Counter)
+    def __init__(self) -> None:
+        self.molds, self.items, self.builds = Counter[str](), Counter[str](), Counter[str]()
+        self.cavities: defaultdict[str, Counter[str]] = defaultdict(Counter)
+        self.poured: defaultdict[str, Counter[str]] = defaultdict(Counter)
+        self.amounts: defaultdict[str, list[str]] = defaultdict(list)
+        self.masses: defaultdict[tuple[str, str], list[float]] = defaultdict(list)
+        self.systems, self.money = Counter[str](), Counter[str]()
+        self.coats = set[str]()
 
 
 def bench_from_logs(folder: Path, kinds: Sequence[LogKind]) -> Bench:
@@ -82,11 +79,13 @@ def bench_from_logs(folder: Path, kinds: Sequence[LogKind]) -> Bench:
 
 def first_month(folder: Path, kinds: Sequence[LogKind]) -> int:
     """The month of the earliest day that a log names, January where none does."""
-    days: list[str] = []
-    for part in log_parts(folder, kinds, None):
-        if not isinstance(part, NotRead) and part.header.date_position is not None:
-            dates = part.body().columns[part.header.date_position].values
-            days += [str(day) for day in dates if _ISO.match(str(day))]
+    days = [
+        str(day)
+        for part in log_parts(folder, kinds, None)
+        if not isinstance(part, NotRead) and part.header.date_position is not None
+        for day in part.body().columns[part.header.date_position].values
+        if _ISO.match(str(day))
+    ]
     return int(min(days)[5:7]) if days else 1
 
 
@@ -94,14 +93,12 @@ def _collect(part: LogPart, named: _Named) -> int:
     """Add what one log names; the number of its records."""
     body = part.body()
     kind = part.header.kind
-    texts: dict[str, Coded] = {}
-    columns: dict[str, Column] = {}
-    for heading in part.header.headings:
-        if heading.column is not None:
-            texts[heading.column.name] = body.columns[heading.position]
-            columns[heading.column.name] = heading.column
-            if heading.unit:
-                named.systems[_system_of(f"1 {heading.unit}")] += len(body.lines)
+    headings = [heading for heading in part.header.headings if heading.column is not None]
+    columns = {heading.column.name: heading.column for heading in headings if heading.column is not None}
+    texts = dict(zip(columns, (body.columns[heading.position] for heading in headings), strict=True))
+    for heading in headings:
+        if heading.unit:
+            named.systems[_system_of(f"1 {heading.unit}")] += len(body.lines)
     for name, column in columns.items():
         counts = _counts(texts[name])
         if column.refers_to == "mold":
@@ -167,12 +164,12 @@ def _counts(texts: Coded) -> dict[str, int]:
 
 
 def _pairs(texts: Mapping[str, Coded], first: str, second: str) -> Iterator[tuple[str, str]]:
+    """Yield what each row says in two columns, where it says both."""
     if first in texts and second in texts:
-        one, other = texts[first], texts[second]
-        for row in range(len(one.codes)):
-            pair = " ".join(str(one.value(row)).split()), " ".join(str(other.value(row)).split())
-            if all(pair):
-                yield pair
+        for row in range(len(texts[first].codes)):
+            one, other = (" ".join(str(texts[name].value(row)).split()) for name in (first, second))
+            if one and other:
+                yield one, other
 
 
 def _system_of(text: str) -> str:
@@ -188,15 +185,8 @@ def _bench(name: str, named: _Named) -> Bench:
     if not (named.systems["us"] or named.systems["metric"]):
         notes.append("no cell names a unit that tells US from metric: `us` stood in")
     molds, builds, items = (_spellings(each) for each in (named.molds, named.builds, named.items))
-    asked = [
-        question
-        for spelt, of, what in (
-            (molds, named.molds, "mold"),
-            (builds, named.builds, "build"),
-            (items, named.items, "item"),
-        )
-        for question in _set_apart(spelt, of, what)
-    ]
+    kinds = ((molds, named.molds, "mold"), (builds, named.builds, "build"), (items, named.items, "item"))
+    asked = [question for spelt, of, what in kinds for question in _set_apart(spelt, of, what)]
     found = {item: _item(item, items, named, notes) for item in dict.fromkeys(items.values())}
     cavities = _cavities(molds, named)
     made = {
@@ -212,12 +202,7 @@ def _bench(name: str, named: _Named) -> Bench:
         molds=MappingProxyType(dict(sorted(made.items()))),
         builds=MappingProxyType({each: Build(name=each) for each in sorted(set(builds.values()))}),
         names=MappingProxyType(
-            {
-                same_spelling(text): text
-                for spelt, of in ((molds, named.molds), (builds, named.builds), (items, named.items))
-                for text in sorted(of)
-                if text not in spelt
-            }
+            {same_spelling(text): text for spelt, of, _ in kinds for text in sorted(of) if text not in spelt}
         ),
         fallbacks=(*notes, *asked, *_wishes(made, found, builds)),
     )
@@ -277,20 +262,14 @@ def _unit(
     if kind == "insert":
         return "pieces", "pieces"
     units: Counter[tuple[Literal["g", "mL"], str]] = Counter()
-    bare = 0
+    bare = False
     for amount in amounts:
         written = re.sub(r"^[\s0-9.,/½¼¾~±+-]+", "", amount).strip()
-        written = written.split()[-1] if " " in written and written.split()[-1].isalpha() else written
-        dimensions: tuple[tuple[Dimension, Literal["g", "mL"]], ...] = (("mass", "g"), ("volume", "mL"))
-        for dimension, canonical in dimensions:
-            try:
-                read_quantity(f"1 {written}" if written else "", dimension, default_unit=None)
-            except QuantityError:
-                continue
-            units[canonical, written] += 1
-            break
-        else:
-            bare += not written
+        bare |= not written
+        for text in (written, *written.split()[-1:]):
+            if is_unit(text, "mass") or is_unit(text, "volume"):
+                units["g" if is_unit(text, "mass") else "mL", text] += 1
+                break
     if units:
         return max(units, key=lambda unit: (units[unit], unit))
     if kind == "fitting":

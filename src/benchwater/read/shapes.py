@@ -4,8 +4,6 @@ Each shape is found by its headings, and only where no log's own headings are th
 asked about: a FileError says what would settle it.
 """
 
-import csv
-import io
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -21,7 +19,7 @@ from benchwater.read.outcome import FileError, marks_totals
 from benchwater.read.records import Body, Grid
 from benchwater.read.tally import Coordinates, columns_named, place_named, tally_rows, texts_of_rows
 from benchwater.read.vocabulary import column_names, everyday_key, plain_heading, split_unit
-from benchwater.text import quoted
+from benchwater.text import csv_lines, quoted
 from benchwater.words import runs
 
 _SAMPLED_ROWS = 200
@@ -38,12 +36,10 @@ _NOTHING = re.compile(r"0*(?:[.,]0*)?|[-–—]")
 
 def header_of(grid: Grid, kinds: Sequence[LogKind], separator: str, bench: Bench | None) -> Header:
     """The header of a grid's headings. FileError where they are of no log, or of several."""
-    out = io.StringIO()
-    writer = csv.writer(out, delimiter=separator, lineterminator="\n")
-    writer.writerow(grid.headings)
-    for row in range(min(_SAMPLED_ROWS, len(grid.body.lines))):
-        writer.writerow([str(column.value(row)) for column in grid.body.columns[: len(grid.headings)]])
-    return recognise(out.getvalue(), kinds, bench)
+    columns = grid.body.columns[: len(grid.headings)]
+    sampled = range(min(_SAMPLED_ROWS, len(grid.body.lines)))
+    rows = ([column.value(row) for column in columns] for row in sampled)
+    return recognise(csv_lines((grid.headings, *rows), separator=separator), kinds, bench)
 
 
 def reshape(

@@ -1,6 +1,5 @@
 """Reads a workbook (`.xlsx`, `.xlsm`, `.ods`, `.xls`) sheet by sheet, within bounds of an honest one."""
 
-import csv
 import io
 import re
 import zipfile
@@ -9,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from typing import NamedTuple
 
 from benchwater.read.outcome import FileError
+from benchwater.text import csv_lines
 
 MARKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 """How the bytes of a workbook begin: a zip archive, or the older compound file."""
@@ -67,9 +67,7 @@ def read_workbook(data: bytes) -> Iterator[Sheet]:
 
 def _as_lines(rows: list[list[str]]) -> str:
     width = max(max((at + 1 for at, text in enumerate(row) if text), default=0) for row in rows)
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows(row[:width] for row in rows)
-    return out.getvalue()
+    return csv_lines(row[:width] for row in rows)
 
 
 def _cell_text(cell: object) -> str:

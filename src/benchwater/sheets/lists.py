@@ -1,7 +1,5 @@
 """Compose lists to tick: what to take to a water, what to buy, and the evenings of work ahead."""
 
-import csv
-import io
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +12,7 @@ from benchwater.plugin.season import Season
 from benchwater.plugin.section import Section, Table
 from benchwater.statistics.rates import ratio_of_totals
 from benchwater.statistics.stock_level import joint_stock, less_sure, shared_rate
+from benchwater.text import csv_lines
 from benchwater.words import counted, day_words
 
 LEAST_FISH = 5
@@ -127,12 +126,10 @@ def _why(hours: float, gone: float, caught: tuple[float, int] | None) -> str:
 
 def trip_csv(box: TripBox) -> str:
     """Return the rows of the trip to fill in, a line for each bait taken."""
-    text = io.StringIO()
-    lines = csv.writer(text, lineterminator="\r\n")
-    lines.writerow(("date", "build", "fished", "fate", "cause", "bait", "water", "angler", "leader", "note"))
-    for each in box.take:
-        lines.writerows([("", each.build, "", "", "", "", box.water, "", "", "")] * each.count)
-    return text.getvalue()
+    head = ("date", "build", "fished", "fate", "cause", "bait", "water", "angler", "leader", "note")
+    taken = (each.build for each in box.take for _ in range(each.count))
+    rows = (("", build, "", "", "", "", box.water, "", "", "") for build in taken)
+    return csv_lines((head, *rows), end="\r\n")
 
 
 _DOES = {"pour": "{} fills of {}", "coat": "{} pieces with {}"}

@@ -1,7 +1,5 @@
 """Compose sheets to write on by hand: a mold's tally, a day on the water, a trial drawn by lot."""
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,6 +8,7 @@ from benchwater.plugin.logs import LogKind
 from benchwater.sheets.compose import bare_unit
 from benchwater.sheets.layout import PAPER_MM
 from benchwater.statistics.randomisation import draw_block
+from benchwater.text import csv_lines
 
 _SIDE_BY_SIDE = 6
 _LINE_MM, _HEAD_MM = 6.6, 62.0
@@ -97,11 +96,9 @@ def trial_sheet_of(name: str, arms: Sequence[str], blocks: int, repeats: int) ->
 
 def trial_csv(trial: TrialSheet) -> str:
     """Return the log of a trial as CSV, a line for each place, with the lot filled in."""
-    text = io.StringIO()
-    lines = csv.writer(text, lineterminator="\r\n")
-    lines.writerow(("date", "trial", "block", "slot", "arm", *trial.columns))
+    rows: list[tuple[object, ...]] = [("date", "trial", "block", "slot", "arm", *trial.columns)]
     for block, arms in enumerate(trial.blocks, start=1):
         for place, arm in enumerate(arms, start=1):
-            given = [arm if column == trial.name else "" for column in trial.columns]
-            lines.writerow(("", trial.name, block, place, arm, *given))
-    return text.getvalue()
+            given = (arm if column == trial.name else "" for column in trial.columns)
+            rows.append(("", trial.name, block, place, arm, *given))
+    return csv_lines(rows, end="\r\n")
