@@ -33,10 +33,17 @@ from benchwater.read.bench_items import (
     stand_in,
     with_unknown_uses,
 )
-from benchwater.read.bench_table import FILE_NAME, BenchError, BenchTable, Faults, currency_code
+from benchwater.read.bench_table import (
+    FILE_NAME,
+    BenchError,
+    BenchTable,
+    Faults,
+    currency_code,
+    parse_toml,
+    to_toml,
+)
 from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
 from benchwater.read.own_words import OwnWords
-from benchwater.read.toml_lines import parse_toml, to_toml
 from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
 from benchwater.units.quantities import is_unit
 
@@ -127,14 +134,13 @@ class _Reader:
     def file(self, data: Mapping[str, Any]) -> BenchFile:
         top = BenchTable(data, (), self._faults)
         names_bench = not data or not _HOW_TO_READ.issuperset(data) or "names" in data.get("words", {})
-        bench = top.table("bench", required=names_bench)
-        currency = self._currency(bench)
-        system = bench.choice("units", ("us", "metric"), also=_SYSTEMS)
-        paper = bench.choice("paper", ("letter", "a4"))
-        start = self._season_start(bench)
-        dates = bench.choice("dates", ("iso", "year first", "day first", "month first"))
-        name = bench.text("name")
-        bench.close()
+        table = top.table("bench", required=names_bench)
+        currency = self._currency(table)
+        system = table.choice("units", ("us", "metric"), also=_SYSTEMS)
+        paper = table.choice("paper", ("letter", "a4"))
+        start = self._season_start(table)
+        dates = table.choice("dates", ("iso", "year first", "day first", "month first"))
+        name = table.text("name")
         self._stand_in("name", name, "Bench")
         self._stand_in("currency", currency, "USD")
         self._stand_in("units", system, "us")
@@ -145,60 +151,49 @@ class _Reader:
         items = with_unknown_uses(items, molds, hooks=self._hooks_unknown)
         self._name_castings(molds)
         builds = {key: self._build(key, top, items, molds) for key in top.names("builds")}
-        plan = self._plan(top)
-        changes = tuple(self._change(table) for table in top.tables("changes"))
-        waters = {key: self._water(key, top) for key in top.names("waters")}
-        trips = {key: self._trip(key, top) for key in top.names("trips")}
-        tags = top.table("tags")
-        printed_tags = tags.whole("printed", default=0, least=0)
-        tags.close()
-        default_units = self._default_units(top)
-        logs = top.table("logs")
-        keep_repeats = logs.texts("keep_repeats")
-        same_as_above = logs.texts("same_as_above")
-        for name in logs.texts("also"):
-            if not name.strip() or FilePath(name).is_absolute():
+        logs, plugins, own = top.table("logs"), top.table("plugins"), top.table("words")
+        for further in logs.texts("also"):
+            if not further.strip() or FilePath(further).is_absolute():
                 raise BenchError(
-                    f"{FILE_NAME}: `logs.also` names `{name}`: write a path from this folder on: ../shared"
+                    f"{FILE_NAME}: `logs.also` names `{further}`: write a path from this folder on: ../shared"
                 )
-        logs.close()
-        options, off = self._plugins(top)
-        own = top.table("words")
-        names = own.table("names")
-        words = self._own_words(own)
-        top.close()
+        plugins_off = plugins.texts("off")
+        options = {
+            key: MappingProxyType(plugins.table(key).take_all())
+            for key in plugins.written_keys()
+            if key != "off"
+        }
+        bench = Bench(
+            name=name or "Bench",
+            currency=currency or "USD",
+            system=cast(Any, system or "us"),
+            paper=cast(Any, paper or "letter"),
+            season_start=start or (1, 1),
+            items=MappingProxyType(items),
+            molds=MappingProxyType(molds),
+            builds=MappingProxyType(builds),
+            plan=self._plan(top.table("plan")),
+            printed_tags=min(top.table("tags").whole("printed", default=0, least=0), MOST_TAGS),
+            changes=tuple(self._change(each) for each in top.tables("changes")),
+            waters=MappingProxyType({key: self._water(key, top) for key in top.names("waters")}),
+            trips=MappingProxyType({key: self._trip(key, top) for key in top.names("trips")}),
+            default_units=MappingProxyType(self._default_units(top.table("defaults"))),
+            date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
+            fallbacks=tuple(self._fallbacks),
+            plugin_options=MappingProxyType(options),
+        )
         return BenchFile(
             names_bench=names_bench,
-            bench=self._with_names(
-                names,
-                Bench(
-                    name=name or "Bench",
-                    currency=currency or "USD",
-                    system=cast(Any, system or "us"),
-                    paper=cast(Any, paper or "letter"),
-                    season_start=start or (1, 1),
-                    items=MappingProxyType(items),
-                    molds=MappingProxyType(molds),
-                    builds=MappingProxyType(builds),
-                    plan=plan,
-                    printed_tags=min(printed_tags, MOST_TAGS),
-                    changes=changes,
-                    waters=MappingProxyType(waters),
-                    trips=MappingProxyType(trips),
-                    default_units=MappingProxyType(default_units),
-                    date_order=cast(Any, "iso" if dates in {None, "year first"} else dates),
-                    fallbacks=tuple(self._fallbacks),
-                    plugin_options=MappingProxyType(options),
-                ),
-            ),
-            words=words,
-            keep_repeats=keep_repeats,
-            same_as_above=same_as_above,
-            plugins_off=off,
-            plugin_lines={
-                path[1:]: line for path, line in self._faults.lines.items() if path[:1] == ("plugins",)
-            },
+            bench=self._with_names(own.table("names"), bench),
+            words=self._own_words(own),
+            keep_repeats=logs.texts("keep_repeats"),
+            same_as_above=logs.texts("same_as_above"),
+            plugins_off=plugins_off,
+            plugin_lines=self._lines_below("plugins"),
         )
+
+    def _lines_below(self, name: str) -> dict[tuple[str | int, ...], int]:
+        return {path[1:]: line for path, line in self._faults.lines.items() if path[:1] == (name,)}
 
     def _own_words(self, own: BenchTable) -> OwnWords:
         pairs: dict[str, dict[tuple[str, str], str]] = {"columns": {}, "values": {}}
@@ -207,9 +202,7 @@ class _Reader:
             for what, found in pairs.items():
                 texts = table.table(what)
                 found |= {(log, key): str(texts.text(key)) for key in texts.written_keys() if texts.text(key)}
-            table.close()
-        lines = {path[1:]: line for path, line in self._faults.lines.items() if path[:1] == ("words",)}
-        return OwnWords(columns=pairs["columns"], values=pairs["values"], lines=lines)
+        return OwnWords(columns=pairs["columns"], values=pairs["values"], lines=self._lines_below("words"))
 
     def _with_names(self, names: BenchTable, bench: Bench) -> Bench:
         """The bench with the maker's own names for what stands on it."""
@@ -248,8 +241,6 @@ class _Reader:
         else:
             table, key = bench.table("season"), "start"
         text = table.text(key)
-        if table is not bench:
-            table.close()
         if text is None:
             return None
         parts = text.split("-")
@@ -279,15 +270,13 @@ class _Reader:
             material = STAND_INS[kind]
             items.setdefault(material, stand_in(kind))
             self._fallbacks.append(f"[molds.{name}] does not know its `material` yet: no {kind} is balanced")
-        mold = Mold(
+        return Mold(
             name=name,
             material=str(material),
             cavities=MappingProxyType(cavities),
             metal_mass_g=table.quantity("metal_mass", "mass", "g"),
             price=table.number("price"),
         )
-        table.close()
-        return mold
 
     def _add(self, cavity: Cavity, cavities: dict[str, Cavity], table: BenchTable, key: str) -> None:
         if cavity.name in cavities:
@@ -303,7 +292,7 @@ class _Reader:
         return Cavity(name=size, mass_g=mass or 0.0, tolerance=DEFAULT_TOLERANCE)
 
     def _cavity(self, table: BenchTable, items: Mapping[str, Item]) -> Cavity:
-        tolerance = table.share("tolerance")
+        tolerance = table.share("tolerance", DEFAULT_TOLERANCE)
         name = str(table.text("name", required=True))
         size = None if table.has("mass") else size_in_ounces(name)
         if table.value("mass") == NOT_KNOWN:
@@ -316,15 +305,13 @@ class _Reader:
             self._hooks_unknown = True
         else:
             insert = table.known("insert", items, "an item")
-        cavity = Cavity(
+        return Cavity(
             name=name,
             mass_g=float(mass or size or 0.0),
-            tolerance=DEFAULT_TOLERANCE if tolerance is None else tolerance,
+            tolerance=tolerance,
             insert=insert,
             per_fill=table.whole("per_fill", default=1, least=1),
         )
-        table.close()
-        return cavity
 
     def _build(
         self, name: str, top: BenchTable, items: Mapping[str, Item], molds: Mapping[str, Mold]
@@ -337,8 +324,7 @@ class _Reader:
             coat = table.table("coat")
             coat_item = coat.known("item", items, "an item", required=True)
             coat_mass = coat.quantity("mass", "mass", "g")
-            coat.close()
-        build = Build(
+        return Build(
             name=name,
             head=self._casting(table, "head", molds),
             trailer=self._casting(table, "trailer", molds),
@@ -349,8 +335,6 @@ class _Reader:
             planned_hours=table.number("planned_hours", most=MOST_PLANNED_HOURS),
             length_mm=table.quantity("length", "length", None),
         )
-        table.close()
-        return build
 
     def _fittings(self, build: BenchTable, items: Mapping[str, Item]) -> dict[str, float]:
         """`{ skirt = 1, eye = 2 }`, `"skirt"`, or `["skirt", "2 eye"]`."""
@@ -377,7 +361,6 @@ class _Reader:
             amount = listed.value(key)
             if fitting is not None and amount is not None:
                 fittings[fitting] = listed.quantity(key, *_kept_in(items[fitting])) or 0.0
-        listed.close()
         return fittings
 
     def _name_castings(self, molds: Mapping[str, Mold]) -> None:
@@ -410,7 +393,6 @@ class _Reader:
         cavity = table.text("cavity", required=True)
         if mold is not None and cavity is not None:
             cavity = table.known_name("cavity", cavity, molds[mold].cavities, f"a cavity of `{mold}`")
-        table.close()
         return None if mold is None or cavity is None else (mold, cavity)
 
     def _water(self, name: str, top: BenchTable) -> Water:
@@ -427,7 +409,6 @@ class _Reader:
         elif not table.has("lead"):
             table.fault("lead", 'says nothing: write `lead = "not allowed"` or `no_lead_up_to = "1 oz"`')
         rule, read_on = table.text("rule", required=True), table.day("read_on", required=True)
-        table.close()
         return Water(
             name=name,
             rule=rule or "",
@@ -441,46 +422,26 @@ class _Reader:
         first, last = table.day("on", required=True), table.day("to")
         if first and last and last < first:
             table.fault("to", f"is {last}, before the trip's first day {first}")
-        table.close()
         return Trip(name=name, first=first or date.min, last=last or first or date.min)
 
     def _change(self, table: BenchTable) -> Change:
         on, what = table.day("on", required=True), table.text("what", required=True)
-        groups = table.texts("groups")
-        table.close()
-        return Change(on=on or date.min, what=what or "", groups=groups)
+        return Change(on=on or date.min, what=what or "", groups=table.texts("groups"))
 
-    def _plan(self, top: BenchTable) -> Plan:
-        table = top.table("plan")
+    def _plan(self, table: BenchTable) -> Plan:
         standard = Plan()
-        service, rejects = table.share("service_level"), table.share("target_reject_rate")
-        until = table.day("until")
-        table.close()
         return Plan(
-            service_level=standard.service_level if service is None else service,
-            target_reject_rate=standard.target_reject_rate if rejects is None else rejects,
-            until=until,
+            service_level=table.share("service_level", standard.service_level),
+            target_reject_rate=table.share("target_reject_rate", standard.target_reject_rate),
+            until=table.day("until"),
         )
 
-    def _default_units(self, top: BenchTable) -> dict[str, str]:
-        table = top.table("defaults")
+    def _default_units(self, table: BenchTable) -> dict[str, str]:
         units = {key: str(table.text(key)) for key in table.written_keys()}
-        table.close()
         for key, unit in units.items():
             if not any(is_unit(unit, quantity) for quantity in QUANTITIES):
                 table.fault(key, f"`{unit}` is not a unit (such as `degF`, `g`, `min`, `in`)")
         return units
-
-    def _plugins(self, top: BenchTable) -> tuple[dict[str, Mapping[str, object]], tuple[str, ...]]:
-        table = top.table("plugins")
-        off = table.texts("off")
-        options: dict[str, Mapping[str, object]] = {
-            key: MappingProxyType(dict(table.table(key).take_all()))
-            for key in table.written_keys()
-            if key != "off"
-        }
-        table.close()
-        return options, off
 
 
 def _kept_in(item: Item) -> tuple[Dimension, str]:

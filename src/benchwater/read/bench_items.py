@@ -8,9 +8,8 @@ from dataclasses import replace
 from typing import Any, Literal, cast
 
 from benchwater.plugin.bench import CureWindow, Item, ItemKind, Mold
-from benchwater.read.bench_table import BenchTable
+from benchwater.read.bench_table import BenchTable, to_toml
 from benchwater.read.names import words_of_name
-from benchwater.read.toml_lines import to_toml
 from benchwater.text import near_names, quoted
 from benchwater.units import Dimension
 from benchwater.units.quantities import is_unit
@@ -107,7 +106,6 @@ def read_item(table: BenchTable, name: str) -> Item:
     else:
         scale = table.table("scale")
         resolution = scale.quantity("resolution", dimension, print_unit)
-        scale.close()
     cure = _cure(table)
     pack = table.quantity("pack", dimension, print_unit, density=density)
     item = Item(
@@ -125,7 +123,6 @@ def read_item(table: BenchTable, name: str) -> Item:
         cure=cure,
         lead=table.yes_or_no("lead"),
     )
-    table.close()
     if item.price is not None and not table.has("pack"):
         table.fault("price", "is the price of a pack, and the item has no `pack`: say how much one holds")
     return item
@@ -170,14 +167,12 @@ def _cure(item: BenchTable) -> CureWindow | None:
     if not item.has("cure"):
         return None
     table = item.table("cure")
-    window = CureWindow(
+    return CureWindow(
         min_temp_c=table.quantity("min_temp", "temperature", None),
         max_temp_c=table.quantity("max_temp", "temperature", None),
         min_time_h=table.quantity("min_time", "duration", None),
         max_time_h=table.quantity("max_time", "duration", None),
     )
-    table.close()
-    return window
 
 
 def _days(hours: float | None) -> float | None:

@@ -1,15 +1,158 @@
-"""One table of bench.toml: checked values, and every fault with its line and the line as it could be."""
+"""bench.toml as text and as tables: lines of keys, checked values, faults with the line as it could be."""
 
+import json
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
+import tomllib
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from datetime import date
 from functools import cached_property
-from typing import Any, cast
+from typing import Any
 
 from benchwater.read.names import MOST_NAMED, same_name
-from benchwater.read.toml_lines import Path, first_lines, key_lines, to_toml
-from benchwater.text import near_names, quoted
+from benchwater.text import did_you_mean, near_names, quoted
 from benchwater.units import Dimension, QuantityError, read_quantity
+
+_TABLE = re.compile(r"\s*\[\[?\s*(?P<path>[^\]]+?)\s*\]\]?\s*(?:#.*)?")
+_KEY = re.compile(
+    r"\s*(?P<path>(?:\"[^\"]*\"|'[^']*'|[A-Za-z0-9_-]+)(?:\s*\.\s*(?:\"[^\"]*\"|'[^']*'|[A-Za-z0-9_-]+))*)\s*="
+)
+_PART = re.compile(r"\"([^\"]*)\"|'([^']*)'|([^.\s]+)")
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+_PLACE = re.compile(r" \(at (?:line (?P<line>[0-9]+), column [0-9]+|end of document)\)")
+_PATH_OF_TABLE, _PART_OF_PATH = re.compile(r"\('[^()]*'[^()]*\)"), re.compile("'([^']*)'")
+_MOST_REFUSALS = 20
+_CURLY = str.maketrans({"“": '"', "”": '"', "„": '"', "‘": "'", "’": "'"})
+
+Path = tuple[str | int, ...]
+
+
+def to_toml(text: str, *, key: bool = False) -> str:
+    """A text as TOML: in quotation marks, unless it is a key that needs none."""
+    return text if key and _BARE.fullmatch(text) else json.dumps(text, ensure_ascii=False)
+
+
+def parse_toml(text: str) -> tuple[dict[str, Any] | None, str, list[tuple[int, str]]]:
+    """What a TOML text says, the text with each refused line corrected, and line and reason of each refusal.
+
+    Nothing is said (None) from where no correction was found; no caller may use what has refusals.
+    """
+    refusals: list[tuple[int, str]] = []
+    for _ in range(_MOST_REFUSALS):
+        try:
+            return tomllib.loads(text), text, refusals
+        except tomllib.TOMLDecodeError as error:
+            line, why = _place(str(error), text)
+            lines = text.split("\n")
+            written = lines[line - 1].strip() if line <= len(lines) else ""
+            better = next((each for each in _corrections(written) if _gets_further(lines, line, each)), None)
+        if better is None:
+            return None, text, [*refusals, (line, f"`{written}` is not valid TOML: {why}")]
+        refusals.append((line, f"`{written}` is not valid TOML ({_reason(written)}): write it as `{better}`"))
+        text = "\n".join([*lines[: line - 1], better, *lines[line:]])
+    return None, text, refusals
+
+
+def _place(message: str, text: str) -> tuple[int, str]:
+    match = _PLACE.search(message)
+    line = int(match["line"]) if match and match["line"] else text.rstrip("\n").count("\n") + 1
+    why = _PATH_OF_TABLE.sub(
+        lambda found: f"[{'.'.join(_PART_OF_PATH.findall(found[0]))}]", _PLACE.sub("", message)
+    )
+    return line, f"{why[0].lower()}{why[1:]}" if why else "it cannot be read"
+
+
+def _reason(written: str) -> str:
+    if written != written.translate(_CURLY):
+        return 'curly quotation marks do not count, only straight ones (")'
+    if written.startswith("["):
+        return "a name with a space or a sign such as `/` needs quotation marks"
+    return "a text needs quotation marks, one before and one after" if "=" in written else "it has no `=`"
+
+
+def _gets_further(lines: list[str], line: int, better: str) -> bool:
+    """Whether a text is valid, or refused further down, with the line replaced."""
+    if better == lines[line - 1].strip():
+        return False
+    text = "\n".join([*lines[: line - 1], better, *lines[line:]])
+    try:
+        tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        return _place(str(error), text)[0] > line
+    return True
+
+
+def _corrections(line: str) -> Iterator[str]:
+    """The line as it could have been meant, likeliest first."""
+    plain, hash_mark, comment = line.translate(_CURLY).partition(" #")
+    rest = f" {hash_mark}{comment}".rstrip() if hash_mark else ""
+    plain = plain.strip()
+    yield plain + rest
+    if plain.startswith("["):
+        inner = plain.strip("[] ")
+        marks = ("[[", "]]") if plain.startswith("[[") else ("[", "]")
+        first, dot, name = inner.partition(".")
+        quoted_parts = [to_toml(part.strip("\"' "), key=True) for part in inner.split(".")]
+        yield f"{marks[0]}{'.'.join(quoted_parts)}{marks[1]}{rest}"
+        if dot:
+            yield f"{marks[0]}{first}.{to_toml(name.strip(chr(34) + chr(39) + ' '))}{marks[1]}{rest}"
+        return
+    key, equals, value = plain.partition("=")
+    if not equals:
+        key, equals, value = plain.partition(":")
+    if not equals:
+        yield f"# {plain}{rest}"
+        return
+    key, value = to_toml(key.strip("\"' "), key=True), value.strip()
+    for each in (value, _with_quotes(value), to_toml(value.strip("\"' ,;"))):
+        yield f"{key} = {each}{rest}"
+
+
+def _with_quotes(value: str) -> str:
+    """A list or table with quotation marks round each of its bare words."""
+    if not value.startswith(("[", "{")):
+        return to_toml(value.strip("\"' ,;"))
+    closing = {"[": "]", "{": "}"}[value[0]]
+    parts = []
+    for part in value.strip("[]{} ").split(","):
+        key, equals, inner = part.partition("=")
+        word = (inner if equals else key).strip()
+        known = word in {"true", "false"} or re.fullmatch(r"[0-9.]+", word)
+        made = word if known else to_toml(word.strip("\"' "))
+        parts.append(f"{to_toml(key.strip(chr(34) + ' '), key=True)} = {made}" if equals else made)
+    inner_text = ", ".join(parts)
+    return f"[{inner_text}{closing}" if closing == "]" else f"{{ {inner_text} {closing}"
+
+
+def key_lines(text: str) -> Mapping[Path, int]:
+    """Line (from 1) of each table header and key, by path; `[[molds.x.cavities]]` are numbered from 0."""
+    lines: dict[Path, int] = {}
+    table: Path = ()
+    counts: dict[Path, int] = {}
+    for number, line in enumerate(text.splitlines(), start=1):
+        if match := _TABLE.fullmatch(line):
+            table = _parts(match["path"])
+            if line.lstrip().startswith("[["):
+                counts[table] = counts.get(table, -1) + 1
+                table = (*table, counts[table])
+            lines.setdefault(table, number)
+        elif match := _KEY.match(line):
+            lines.setdefault((*table, *_parts(match["path"])), number)
+    return lines
+
+
+def first_lines(lines: Mapping[Path, int]) -> Mapping[Path, int]:
+    """The line of each key, table or group of tables where the file first says something in it."""
+    found: dict[Path, int] = {}
+    for path, line in lines.items():
+        for end in range(len(path) + 1):
+            found[path[:end]] = min(line, found.get(path[:end], line))
+    return found
+
+
+def _parts(path: str) -> Path:
+    return tuple(next(part for part in match if part) if any(match) else "" for match in _PART.findall(path))
+
 
 FILE_NAME = "bench.toml"
 CURRENCY_MARKS: Mapping[str, str] = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
@@ -45,6 +188,7 @@ class Faults:
         self.lines = key_lines(text)
         self._texts = text.splitlines()
         self._found: dict[str, int] = {}
+        self.tables: list[BenchTable] = []
 
     @cached_property
     def _first_lines(self) -> Mapping[Path, int]:
@@ -74,7 +218,12 @@ class Faults:
         return f"{key} = {value}"
 
     def refuse(self) -> None:
-        """Raise BenchError with one line for each fault, in order of line, if there is any."""
+        """Raise BenchError with one line for each fault, in order of line, if there is any.
+
+        A key of a table that nothing has asked for is one.
+        """
+        for table in self.tables:
+            table.refuse_unknown_keys()
         if self._found:
             raise BenchError("\n".join(sorted(self._found, key=lambda text: self._found[text])))
 
@@ -93,6 +242,7 @@ class BenchTable:
             faults.add(path, f"is {data!r}, and a table `{{ ... }}` is needed")
             data = {}
         self._data = data
+        faults.tables.append(self)
 
     def fault(self, key: str, why: str, instead: str | None = None) -> None:
         """Note what is wrong with one key; `instead` is its value as TOML as it could be written."""
@@ -109,7 +259,8 @@ class BenchTable:
         return key in self._data
 
     def written_keys(self) -> list[str]:
-        """The keys that are there."""
+        """The keys that are there; all of them count as asked for."""
+        self._asked.update(self._data)
         return list(self._data)
 
     def names(self, key: str) -> list[str]:
@@ -120,9 +271,9 @@ class BenchTable:
         """The table `[key.name]`."""
         return BenchTable(self._data[key][name], (*self.path, key, name), self._faults)
 
-    def take_all(self) -> Mapping[str, Any]:
+    def take_all(self) -> dict[str, Any]:
         """Everything in this table, unchecked."""
-        return cast(Mapping[str, Any], self._data)
+        return {key: self._data[key] for key in self.written_keys()}
 
     def table(self, key: str, *, required: bool = False) -> "BenchTable":
         """The table under a key; an empty one where the file has none."""
@@ -146,43 +297,32 @@ class BenchTable:
     def text(self, key: str, *, required: bool = False) -> str | None:
         """A text, or None where there is none."""
         value = self._get(key, required)
-        if value is not None and not isinstance(value, str):
-            self.fault(key, f"is {value!r}, and a text in quotation marks is needed", to_toml(str(value)))
-            return None
-        return value
+        if value is None or isinstance(value, str):
+            return value
+        self._refuse(key, "a text in quotation marks is needed", to_toml(str(value)))
+        return None
 
     def day(self, key: str, *, required: bool = False) -> date | None:
         """A day, as a TOML date or as a text such as `2026-06-01`."""
         value = self._get(key, required)
-        if value is None:
-            return None
         try:
-            return value if type(value) is date else date.fromisoformat(value)
+            return value if value is None or type(value) is date else date.fromisoformat(value)
         except (TypeError, ValueError):
-            self.fault(key, f"is {value!r}, and a day is needed", to_toml("2026-06-01"))
+            self._refuse(key, "a day is needed", to_toml("2026-06-01"))
             return None
 
     def texts(self, key: str) -> tuple[str, ...]:
         """A list of texts, empty where there is none; a single text is a list of one."""
         value = self.value(key)
-        if value is None:
-            return ()
-        values = [value] if isinstance(value, str) else value
-        if not isinstance(values, list) or not all(isinstance(entry, str) for entry in values):
-            self.fault(key, f"is {value!r}, and a list of texts is needed", f"[{to_toml(str(value))}]")
-            return ()
-        return tuple(values)
+        values = [] if value is None else [value] if isinstance(value, str) else value
+        if isinstance(values, list) and all(isinstance(entry, str) for entry in values):
+            return tuple(values)
+        self._refuse(key, "a list of texts is needed", f"[{to_toml(str(value))}]")
+        return ()
 
-    def choice(
-        self,
-        key: str,
-        allowed: Sequence[str],
-        *,
-        required: bool = False,
-        also: Mapping[str, str] = {},
-    ) -> str | None:
+    def choice(self, key: str, allowed: Sequence[str], also: Mapping[str, str] = {}) -> str | None:
         """One of a few words, or what `also` says for another."""
-        value = self.text(key, required=required)
+        value = self.text(key)
         if value is None:
             return None
         plain = " ".join(value.split()).casefold()
@@ -198,52 +338,44 @@ class BenchTable:
         if isinstance(value, str):
             bare = value.strip("".join(CURRENCY_MARKS) + " ")
             value = float(bare.replace(",", "")) if _NUMBER.fullmatch(bare) else value
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= most:
-            found = re.search(r"[0-9]+(?:[.,][0-9]+)?", str(value))
-            better = found[0].replace(",", ".") if found else None
-            up_to = f" and at most {most:g}" if isinstance(value, int | float) and value > most else ""
-            self.fault(key, f"is {value!r}, and a number of 0 or more{up_to} is needed", better)
-            return None
-        return float(value)
+        if value is None or (_is_number(value) and 0 <= value <= most):
+            return None if value is None else float(value)
+        found = re.search(r"[0-9]+(?:[.,][0-9]+)?", str(value))
+        up_to = f" and at most {most:g}" if isinstance(value, int | float) and value > most else ""
+        better = found[0].replace(",", ".") if found else None
+        self._refuse(key, f"a number of 0 or more{up_to} is needed", better)
+        return None
 
     def whole(self, key: str, *, default: int, least: int) -> int:
         """A whole number of at least `least`."""
         value = self.value(key)
-        if value is None:
-            return default
-        if isinstance(value, bool) or not isinstance(value, int) or value < least:
-            found = re.search(r"[1-9][0-9]*", str(value))
-            why = f"is {value!r}, and a whole number of {least} or more is needed"
-            self.fault(key, why, found[0] if found else str(least))
-            return default
-        return value
+        if value is None or (_is_number(value) and isinstance(value, int) and value >= least):
+            return default if value is None else value
+        found = re.search(r"[1-9][0-9]*", str(value))
+        self._refuse(key, f"a whole number of {least} or more is needed", found[0] if found else str(least))
+        return default
 
     def yes_or_no(self, key: str) -> bool | None:
         """True or false, None where the file says neither."""
         value = self.value(key)
-        if value is not None and not isinstance(value, bool):
-            better = "false" if str(value).casefold() in {"no", "n", "false", "0", "none"} else "true"
-            why = f"is {value!r}, and `true` or `false` is needed, without quotation marks"
-            self.fault(key, why, better)
-            return None
-        return value
+        if value is None or isinstance(value, bool):
+            return value
+        better = "false" if str(value).casefold() in {"no", "n", "false", "0", "none"} else "true"
+        self._refuse(key, "`true` or `false` is needed, without quotation marks", better)
+        return None
 
-    def share(self, key: str) -> float | None:
+    def share(self, key: str, default: float) -> float:
         """A share between 0 and 1, written `0.05` or `5 %`."""
         value = self.value(key)
-        if value is None:
-            return None
-        share = value
+        share = default if value is None else value
         if isinstance(value, str) and re.fullmatch(r"\s*[0-9.]*[0-9]\s*%\s*", value):
             share = float(value.strip().removesuffix("%")) / 100
-        if isinstance(share, bool) or not isinstance(share, int | float) or not 0 <= share <= 1:
-            found = re.search(r"[0-9]+(?:\.[0-9]+)?", str(value))
-            why = f"is {value!r}, and a share such as `5 %` or 0.05 is needed"
-            self.fault(key, why, to_toml(f"{found[0] if found else 5} %"))
-            return None
-        return float(share)
+        if _is_number(share) and 0 <= share <= 1:
+            return float(share)
+        found = re.search(r"[0-9]+(?:\.[0-9]+)?", str(value))
+        better = to_toml(f"{found[0] if found else 5} %")
+        self._refuse(key, "a share such as `5 %` or 0.05 is needed", better)
+        return default
 
     def quantity(
         self,
@@ -258,10 +390,10 @@ class BenchTable:
         value = self._get(key, required)
         if value is None:
             return None
-        text = value if isinstance(value, str) else f"{value}"
-        if isinstance(value, bool) or not isinstance(value, str | int | float):
-            self.fault(key, f"is {value!r}, and a quantity is needed", to_toml(_EXAMPLE[dimension]))
+        if not isinstance(value, str) and not _is_number(value):
+            self._refuse(key, "a quantity is needed", to_toml(_EXAMPLE[dimension]))
             return None
+        text = str(value)
         try:
             return read_quantity(text, dimension, default_unit=bare_unit)
         except QuantityError as refusal:
@@ -309,24 +441,30 @@ class BenchTable:
             self.fault(key, unknown(value, known, what), better)
         return found
 
-    def close(self) -> None:
-        """Refuse keys that nobody asked for."""
+    def refuse_unknown_keys(self) -> None:
+        """Note as a fault each key that nothing has asked for."""
         for key in self._data:
             if key not in self._asked:
                 known = sorted(self._asked)
-                near = near_names(str(key), known)
-                hint = f"; did you mean `{near[0]}`?" if near else f" (known: {quoted(known)})"
+                hint = did_you_mean(str(key), known, f"known: {quoted(known)}")
                 self.fault(str(key), f"is not a key that benchwater knows here{hint}")
 
     def needs(self, key: str, example: str = "") -> None:
         """Note that a key is not there."""
         self._faults.add(self.path, f"needs a key `{key}`{example}")
 
+    def _refuse(self, key: str, needed: str, better: str | None) -> None:
+        self.fault(key, f"is {self.value(key)!r}, and {needed}", better)
+
     def _get(self, key: str, required: bool) -> Any:
         value = self.value(key)
         if required and value is None:
             self.needs(key)
         return value
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def unknown(name: str, known: Collection[str], what: str) -> str:

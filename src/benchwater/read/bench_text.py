@@ -6,8 +6,7 @@ from typing import NamedTuple
 from benchwater.plugin.bench import Bench, Item
 from benchwater.read.bench_file import size_in_ounces
 from benchwater.read.bench_items import DIMENSIONS, NOT_KNOWN, STAND_INS, TOLERANCE
-from benchwater.read.bench_table import CURRENCY_MARKS, currency_code
-from benchwater.read.toml_lines import to_toml
+from benchwater.read.bench_table import CURRENCY_MARKS, currency_code, to_toml
 from benchwater.text import quoted
 from benchwater.units import Dimension, QuantityError, read_number, read_quantity
 

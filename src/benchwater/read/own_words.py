@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.bench_table import FILE_NAME, BenchError
+from benchwater.read.bench_table import FILE_NAME, BenchError, to_toml
 from benchwater.read.outcome import Reading, Reason, SetAside
-from benchwater.read.toml_lines import to_toml
 from benchwater.read.vocabulary import everyday_key
 from benchwater.text import did_you_mean, near_names
 from benchwater.words import counted
