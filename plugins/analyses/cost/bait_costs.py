@@ -1,6 +1,7 @@
 """What one bait of each build costs, as far as the logs and prices of a season can tell."""
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -23,8 +24,10 @@ LEVEL = 0.95
 class Facts:
     """What the costs of a season rest on: prices, castings, coated pieces (good, bad), and dressed baits.
 
-    `spoilt` is the share of the inserts in rejects that are lost with them, `consumables` the amount of each
-    item outside every recipe that goes into a bait. `steps` say when baits were dressed.
+    `castings` and `coats` are this season's, those of all seasons where it has no good one; `good_of` counts
+    by mold the good castings of all seasons. `spoilt` is the share of the inserts in rejects that are lost
+    with them, `consumables` the amount of each item outside every recipe that goes into a bait. `steps` say
+    when baits were dressed.
     """
 
     prices: Mapping[str, float | None]
@@ -32,12 +35,9 @@ class Facts:
     coats: Mapping[tuple[str, str, str], tuple[int, int]]
     dressed: Mapping[str, Dressed]
     steps: Mapping[str, Steps]
+    good_of: Mapping[str, int]
     spoilt: Mapping[str, float]
     consumables: Mapping[str, float]
-
-    def good_of(self, mold: str) -> int:
-        """Good castings of all cavities of a mold."""
-        return sum(cast.good for (name, _), cast in self.castings.items() if name == mold)
 
 
 @dataclass(kw_only=True)
@@ -116,26 +116,34 @@ class BaitCost:
 
 def season_facts(season: Season) -> Facts:
     """What the costs of a season rest on, at the report's end."""
-    bench, dressed = season.bench, baits_dressed(season, midnight(season.end))
+    bench, start = season.bench, midnight(season.start)
+    dressed, before = baits_dressed(season, midnight(season.end)), baits_dressed(season, start)
     cavities = [cavity for mold in bench.molds.values() for cavity in mold.cavities.values()]
     inserts = dict.fromkeys(cavity.insert for cavity in cavities if cavity.insert is not None)
-    castings = castings_made(season)
+    of_all, recent = castings_made(season), castings_made(season, start)
+    castings = {piece: recent[piece] if recent[piece].good else cast for piece, cast in of_all.items()}
+    good_of: Counter[str] = Counter()
+    for (mold, _), cast in of_all.items():
+        good_of[mold] += cast.good
+    coats = {body: pieces for body, pieces in coats_made(season, start).items() if pieces[0]}
     in_recipes = {*inserts, *(mold.material for mold in bench.molds.values())}
     in_recipes |= {material for cast in castings.values() for material in cast.good_of}
     for build in bench.builds.values():
         in_recipes |= {*build.fittings, build.coat or ""}
-    total = sum(each.number for each in dressed.values())
+    total = sum(each.number - before[name].number for name, each in dressed.items())
     consumables: dict[str, float] = {}
     if season.holds("inventory") and total:
         rows = season.log("inventory")
+        rows = rows[rows["date"] >= start]
         taken = sums_by(rows[rows["move"] == "used"], "amount", "item")
         consumables = {item: amount / total for item, amount in taken.items() if item not in in_recipes}
     return Facts(
         prices=unit_prices(season, midnight(season.end)),
         castings=castings,
-        coats=coats_made(season),
+        coats=coats_made(season) | coats,
         dressed=dressed,
         steps=dressing_steps(season),
+        good_of=good_of,
         spoilt={insert: spoilt_share(season, insert) for insert in inserts},
         consumables=consumables,
     )
@@ -179,7 +187,7 @@ def _add_casting(season: Season, facts: Facts, bait: BaitCost, piece: Piece) -> 
 
 
 def _add_mold_share(season: Season, facts: Facts, bait: BaitCost, mold: str) -> None:
-    price, good = season.bench.molds[mold].price, facts.good_of(mold)
+    price, good = season.bench.molds[mold].price, facts.good_of[mold]
     if price is None:
         bait.unshared.append(f"mold {mold} has no price")
     elif good:

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -55,6 +55,10 @@ class Account:
             return None
         return 0.0 if self.saved >= self.mold.price - _ROUNDING else self.mold.price - self.saved
 
+    def owed(self, since: datetime) -> float:
+        """The part of its price, 0 where that is not known, that no bait dressed before had saved."""
+        return max(0.0, (self.mold.price or 0.0) - self.steps.between(datetime.min, since))
+
     @property
     def to_go(self) -> int | None:
         """How many more baits pay the rest; None where they never do."""
@@ -103,7 +107,7 @@ def mold_account(season: Season, facts: Facts, baits: Mapping[str, BaitCost], mo
         share = _share(season, bait, mold)
         if share > 0 and bait.gain is not None:
             gains[name] = share, bait.gain
-    castings = facts.good_of(mold.name)
+    castings = facts.good_of[mold.name]
     if not gains:
         return Account(mold=mold, castings=castings)
     steps_of = {name: facts.steps[name] for name in gains}
@@ -176,7 +180,9 @@ def _between(before: Dressed, by_then: Dressed) -> Interval:
     """The baits dressed between two days; for its size as uncertain as the number so far, where that is."""
     number = max(0.0, by_then.number - before.number)
     low = high = number
-    if not (before.known and by_then.known) and by_then.number:
+    if before.known and number:
+        low, high = (max(0.0, limit - before.number) for limit in (by_then.low, by_then.high))
+    elif by_then.number and not before.known:
         low, high = (number * limit / by_then.number for limit in (by_then.low, by_then.high))
     return Interval(estimate=number, low=low, high=high, level=0.95)
 
@@ -244,7 +250,8 @@ class Sold:
 class Costs:
     """`facts`, `baits` and `accounts` are those at the report's end, the rest those of the span.
 
-    `spoilt` is the cost of the span's rejects (money). `why_thin` says why nothing can be concluded; it is
+    `spoilt` is the cost of the span's rejects, `owed` what of the price of the molds was not yet saved when
+    the span began (both money). `why_thin` says why nothing can be concluded; it is
     empty where something can.
     """
 
@@ -254,6 +261,7 @@ class Costs:
     savings: Savings
     losses: Losses
     spoilt: float
+    owed: float
     bought: Sequence[Bought]
     sold: Sold
     why_thin: str
@@ -264,18 +272,13 @@ class Costs:
         return math.fsum(each.spent or 0.0 for each in self.bought)
 
     @property
-    def molds(self) -> float:
-        """The price of all molds that have one."""
-        return math.fsum(account.mold.price or 0.0 for account in self.accounts)
-
-    @property
     def rest(self) -> Interval:
-        """What the dressed baits of the span cost in a shop, less what was bought in it, less the molds.
+        """What the dressed baits of the span cost in a shop, less what was bought, less what molds owed.
 
         A bait that was sold counts for what it brought.
         """
         sold = self.sold.got - self.sold.shop
-        return sum_of_estimates([self.savings.shop, exactly(sold - self.spent - self.molds)])
+        return sum_of_estimates([self.savings.shop, exactly(sold - self.spent - self.owed)])
 
 
 def compute(season: Season, span: Span) -> Costs | None:
@@ -287,12 +290,12 @@ def compute(season: Season, span: Span) -> Costs | None:
     for name, bait in baits.items():
         for mold in {piece[0] for piece in (bait.build.head, bait.build.trailer) if piece is not None}:
             of_mold[mold][name] = bait
+    accounts = [mold_account(season, facts, of_mold[mold.name], mold) for mold in season.bench.molds.values()]
     return Costs(
         facts=facts,
         baits=baits,
-        accounts=[
-            mold_account(season, facts, of_mold[mold.name], mold) for mold in season.bench.molds.values()
-        ],
+        accounts=accounts,
+        owed=math.fsum(account.owed(midnight(span.start)) for account in accounts),
         savings=saved_in(season, span, facts, baits),
         losses=losses_in(season, span, baits),
         spoilt=spoilt_in(season, span, facts),

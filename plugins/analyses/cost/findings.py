@@ -1,5 +1,6 @@
 """What the section says: findings, advice and the methods behind them."""
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -25,25 +26,26 @@ METHODS = (
     f"({FEWEST_WEIGHED} or more, else nominal with its tolerance) in the mix that was poured, insert, coat "
     f"(the recipe's mass ±{COAT_SHARE:.0%}), fittings, and what is `used` outside every recipe, such as "
     "glue, spread over the baits made.",
-    "Rejects: a good piece bears (1 − p) / p spoilt ones, p the yield of its cavity or coat, with Wilson's "
-    "limits (1927). Metal and plastic go back to the pot; inserts are lost, but for the share that "
-    "`recovered` rows bring back; coat is lost. Dross and spills are in what was bought and in no bait.",
+    "Rejects: a good piece bears (1 − p) / p spoilt ones, p the yield of its cavity or coat this season (in "
+    "all seasons where this one has no good one), with Wilson's limits (1927). Metal and plastic go back to "
+    "the pot; inserts are lost, but for the share that `recovered` rows bring back; coat is lost. Dross and "
+    "spills are in what was bought and in no bait.",
     "Limits (95 %): mass, coat and yields combined by squaring and adding each side's distances (JCGM "
     "100:2008, 5.1.2; for uneven limits Zou & Donner 2008, Statistics in Medicine 27:1693-1702); sums over "
     "builds as if all erred together. Prices count as exact.",
-    "Mold's share: its price over all its good castings so far. What a mold has saved is bought less made, "
-    "before that share; a bait from two molds counts for each by its price.",
+    "Mold's share: its price over all its good castings, earlier seasons' too. What a mold has saved is "
+    "bought less made, before that share; a bait from two molds counts for each by its price.",
     "A saving is made when a bait is dressed and not bought; a spare casting saves nothing yet, nor a coated "
     "head. No log says when a bait is dressed, so the number is bounded: at least those that must have been "
     "on the water; at most the good castings, and good pieces with its coat; together as many as the "
     "fittings `used` make (rows that allow fewer than were fished bound nothing). Where the bounds differ, "
-    "the share of dressed baits that were on the water is taken from the builds of known number "
+    "the share of the season's dressed baits that were on the water is taken from the builds of known number "
     "(beta-negative binomial, Johnson, Kemp & Kotz 2005). Numbers of builds err apart, their gains together. "
     "Baits to break even = price of the mold over saving per bait, rounded up; a day to come takes this "
     "season's pace to go on.",
-    "The rest: what the dressed baits of the season cost in a shop, less all that was bought in it, less the "
-    "molds; a bait sold for a known price counts for that. What was bought before the season is in no sum, "
-    "and what is still on the shelf is in what was bought.",
+    "The rest: what the dressed baits of the season cost in a shop, less all that was bought in it, less "
+    "what the molds had not yet paid back when it began; a bait sold for a known price counts for that. "
+    "What was bought before the season is in no sum, and what is still on the shelf is in what was bought.",
     "Lost baits: those that “What became of the baits” counts as lost or worn, at what another one costs to "
     "make. Limits per hour: exact Poisson, Garwood 1936; per fish: exact, Przyborowski & Wilenski 1940; both "
     "take the mean cost of one as known.",
@@ -132,14 +134,17 @@ def _baits_more(baits: Interval) -> dict[str, Cell]:
 def _netted(bench: Bench, found: Costs) -> Iterator[Finding]:
     """Money of the season: what was bought, the molds, what the baits cost in a shop, and the rest."""
     shop, rest, number = found.savings.shop, found.rest, found.savings.baits.estimate
-    spent, molds = money(bench, found.spent), money(bench, found.molds)
+    spent, owed = money(bench, found.spent), money(bench, found.owed)
     text = (
         f"This season {spent} was spent on material."
         if found.spent
         else "No purchase with its price is logged this season."
     )
     yield make_finding("bought", text, (found.spent,), "money")
-    yield make_finding("molds", f"The molds cost {molds}.", (found.molds,), "money", n=len(found.accounts))
+    text = f"The molds cost {owed}."
+    if found.owed < math.fsum(account.mold.price or 0.0 for account in found.accounts):
+        text = f"Of the price of the molds, {owed} was still to be earned when the season began."
+    yield make_finding("molds", text, (found.owed,), "money", n=len(found.accounts))
     text = f"In a shop the baits dressed this season cost {money(bench, shop.estimate)}."
     yield make_finding("shop_value", text, shop, "money", n=round(number))
     each = bench.show(abs(rest.estimate) / number, "money")
@@ -174,7 +179,7 @@ def cards(found: Costs, bench: Bench, end: date) -> Iterator[Card]:
     sold = f"{counted(found.sold.baits, 'bait')} for {money(bench, found.sold.got)}"
     rows = (
         ("Bought this season", money(bench, found.spent), "bought"),
-        ("Molds", money(bench, found.molds), "molds"),
+        ("Molds", money(bench, found.owed), "molds"),
         ("Baits dressed", f"{how_many(baits)}, {money(bench, shop.estimate)} in a shop", "shop_value"),
         *([("Sold", sold, "sold")] if found.sold.baits else []),
         (end_word, f"{money(bench, abs(rest.estimate))}, {each} for each bait dressed", "rest"),

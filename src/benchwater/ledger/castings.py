@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -164,11 +165,12 @@ class Castings:
 
 
 @computed_once
-def castings_made(season: Season) -> dict[Piece, Castings]:
+def castings_made(season: Season, since: datetime = datetime.min) -> dict[Piece, Castings]:
     """The castings of every cavity of the bench up to the report's end, none where none were poured."""
     molds = season.bench.molds.values()
     made = {(mold.name, cavity): Castings() for mold in molds for cavity in mold.cavities}
     table = castings(season)
+    table = table[table["date"] >= since]
     count = table["count"].to_numpy()
     for (mold, cavity, outcome, material), rows in rows_by(
         table, "mold", "cavity", "outcome", "material"

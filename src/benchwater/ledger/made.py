@@ -70,10 +70,14 @@ class Dressed:
     known: bool
 
 
+_NONE_DRESSED = Dressed(number=0.0, low=0.0, high=0.0, seen=0.0, known=True)
+
+
 @computed_once
-def coats_made(season: Season) -> dict[tuple[str, str, str], tuple[int, int]]:
+def coats_made(season: Season, since: datetime = datetime.min) -> dict[tuple[str, str, str], tuple[int, int]]:
     """By mold, cavity and coat: the pieces that came out good, and those to strip or scrap."""
     table = coatings(season)
+    table = table[table["date"] >= since]
     dipped, bad = table["count"].to_numpy(), table["rejects"].to_numpy()
     return {
         key: (round(dipped[rows].sum() - bad[rows].sum()), round(bad[rows].sum()))
@@ -107,7 +111,8 @@ def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
     with its coat.
 
     Where the bounds differ, the share of dressed baits that were on the water tells: it is taken from the
-    builds whose number is known, and a build of which s were seen has about s / share. What was not seen is
+    builds whose number is known, and a build of which s were seen has about s / share, all of this season: of
+    an earlier one every bait may have been seen by now. What was not seen is
     then beta-negative binomial (`unseen`). Without a build that tells, the number is the least that the logs
     allow, and its limits are the bounds.
     """
@@ -118,17 +123,23 @@ def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
         for name, number in fewest.items()
     }
     bounds = _bounds(season, fewest, up_to)
-    known = [name for name, (low, high) in bounds.items() if high - low < 1 and high > 0]
-    fished, there = sum(seen[name] for name in known), sum(bounds[name][0] for name in known)
+    start = midnight(season.start)
+    earlier = baits_dressed(season, start) if start < up_to else dict.fromkeys(bounds, _NONE_DRESSED)
+    known = [
+        name for name, (low, high) in bounds.items() if high - low < 1 and high > 0 and earlier[name].known
+    ]
+    fished = sum(seen[name] - earlier[name].seen for name in known)
+    there = sum(bounds[name][0] - earlier[name].number for name in known)
     found = {}
     for name, (low, high) in bounds.items():
-        met, number, limits = seen[name], low, (low, high if high < inf else low)
-        if high - low >= 1 and fished and met:
-            hidden = unseen(met, fished, there - fished)
-            number = min(max(low, met * there / fished), high)
-            limits = max(low, met + hidden[0]), min(high, met + hidden[1])
+        before, number, limits = earlier[name], low, (low, high if high < inf else low)
+        met = seen[name] - before.seen
+        if high - low >= 1 and fished > 0 and met > 0:
+            hidden = unseen(met, fished, max(0.0, there - fished))
+            number = min(max(low, before.number + met * there / fished), high)
+            limits = max(low, before.low + met + hidden[0]), min(high, before.high + met + hidden[1])
         least, most = min(limits[0], number), max(limits[1], number)
-        found[name] = Dressed(number=number, low=least, high=most, seen=met, known=high - low < 1)
+        found[name] = Dressed(number=number, low=least, high=most, seen=seen[name], known=high - low < 1)
     return found
 
 
