@@ -1,6 +1,7 @@
 """Fixtures of all tests: the demo season, and what was built into it."""
 
 import json
+import shutil
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -30,7 +31,19 @@ def demo() -> Callable[..., MadeSeason]:
 
     Its `section(id, span)` gives the section of a shipped analysis.
     """
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+    return _seasons_of(ROOT / "sample_logs")
+
+
+@pytest.fixture(scope="session")
+def demo_alone(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., MadeSeason]:
+    """Return the same as `demo`, without the rows of its two earlier seasons."""
+    folder = tmp_path_factory.mktemp("alone") / "logs"
+    shutil.copytree(ROOT / "sample_logs", folder, ignore=shutil.ignore_patterns("earlier", "reports"))
+    return _seasons_of(folder)
+
+
+def _seasons_of(folder: Path) -> Callable[..., MadeSeason]:
+    workspace = read_workspace(folder, workspace_plugins=False)
     analyses = {analysis.id: analysis for analysis, _ in workspace.plugins.analyses}
 
     @cache

@@ -65,11 +65,13 @@ def write_one_season(folder: Path, scale: int) -> None:
 
 
 def _told() -> dict[str, list[Cells]]:
-    """The demo's rows by log, in order of date, each with the units it was written in."""
+    """The rows of the demo's own season by log, in order of date, each with the units it was written in."""
     files, _ = tell()
     names = {"pours": "pour", "stock 2026": "stock", "coating": "coating", "baits": "baits", "fish": "fish"}
     rows: dict[str, list[Cells]] = {name: [] for name in ROWS_OF_ONE}
     for file in files:
+        if file.path.startswith("earlier/"):
+            continue
         folder, _, name = file.path.removesuffix(Path(file.path).suffix).rpartition("/")
         rows[names[folder if folder == "pours" else name]] += [dict(cells) for cells in _cells(file)]
     return rows

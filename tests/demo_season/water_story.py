@@ -2,13 +2,14 @@
 
 import math
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from random import Random
 
 from demo_season import standing
 from demo_season.bench_story import Bench
 from demo_season.dialects import Row
-from demo_season.standing import BUILDS, OUNCE_G
+from demo_season.standing import BUILDS, OUNCE_G, Build
 
 TRIPS = (
     *("2026-03-22", "2026-03-29", "2026-04-05", "2026-04-12", "2026-04-19", "2026-04-26", "2026-05-03"),
@@ -98,7 +99,7 @@ def hours_text(rng: Random, hours: float) -> str:
     return f"{whole}:{rest:02d}"
 
 
-def weighted(rng: Random, weights: dict[str, int]) -> str:
+def weighted(rng: Random, weights: Mapping[str, float]) -> str:
     at = rng.random() * sum(weights.values())
     for name, weight in weights.items():
         at -= weight
@@ -114,6 +115,20 @@ def poisson(rng: Random, mean: float) -> int:
         left *= rng.random()
         count += 1
     return count
+
+
+def hazards_of(build: Build, habitat: str, *, with_leader: bool) -> dict[str, float]:
+    """What ends a bait there, by cause, per hour in use."""
+    weeds, timber = "weeds" in habitat, "timber" in habitat
+    bite = standing.BITE_OFF_WEEDS_BARE if weeds else standing.BITE_OFF_ELSEWHERE_BARE
+    return {
+        "bite off": bite / (standing.LEADER_RATIO if with_leader else 1.0),
+        "snag": standing.SNAG_TIMBER if timber else standing.SNAG_ELSEWHERE,
+        "break off": standing.BREAK_OFF,
+        "torn": standing.TORN,
+        "bent hook": standing.BENT_HOOK,
+        "chipped": standing.CHIPPED if build.coat else 0.0,
+    }
 
 
 @dataclass
@@ -180,12 +195,12 @@ class Water:
         meant = min(left, 0.25 * rng.randint(3, 10))
         if left - meant < 0.4:
             meant = left
-        hazards = self._hazards(build, habitat, with_leader)
+        hazards = hazards_of(BUILDS[build], habitat, with_leader=with_leader)
         end = rng.expovariate(sum(hazards.values()))
         fished = max(1, round(min(end, meant) * 12)) / 12
         fate, cause = "kept", ""
         if end < meant:
-            cause = self._cause(hazards)
+            cause = weighted(rng, hazards)
             fate = "worn" if cause in ("torn", "bent hook", "chipped") else "lost"
         self.build_hours[build] += fished
         self._put_back(build, tag, fate, cause)
@@ -250,26 +265,6 @@ class Water:
             self.tagged = [bait for bait in self.tagged if bait.tag != tag]
         if cause == "torn" and BUILDS[build].trailer:
             self.bench.torn += 1
-
-    def _hazards(self, build: str, habitat: str, with_leader: bool) -> dict[str, float]:
-        weeds, timber = "weeds" in habitat, "timber" in habitat
-        bite = standing.BITE_OFF_WEEDS_BARE if weeds else standing.BITE_OFF_ELSEWHERE_BARE
-        return {
-            "bite off": bite / (standing.LEADER_RATIO if with_leader else 1.0),
-            "snag": standing.SNAG_TIMBER if timber else standing.SNAG_ELSEWHERE,
-            "break off": standing.BREAK_OFF,
-            "torn": standing.TORN,
-            "bent hook": standing.BENT_HOOK,
-            "chipped": standing.CHIPPED if BUILDS[build].coat else 0.0,
-        }
-
-    def _cause(self, hazards: dict[str, float]) -> str:
-        at = self.rng.random() * sum(hazards.values())
-        for cause, hazard in hazards.items():
-            at -= hazard
-            if at < 0:
-                return cause
-        return "break off"
 
     def _remark(self, cause: str) -> str:
         remarks = {

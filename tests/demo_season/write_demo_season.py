@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from demo_season import standing
 from demo_season.bench_story import OVER_HOT, SESSIONS, SOFTENED, UNDERCURED, Bench, reject_share, run
 from demo_season.dialects import Dialect, LogFile, Row, SetAside, plain
+from demo_season.earlier_story import BAD, Earlier
 from demo_season.standing import BUILDS, MOLDS, SEED, Cavity
 from demo_season.water_story import SPECIES, TOO_SHORT, TRIPS, ZERO_TRIPS, Water
 
@@ -31,8 +32,9 @@ bytes, so change the script and not these files.
 They are kept the way people keep such files: one pour log per month in whatever form that month's
 spreadsheet saved it (May with semicolons and decimal commas, June with tabs, July with Windows line ends,
 August in degrees Celsius from another thermometer), one stock book, one coating book with its total at
-the bottom, and two logs from the water. A handful of rows and one cell cannot be read and
-have to be set aside.
+the bottom, and two logs from the water. The files in `earlier/` are a mere tally of the two
+seasons before, when there was neither thermometer nor leader. A handful of rows and one cell cannot be
+read and have to be set aside.
 """
 
 POUR = ("date", "mold", "cavity", "outcome", "count", "fill", "mold_temp", "melt_temp", "mass", "flaw")
@@ -353,8 +355,36 @@ def tell() -> tuple[list[LogFile], dict[str, object]]:
     # The bait lost without a cause, on 9 August, was fished all the same.
     water.hours["no leader"] += LOST_WITHOUT_CAUSE_H
     water.build_hours["crappie-grub"] += LOST_WITHOUT_CAUSE_H
-    logs = [*pours, stock, coating, baits, fish]
-    return logs, truth(bench, water, logs)
+    earlier = Earlier(Random(f"{SEED} earlier"))
+    earlier.tell()
+    logs = [*pours, stock, coating, baits, fish, *earlier_files(earlier)]
+    return logs, {**truth(bench, water, logs), "earlier_seasons": earlier_truth(earlier)}
+
+
+def earlier_files(earlier: Earlier) -> list[LogFile]:
+    """The tally of the seasons before, one file a log."""
+    files = (
+        ("pours", "date mold cavity outcome count flaw", earlier.pours),
+        ("stock", "date item move amount cost note", earlier.stock),
+        ("coating", "date mold cavity coat count rejects", earlier.coating),
+        ("baits", "date trip water angler build fished fate cause habitat leader", earlier.baits),
+        ("fish", "date trip water angler species count build habitat", earlier.fish),
+    )
+    return [
+        LogFile(f"earlier/{name}.csv", Dialect(plain(*columns.split())), rows)
+        for name, columns, rows in files
+    ]
+
+
+def earlier_truth(earlier: Earlier) -> dict[str, object]:
+    """Share of bad heads built into each season, and what the dice made of it."""
+    return {
+        str(year): {
+            "bad_heads": bad,
+            "drawn": {name: round(number, 2) for name, number in sorted(earlier.drawn[year].items())},
+        }
+        for year, bad in BAD.items()
+    }
 
 
 def write(folder: Path, answers: Path) -> None:

@@ -204,15 +204,24 @@ def pieces(season: Season) -> tuple[dict[Any, float], dict[Any, float], dict[Any
     for when, item, move, amount in rows(season, "inventory", "date", "item", "move", "amount"):
         if move == "used" and item in fittings:
             moves.append((when.date(), 2, item, amount))
-    for when, name, fate, count in rows(season, "fishing", "date", "build", "fate", "count"):
-        if fate != "kept":
-            build = bench.builds[name]
-            body = build.head or build.trailer
-            if body is not None:
-                moves.append((when.date(), 3, (*body, build.coat), -count))
-            if build.head is not None and build.trailer is not None:
-                moves.append((when.date(), 3, (*build.trailer, None), -count))
-            moves += [(when.date(), 3, item, -count * each) for item, each in build.fittings.items()]
+    gone = [
+        (when, name, count)
+        for when, name, fate, count in rows(season, "fishing", "date", "build", "fate", "count")
+        if fate != "kept"
+    ]
+    gone += [
+        (when, name, amount)
+        for when, name, move, amount in rows(season, "builds", "date", "build", "move", "amount")
+        if move in {"given", "sold", "discarded"}
+    ]
+    for when, name, count in gone:
+        build = bench.builds[name]
+        body = build.head or build.trailer
+        if body is not None:
+            moves.append((when.date(), 3, (*body, build.coat), -count))
+        if build.head is not None and build.trailer is not None:
+            moves.append((when.date(), 3, (*build.trailer, None), -count))
+        moves += [(when.date(), 3, item, -count * each) for item, each in build.fittings.items()]
     held: defaultdict[object, float] = defaultdict(float)
     earlier: defaultdict[object, float] = defaultdict(float)
     for _, _, what, number in sorted(moves, key=lambda move: move[:2]):

@@ -68,7 +68,8 @@ def findings(ahead: SeasonAhead, bench: Bench, span: Span) -> Iterator[Finding]:
     text = f"This is for {bench.show(ahead.hours, 'h', 0)} of fishing, each bait's counted."
     if ahead.hours > 1.5 * usual > 0:
         text += (
-            f" At the pace so far it would be {bench.show(usual, 'h', 0)}: state fewer `planned_hours` in "
+            f" At the pace of {counted(ahead.seasons.number, 'season')} logged it would be "
+            f"{bench.show(usual, 'h', 0)}: state fewer `planned_hours` in "
         )
         text += "bench.toml if you fish less, and the plan asks for less."
     yield Finding(id="hours_ahead", text=text, value=ahead.hours, unit="h", more={"usual_h": usual})

@@ -14,12 +14,12 @@ from .promise import MOST_FILLS
 MONTH = timedelta(days=30)
 ENOUGH_MONTHS = 12
 METHODS = (
-    "Losses: baits lost and worn per bait-hour, over all logged trips. The builds share a gamma prior (mean: "
-    "all losses over all hours; strength by empirical Bayes, Clayton & Kaldor 1987, Biometrics 43:671-681, "
-    "no surer than all losses seen, and less so for few builds, Morris 1983, J. Amer. Statist. Assoc. "
-    "78:47-55): one fished little is drawn to the rate of all. The losses to come are then negative binomial "
-    "(Gelman et al. 2013, Bayesian Data Analysis, section 2.6) and taken as independent: where one spot "
-    "takes several baits of a trip, more can go than foreseen.",
+    "Losses: baits lost and worn per bait-hour, over all logged trips, earlier seasons' too. The builds "
+    "share a gamma prior (mean: all losses over all hours; strength by empirical Bayes, Clayton & Kaldor "
+    "1987, Biometrics 43:671-681, no surer than all losses seen, and less so for few builds, Morris 1983, "
+    "J. Amer. Statist. Assoc. 78:47-55): one fished little is drawn to the rate of all. The losses to come "
+    "are then negative binomial (Gelman et al. 2013, Bayesian Data Analysis, section 2.6) and taken as "
+    "independent: where one spot takes several baits of a trip, more can go than foreseen.",
     "Hours to come: `planned_hours` where bench.toml states them for the build, else its bait-hours a month "
     "in the season so far. The service level of bench.toml holds for all builds together: from what each "
     "needs by itself, one bait after the other goes where it helps most (marginal analysis, Fox 1966, "
@@ -28,14 +28,14 @@ METHODS = (
     "or worn, and as many trailers. What was cast before the logs began is not known: as few are taken as "
     "the logs call for. A reject of the coat is taken as stripped and bare again, unless its oven was as hot "
     "as its metal melts. Builds of one head and coat share what there is, in proportion to their targets.",
-    "Yield of a cavity: its good share, drawn to the bench's as by 10 castings more (beta-binomial posterior "
-    "mean); of a coat likewise. How many castings of one coming session come out good is a draw of its own "
-    "(random yield, Yano & Lee 1995, Operations Research 43:311-334): beta-binomial, as uncertain as the "
-    "mean and the sessions so far are, alike to 0.02 at least in a session (project choice, no source). "
-    "Where castings must be poured the targets hold with the square root of the service level, and each mold "
-    "gets the fewest fills with which losses and yields together keep it (yields drawn 4096 times from a "
-    "fixed seed, as a Latin hypercube). Warm-up fills come on top. A cavity that gives less than 1 good "
-    "casting in 10 is not planned with (project choice, no source).",
+    "Yield of a cavity: its good share in all seasons logged, drawn to the bench's as by 10 castings more "
+    "(beta-binomial posterior mean); of a coat likewise. How many castings of one coming session come out "
+    "good is a draw of its own (random yield, Yano & Lee 1995, Operations Research 43:311-334): "
+    "beta-binomial, as uncertain as the mean and the sessions so far are, alike to 0.02 at least in a "
+    "session (project choice, no source). Where castings must be poured the targets hold with the square "
+    "root of the service level, and each mold gets the fewest fills with which losses and yields together "
+    "keep it (yields drawn 4096 times from a fixed seed, as a Latin hypercube). Warm-up fills come on top. "
+    "A cavity that gives less than 1 good casting in 10 is not planned with (project choice, no source).",
     "Parts: inserts for every casting, metal and plastic in the good ones at their mean mass (rejects go "
     "back to the pot), coat for every dip, fittings less those already on baits (used less gone). Less the "
     "stock on hand (the balance's closing), in whole packs at the moving average price of the receipts.",
@@ -78,7 +78,9 @@ def losses_finding(found: LookBack, bench: Bench) -> Finding:
     more: dict[str, Cell] = {"fished_h": hours}
     if not found.thin:
         planned, expected, likely = found.planned_h, found.expected_planned, found.expected_fished
-        text += f" By the record before, about {likely:.0f} were to be expected in these hours, and about "
+        text += (
+            f" By all trips logged before, about {likely:.0f} were to be expected in these hours, and about "
+        )
         text += f"{expected:.0f} in the {bench.show(planned, 'h')} planned."
         more |= {"planned_h": planned, "expected_planned": expected, "expected_fished": likely}
         if found.beyond:

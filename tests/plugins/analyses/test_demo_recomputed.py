@@ -84,6 +84,10 @@ class Logs:
     def of(self, log: str, span: str = "season") -> list[Row]:
         return [row for row in self.rows[log] if span == "season" or row["date"] >= self.start]
 
+    def ever(self, log: str) -> list[Row]:
+        """The rows of this season and those of the seasons before."""
+        return self.rows["earlier/" + log.rpartition("/")[2]] + self.rows[log]
+
     def table(self, section: str, id: str, span: str = "") -> list[Row]:
         """The rows of a table, without those of other spans."""
         (found,) = (each for each in self.twin["sections"] if each["id"] == section)
@@ -393,6 +397,9 @@ def test_cost_of_one_bait(logs: Logs) -> None:
         dipped = row["mold"], row["cavity"], row["coat"]
         made[(*dipped, "coated")] += count(row) - int(row["rejects"] or 0)
         made[(*dipped, "stripped")] += int(row["rejects"] or 0)
+    of_mold: Counter[str] = Counter()
+    for row in logs.ever("pours"):
+        of_mold[row["mold"]] += count(row) * (row["outcome"] == "good")
     glue = set()
     shown = {row["build"]: row for row in logs.table("cost", "per_build", "season")}
     for name, build in BENCH["builds"].items():
@@ -407,10 +414,7 @@ def test_cost_of_one_bait(logs: Logs) -> None:
             insert = cavity(*key).get("insert")
             material_cost += paid[insert] if insert else 0.0
             rejects += made[(*key, "reject")] / good * paid[insert] if insert else 0.0
-            of_mold = sum(
-                n for each, n in made.items() if len(each) == 3 and each[0] == key[0] and each[2] == "good"
-            )
-            share += BENCH["molds"][key[0]]["price"] / of_mold
+            share += BENCH["molds"][key[0]]["price"] / of_mold[key[0]]
         if coat := build.get("coat"):
             key = build["head"]["mold"], build["head"]["cavity"]
             mass = grams(coat["mass"])
@@ -436,7 +440,7 @@ def test_cost_of_one_bait(logs: Logs) -> None:
 
 def test_losses_to_come_and_the_yield_of_fills(logs: Logs) -> None:
     names, total = list(BENCH["builds"]), defaultdict[tuple[str, str], float](float)
-    for row in logs.of("water/baits"):
+    for row in logs.ever("water/baits"):
         total[row["build"], "ended"] += count(row) * (row["fate"] in {"lost", "worn"})
         total[row["build"], "hours"] += count(row) * hours(row["fished"])
     x, h = (np.array([float(total[name, what]) for name in names]) for what in ("ended", "hours"))
@@ -462,7 +466,7 @@ def test_losses_to_come_and_the_yield_of_fills(logs: Logs) -> None:
     assert level <= plan["more"]["sure"] <= sure + 1e-6, "castings still to be poured may fail"
     good: Counter[tuple[str, str]] = Counter()
     poured: Counter[tuple[str, str]] = Counter()
-    for row in logs.of("pours"):
+    for row in logs.ever("pours"):
         good[row["mold"], row["cavity"]] += count(row) * (row["outcome"] == "good")
         poured[row["mold"], row["cavity"]] += count(row) * (row["outcome"] != "blank")
     usual = (sum(good.values()) + 1 - BENCH["plan"]["target_reject_rate"]) / (sum(poured.values()) + 1)
