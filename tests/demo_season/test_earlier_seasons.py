@@ -101,6 +101,22 @@ def test_the_seasons_are_compared_by_what_was_built_into_them(three: Report, tru
     assert bad["high"] < 1, "there was no thermometer in 2024"  # type: ignore[operator]
 
 
+@pytest.mark.slow
+def test_what_a_bait_cost_is_compared_as_the_section_of_costs_has_it_and_every_question_is_drawn(
+    three: Report,
+) -> None:
+    section = _section(three, "seasons")
+    costs = {row["build"]: row for row in records(_section(three, "cost"), "per_build")}
+    rows = [row for row in records(section, "seasons") if row["measure"] == "cost of a bait"]
+    assert {row["group"] for row in rows} == {"perch-grub", "crappie-grub", "reach-skirt"}
+    for row in rows:
+        of_build = costs[row["group"]]
+        assert row["now"] == pytest.approx(of_build["material"] + of_build["rejects_share"])  # type: ignore[operator]
+    drawn = [figure.id for figure in section.figures]
+    assert drawn == ["bad_castings", "baits_ended", "fish", "cost_of_a_bait"]
+    assert "perch-grub 2.3 in 2024, 1.9 in 2025, 2 in 2026" in section.figures[2].alt
+
+
 def test_three_seasons_take_no_more_room_than_three_times_one() -> None:
     sizes = {path: path.stat().st_size for path in DEMO.rglob("*.?sv")}
     earlier = sum(size for path, size in sizes.items() if "earlier" in path.parts)

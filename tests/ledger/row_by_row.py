@@ -8,13 +8,13 @@ from itertools import groupby
 from math import isfinite, nan, sqrt
 from typing import Any, NamedTuple
 
+from benchwater.ledger.bait_costs import Facts
 from benchwater.ledger.castings import casting_mass
 from benchwater.ledger.fills import COLD, HOT
 from benchwater.ledger.fish import fish_standard
 from benchwater.ledger.stock import COAT_SHARE, NOMINAL
 from benchwater.plugin import Season, Span
 from benchwater.statistics.uncertainty import rectangular_uncertainty, resolution_uncertainty
-from cost.bait_costs import Facts
 
 
 class Movement(NamedTuple):

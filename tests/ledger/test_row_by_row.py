@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from benchwater.ledger.bait_costs import BaitCost, season_facts
 from benchwater.ledger.castings import castings, castings_made
 from benchwater.ledger.fills import fills_of, pour_rows, runs_of
 from benchwater.ledger.made import coats_made, seen_on_the_water
@@ -22,7 +23,6 @@ from benchwater.ledger.trips import trips_of
 from benchwater.plugin import Season, Span
 from benchwater.read.bench_file import parse_bench
 from benchwater.testing import make_season
-from cost.bait_costs import BaitCost, season_facts
 from cost.compute import losses_in, spoilt_in
 from ledger import row_by_row
 from pour_plan.compute import look_ahead

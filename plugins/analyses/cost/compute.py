@@ -8,13 +8,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from benchwater.ledger import LOSSES, computed_once, midnight, sum_in_order, sums_by
-from benchwater.ledger.fish import is_count_in_doubt
-from benchwater.ledger.made import NO_STEPS, Dressed, Steps, baits_dressed
-from benchwater.plugin import Season, Span
-from benchwater.plugin.bench import Item, Mold
-from benchwater.statistics.interval import Interval
-
-from .bait_costs import (
+from benchwater.ledger.bait_costs import (
     BaitCost,
     Facts,
     bait_costs,
@@ -25,6 +19,11 @@ from .bait_costs import (
     sum_erring_together,
     sum_of_estimates,
 )
+from benchwater.ledger.fish import is_count_in_doubt
+from benchwater.ledger.made import NO_STEPS, Dressed, Steps, baits_dressed
+from benchwater.plugin import Season, Span
+from benchwater.plugin.bench import Item, Mold
+from benchwater.statistics.interval import Interval
 
 FEWEST_CASTINGS = 20
 _ROUNDING = 1e-9

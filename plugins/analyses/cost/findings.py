@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
+from benchwater.ledger.bait_costs import BaitCost, Facts
 from benchwater.ledger.castings import FEWEST_WEIGHED, other_unit
 from benchwater.ledger.stock import COAT_SHARE
 from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season
@@ -12,7 +13,6 @@ from benchwater.statistics.interval import Interval
 from benchwater.statistics.rates import poisson_interval, poisson_rate, rate_ratio
 from benchwater.words import counted, day_words, in_brackets, listed, make_finding
 
-from .bait_costs import BaitCost, Facts
 from .compute import Account, Costs, Losses, Savings, baits_to_break_even
 
 FEWEST_LOST = 5

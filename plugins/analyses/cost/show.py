@@ -6,12 +6,12 @@ import numpy as np
 
 from benchwater import plots
 from benchwater.ledger import midnight
+from benchwater.ledger.bait_costs import BaitCost
 from benchwater.ledger.stock import table_unit
 from benchwater.plugin import Bench, Figure, Season, Table
 from benchwater.units import heading_unit
 from benchwater.words import day_words, make_columns, make_table
 
-from .bait_costs import BaitCost
 from .compute import Account, Bought, Costs
 
 FEWEST_BARS, MOST_CURVES = 2, 4

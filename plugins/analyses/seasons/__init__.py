@@ -16,7 +16,7 @@ def analyse(season: Season, span: Span) -> Section:
     """The comparisons, for the season to date alone."""
     from .compute import compare_seasons, judge_changes
     from .findings import METHODS, findings
-    from .show import tables
+    from .show import figures, tables
 
     if span.name != "season":
         return Section.empty("Seasons are compared to date.")
@@ -27,8 +27,9 @@ def analyse(season: Season, span: Span) -> Section:
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else "There is too little on one side of each comparison.",
-        findings=tuple(findings(seasons, changes)),
+        findings=tuple(findings(seasons, changes, season.bench)),
         tables=tables(seasons, changes),
+        figures=tuple(figures(seasons, season.bench)),
         methods=METHODS,
     )
 

@@ -1,41 +1,47 @@
-"""Rates of each season up to the same day of the year, compared, and rates before and after a change."""
+"""Rates and costs of each season up to one day of the year, compared, and rates before and after a change."""
 
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 
+from benchwater.ledger import midnight
+from benchwater.ledger.bait_costs import bait_costs, season_facts
+from benchwater.ledger.castings import castings_made
 from benchwater.ledger.fills import poured_in
+from benchwater.ledger.made import baits_dressed
 from benchwater.ledger.trips import trip_names, trips_of
 from benchwater.plugin import Season, Span
-from benchwater.statistics.comparisons import Comparison, level_change, ratio_of_ratios
-from benchwater.statistics.interval import holm_adjusted
-from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
+from benchwater.statistics.comparisons import Comparison, level_change, ratio_of_estimates
+from benchwater.statistics.interval import Interval, holm_adjusted
+from benchwater.statistics.proportions import design_effect
+from benchwater.statistics.rates import ratio_of_totals
 
-LEAST_UNITS, LEAST_EVENTS = 3, 5
+LEAST_UNITS, LEAST_EVENTS, LEVEL = 3, 5, 0.05
 MOST_SEASONS, MOST_GROUPS = 5, 6
 ALL = "all"
+BAD, ENDED, FISH, COST = "bad castings", "baits ended", "fish", "cost of a bait"
+_LOGS = ("pour", "finishing", "inventory", "builds", "fishing")
+_NO_UNITS = pd.DataFrame({"day": pd.Series(dtype="datetime64[us]"), "events": 0.0, "exposure": 0.0})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Measure:
-    """Events over exposure by unit: `units` has the columns `day`, `events` and `exposure`.
+    """What a season gives of a question: a rate of events over exposure, or what a bait costs to make.
 
-    `name` is what is counted, `unit` the canonical unit of its rate, `group` a cause or a build, or `all`.
+    `group` is a cause or a build, or `all`; `unit` the canonical unit of `found`, None where there is too
+    little; `n` counts events or castings. A rate has `units`, with `day`, `events` and `exposure`.
     """
 
     name: str
     group: str
     unit: str
+    n: int
+    found: Interval | None
     units: pd.DataFrame
-
-    def rate(self) -> RatioOfTotals | None:
-        """Events over exposure; None with fewer than `LEAST_UNITS` units or `LEAST_EVENTS` events."""
-        if len(self.units) < LEAST_UNITS or self.units["events"].sum() < LEAST_EVENTS:
-            return None
-        return ratio_of_totals(self.units["events"], self.units["exposure"])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,9 +52,13 @@ class SeasonComparison:
     then: Measure
     season: str
     against: str
-    rates: tuple[RatioOfTotals, RatioOfTotals] | None
     found: Comparison | None
     p_adjusted: float | None
+
+    @property
+    def told(self) -> bool:
+        """Whether it tells a difference that chance would hardly give."""
+        return self.p_adjusted is not None and self.p_adjusted < LEVEL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,8 +73,16 @@ class ChangeEffect:
     found: Comparison | None
 
 
-def measures(season: Season, start: date, end: date) -> Iterator[Measure]:
-    """The measures of the days from `start` up to `end`."""
+def _rate_of(name: str, group: str, unit: str, units: pd.DataFrame) -> Measure:
+    """Events over exposure; not known with fewer than `LEAST_UNITS` units or `LEAST_EVENTS` events."""
+    n, found = int(units["events"].sum()), None
+    if len(units) >= LEAST_UNITS and n >= LEAST_EVENTS:
+        found = ratio_of_totals(units["events"], units["exposure"]).interval
+    return Measure(name=name, group=group, unit=unit, n=n, found=found, units=units)
+
+
+def rates(season: Season, start: date, end: date) -> Iterator[Measure]:
+    """The rates of the days from `start` up to `end`."""
     span = Span(name="season", label="", start=start, end=end)
     if season.holds("pour"):
         rows = poured_in(season, span)
@@ -72,7 +90,7 @@ def measures(season: Season, start: date, end: date) -> Iterator[Measure]:
         sums = rows.groupby("session", observed=True).agg(
             day=("day", "min"), events=("rejects", "sum"), exposure=("castings", "sum")
         )
-        yield Measure(name="bad castings", group=ALL, unit="1", units=sums.reset_index(drop=True))
+        yield _rate_of(BAD, ALL, "1", sums.reset_index(drop=True))
     if season.holds("fishing"):
         yield from _on_the_water(season, span)
 
@@ -94,8 +112,7 @@ def _on_the_water(season: Season, span: Span) -> Iterator[Measure]:
             .groupby("trip")
             .agg(day=("day", "min"), events=("gone", "sum"), exposure=("hours", "sum"))
         )
-        units = sums[sums["exposure"] > 0].reset_index(drop=True)
-        yield Measure(name="baits ended", group=group, unit="1/h", units=units)
+        yield _rate_of(ENDED, group, "1/h", sums[sums["exposure"] > 0].reset_index(drop=True))
     if not season.holds("catch"):
         return
     trips = trips_of(season.rows("fishing", span), season.rows("catch", span), season.bench)
@@ -105,35 +122,75 @@ def _on_the_water(season: Season, span: Span) -> Iterator[Measure]:
     ]:
         found = trips.of(factor, group)
         units = pd.DataFrame({"day": found["day"], "events": found["fish"], "exposure": found["hours"]})
-        yield Measure(name="fish", group=group, unit="fish/h", units=units)
+        yield _rate_of(FISH, group, "fish/h", units)
+
+
+def _costs(season: Season, start: date, end: date, poured: pd.DataFrame) -> Iterator[Measure]:
+    """What a bait of each build dressed from `start` up to `end` cost to make, at the prices then.
+
+    Its limits take castings as independent: they are widened by the design effect of the sessions `poured`.
+    """
+    logs = {kind: season.before(kind, end) for kind in _LOGS}
+    then = Season(season.bench, logs, start, end)
+    if not then.holds("pour"):
+        return
+    wider = math.sqrt(design_effect(poured["events"], poured["exposure"], at_least=1.0))
+    cast, facts, found = castings_made(then, midnight(start)), season_facts(then), []
+    before = baits_dressed(then, midnight(start))
+    for name, bait in bait_costs(then, facts).items():
+        piece, make = bait.build.head or bait.build.trailer, bait.make
+        is_dressed = facts.dressed[name].number > before[name].number
+        if is_dressed and piece is not None and cast[piece].good and make is not None:
+            low, high = (make.estimate + wider * (each - make.estimate) for each in (make.low, make.high))
+            cost = replace(make, low=max(low, bait.material.low if bait.material else 0.0), high=high)
+            n = cast[piece].good + cast[piece].rejects
+            found.append(Measure(name=COST, group=name, unit="money", n=n, found=cost, units=_NO_UNITS))
+    yield from sorted(found, key=lambda each: -each.n)[:MOST_GROUPS]
 
 
 def compare_seasons(season: Season, span: Span) -> tuple[SeasonComparison, ...]:
     """This season against each of the last `MOST_SEASONS` that hold rows, up to the same day of the year."""
-    now = {(each.name, each.group): each for each in measures(season, span.start, span.end)}
+    now = {(each.name, each.group): each for each in _measures(season, span.start, span.end)}
     found = []
     for years in range(1, MOST_SEASONS + 1):
         start, end = _years_before(span.start, years), _years_before(span.end, years)
-        for then in measures(season, start, end):
-            key = then.name, then.group
-            if key in now and len(then.units):
-                rates = now[key].rate(), then.rate()
-                found.append((now[key], then, f"{span.start:%Y}", f"{start:%Y}", rates))
-    compared = [None if None in rates else ratio_of_ratios(*rates) for *_, rates in found]  # type: ignore[arg-type]
-    known = [each.p for each in compared if each is not None]
-    adjusted = iter(holm_adjusted(known).tolist() if known else [])
+        found += [
+            (now[then.name, then.group], then, f"{start:%Y}")
+            for then in _measures(season, start, end)
+            if (then.name, then.group) in now
+        ]
+    compared = [
+        None if mine.found is None or then.found is None else ratio_of_estimates(mine.found, then.found)
+        for mine, then, _ in found
+    ]
+    adjusted: dict[int, float] = {}
+    for name in {mine.name for mine, *_ in found}:
+        own = {
+            place: each.p
+            for place, (each, (mine, *_)) in enumerate(zip(compared, found, strict=True))
+            if each is not None and mine.name == name
+        }
+        if own:
+            adjusted |= zip(own, holm_adjusted(list(own.values())).tolist(), strict=True)
     return tuple(
         SeasonComparison(
             now=mine,
             then=then,
-            season=label,
+            season=f"{span.start:%Y}",
             against=against,
-            rates=None if rates[0] is None or rates[1] is None else (rates[0], rates[1]),
             found=comparison,
-            p_adjusted=None if comparison is None else next(adjusted),
+            p_adjusted=adjusted.get(place),
         )
-        for (mine, then, label, against, rates), comparison in zip(found, compared, strict=True)
+        for place, ((mine, then, against), comparison) in enumerate(zip(found, compared, strict=True))
     )
+
+
+def _measures(season: Season, start: date, end: date) -> Iterator[Measure]:
+    """The rates and costs of a season; none of a season without a row."""
+    seen = [each for each in rates(season, start, end) if len(each.units)]
+    yield from seen
+    for poured in (each.units for each in seen if each.name == BAD):
+        yield from _costs(season, start, end, poured)
 
 
 def _years_before(day: date, years: int) -> date:
@@ -150,7 +207,7 @@ def judge_changes(season: Season, span: Span) -> tuple[ChangeEffect, ...]:
     for change in season.bench.changes:
         if not span.start < change.on < span.end:
             continue
-        for measure in measures(season, span.start, span.end):
+        for measure in rates(season, span.start, span.end):
             if measure.group != ALL and measure.group not in change.groups:
                 continue
             units = measure.units

@@ -1,53 +1,75 @@
 """What the seasons and the changes say in words: what differs, and what cannot be told."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
-from benchwater.plugin import Finding
+from benchwater.plugin import Bench, Finding
 from benchwater.words import MONTHS, make_finding, times
 
-from .compute import ALL, ChangeEffect, Measure, SeasonComparison
+from .compute import ALL, BAD, COST, ENDED, LEVEL, ChangeEffect, Measure, SeasonComparison
 
 METHODS = (
     "Each season is taken up to the same day of the year. Units are sessions of pouring and trips; the "
     "limits of a rate are those of a ratio of totals (jackknife, Student's t, not narrower than Poisson's), "
     "those of a ratio of two are recovered from them (Zou and Donner 2008), and its p-values are adjusted by "
-    "Holm over all comparisons of the table.",
+    "Holm over all comparisons of one question.",
+    "What a bait cost to make: as in “What each bait cost”, without its molds, by the castings, coats and "
+    "prices of each season up to that day; its limits are widened by the design effect of the sessions.",
     "A dated change is judged by segmented quasi-Poisson regression over sessions or trips: a trend, and a "
     "step at the change (Wagner and others 2002). It cannot tell the change from anything else that day.",
 )
-LEVEL = 0.05
 _DONE = {"bad castings": "castings went bad", "baits ended": "baits ended", "fish": "baits caught fish"}
 
 
-def findings(seasons: Sequence[SeasonComparison], changes: Sequence[ChangeEffect]) -> Iterator[Finding]:
+def findings(
+    seasons: Sequence[SeasonComparison], changes: Sequence[ChangeEffect], bench: Bench
+) -> Iterator[Finding]:
     """One finding for each comparison; those that tell nothing are quiet, unless none tells anything."""
-    told = [each for each in seasons if each.p_adjusted is not None and each.p_adjusted < LEVEL]
+    told = [each for each in seasons if each.told]
+    first = (told or [each for each in seasons if each.found] or seasons)[:1]
     for each in seasons:
-        yield _season(each, quiet=each not in told and not (each is seasons[0] and not told))
+        finding = _season(each, bench)
+        yield replace(finding, quiet=each not in told and each not in first, headline=each in first)
     for effect in changes:
         yield _change(effect)
 
 
-def _season(each: SeasonComparison, *, quiet: bool) -> Finding:
-    what = _what(each.now)
-    if each.found is None:
-        text = f"There is too little to compare how often {what} with {each.against}."
-    elif each.p_adjusted is not None and each.p_adjusted < LEVEL:
-        found = times(each.found.ratio, each.found.low, each.found.high)
-        text = f"Up to this day, {what} {found} as often as in {each.against}."
+def _season(each: SeasonComparison, bench: Bench) -> Finding:
+    now, then = each.now.found, each.then.found
+    if each.found is None or now is None or then is None:
+        text = f"There is too little to compare {each.now.name} ({each.now.group}) with {each.against}."
     else:
-        text = f"Up to this day, {what} about as often as in {each.against}, as far as these rows can tell."
+        own, other = (_shown(each.now, value.estimate, bench) for value in (now, then))
+        text = f"{_said(each.now).format(own)}, against {other} by the same day of {each.against}"
+        found = times(each.found.ratio, each.found.low, each.found.high)
+        much = "as much" if each.now.name == COST else "as often"
+        text += f": {found} {much}." if each.told else ". That may be chance."
     found_parts = (each.found.ratio, each.found.low, each.found.high) if each.found else None
     return make_finding(
         "season_ratio",
         text,
         found_parts,
         "1",
-        n=int(each.now.units["events"].sum() + each.then.units["events"].sum()),
+        n=each.now.n + each.then.n,
         group=each.against,
         more={"measure": each.now.name, "of": each.now.group, "p_adjusted": each.p_adjusted},
-        quiet=quiet,
     )
+
+
+def _said(measure: Measure) -> str:
+    """What happened, with a place for the number."""
+    if measure.name == BAD:
+        return "{} of castings went bad this season"
+    if measure.name == COST:
+        return f"{measure.group} cost {{}} to make this season"
+    if measure.name == ENDED:
+        by = "" if measure.group == ALL else f" by {measure.group}"
+        return f"A bait ended{by} every {{}} of fishing this season"
+    return f"{'Baits' if measure.group == ALL else measure.group} caught {{}} this season"
+
+
+def _shown(measure: Measure, value: float, bench: Bench) -> str:
+    return bench.show(1 / value, "h") if measure.name == ENDED else bench.show(value, measure.unit)
 
 
 def _change(effect: ChangeEffect) -> Finding:
@@ -65,7 +87,7 @@ def _change(effect: ChangeEffect) -> Finding:
         text,
         parts,
         "1",
-        n=int(effect.measure.units["events"].sum()),
+        n=effect.measure.n,
         group=effect.what,
         more={
             "measure": effect.measure.name,

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from benchwater.statistics.interval import Interval
 from benchwater.statistics.randomisation import events_needed
-from benchwater.statistics.rates import RatioOfTotals
 
 _Z = 1.959963984540054
 _ROUNDS = 60
@@ -25,16 +25,16 @@ class Comparison:
     p: float
 
 
-def ratio_of_ratios(one: RatioOfTotals, other: RatioOfTotals) -> Comparison | None:
-    """Compare two independent ratios of totals; None where either total is 0 or without limits.
+def ratio_of_estimates(one: Interval, other: Interval) -> Comparison | None:
+    """Compare two independent estimates above 0 with 95 % limits; None where either is 0 or has no limits.
 
     Limits are recovered from those of the two on the log scale: ln ratio ± sqrt(d1² + d2²), each d the
     distance to that ratio's own limit. Source: Zou and Donner 2008, Statistics in Medicine 27:1693-1702. The
     p-value is the normal one at the distance to the limit that lies towards 1.
     """
-    if one.total_y == 0 or other.total_y == 0:
+    if min(one.low, other.low) <= 0:
         return None
-    logs = [tuple(map(math.log, (each.low, each.ratio, each.high))) for each in (one, other)]
+    logs = [tuple(map(math.log, (each.low, each.estimate, each.high))) for each in (one, other)]
     if not all(math.isfinite(value) for log in logs for value in log):
         return None
     (low1, log1, high1), (low2, log2, high2) = logs

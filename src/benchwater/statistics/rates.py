@@ -119,6 +119,11 @@ class RatioOfTotals:
     total_y: float
     total_x: float
 
+    @property
+    def interval(self) -> Interval:
+        """The ratio with its limits."""
+        return Interval(estimate=self.ratio, low=self.low, high=self.high, level=LEVEL)
+
 
 def ratio_of_totals(y: ArrayLike, x: ArrayLike) -> RatioOfTotals:
     """The ratio sum(y) / sum(x) over independent sampling units, with limits that serve for few units.

@@ -52,7 +52,10 @@ def test_this_season_is_compared_with_the_last_at_the_same_day_of_the_year():
     assert bad["high"] < 1
     assert bad["season"] == "2026"
     assert bad["against"] == "2025"
-    assert "Up to this day, castings went bad 0.33 times" in section.findings[0].text
+    assert (
+        "15 % of castings went bad this season, against 45 % by the same day of 2025: 0.33 times"
+        in section.findings[0].text
+    )
 
 
 def test_a_change_is_judged_against_the_trend_and_one_that_did_nothing_is_not_told_as_one():

@@ -4,9 +4,7 @@ import math
 
 import pytest
 
-from benchwater.statistics.interval import Interval
-from benchwater.statistics.proportions import wilson_interval
-from cost.bait_costs import (
+from benchwater.ledger.bait_costs import (
     exactly,
     from_uncertainty,
     rejects_per_good,
@@ -14,6 +12,8 @@ from cost.bait_costs import (
     sum_erring_together,
     sum_of_estimates,
 )
+from benchwater.statistics.interval import Interval
+from benchwater.statistics.proportions import wilson_interval
 from reference_cases import reference_case
 
 
