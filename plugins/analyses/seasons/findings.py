@@ -51,7 +51,7 @@ def _season(each: SeasonComparison, bench: Bench) -> Finding:
         found_parts,
         "1",
         n=each.now.n + each.then.n,
-        group=each.against,
+        group=f"{each.against}, {each.now.name}, {each.now.group}",
         more={"measure": each.now.name, "of": each.now.group, "p_adjusted": each.p_adjusted},
     )
 
@@ -88,7 +88,7 @@ def _change(effect: ChangeEffect) -> Finding:
         parts,
         "1",
         n=effect.measure.n,
-        group=effect.what,
+        group=f"{effect.what}, {effect.measure.name}, {effect.measure.group}",
         more={
             "measure": effect.measure.name,
             "of": effect.measure.group,
