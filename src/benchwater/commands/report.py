@@ -138,7 +138,6 @@ def _print_problems(made: "Report", refusals: "tuple[PluginProblem, ...]", trace
 
 
 def _load_printer() -> None:
-    """Import WeasyPrint and compile the templates."""
     from benchwater.render import html, pdf
 
     pdf.weasyprint()

@@ -150,7 +150,6 @@ def _answers(caller: pluggy.HookCaller, plugin: object, kind: type[_Brought]) ->
 
 
 def _report_written(caller: pluggy.HookCaller, plugin: object) -> Callable[[ReportWritten], object] | None:
-    """The plugin's own implementation."""
     found = next((each for each in caller.get_hookimpls() if each.plugin is plugin), None)
     if found is None:
         return None

@@ -93,7 +93,6 @@ class Plugins:
 
     @property
     def log_kinds(self) -> tuple[LogKind, ...]:
-        """Every log kind, by name."""
         return tuple(
             sorted((kind for plugin in self.loaded for kind in plugin.log_kinds), key=lambda kind: kind.name)
         )

@@ -84,7 +84,6 @@ def _code_digest(entry_points: bytes) -> str:
 
 
 def _packages(place: str) -> list[str]:
-    """The folders that describe installed packages."""
     try:
         return sorted(name for name in os.listdir(place) if name.endswith((".dist-info", ".egg-info")))
     except OSError:

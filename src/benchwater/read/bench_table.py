@@ -204,7 +204,6 @@ class Faults:
         self._found.setdefault(message, line or 0)
 
     def add_message(self, message: str, line: int) -> None:
-        """Note what is wrong with the file's text."""
         self._found.setdefault(message, line)
 
     def written_with(self, path: Path, value: str) -> str:
@@ -255,7 +254,6 @@ class BenchTable:
         return self._data.get(key)
 
     def has(self, key: str) -> bool:
-        """Whether the file says anything under this key."""
         return key in self._data
 
     def written_keys(self) -> list[str]:
@@ -450,7 +448,6 @@ class BenchTable:
                 self.fault(str(key), f"is not a key that benchwater knows here{hint}")
 
     def needs(self, key: str, example: str = "") -> None:
-        """Note that a key is not there."""
         self._faults.add(self.path, f"needs a key `{key}`{example}")
 
     def _refuse(self, key: str, needed: str, better: str | None) -> None:

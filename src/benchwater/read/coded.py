@@ -23,7 +23,6 @@ class Coded(NamedTuple):
     values: Sequence[Any]
 
     def value(self, row: int) -> Any:
-        """The value of one row."""
         return self.values[self.codes[row]]
 
     def take(self, rows: Indices | Mask) -> "Coded":
@@ -41,7 +40,6 @@ class Coded(NamedTuple):
         return [function(each) if count else None for each, count in zip(self.values, counts, strict=True)]
 
     def held(self) -> list[Any]:
-        """The values that any row holds."""
         counts = np.bincount(self.codes, minlength=len(self.values)).tolist()
         return [each for each, count in zip(self.values, counts, strict=True) if count]
 

@@ -56,7 +56,6 @@ class ReadColumns:
 
     @property
     def values(self) -> dict[str, Coded]:
-        """The columns of the table."""
         return {**self.by_itself, **self.by_another, **self.added}
 
     def text(self, name: str, row: int) -> str:
@@ -133,7 +132,6 @@ class BareUnits:
     """
 
     def __init__(self, header: Header, bench: Bench, dates: DateHints) -> None:
-        """Of a file with that header, and what its column of days says."""
         self.stood_in: set[str] = set()
         self._heading_units = by_heading = {
             h.column.name: h.unit for h in header.headings if h.column is not None and h.unit

@@ -192,7 +192,6 @@ def _order(parts: "dict[str, _Parts]") -> tuple[DateOrder, str]:
 
 
 def _ordered(parts: _Parts, order: DateOrder) -> tuple[int, int]:
-    """The day and the month."""
     return (parts.first, parts.second) if order == "day first" else (parts.second, parts.first)
 
 

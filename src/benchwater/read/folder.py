@@ -1,20 +1,19 @@
 """Reads every log below a maker's folder, and accounts for every file and row."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
-from benchwater.read.coded import Mask
 from benchwater.read.log_parts import LogPart, log_parts
 from benchwater.read.outcome import FileError, NotRead, ReadAs, Reading, SetAside, Source, UnreadColumn
 from benchwater.read.prepare import fill_same_as_above, without_finished_baits
 from benchwater.read.rows import ReadRows, read_rows
-from benchwater.read.tables import FileRows, build_tables, take_repeats
+from benchwater.read.tables import build_tables, take_repeats
 from benchwater.read.vocabulary import everyday_key
 from benchwater.words import counted, listed
 
@@ -25,8 +24,7 @@ _FAR_AHEAD = np.timedelta64(400, "D")
 _MOST_FAR_AHEAD = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _ReadPart:
+class _ReadPart(NamedTuple):
     part: LogPart
     content: ReadRows
     question: str
@@ -57,52 +55,39 @@ def read_folder(
             filled = fill_same_as_above(found.header, found.body(), found.file, blanks=blanks)
             whole = replace(found.without_records(), read_as=found.read_as + filled.read_as)
             files += [
-                _ReadPart(
-                    part=part,
-                    content=read_rows(part.file, part.header, body, bench),
-                    question=filled.question,
-                )
+                _ReadPart(part, read_rows(part.file, part.header, body, bench), filled.question)
                 for part, body in without_finished_baits(whole, filled.body, kinds, bench)
             ]
         except FileError as error:
             not_read.append(NotRead(file=found.file, why=str(error), asks=error.asks))
-    file_rows = [
-        FileRows(
-            file=read.part.file, log=read.part.log, columns=read.content.columns, lines=read.content.lines
-        )
-        for read in files
-    ]
-    unique = take_repeats(file_rows, keep_repeats)
+    unique, repeats = take_repeats([read.content for read in files], keep_repeats)
     cells: list[SetAside] = []
     sources = []
-    for read, kept in zip(files, unique.kept, strict=True):
-        used = int(kept.sum())
-        set_aside = len(read.content.set_aside)
-        in_rows_that_count = _cells_in_rows(read.content, kept)
+    for (part, content, _), kept in zip(files, unique, strict=True):
+        lines = frozenset(kept.lines.tolist() if content.cells_set_aside else ())
+        in_rows_that_count = [cell for cell in content.cells_set_aside if cell.line in lines]
         cells += in_rows_that_count
         sources.append(
             Source(
-                file=read.part.file,
-                path=read.part.path,
-                sha256=read.part.sha256,
-                log=read.part.log,
-                rows=len(read.content.lines) + set_aside,
-                used=used,
-                repeated=len(kept) - used,
-                set_aside=set_aside,
+                file=part.file,
+                path=part.path,
+                sha256=part.sha256,
+                log=part.log,
+                rows=len(content.lines) + len(content.set_aside),
+                used=len(kept.lines),
+                repeated=len(content.lines) - len(kept.lines),
+                set_aside=len(content.set_aside),
                 cells_set_aside=len(in_rows_that_count),
-                dialect=read.part.dialect,
+                dialect=part.dialect,
             )
         )
-    tables = build_tables(
-        kinds, [entry.take(kept) for entry, kept in zip(file_rows, unique.kept, strict=True)]
-    )
+    tables = build_tables(kinds, unique)
     return Reading(
         tables=tables,
         sources=tuple(sources),
         set_aside=tuple(entry for read in files for entry in read.content.set_aside),
         cells_set_aside=tuple(cells),
-        repeats=unique.repeats,
+        repeats=repeats,
         not_read=tuple(not_read),
         fallbacks=tuple(sorted({text for read in files for text in read.content.fallbacks})),
         check_problems=tuple(
@@ -176,11 +161,3 @@ def _headings_taken(read: _ReadPart) -> list[tuple[str, str]]:
         for each in read.part.header.headings
         if each.column is not None and each.is_everyday
     ]
-
-
-def _cells_in_rows(content: ReadRows, kept: Mask) -> list[SetAside]:
-    """The cells set aside in the rows that are kept."""
-    if not content.cells_set_aside:
-        return []
-    lines = frozenset(content.lines[kept].tolist())
-    return [cell for cell in content.cells_set_aside if cell.line in lines]

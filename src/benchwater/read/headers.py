@@ -67,7 +67,6 @@ class Header:
 
     @property
     def date_position(self) -> int | None:
-        """The position of the date among the headings."""
         return next((h.position for h in self.headings if h.column and h.column.kind == "date"), None)
 
     def body(self) -> Body:

@@ -63,7 +63,6 @@ class LogPart:
 
     @property
     def log(self) -> str:
-        """The name of the log."""
         return self.header.kind.name
 
     def without_records(self) -> "LogPart":

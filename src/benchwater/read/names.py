@@ -184,7 +184,6 @@ def _names(refers_to: str, bench: Bench) -> Mapping[str, object]:
 
 
 def _all_with(optional: frozenset[str], names: Iterable[str]) -> _Known:
-    """Names that all have the same optional words."""
     found = tuple(names)
     return _known(found, (optional,) * len(found))
 

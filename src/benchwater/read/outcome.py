@@ -225,10 +225,8 @@ class Reading:
 
     @property
     def column_questions(self) -> tuple[str, ...]:
-        """A sentence about each column not read that may be a known one."""
         return tuple(each.question for each in self.unread_columns if each.may_be)
 
     @property
     def holds_rows(self) -> bool:
-        """Whether any log has a row that can be used."""
         return any(source.used for source in self.sources)

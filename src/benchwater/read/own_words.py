@@ -123,7 +123,6 @@ class WordQuestion:
 
     @property
     def text(self) -> str:
-        """The question."""
         choices = _either([f"`{choice}`" for choice in self.choices])
         return f"{self.what} ({self._rows}): is it {choices}?"
 

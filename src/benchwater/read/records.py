@@ -185,35 +185,21 @@ def _closed_line(separator: str) -> re.Pattern[str]:
 def _closing_line(line_at: LineAt, start: int, separator: str) -> int | None:
     is_open = False
     for index in range(start, start + MOST_LINES_IN_A_CELL):
-        line = line_at(index)
-        if line is None:
+        if (line := line_at(index)) is None:
             return None
-        if '"' in line:
-            is_open = _ends_open(line, separator, is_open)
-        if not is_open:
+        if not (is_open := _ends_open(line, separator, is_open)):
             return index
     return None
 
 
 def _ends_open(line: str, separator: str, is_open: bool) -> bool:
-    at_start = not is_open
-    position = 0
-    while position < len(line):
-        character = line[position]
-        if is_open:
-            if character == '"':
-                if line[position + 1 : position + 2] == '"':
-                    position += 1
-                else:
-                    is_open = False
-        elif character == '"' and at_start:
-            is_open, at_start = True, False
-        elif character == separator:
-            at_start = True
-        elif character != " ":
-            at_start = False
-        position += 1
-    return is_open
+    """Whether a quoted cell is still open at the end of a line, given whether one is at its start."""
+    if is_open:
+        closing = re.match('(?:[^"]++|"")*+"', line)
+        if closing is None:
+            return True
+        line = f"x{line[closing.end() :]}"  # a quotation mark opens a cell only at the cell's start
+    return _closed_line(separator).fullmatch(line) is None
 
 
 def _cells(lines: list[str], separator: str) -> tuple[str, ...]:
@@ -246,7 +232,6 @@ class Body:
     irregular: Mapping[int, Record]
 
     def record(self, row: int) -> Record:
-        """One record."""
         line = int(self.lines[row])
         return self.irregular.get(line) or Record(
             line, tuple(str(column.value(row)) for column in self.columns)
@@ -279,7 +264,6 @@ class Grid:
         return [str(text) for text in self.body.columns[position].held() if text]
 
     def positions(self) -> range:
-        """The positions of the headings."""
         return range(len(self.headings))
 
     def take(self, rows: Indices, positions: Sequence[int]) -> "Grid":
@@ -349,7 +333,6 @@ def _columns_of(records: Sequence[Record], width: int) -> list[Coded]:
 
 
 def _blank_rows(body: Body) -> Indices:
-    """The records that hold nothing but spaces."""
     rows = np.arange(len(body.lines))
     for column in body.columns:
         if len(rows):

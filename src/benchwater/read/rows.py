@@ -2,14 +2,14 @@
 
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind, RowProblem, Value
-from benchwater.read.coded import Coded, Indices, constant_column, group_rows
+from benchwater.read.coded import Coded, Indices, Mask, constant_column, group_rows
 from benchwater.read.columns import Taken, is_error, read_columns
 from benchwater.read.dates import DateHints, read_date
 from benchwater.read.headers import Header, Heading
@@ -38,6 +38,8 @@ class ReadRows:
     documented units stood in for bare numbers, `check_problem` how the log's check failed.
     """
 
+    file: str
+    log: str
     columns: Mapping[str, Coded]
     lines: Indices
     set_aside: tuple[SetAside, ...]
@@ -45,6 +47,13 @@ class ReadRows:
     words_taken: Taken
     fallbacks: frozenset[str]
     check_problem: CheckProblem | None
+
+    def take(self, kept: Mask) -> "ReadRows":
+        """The same with some of the usable rows."""
+        if kept.all():
+            return self
+        columns = {name: column.take(kept) for name, column in self.columns.items()}
+        return replace(self, columns=columns, lines=self.lines[kept])
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +124,8 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
             columns[frame_name] = columns[frame_name].replaced(here, constant_column(len(here)))
     day = read.by_itself.get("date")
     return ReadRows(
+        file=file,
+        log=kind.name,
         columns={name: _without_errors(column.take(~refused)) for name, column in columns.items()},
         lines=body.lines[~refused],
         set_aside=tuple(
@@ -230,7 +241,6 @@ def _suspect_rows(body: Body, header: Header) -> Indices:
 
 
 def _extra_columns(body: Body, header: Header) -> dict[str, Coded]:
-    """The columns that the maker added, as text."""
     extra: dict[str, Coded] = {}
     for heading in header.headings:
         if heading.column is None and heading.text:

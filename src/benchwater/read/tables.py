@@ -5,8 +5,7 @@ earlier file (by name) already holds is a repeat, as often as that file holds it
 and three here make one new row. Rows are compared by their values, not by how these are written.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,13 +15,13 @@ from benchwater.read.coded import (
     Coded,
     Codes,
     Indices,
-    Mask,
     concatenate,
     constant_column,
     group_rows,
     map_values,
 )
 from benchwater.read.outcome import Repeat
+from benchwater.read.rows import ReadRows
 from benchwater.units import QUANTITIES
 from benchwater.words import runs
 
@@ -32,34 +31,14 @@ if TYPE_CHECKING:
 _NUMBERS = frozenset({"number", "money", "amount", "spread", *QUANTITIES})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FileRows:
-    """The usable rows of one file."""
+def take_repeats(
+    files: Sequence[ReadRows], keep: Sequence[str] = ()
+) -> tuple[list[ReadRows], tuple[Repeat, ...]]:
+    """Return the files without the rows that an earlier one holds, and an account of these.
 
-    file: str
-    log: str
-    columns: Mapping[str, Coded]
-    lines: Indices
-
-    def take(self, kept: Mask) -> "FileRows":
-        """The rows that are kept."""
-        if kept.all():
-            return self
-        columns = {name: column.take(kept) for name, column in self.columns.items()}
-        return FileRows(file=self.file, log=self.log, columns=columns, lines=self.lines[kept])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unique:
-    """A mask of the rows that are no repeats for each file, in order, and an account of those that are."""
-
-    kept: tuple[Mask, ...]
-    repeats: tuple[Repeat, ...]
-
-
-def take_repeats(files: Sequence[FileRows], keep: Sequence[str] = ()) -> Unique:
-    """Find the rows that an earlier file holds. `keep` names files whose rows are all meant, `*` is all."""
-    kept = tuple(np.ones(len(entry.lines), dtype=bool) for entry in files)
+    `keep` names files whose rows are all meant, `*` is all.
+    """
+    kept = [np.ones(len(entry.lines), dtype=bool) for entry in files]
     repeats: list[Repeat] = []
     for log in dict.fromkeys(entry.log for entry in files):
         of_log = sorted(
@@ -72,10 +51,11 @@ def take_repeats(files: Sequence[FileRows], keep: Sequence[str] = ()) -> Unique:
                 kept[number][rows] = False
                 lines = entry.lines[rows].tolist()
                 repeats.append(Repeat(file=entry.file, lines=runs(lines), rows=len(lines), first_in=first))
-    return Unique(kept=kept, repeats=tuple(sorted(repeats, key=lambda repeat: repeat.file)))
+    unique = [entry.take(rows) for entry, rows in zip(files, kept, strict=True)]
+    return unique, tuple(sorted(repeats, key=lambda repeat: repeat.file))
 
 
-def _repeated(files: Sequence[FileRows], keep: Sequence[str]) -> list[dict[str, Indices]]:
+def _repeated(files: Sequence[ReadRows], keep: Sequence[str]) -> list[dict[str, Indices]]:
     """The rows of each file that are repeats, by the file that holds them first."""
     found: list[dict[str, Indices]] = []
     rows_of, same_of, count = _rows_to_compare(files)
@@ -95,7 +75,7 @@ def _repeated(files: Sequence[FileRows], keep: Sequence[str]) -> list[dict[str, 
     return found
 
 
-def _rows_to_compare(files: Sequence[FileRows]) -> tuple[list[Indices], list[Codes], int]:
+def _rows_to_compare(files: Sequence[ReadRows]) -> tuple[list[Indices], list[Codes], int]:
     """The rows of each file that another file may hold, the group of equal rows each is in, how many groups.
 
     Only days with rows in several files are compared.
@@ -120,7 +100,7 @@ def _rows_to_compare(files: Sequence[FileRows]) -> tuple[list[Indices], list[Cod
     )
 
 
-def _compared(files: Sequence[FileRows], name: str) -> Coded:
+def _compared(files: Sequence[ReadRows], name: str) -> Coded:
     """One column of all files; an empty cell equals one of a column that is not there."""
     return map_values(_concatenate(files, name), lambda value: None if value == "" else value)
 
@@ -136,12 +116,12 @@ def _occurrence(keys: Codes) -> Indices:
     return occurrence
 
 
-def build_tables(kinds: Sequence[LogKind], files: Sequence[FileRows]) -> "dict[str, pd.DataFrame]":
+def build_tables(kinds: Sequence[LogKind], files: Sequence[ReadRows]) -> "dict[str, pd.DataFrame]":
     """One table for each log kind, empty ones too, in order of date, file and line; see `Season.log`."""
     return {kind.name: _table(kind, [entry for entry in files if entry.log == kind.name]) for kind in kinds}
 
 
-def _table(kind: LogKind, files: Sequence[FileRows]) -> "pd.DataFrame":
+def _table(kind: LogKind, files: Sequence[ReadRows]) -> "pd.DataFrame":
     import pandas as pd
 
     files = sorted((entry for entry in files if len(entry.lines)), key=lambda entry: entry.file)
@@ -165,7 +145,7 @@ def _table(kind: LogKind, files: Sequence[FileRows]) -> "pd.DataFrame":
     return pd.DataFrame(data, copy=False)
 
 
-def _concatenate(files: Sequence[FileRows], name: str) -> Coded:
+def _concatenate(files: Sequence[ReadRows], name: str) -> Coded:
     return concatenate([entry.columns.get(name) or constant_column(len(entry.lines)) for entry in files])
 
 

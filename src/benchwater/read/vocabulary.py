@@ -117,25 +117,20 @@ class Vocabulary:
 
     def __init__(self, phrases: Iterable[tuple[str, str]], ask: Iterable[str] = ()) -> None:
         """`phrases` pairs phrases with meanings. `ask` are ordinary words that are no misspelling of one."""
-        self._by_key: dict[str, frozenset[str]] = {}
+        self.by_key: dict[str, frozenset[str]] = {}
         for phrase, meaning in phrases:
             key = everyday_key(phrase)
             if key:
-                self._by_key[key] = self._by_key.get(key, frozenset()) | {meaning}
+                self.by_key[key] = self.by_key.get(key, frozenset()) | {meaning}
         self._by_content: dict[str, list[str]] = {}
-        for key in self._by_key:
+        for key in self.by_key:
             self._by_content.setdefault(_content(key), []).append(key)
-        self._spellings = Spellings(self._by_key)
+        self._spellings = Spellings(self.by_key)
         self._ask = frozenset(map(everyday_key, ask))
-
-    @property
-    def by_key(self) -> Mapping[str, frozenset[str]]:
-        """What each phrase may stand for, by its key."""
-        return self._by_key
 
     def exact(self, text: str) -> frozenset[str]:
         """What the phrase itself stands for."""
-        return self._by_key.get(everyday_key(text), frozenset())
+        return self.by_key.get(everyday_key(text), frozenset())
 
     def is_asked_about(self, text: str) -> bool:
         """Whether it is an ordinary word that nothing is taken for, or a question."""
@@ -145,7 +140,7 @@ class Vocabulary:
         """What the phrases stand for that the text may be a misspelling of."""
         key = everyday_key(text)
         near = () if key in self._ask else self._spellings.near(key)
-        return frozenset().union(*(self._by_key[phrase] for phrase in near))
+        return frozenset().union(*(self.by_key[phrase] for phrase in near))
 
     def meanings(self, text: str, *, whole: bool) -> frozenset[str]:
         """What a cell may stand for: of several, the first way of reading that finds anything counts.
@@ -174,7 +169,7 @@ class Vocabulary:
         found: frozenset[str] = frozenset()
         for phrase in self._by_content.get(_content(key), ()) if _content(key) else ():
             if words.issuperset(phrase.split()):
-                found |= self._by_key[phrase]
+                found |= self.by_key[phrase]
         return found
 
     def _within(self, key: str) -> frozenset[str]:
@@ -185,7 +180,7 @@ class Vocabulary:
         for length in range(min(_LONGEST_PHRASE, len(words)), 0, -1):
             for start in range(len(words) - length + 1):
                 inside = range(start, start + length)
-                meanings = self._by_key.get(" ".join(words[start : start + length]))
+                meanings = self.by_key.get(" ".join(words[start : start + length]))
                 if meanings and not all(taken[at] for at in inside):
                     found |= meanings
                     for at in inside:
@@ -214,19 +209,9 @@ def is_misspelling(text: str, word: str, most: int = 2) -> bool:
     if re.findall(r"[0-9]+", text) != re.findall(r"[0-9]+", word):
         return False
     if shortest == 4:
-        return _swapped(text, word) or _doubled(text, word) or _doubled(word, text)
+        is_swapped = sorted(text) == sorted(word) and _slips(text, word) == 1
+        return is_swapped or _doubled(text, word) or _doubled(word, text)
     return _slips(text, word) <= (min(most, 2) if shortest >= 9 else 1)
-
-
-def _swapped(text: str, word: str) -> bool:
-    differ = [at for at, (one, other) in enumerate(zip(text, word, strict=False)) if one != other]
-    return (
-        len(text) == len(word)
-        and len(differ) == 2
-        and differ[1] == differ[0] + 1
-        and text[differ[0]] == word[differ[1]]
-        and text[differ[1]] == word[differ[0]]
-    )
 
 
 def _doubled(longer: str, shorter: str) -> bool:

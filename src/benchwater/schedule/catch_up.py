@@ -55,7 +55,6 @@ class Done:
 
     @property
     def clean(self) -> bool:
-        """Whether all of it went well."""
         return self.error is None and not self.problems
 
 

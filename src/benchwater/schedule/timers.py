@@ -129,7 +129,6 @@ class TimerFile:
 
     @property
     def text(self) -> str:
-        """The content as text."""
         return self.data.decode(self.encoding)
 
     def is_ours(self) -> bool:

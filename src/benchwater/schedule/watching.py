@@ -12,7 +12,6 @@ class Relevant:
     """Filter of the paths that can change a report: no hidden files, reports or caches."""
 
     def __init__(self, folder: Path, out: Path) -> None:
-        """Take the workspace and the folder where its reports go."""
         self._folder = folder.resolve()
         self._out = out.resolve()
 
@@ -26,7 +25,6 @@ class Relevant:
         return not any(part.startswith((".", "~")) or part == "__pycache__" for part in parts)
 
     def name(self, path: Path) -> str:
-        """Return the path relative to the workspace."""
         return path.relative_to(self._folder).as_posix()
 
 

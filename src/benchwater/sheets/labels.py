@@ -41,7 +41,6 @@ class LabelStock:
 
     @property
     def label_mm(self) -> tuple[float, float]:
-        """Return the width and height of one label; the paper stands upright."""
         height, width = PAPER_MM[self.paper]
         return (
             (width - 2 * self.margin_mm - (self.columns - 1) * self.gap_mm) / self.columns,

@@ -71,7 +71,6 @@ class Entry:
         return ", ".join(name.replace("_", " ") for name in self.columns)
 
     def width(self, tick_mm: float) -> float:
-        """Return its width in mm where each box is `tick_mm` wide."""
         return len(self.boxes) * tick_mm + (self.write_mm if self.written else 0)
 
 
