@@ -234,7 +234,8 @@ def _doubt(
         and not (own.of_build and other.of_build and "build" in {other.name, c.factor})
     } | {"angler": rows["angler"]}
     for name, labels in levels.items():
-        codes, names = pd.factorize(labels.astype(object).fillna(UNKNOWN), sort=True)
+        names = [*labels.cat.categories, UNKNOWN]
+        codes = labels.cat.codes.to_numpy(dtype=np.int64) % len(names)
         if len(np.unique(codes[(hours > 0) & (c.here | c.there)])) < 2:
             continue
         if not _leaves_out_one(TripComparison(ended, hours, c.here, c.there, trips, codes), higher):

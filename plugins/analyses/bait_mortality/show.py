@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from benchwater import plots
 from benchwater.ledger.bait_lives import habitat_tags
@@ -13,11 +14,6 @@ from benchwater.statistics.rates import ratio_of_totals
 from benchwater.words import known, make_columns, make_table
 
 from .compute import Mortality
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    Mask = pd.Series[bool]
 
 Row = tuple[Cell, ...]
 MOST_ON_PAPER, MOST_TAGGED = 10, 1000
@@ -70,7 +66,7 @@ def _cause_summary(found: Mortality) -> Table:
 def _rates(found: Mortality) -> Table:
     """Losses per bait-hour, of all and by each group of each factor."""
     rows = found.summed
-    parts: list[tuple[str, str, Mask]] = [("all", "all", rows["count"] > 0)]
+    parts: list[tuple[str, str, pd.Series[bool]]] = [("all", "all", rows["count"] > 0)]
     for factor in found.factors:
         if factor.name == "habitat":
             parts += [("habitat", tag, has) for tag, has in habitat_tags(rows).items()]
@@ -143,12 +139,11 @@ def _tagged(found: Mortality) -> Iterator[Table]:
     last = rows.drop_duplicates(["build", "bait", "life"], keep="last").sort_values(
         ["bait", "first_day", "build"]
     )
-    body = [
-        (str(tag), str(build), f"{first:%Y-%m-%d}", f"{day:%Y-%m-%d}", hours, str(fate), cause or None)
-        for tag, build, first, day, hours, fate, cause in last[
-            ["bait", "build", "first_day", "date", "time", "fate", "cause"]
-        ].itertuples(index=False)
-    ]
+    words = {name: last[name].tolist() for name in ("bait", "build", "fate", "cause")}
+    days = [_written(last[name]) for name in ("first_day", "date")]
+    causes = [cause or None for cause in words["cause"]]
+    cells = (words["bait"], words["build"], *days, last["time"].tolist(), words["fate"], causes)
+    body = list(zip(*cells, strict=True))
     if body:
         yield make_table(
             "tagged",
@@ -160,6 +155,12 @@ def _tagged(found: Mortality) -> Iterator[Table]:
             print_rows=MOST_TAGGED,
             paper_rows=0,
         )
+
+
+def _written(days: "pd.Series[Any]") -> list[str]:
+    """Each day as `2026-04-05`."""
+    of_row, different = pd.factorize(days.dt.normalize())
+    return list(map(different.strftime("%Y-%m-%d").tolist().__getitem__, of_row))
 
 
 def _curves(found: Mortality) -> tuple[Table, Table]:

@@ -49,20 +49,15 @@ class TripComparison:
         masks = np.asarray(first, dtype=bool), np.asarray(second, dtype=bool)
         if np.any(masks[0] & masks[1]):
             raise ValueError("the groups compared must not share a record")
-        kept = masks[0] | masks[1]
-        trip = np.unique(np.asarray(trips)[kept], return_inverse=True)[1]
-        stratum = np.zeros(len(trip), dtype=np.int64)
-        if strata is not None:
-            stratum = np.unique(np.asarray(strata)[kept], return_inverse=True)[1]
+        trip = np.asarray(trips, dtype=np.int64)
+        stratum = np.zeros(len(trip), dtype=np.int64) if strata is None else np.asarray(strata, np.int64)
         shape = (int(trip.max(initial=-1)) + 1, int(stratum.max(initial=-1)) + 1)
-
-        def cells(values: ArrayLike, mask: NDArray[np.bool_]) -> FloatArray:
-            summed = np.bincount(
-                trip * shape[1] + stratum, np.where(mask, values, 0.0)[kept], shape[0] * shape[1]
-            )
-            return np.asarray(summed, dtype=np.float64).reshape(shape)
-
-        parts = [cells(values, mask) for mask in masks for values in (events, exposure)]
+        cell = trip * shape[1] + stratum
+        parts = [
+            np.bincount(cell[mask], np.asarray(values, np.float64)[mask], shape[0] * shape[1]).reshape(shape)
+            for mask in masks
+            for values in (events, exposure)
+        ]
         use = (parts[1].sum(axis=0) > 0) & (parts[3].sum(axis=0) > 0)
         self._x1, self._t1, self._x2, self._t2 = (part[:, use] for part in parts)
         self._totals = [part[:, use].sum(axis=0) for part in parts]

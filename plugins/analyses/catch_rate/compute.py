@@ -149,7 +149,7 @@ def _doubt(season: Season, span: Span, lead: RateContrast) -> str:
     """The first factor within which the lead of a build may be chance: trips split by angler, by habitat."""
     fishing, catch = (season.rows(kind, span) for kind in ("fishing", "catch"))
     for factor in ("angler", "habitat"):
-        trips = trips_of(_split(fishing, factor), _split(catch, factor), season.bench)
+        trips = trips_of(_split(fishing, factor), _split(catch, factor), season.bench, ["build"])
         builds = {build: trips.of("build", build) for build in (lead.group, lead.against)}
         within = contrast_rates({"build": builds}, within=["build"])
         if fishing[factor].astype("str").nunique() > 1 and not (

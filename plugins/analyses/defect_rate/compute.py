@@ -284,7 +284,7 @@ def by_name(table: pd.DataFrame, column: str) -> dict[str, pd.DataFrame]:
 
 def gap_around(mold: MoldResult, temp: float) -> tuple[float, float] | None:
     """Returns the readings next to a temperature where they enclose it and lie far apart, else None."""
-    read = mold.by_temperature.fills["mold_temp_c"]
+    read = mold.by_temperature.fills["mold_temp_c"].to_numpy()
     below, above = float(read[read <= temp].max()), float(read[read >= temp].min())
     return (below, above) if above - below > WIDE_GAP_K else None
 

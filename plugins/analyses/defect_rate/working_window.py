@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -33,16 +33,14 @@ SIGNIFICANCE = 0.05
 SMALLEST_SHARE = 1e-8
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class WorkingWindow:
     """The range of x, from `first_met` to `last_met`, in which the summed rate meets the target.
 
     Both are None where the target is met nowhere. `best` is where the rate is lowest; it always exists.
     `starts_before` (`ends_after`) says that the target is still met at the low (high) edge of the range
-    searched, so that the end given is that edge and not a crossing. At `first_met_lower` the rate is shown to
-    exceed the target (None: at no x below `first_met`, or below `best` where it is met nowhere); at
-    `first_met_upper` it is shown to meet it (None: at no x from `first_met` to `best`). `last_met_lower` and
-    `last_met_upper` are the same of `last_met`: shown to meet it below, and to exceed it above.
+    `searched`, so that the end given is that edge and not a crossing. `rejected_from` finds where, from one x
+    to another, "the rate is the target" is first rejected.
     """
 
     best: float
@@ -50,10 +48,31 @@ class WorkingWindow:
     ends_after: bool
     first_met: float | None
     last_met: float | None
-    first_met_lower: float | None
-    first_met_upper: float | None
-    last_met_lower: float | None
-    last_met_upper: float | None
+    searched: tuple[float, float]
+    rejected_from: Callable[[float, float], float | None]
+
+    @cached_property
+    def first_met_lower(self) -> float | None:
+        """Where the rate is shown to exceed the target below `first_met`, or below `best` without one."""
+        start = self.best if self.first_met is None else self.first_met
+        return None if self.starts_before else self.rejected_from(start, self.searched[0])
+
+    @cached_property
+    def first_met_upper(self) -> float | None:
+        """Where the rate is shown to meet the target, from `first_met` to `best`."""
+        return None if self.first_met is None else self.rejected_from(self.first_met, self.best)
+
+    @cached_property
+    def last_met_lower(self) -> float | None:
+        """Where the rate is shown to meet the target, from `last_met` down to `best`."""
+        return None if self.last_met is None else self.rejected_from(self.last_met, self.best)
+
+    @cached_property
+    def last_met_upper(self) -> float | None:
+        """Where the rate is shown to exceed the target above `last_met`."""
+        if self.last_met is None or self.ends_after:
+            return None
+        return self.rejected_from(self.last_met, self.searched[1])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,25 +255,14 @@ def working_window(
     def rejected_from(start: float, end: float) -> float | None:
         return first_positive(rejection, start, end, _error_of_crossing(fits, start))
 
-    exceeded_below = exceeded_above = met_above = met_below = None
-    if not starts_before:
-        exceeded_below = rejected_from(best if first_met is None else first_met, low)
-    if met and not ends_after:
-        exceeded_above = rejected_from(best if last_met is None else last_met, high)
-    if first_met is not None:
-        met_above = rejected_from(first_met, best)
-    if last_met is not None:
-        met_below = rejected_from(last_met, best)
     return WorkingWindow(
         best=best,
         starts_before=starts_before,
         ends_after=ends_after,
         first_met=first_met,
         last_met=last_met,
-        first_met_lower=exceeded_below,
-        first_met_upper=met_above,
-        last_met_lower=met_below,
-        last_met_upper=exceeded_above,
+        searched=(low, high),
+        rejected_from=rejected_from,
     )
 
 

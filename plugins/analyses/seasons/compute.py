@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from benchwater.ledger import midnight
+from benchwater.ledger import LOSSES, computed_once, midnight
 from benchwater.ledger.bait_costs import bait_costs, season_facts
 from benchwater.ledger.castings import castings_made
 from benchwater.ledger.fills import poured_in
@@ -81,9 +81,15 @@ def _rate_of(name: str, group: str, unit: str, units: pd.DataFrame) -> Measure:
     return Measure(name=name, group=group, unit=unit, n=n, found=found, units=units)
 
 
-def rates(season: Season, start: date, end: date) -> Iterator[Measure]:
-    """The rates of the days from `start` up to `end`."""
+@computed_once
+def rates(season: Season, start: date, end: date) -> tuple[Measure, ...]:
+    """The rates of the days from `start` up to `end`; none without a row of them."""
     span = Span(name="season", label="", start=start, end=end)
+    held = [len(season.rows(kind, span)) for kind in ("pour", "fishing") if season.holds(kind)]
+    return tuple(_rates(season, span)) if any(held) else ()
+
+
+def _rates(season: Season, span: Span) -> Iterator[Measure]:
     if season.holds("pour"):
         rows = poured_in(season, span)
         rows = rows[rows["castings"] > 0].assign(day=rows["date"].dt.normalize())
@@ -97,30 +103,23 @@ def rates(season: Season, start: date, end: date) -> Iterator[Measure]:
 
 def _on_the_water(season: Season, span: Span) -> Iterator[Measure]:
     rows = season.rows("fishing", span)
-    ended = rows["fate"].isin(["lost", "worn"])
+    ended = rows["fate"].isin(LOSSES)
     causes = rows["cause"].astype("str").where(ended)
-    by_trip = rows.assign(
-        day=rows["date"].dt.normalize(),
-        trip=trip_names(rows),
-        hours=(rows["fished_h"] * rows["count"]).fillna(0.0),
-    )
+    trips, _ = pd.factorize(trip_names(rows), sort=True)
+    first = np.unique(trips, return_index=True)[1]
+    days, hours = rows["date"].dt.normalize().iloc[first], (rows["fished_h"] * rows["count"]).fillna(0.0)
+    by_trip = pd.DataFrame({"day": days.to_numpy(), "exposure": np.bincount(trips, hours, len(first))})
     usual = [str(cause) for cause in causes.value_counts().head(MOST_GROUPS).index if cause]
     for group in (ALL, *sorted(usual)):
-        told = ended if group == ALL else causes == group
-        sums = (
-            by_trip.assign(gone=rows["count"].where(told, 0))
-            .groupby("trip")
-            .agg(day=("day", "min"), events=("gone", "sum"), exposure=("hours", "sum"))
-        )
+        gone = rows["count"].where(ended if group == ALL else causes == group, 0)
+        sums = by_trip.assign(events=np.bincount(trips, gone, len(first)).astype(np.int64))
         yield _rate_of(ENDED, group, "1/h", sums[sums["exposure"] > 0].reset_index(drop=True))
     if not season.holds("catch"):
         return
-    trips = trips_of(season.rows("fishing", span), season.rows("catch", span), season.bench)
-    for factor, group in [
-        (ALL, ALL),
-        *(("build", name) for name in sorted(trips.groups("build"))[:MOST_GROUPS]),
-    ]:
-        found = trips.of(factor, group)
+    catch = trips_of(rows, season.rows("catch", span), season.bench, (ALL, "build"))
+    builds = sorted(catch.groups("build"))[:MOST_GROUPS]
+    for factor, group in ((ALL, ALL), *(("build", name) for name in builds)):
+        found = catch.of(factor, group)
         units = pd.DataFrame({"day": found["day"], "events": found["fish"], "exposure": found["hours"]})
         yield _rate_of(FISH, group, "fish/h", units)
 
@@ -150,15 +149,20 @@ def _costs(season: Season, start: date, end: date, poured: pd.DataFrame) -> Iter
 
 def compare_seasons(season: Season, span: Span) -> tuple[SeasonComparison, ...]:
     """This season against each of the last `MOST_SEASONS` that hold rows, up to the same day of the year."""
+    earlier = [
+        (then, f"{start:%Y}")
+        for years in range(1, MOST_SEASONS + 1)
+        for start, end in [(_years_before(span.start, years), _years_before(span.end, years))]
+        for then in _measures(season, start, end)
+    ]
+    if not earlier:
+        return ()
     now = {(each.name, each.group): each for each in _measures(season, span.start, span.end)}
-    found = []
-    for years in range(1, MOST_SEASONS + 1):
-        start, end = _years_before(span.start, years), _years_before(span.end, years)
-        found += [
-            (now[then.name, then.group], then, f"{start:%Y}")
-            for then in _measures(season, start, end)
-            if (then.name, then.group) in now
-        ]
+    found = [
+        (now[then.name, then.group], then, against)
+        for then, against in earlier
+        if (then.name, then.group) in now
+    ]
     compared = [
         None if mine.found is None or then.found is None else ratio_of_estimates(mine.found, then.found)
         for mine, then, _ in found

@@ -9,7 +9,7 @@ PE-01 is followed from 0 to 2 h and from 2 h to 2.75 h, where it ends. The three
 from 0 to 1 h each.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -26,7 +26,7 @@ _INSTANT_H = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Factor:
-    """A label for each row, missing where not recorded; `baseline` names the group that comes last.
+    """A label for each row (a category, missing where not recorded); `baseline` names the last group.
 
     Groups are compared `one_by_one`, or by one test over all of them. `of_build` says that the build decides.
     """
@@ -100,25 +100,37 @@ def factors_of(rows: pd.DataFrame, bench: Bench) -> list[Factor]:
     builds = bench.builds
     guards = {item for build in builds.values() for item in build.fittings if "guard" in item.casefold()}
     others = sorted({item for build in builds.values() for item in build.fittings} - guards)
-    leader, build, water = (rows[name].astype(object) for name in ("leader", "build", "water"))
-    leader = leader.map(lambda word: word.casefold(), na_action="ignore")
-    either = leader.map(lambda word: "no leader" if word == "no" else "leader", na_action="ignore")
+
+    def of_build(name: str, labels: Mapping[str, str], baseline: str = "") -> Factor:
+        return Factor(name, _labelled(rows["build"], labels.get), baseline=baseline, of_build=True)
 
     def bears(name: str, items: set[str]) -> Factor:
         has = {key: name if items & set(each.fittings) else f"no {name}" for key, each in builds.items()}
-        return Factor(name, build.map(has), baseline=name, of_build=True)
+        return of_build(name, has, baseline=name)
 
-    coats = {name: each.coat or "no coat" for name, each in builds.items()}
+    def either(word: str) -> str:
+        return "no leader" if word.casefold() == "no" else "leader"
+
+    def material(word: str) -> str | None:
+        return None if word.casefold() in ("yes", "no") else word.casefold()
+
     return [
-        Factor("leader", either, baseline="leader"),
-        Factor("leader material", leader.where(~leader.isin(["yes", "no"])), one_by_one=False),
-        Factor("coat", build.map(coats), baseline="no coat", of_build=True),
+        Factor("leader", _labelled(rows["leader"], either), baseline="leader"),
+        Factor("leader material", _labelled(rows["leader"], material), one_by_one=False),
+        of_build("coat", {name: each.coat or "no coat" for name, each in builds.items()}, "no coat"),
         bears("guard", guards),
         *(bears(item, {item}) for item in others),
-        Factor("build", build, of_build=True),
-        Factor("water", water),
-        Factor("habitat", rows["habitat"].astype(object).map(habitat_label, na_action="ignore")),
+        Factor("build", _labelled(rows["build"], str), of_build=True),
+        Factor("water", _labelled(rows["water"], str)),
+        Factor("habitat", _labelled(rows["habitat"], habitat_label)),
     ]
+
+
+def _labelled(words: "pd.Series[Any]", label: Callable[[Any], str | None]) -> "pd.Series[Any]":
+    """The label of each word as a category, in alphabetical order; a missing word has none."""
+    of_row, different = pd.factorize(words)
+    labels = pd.Categorical([*map(label, different), None])
+    return pd.Series(labels[of_row], words.index)
 
 
 def sum_equal_rows(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[pd.DataFrame, list[Factor]]:

@@ -5,7 +5,7 @@ groups, those of a factor at a time: all baits, its build, the build's coat, its
 habitat tags.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -19,11 +19,11 @@ from benchwater.ledger.fish import fish_standard, is_count_in_doubt
 from benchwater.plugin.bench import Bench
 
 ALL, NO_COAT = "all", "no coat"
+FACTORS = (ALL, "build", "coat", "water", "angler", "habitat")
 _NAMED_BY = {"trip": True, "water": True, "build": False, "angler": False}
 _COLUMNS = (*_NAMED_BY, "habitat")
 _GROUP = ["factor", "group", "trip"]
 _NO_TRIP = -1
-_ANY = "\t"  # no word holds it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,8 +76,12 @@ def trip_names(fishing: pd.DataFrame) -> "pd.Series[str]":
     return pd.Series(days.strftime("%Y-%m-%d ").to_numpy(object)[of_row] + named, fishing.index)
 
 
-def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
+def trips_of(
+    fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench, factors: Collection[str] = FACTORS
+) -> Trips:
     """Assign every stretch of fishing and every fish of these log rows to its trip and its groups.
+
+    `factors` are those to group by, `build` among them.
 
     A fish belongs to the trip and the water that it names; where several are left, its build and its angler
     decide. Words are compared whatever their case. Rows of more fish than can be believed are left out
@@ -90,9 +94,9 @@ def trips_of(fishing: pd.DataFrame, catch: pd.DataFrame, bench: Bench) -> Trips:
     name = fished["trip_key"].where(fished["trip_key"] != "", "at " + fished["water_key"])
     fished["trip"] = fished.groupby(["day", name], sort=False).ngroup()
     caught["trip"] = _trips_of_fish(fished, caught)
-    by_trip = _members(fished, bench).groupby(_GROUP, sort=False)
+    by_trip = _members(fished, bench, factors).groupby(_GROUP, sort=False)
     table = by_trip.agg(day=("day", "first"), hours=("amount", "sum")).reset_index()
-    landed = _members(caught, bench).merge(table[_GROUP].reset_index(names="place"), on=_GROUP)
+    landed = _members(caught, bench, factors).merge(table[_GROUP].reset_index(names="place"), on=_GROUP)
     counted = caught["row"].isin(landed.loc[landed["factor"] == "build", "row"])
     first_of: dict[str, str] = {}
     words = caught.loc[counted, "species"].unique()
@@ -146,22 +150,29 @@ def _trips_of_fish(fished: pd.DataFrame, caught: pd.DataFrame) -> "pd.Series[int
     Of the stretches of its day, a catch keeps those that name what it names, column by column. Where none
     does, it keeps those that name no trip or no water, but all of them whatever their build and angler.
     """
-    paths = fished[["trip"]].assign(path=fished["day"].astype("str") + "\n")
-    wanted = caught["day"].astype("str") + "\n"
+    stretches = len(fished)
+    trips, row = fished["trip"].to_numpy(), np.arange(stretches)
+    days = pd.factorize(pd.concat([fished["day"], caught["day"]]))[0]
+    path, wanted = days[:stretches], days[stretches:]
     for column, must in _NAMED_BY.items():
-        asked, words = caught[f"{column}_key"], fished[f"{column}_key"].reindex(paths.index)
-        exact, named = paths["path"] + words + "\n", wanted + asked + "\n"
-        otherwise = (asked == "") | (not must)
-        found = (asked != "") & named.isin(exact)
-        wanted = named.where(found, wanted + otherwise.map({True: _ANY, False: ""}) + "\n")
-        paths = pd.concat([paths.assign(path=exact), paths.assign(path=paths["path"] + _ANY + "\n")])
-        paths = paths[paths["path"].isin(wanted)]
-    trips = paths.groupby("path")["trip"].agg(["min", "max"])
-    only = trips.loc[trips["min"] == trips["max"], "min"]
-    return wanted.map(only).fillna(_NO_TRIP).astype(int)
+        keys = np.concatenate([fished[f"{column}_key"], caught[f"{column}_key"], [""]])
+        codes, words = pd.factorize(keys)
+        any_word, no_word, width = len(words), codes[-1], len(words) + 1
+        asked = codes[stretches:-1]
+        exact, named = path * width + codes[row], wanted * width + asked
+        found = (asked != no_word) & np.isin(named, exact)
+        instead = np.where((asked == no_word) | (not must), any_word, no_word)
+        wanted = np.where(found, named, wanted * width + instead)
+        path, row = np.concatenate([exact, path * width + any_word]), np.tile(row, 2)
+        kept = np.isin(path, wanted)
+        row, places = row[kept], pd.factorize(np.concatenate([path[kept], wanted]))[0]
+        path, wanted = places[: len(row)], places[len(row) :]
+    of_path = pd.Series(trips[row]).groupby(path).agg(["min", "max"])
+    only = of_path.loc[of_path["min"] == of_path["max"], "min"]
+    return pd.Series(wanted, caught.index).map(only).fillna(_NO_TRIP).astype(int)
 
 
-def _members(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
+def _members(rows: pd.DataFrame, bench: Bench, factors: Collection[str]) -> pd.DataFrame:
     """Each row once for every group that it belongs to, with `factor` and `group`."""
     build = rows["build"]
     coats = {name: each.coat or NO_COAT for name, each in bench.builds.items()}
@@ -173,6 +184,7 @@ def _members(rows: pd.DataFrame, bench: Bench) -> pd.DataFrame:
         "angler": rows["angler_key"].where(rows["angler_key"] != ""),
         "habitat": rows["habitat"].map(_plain_tags, na_action="ignore"),
     }
-    parts = [rows.assign(factor=factor, group=group) for factor, group in groups.items()]
-    parts[-1] = parts[-1].explode("group")
+    parts = [rows.assign(factor=factor, group=groups[factor]) for factor in FACTORS if factor in factors]
+    if "habitat" in factors:
+        parts[-1] = parts[-1].explode("group")
     return pd.concat(parts, ignore_index=True).dropna(subset="group")
