@@ -4,14 +4,19 @@ import signal
 import subprocess
 import sys
 import threading
+from datetime import date, datetime
+from importlib import import_module
 
 import pytest
 
 from benchwater.plugin_host import trust
+from benchwater.schedule import watching
+from command_line import run
 from small_bench import SMALL_BENCH
 
-pytestmark = [pytest.mark.slow, pytest.mark.skipif(os.name == "nt", reason="ends processes by POSIX signals")]
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="ends processes by POSIX signals")
 
+command = import_module("benchwater.commands.watch")
 HEADER = "date,mold,cavity,outcome\n"
 WAIT_S = 90
 
@@ -68,26 +73,28 @@ def watch(folder):
         return started[-1]
 
     yield start
-    for watching in started:
-        watching.close()
+    for each in started:
+        each.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("option", [(), ("--poll",)])
 def test_watch_writes_what_becomes_owed_continues_after_errors_and_ends_cleanly(folder, watch, option):
     (folder / "pour.csv").write_text(HEADER + "2026-05-02,round-jig,1/8,good\n")
-    watching = watch(*option)
-    assert watching.line().startswith("2026-05: wrote ")
+    watcher = watch(*option)
+    assert watcher.line().startswith("2026-05: wrote ")
     (folder / "bench.toml").write_text("[bench\n")
-    assert watching.line().startswith("Error: bench.toml, line 1: `[bench` is not valid TOML")
+    assert watcher.line().startswith("Error: bench.toml, line 1: `[bench` is not valid TOML")
     (folder / "bench.toml").write_text(SMALL_BENCH)
-    assert watching.line() == "bench.toml changed: nothing is owed"
+    assert watcher.line() == "bench.toml changed: nothing is owed"
     (folder / "new.csv").write_text(HEADER + "2026-05-05,round-jig,1/8,good\n")
-    line = watching.line()
+    line = watcher.line()
     assert line.startswith("2026-05: wrote ")
     assert line.endswith("(new.csv changed)")
-    assert watching.end(signal.SIGTERM) == (0, ["Stopped watching."])
+    assert watcher.end(signal.SIGTERM) == (0, ["Stopped watching."])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
 def test_watch_ends_cleanly_while_a_report_is_made_and_leaves_no_lock(folder, watch, how):
     (folder / "plugins").mkdir()
@@ -100,18 +107,19 @@ def test_watch_ends_cleanly_while_a_report_is_made_and_leaves_no_lock(folder, wa
     )
     trust.trust(folder)
     (folder / "pour.csv").write_text(HEADER + "2026-05-02,round-jig,1/8,good\n")
-    watching = watch()
+    watcher = watch()
     begun = threading.Event()
     for _ in range(WAIT_S * 10):
         if (folder / "reports" / "begun").exists():
             break
         begun.wait(0.1)
     assert (folder / "reports" / ".being-written").exists()
-    status, lines = watching.end(how)
+    status, lines = watcher.end(how)
     assert (status, lines[-1]) == (0, "Stopped watching.")
     assert not (folder / "reports" / ".being-written").exists()
 
 
+@pytest.mark.slow
 def test_watch_itself_imports_nothing_heavy(folder):
     heavy = ("pandas", "numpy", "pint", "weasyprint", "matplotlib", "scipy", "statsmodels", "jinja2")
     code = (
@@ -122,3 +130,73 @@ def test_watch_itself_imports_nothing_heavy(folder):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-2:] == ["Stopped watching.", "0 []"]
+
+
+@pytest.fixture
+def watched(folder, monkeypatch):
+    """Run `watch` in this process: it sees these changes, and runs this Python instead of `due`."""
+    commands: list[list[str]] = []
+
+    def run_watch(due: str, *changes: tuple[str, ...] | signal.Signals, options=()):
+        def seen(*arguments: object, **others: object):
+            for change in changes:
+                if isinstance(change, signal.Signals):
+                    os.kill(os.getpid(), change)
+                else:
+                    yield change
+
+        def started(command, **others):
+            commands.append(command)
+            return real([sys.executable, "-c", due], **others)
+
+        monkeypatch.setattr(watching, "quiet_changes", seen)
+        monkeypatch.setattr(subprocess, "Popen", started)
+        return run("watch", folder, *options), commands
+
+    real = subprocess.Popen
+    return run_watch
+
+
+def test_watch_prints_what_due_says_and_what_changed_where_it_says_nothing(folder, watched):
+    spoke, _ = watched("print('2026-05: wrote it')", (), ("a.csv",), signal.SIGTERM)
+    assert spoke.status == 0
+    assert spoke.out.splitlines()[1:] == ["2026-05: wrote it"] * 2 + ["Stopped watching."]
+    silent, _ = watched("", (), ("a.csv",), ("a.csv", "b.csv", "c\n.csv", "d.csv", "e.csv"), signal.SIGINT)
+    assert silent.out.splitlines()[1:-1] == [
+        "a.csv changed: nothing is owed",
+        "a.csv, b.csv, c\\n.csv and 2 more changed: nothing is owed",
+    ]
+
+
+def test_watch_goes_on_after_a_due_that_was_killed_or_could_not_begin(folder, watched, monkeypatch):
+    outcome, _ = watched("import os; os.kill(os.getpid(), 9)", ("a.csv",), ("b.csv",), signal.SIGTERM)
+    assert outcome.err.splitlines() == ["The look was ended by signal 9; still watching."] * 2
+    monkeypatch.setattr(sys, "executable", str(folder / "no python"))
+    outcome, _ = watched("", ("a.csv",), ("b.csv",), signal.SIGTERM)
+    assert outcome.err.splitlines() == ["Could not look: No such file or directory"] * 2
+
+
+def test_due_is_run_with_the_options_of_watch(folder, watched):
+    given = ("--out", folder / "out", "--today", "2026-06-01", "--no-workspace-plugins", "--debug")
+    watched("", (), signal.SIGTERM)
+    _, commands = watched("", (), signal.SIGTERM, options=given)
+    due = [sys.executable, "-P", "-m", "benchwater", "due", "--out"]
+    assert commands == [
+        [*due, str(folder / "reports"), "--", str(folder)],
+        [*due, *map(str, given[1:]), "--", str(folder)],
+    ]
+
+
+def test_a_new_day_is_told_once_and_never_where_the_day_is_given(monkeypatch):
+    class Calendar(date):
+        day_of_year = 1
+
+        @classmethod
+        def today(cls):
+            return date(2026, 1, cls.day_of_year)
+
+    monkeypatch.setattr(command, "date", Calendar)
+    free, fixed = command._Calendar(None), command._Calendar(datetime(2026, 6, 1))
+    assert not free.new_day()
+    Calendar.day_of_year = 2
+    assert (free.new_day(), free.new_day(), fixed.new_day()) == (True, False, False)

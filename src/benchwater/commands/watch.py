@@ -110,14 +110,14 @@ def _run_due(command: Sequence[str], names: Sequence[str]) -> None:
         click.echo(f"Could not look: {error.strerror or error}", err=True)
         return
     silent = True
-    try:
-        for line in run.stdout or ():
-            silent = False
-            click.echo(line.rstrip("\n"))
-        run.wait()
-    except KeyboardInterrupt:
-        _stop(run)
-        raise
+    with run:
+        try:
+            for line in run.stdout or ():
+                silent = False
+                click.echo(line.rstrip("\n"))
+        except KeyboardInterrupt:
+            _stop(run)
+            raise
     if silent and run.returncode < 0:
         click.echo(f"The look was ended by signal {-run.returncode}; still watching.", err=True)
     elif silent and names:
