@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from benchwater.pipeline import Request, choose_spans, gather, read_workspace
+from benchwater.analyse.report import Report
+from benchwater.pipeline import Request, Workspace, choose_spans, gather, make_report, read_workspace
 from benchwater.testing import MadeSeason
 
 ROOT = Path(__file__).parents[1]
@@ -26,12 +27,24 @@ def _state_of_the_test(
 
 
 @pytest.fixture(scope="session")
-def demo() -> Callable[..., MadeSeason]:
+def demo_workspace() -> Workspace:
+    """Return the demo's folder as read."""
+    return read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+
+
+@pytest.fixture(scope="session")
+def demo_report(demo_workspace: Workspace) -> Callable[[str | None], Report]:
+    """Return a function that gives the demo's report of a month (`"2026-05"`), or (None) of its season."""
+    return cache(lambda month: make_report(demo_workspace, Request(month=month, whole_season=month is None)))
+
+
+@pytest.fixture(scope="session")
+def demo(demo_workspace: Workspace) -> Callable[..., MadeSeason]:
     """Return a function that gives the demo season up to a month (`"2026-05"`; left out: the last one).
 
     Its `section(id, span)` gives the section of a shipped analysis.
     """
-    return _seasons_of(ROOT / "sample_logs")
+    return _seasons_of(demo_workspace)
 
 
 @pytest.fixture(scope="session")
@@ -39,11 +52,10 @@ def demo_alone(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., MadeSe
     """Return the same as `demo`, without the rows of its two earlier seasons."""
     folder = tmp_path_factory.mktemp("alone") / "logs"
     shutil.copytree(ROOT / "sample_logs", folder, ignore=shutil.ignore_patterns("earlier", "reports"))
-    return _seasons_of(folder)
+    return _seasons_of(read_workspace(folder, workspace_plugins=False))
 
 
-def _seasons_of(folder: Path) -> Callable[..., MadeSeason]:
-    workspace = read_workspace(folder, workspace_plugins=False)
+def _seasons_of(workspace: Workspace) -> Callable[..., MadeSeason]:
     analyses = {analysis.id: analysis for analysis, _ in workspace.plugins.analyses}
 
     @cache

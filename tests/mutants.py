@@ -1,11 +1,11 @@
 """A sampled mutation run: how many small faults in the numbers do the quick tests see?
 
-    .venv/bin/python tests/tasks.py mutants            20 faults, in a copy of the tree
-    .venv/bin/python tests/mutants.py 200 --seed 3     as many as named
+    .venv/bin/python tests/tasks.py mutants                     20 faults, in copies of the tree
+    .venv/bin/python tests/mutants.py 200 --seed 3 --jobs 2     as many as named
 
 Each fault changes one operator, comparison, number or condition of a plugin, the ledger or the statistics.
-It is seen if a quick test of its place fails, or else the golden numbers of the demo differ. Faults that no
-test saw are printed.
+Printed is which tests see it first: the quick ones of its place (`near`), the other quick ones (`quick`), or
+those of the demo's golden numbers (`golden`), which are slow and do not count.
 """
 
 import argparse
@@ -13,16 +13,31 @@ import ast
 import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+import time
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from functools import partial
+from importlib import import_module
+from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
+
+import pytest
 
 ROOT = Path(__file__).parents[1]
 PLACES = ("plugins/analyses", "src/benchwater/ledger", "src/benchwater/statistics")
 COPIED = ("src", "plugins", "tests", "sample_logs", "pyproject.toml", "README.md", "DEVELOPERS.md")
-GOLDEN, WHOLE = "tests/golden/golden_numbers.py", "tests/render/test_golden_numbers.py"
+GOLDEN, OF_GOLDEN = "tests/golden/golden_numbers.py", "tests/render/test_golden_numbers.py"
+IMPORTED_ONCE = ("numpy", "pandas", "scipy.stats", "scipy.optimize", "click", "pint")
+QUICK = ("-m", "not slow")
+NUMBERS = (
+    *("tests/ledger", "tests/statistics", "tests/plugins", "tests/properties", "tests/examples"),
+    *("tests/demo_season", "tests/analyse", "tests/sheets", "tests/render"),
+)
+MOST_S = 900
 SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Add: ast.Sub,
     ast.Sub: ast.Add,
@@ -76,38 +91,60 @@ def faults(count: int, seed: int) -> Iterator[tuple[Path, str, str]]:
 
 
 def nearest_tests(file: Path) -> list[str]:
-    """The tests that mirror a source file's place."""
+    """The tests that mirror a source file's place, those of its own name first."""
     parts = file.parts
-    if parts[0] == "plugins":
-        return [f"tests/plugins/analyses/{parts[2]}"]
-    return [f"tests/{parts[2]}"]
+    folder = f"tests/plugins/analyses/{parts[2]}" if parts[0] == "plugins" else f"tests/{parts[2]}"
+    found = sorted((ROOT / folder).rglob("test_*.py"))
+    found.sort(key=lambda path: path.stem != f"test_{file.stem}")
+    return [str(path.relative_to(ROOT)) for path in found]
 
 
-def is_seen(folder: Path, file: Path) -> bool:
-    """Whether a test fails: first those of the file's place, then the golden numbers."""
-    for tests in (["-m", "not slow", *nearest_tests(file)], [WHOLE]):
-        if subprocess.run(
-            [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests],
-            cwd=folder,
-            env=_environment(folder),
-            capture_output=True,
-            check=False,
-        ).returncode not in (0, 4, 5):  # 4 and 5: no test is there
+def seen_by(folder: Path, file: Path) -> str:
+    """Which tests fail first: those of the file's place, the other quick ones, or the golden numbers."""
+    near = nearest_tests(file)
+    others = [argument for each in near for argument in ("--deselect", each)]
+    for name, arguments in (
+        ("near", [*QUICK, *near]),
+        ("quick", [*QUICK, *NUMBERS, *others]),
+        ("golden", [OF_GOLDEN]),
+    ):
+        if fails(folder, arguments):
+            return name
+    return "NO TEST"
+
+
+def fails(folder: Path, arguments: Sequence[str]) -> bool:
+    """Whether pytest fails or takes too long, in a fork of this process that has the libraries in memory."""
+    child = os.fork()
+    if child == 0:
+        os.setsid()
+        nothing = os.open(os.devnull, os.O_RDWR)
+        for stream in (0, 1, 2):
+            os.dup2(nothing, stream)
+        os.chdir(folder)
+        sys.path.insert(0, str(folder / "src"))
+        os.environ |= _environment(folder)
+        sys.dont_write_bytecode = True
+        os._exit(pytest.main(["-q", "-x", "-p", "no:cacheprovider", *arguments]))
+    deadline = time.monotonic() + MOST_S
+    while True:
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            return os.waitstatus_to_exitcode(status) not in (0, 5)  # 5: no test is there
+        if time.monotonic() > deadline:
+            os.killpg(child, signal.SIGKILL)
+            os.waitpid(child, 0)
             return True
-    return False
+        time.sleep(0.05)
 
 
 def _environment(folder: Path) -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(folder / "src"), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
-def main() -> int:
-    """Print each fault that no test sees, and the share that is seen."""
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("count", type=int, nargs="?", default=20)
-    parser.add_argument("--seed", type=int, default=1)
-    wanted = parser.parse_args()
-    seen = 0
+def run_part(count: int, seed: int, jobs: int, part: int) -> Counter[str]:
+    """Every `jobs`-th fault, in a copy of the tree of its own; how many were seen by which tests."""
+    seen: Counter[str] = Counter()
     with TemporaryDirectory() as name:
         folder = Path(name)
         for each in COPIED:
@@ -115,14 +152,30 @@ def main() -> int:
             copy = shutil.copytree if source.is_dir() else shutil.copy
             copy(source, folder / each)
         subprocess.run([sys.executable, GOLDEN], cwd=folder, env=_environment(folder), check=True)
-        for file, told, text in faults(wanted.count, wanted.seed):
-            before = (folder / file).read_text("utf-8")
-            (folder / file).write_text(text, encoding="utf-8")
-            found = is_seen(folder, file)
-            (folder / file).write_text(before, encoding="utf-8")
-            seen += found
-            print(f"{'seen' if found else 'NOT SEEN'}  {told}", flush=True)
-    print(f"{seen} of {wanted.count} faults were seen (seed {wanted.seed})")
+        for at, (file, told, text) in enumerate(faults(count, seed)):
+            if at % jobs == part:
+                (folder / file).write_text(text, encoding="utf-8")
+                by = seen_by(folder, file)
+                shutil.copy2(ROOT / file, folder / file)
+                seen[by] += 1
+                print(f"{by:<8} {told}", flush=True)
+    return seen
+
+
+def main() -> int:
+    """Print by which tests each fault is seen, and the share that quick tests see."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("count", type=int, nargs="?", default=20)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1)
+    wanted = parser.parse_args()
+    for module in IMPORTED_ONCE:
+        import_module(module)
+    with get_context("fork").Pool(wanted.jobs) as pool:
+        parts = pool.map(partial(run_part, wanted.count, wanted.seed, wanted.jobs), range(wanted.jobs), 1)
+    seen = sum(parts, Counter())
+    quick = seen["near"] + seen["quick"]
+    print(f"quick tests saw {quick} of {wanted.count} faults (seed {wanted.seed}): {dict(seen)}")
     return 0
 
 

@@ -11,8 +11,8 @@ OF_TESTS = "--allow-untyped-defs --allow-incomplete-defs --allow-untyped-calls -
 TASKS: Mapping[str, Sequence[str]] = {
     "lint": ("-m ruff check .", "-m ruff format --check ."),
     "types": ("-m mypy src plugins", f"-m mypy {OF_TESTS} tests"),
-    "quick": ("-m pytest -m 'not slow'",),
-    "tests": ("-m pytest",),
+    "quick": ("-m pytest -n 2 -m 'not slow'",),
+    "tests": ("-m pytest -n 2",),
     "reference": ("tests/docs/write_reference.py",),
     "demo": ("tests/demo_season/write_demo_season.py",),
     "golden": ("tests/golden/golden_pages.py", "tests/golden/golden_numbers.py"),

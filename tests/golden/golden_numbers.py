@@ -7,31 +7,21 @@ import json
 from pathlib import Path
 from typing import Any
 
+from benchwater.analyse.report import Report
 from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.render.json_twin import render_json
 
 HERE = Path(__file__).parent
 FILE = HERE / "numbers.json"
 ROOT = HERE.parents[1]
-REPORTS = {
-    "season": Request(whole_season=True),
-    "2026-05": Request(month="2026-05"),
-    "2026-07": Request(month="2026-07"),
-}
+MONTHS: dict[str, str | None] = {"season": None, "2026-05": "2026-05", "2026-07": "2026-07"}
 _LARGEST_TABLE = 60
 _OF_FINDING = "id span group value low high n more".split()
 
 
-def demo_numbers() -> dict[str, Any]:
-    """By report and section: findings, tables that are not long, and the actions with their worth."""
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    return {
-        label: _numbers(json.loads(render_json(make_report(workspace, request))))
-        for label, request in REPORTS.items()
-    }
-
-
-def _numbers(twin: dict[str, Any]) -> dict[str, Any]:
+def numbers(report: Report) -> dict[str, Any]:
+    """By section: findings, tables that are not long, and the actions with their worth."""
+    twin = json.loads(render_json(report))
     found: dict[str, Any] = {
         section["id"]: {
             "status": section["status"],
@@ -50,6 +40,7 @@ def _numbers(twin: dict[str, Any]) -> dict[str, Any]:
 
 
 if __name__ == "__main__":
-    FILE.write_text(
-        json.dumps(demo_numbers(), ensure_ascii=False, separators=(",", ":")) + "\n", encoding="utf-8"
-    )
+    demo = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
+    requests = {label: Request(month=month, whole_season=month is None) for label, month in MONTHS.items()}
+    golden = {label: numbers(make_report(demo, request)) for label, request in requests.items()}
+    FILE.write_text(json.dumps(golden, ensure_ascii=False, separators=(",", ":")) + "\n", encoding="utf-8")

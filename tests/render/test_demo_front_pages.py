@@ -1,30 +1,25 @@
 """Page one of every month of the demo season: states, spans and numbers agree with the sections."""
 
 from collections import Counter
+from collections.abc import Callable
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
 from benchwater.analyse.advice import MONTHS_BACK
 from benchwater.analyse.report import Report, ReportSection
 from benchwater.analyse.run import merged_actions
-from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.plugin import Section
-from benchwater.render.html import render_paper
 from benchwater.render.page import compose
 from benchwater.words import MONTHS as NAMES
-from render.boxes import laid_out, running_over
 
 pytestmark = pytest.mark.slow
-DEMO = Path(__file__).parents[2] / "sample_logs"
 MONTHS = [f"2026-{month:02}" for month in range(3, 11)]
 
 
 @pytest.fixture(scope="module")
-def reports() -> dict[str, Report]:
-    workspace = read_workspace(DEMO, workspace_plugins=False)
-    return {month: make_report(workspace, Request(month=month)) for month in MONTHS}
+def reports(demo_report: Callable[[str | None], Report]) -> dict[str, Report]:
+    return {month: demo_report(month) for month in MONTHS}
 
 
 def section(report: Report, id: str) -> ReportSection:
@@ -136,11 +131,3 @@ def test_every_number_of_page_one_names_its_span(reports: dict[str, Report]) -> 
                 assert ranked.span.end == report.period.end
                 assert ranked.span.start >= report.season.start
                 assert (ranked.span.end - ranked.span.start).days <= 62
-
-
-def test_page_one_is_one_page_and_what_is_done_at_the_bench_follows(reports: dict[str, Report]) -> None:
-    for report in reports.values():
-        document = laid_out(render_paper(report))
-        starts = {title: place[0] for title, place, *_ in document.make_bookmark_tree()}
-        assert (starts["Season report"], starts["For the bench"]) == (0, 1), report.label
-        assert running_over(document.pages[:1]) == [], report.label

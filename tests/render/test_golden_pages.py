@@ -1,14 +1,14 @@
 """A few pages of the demo look as they did when somebody last looked at them (see tests/golden/README.md)."""
 
 import shutil
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 from PIL import Image, ImageDraw
 
-from benchwater.pipeline import Request, make_report, read_workspace
+from benchwater.analyse.report import Report
 from benchwater.render.html import render_paper
 from golden import golden_pages
 from render.boxes import laid_out, running_over
@@ -48,12 +48,12 @@ def test_the_pages_look_as_they_did(printed_pages: dict[str, Image.Image]) -> No
     assert different == {}, "if that is meant: .venv/bin/python tests/tasks.py golden"
 
 
-@pytest.mark.parametrize("paper", ["letter", "a4"])
 @pytest.mark.parametrize("month", ["2026-07", None])
-def test_the_front_page_is_one_page_and_nothing_of_the_demo_runs_over(paper: Any, month: str | None) -> None:
-    workspace = read_workspace(golden_pages.DEMO, workspace_plugins=False)
-    report = make_report(workspace, Request(month=month, whole_season=month is None))
-    document = laid_out(render_paper(replace(report, bench=replace(report.bench, paper=paper))))
+def test_on_a4_the_front_page_is_one_page_and_nothing_of_the_demo_runs_over(
+    month: str | None, demo_report: Callable[[str | None], Report]
+) -> None:
+    report = demo_report(month)
+    document = laid_out(render_paper(replace(report, bench=replace(report.bench, paper="a4"))))
     assert running_over(document.pages) == []
     starts = {title: place[0] for title, place, *_ in document.make_bookmark_tree()}
     assert starts["Season report"] == 0

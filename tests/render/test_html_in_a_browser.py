@@ -1,14 +1,14 @@
 """The HTML in a real browser: it fits a phone, a link opens its section, it prints whole, axe is content."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pypdf
 import pytest
 
 from benchwater.analyse.report import Report
-from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.render.html import render_html
-from render.chromium import ROOT, axe_findings, chromium, measured, run
+from render.chromium import axe_findings, chromium, measured, run
 
 pytestmark = pytest.mark.slow
 MOST_PIXELS = 12_000
@@ -32,9 +32,8 @@ return [closed, tall, folded.map(each => each.open), menu];
 
 
 @pytest.fixture(scope="module")
-def july() -> str:
-    workspace = read_workspace(ROOT / "sample_logs", workspace_plugins=False)
-    return render_html(make_report(workspace, Request(month="2026-07")))
+def july(demo_report: Callable[[str | None], Report]) -> str:
+    return render_html(demo_report("2026-07"))
 
 
 @pytest.mark.parametrize("width", [360, 768, 1280])

@@ -9,7 +9,7 @@ import math
 import re
 import tomllib
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +18,9 @@ import pytest
 from scipy.optimize import minimize_scalar
 from scipy.stats import chi2, nbinom, norm, t
 
-from benchwater.pipeline import Request, make_report, read_workspace
+from benchwater.analyse.report import Report
 from benchwater.render.json_twin import render_json
 
-pytestmark = pytest.mark.slow
 DEMO = Path(__file__).parents[3] / "sample_logs"
 BENCH = tomllib.loads((DEMO / "bench.toml").read_text(encoding="utf-8"))
 POUND_G, OUNCE_G, FL_OZ_ML = 453.59237, 28.349523125, 29.5735295625
@@ -58,8 +57,7 @@ def hours(text: str) -> float:
 class Logs:
     """The rows of the demo up to a report's end, as its CSV files hold them, and that report's JSON."""
 
-    def __init__(self, month: str) -> None:
-        report = make_report(read_workspace(DEMO, workspace_plugins=False), Request(month=month))
+    def __init__(self, report: Report) -> None:
         self.twin: dict[str, Any] = json.loads(render_json(report))
         self.start, self.end = self.twin["period"]["start"], self.twin["period"]["end"]
         aside = {(each["file"], each["line"]) for each in self.twin["set_aside"]}
@@ -104,9 +102,9 @@ class Logs:
 
 
 @pytest.fixture(scope="module", params=["2026-07", "2026-10"])
-def logs(request: pytest.FixtureRequest) -> Logs:
+def logs(request: pytest.FixtureRequest, demo_report: Callable[[str | None], Report]) -> Logs:
     """July with the season to date, and the last month with the whole season."""
-    return Logs(request.param)
+    return Logs(demo_report(request.param))
 
 
 def count(row: Row) -> int:
