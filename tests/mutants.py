@@ -4,12 +4,16 @@
     .venv/bin/python tests/mutants.py 200 --seed 3 --jobs 2     as many as named
 
 Each fault changes one operator, comparison, number or condition of a plugin, the ledger or the statistics.
-Printed is which tests see it first: the quick ones of its place (`near`), the other quick ones (`quick`), or
-those of the demo's golden numbers (`golden`), which are slow and do not count.
+Printed is which quick tests see it first: those of its place (`near`), of the demo's numbers (`demo`), or
+`others`. Where pytest-cov was installed, `--reach` spares the others that do not run the changed line:
+
+    .venv/bin/python -m pytest -m "not slow" --cov=src --cov=plugins --cov-context=test --cov-report=
+    .venv/bin/coverage json --show-contexts -o reach.json
 """
 
 import argparse
 import ast
+import json
 import os
 import random
 import shutil
@@ -24,16 +28,17 @@ from importlib import import_module
 from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any, NamedTuple
 
 import pytest
 
 ROOT = Path(__file__).parents[1]
 PLACES = ("plugins/analyses", "src/benchwater/ledger", "src/benchwater/statistics")
 COPIED = ("src", "plugins", "tests", "sample_logs", "pyproject.toml", "README.md", "DEVELOPERS.md")
-GOLDEN, OF_GOLDEN = "tests/golden/golden_numbers.py", "tests/render/test_golden_numbers.py"
+GOLDEN = "tests/golden/golden_numbers.py"
+DEMO = ("tests/render/test_golden_numbers.py", "tests/plugins/analyses/test_demo_recomputed.py")
 IMPORTED_ONCE = ("numpy", "pandas", "scipy.stats", "scipy.optimize", "click", "pint")
-QUICK = ("-m", "not slow")
-NUMBERS = (
+OTHERS = (
     *("tests/ledger", "tests/statistics", "tests/plugins", "tests/properties", "tests/examples"),
     *("tests/demo_season", "tests/analyse", "tests/sheets", "tests/render"),
 )
@@ -77,17 +82,31 @@ def mutate(node: ast.AST) -> None:
         node.op = _swap(node)()  # type: ignore[misc,assignment]
 
 
-def faults(count: int, seed: int) -> Iterator[tuple[Path, str, str]]:
-    """File, what is changed, and the changed source of faults drawn at random."""
+class Fault(NamedTuple):
+    """One change: the file below the top, the lines of the statement, what it says and the source with it."""
+
+    file: Path
+    lines: range
+    told: str
+    text: str
+
+
+def faults(count: int, seed: int) -> Iterator[Fault]:
+    """Faults drawn at random."""
     files = [path for place in PLACES for path in sorted((ROOT / place).rglob("*.py"))]
     places = [(file, at) for file in files for at, _ in enumerate(sites(ast.parse(file.read_text("utf-8"))))]
-    for file, at in random.Random(seed).sample(places, count):
-        tree = ast.parse(file.read_text("utf-8"))
-        node = list(sites(tree))[at]
-        before = ast.unparse(node)
+    for path, at in random.Random(seed).sample(places, count):
+        tree = ast.parse(path.read_text("utf-8"))
+        node: Any = list(sites(tree))[at]
+        holding = [
+            range(each.lineno, (each.end_lineno or each.lineno) + 1)
+            for each in ast.walk(tree)
+            if isinstance(each, ast.stmt) and each.lineno <= node.lineno <= (each.end_lineno or each.lineno)
+        ]
+        file, before = path.relative_to(ROOT), ast.unparse(node)
         mutate(node)
-        told = f"{file.relative_to(ROOT)}, line {node.lineno}: `{before}` became `{ast.unparse(node)}`"  # type: ignore[attr-defined]
-        yield file.relative_to(ROOT), told, ast.unparse(ast.fix_missing_locations(tree))
+        told = f"{file}, line {node.lineno}: `{before}` became `{ast.unparse(node)}`"
+        yield Fault(file, min(holding, key=len), told, ast.unparse(ast.fix_missing_locations(tree)))
 
 
 def nearest_tests(file: Path) -> list[str]:
@@ -99,21 +118,30 @@ def nearest_tests(file: Path) -> list[str]:
     return [str(path.relative_to(ROOT)) for path in found]
 
 
-def seen_by(folder: Path, file: Path) -> str:
-    """Which tests fail first: those of the file's place, the other quick ones, or the golden numbers."""
-    near = nearest_tests(file)
-    others = [argument for each in near for argument in ("--deselect", each)]
-    for name, arguments in (
-        ("near", [*QUICK, *near]),
-        ("quick", [*QUICK, *NUMBERS, *others]),
-        ("golden", [OF_GOLDEN]),
-    ):
-        if fails(folder, arguments):
-            return name
-    return "NO TEST"
+def other_tests(fault: Fault, reach: Path | None) -> Sequence[str]:
+    """The files of tests that run a fault's lines, or any line of its file if those run at import alone."""
+    if reach is None:
+        return OTHERS
+    by_line = json.loads(reach.read_text("utf-8"))["files"][str(fault.file)]["contexts"]
+    here = {test for line in fault.lines for test in by_line.get(str(line), ()) if test}
+    if not here and any(str(line) in by_line for line in fault.lines):
+        here = {test for tests in by_line.values() for test in tests if test}
+    return sorted({test.partition("::")[0] for test in here if test.startswith(OTHERS)})
 
 
-def fails(folder: Path, arguments: Sequence[str]) -> bool:
+def seen_by(folder: Path, fault: Fault, reach: Path | None) -> str:
+    """Which quick tests fail: those of the file's place, those of the demo's numbers, or any others."""
+    near = nearest_tests(fault.file)
+    others = [test for test in other_tests(fault, reach) if test not in {*near, *DEMO}]
+    left_out = [argument for each in (*near, *DEMO) for argument in ("--deselect", each)]
+    if fails(folder, near):
+        return "near"
+    if fails(folder, DEMO):
+        return "demo"
+    return "others" if others and fails(folder, (*others, *left_out)) else "NO TEST"
+
+
+def fails(folder: Path, tests: Sequence[str]) -> bool:
     """Whether pytest fails or takes too long, in a fork of this process that has the libraries in memory."""
     child = os.fork()
     if child == 0:
@@ -125,7 +153,7 @@ def fails(folder: Path, arguments: Sequence[str]) -> bool:
         sys.path.insert(0, str(folder / "src"))
         os.environ |= _environment(folder)
         sys.dont_write_bytecode = True
-        os._exit(pytest.main(["-q", "-x", "-p", "no:cacheprovider", *arguments]))
+        os._exit(pytest.main(["-q", "-x", "-m", "not slow", "-p", "no:cacheprovider", *tests]))
     deadline = time.monotonic() + MOST_S
     while True:
         ended, status = os.waitpid(child, os.WNOHANG)
@@ -142,8 +170,8 @@ def _environment(folder: Path) -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(folder / "src"), "PYTHONDONTWRITEBYTECODE": "1"}
 
 
-def run_part(count: int, seed: int, jobs: int, part: int) -> Counter[str]:
-    """Every `jobs`-th fault, in a copy of the tree of its own; how many were seen by which tests."""
+def run_part(wanted: argparse.Namespace, part: int) -> Counter[str]:
+    """Try every `jobs`-th fault, in a copy of the tree of its own; return how many which tests saw."""
     seen: Counter[str] = Counter()
     with TemporaryDirectory() as name:
         folder = Path(name)
@@ -152,13 +180,12 @@ def run_part(count: int, seed: int, jobs: int, part: int) -> Counter[str]:
             copy = shutil.copytree if source.is_dir() else shutil.copy
             copy(source, folder / each)
         subprocess.run([sys.executable, GOLDEN], cwd=folder, env=_environment(folder), check=True)
-        for at, (file, told, text) in enumerate(faults(count, seed)):
-            if at % jobs == part:
-                (folder / file).write_text(text, encoding="utf-8")
-                by = seen_by(folder, file)
-                shutil.copy2(ROOT / file, folder / file)
-                seen[by] += 1
-                print(f"{by:<8} {told}", flush=True)
+        for fault in [*faults(wanted.count, wanted.seed)][part :: wanted.jobs]:
+            (folder / fault.file).write_text(fault.text, encoding="utf-8")
+            by = seen_by(folder, fault, wanted.reach)
+            shutil.copy2(ROOT / fault.file, folder / fault.file)
+            seen[by] += 1
+            print(f"{by:<8} {fault.told}", flush=True)
     return seen
 
 
@@ -168,14 +195,15 @@ def main() -> int:
     parser.add_argument("count", type=int, nargs="?", default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--reach", type=Path, help="the coverage of the quick tests as JSON, with contexts")
     wanted = parser.parse_args()
     for module in IMPORTED_ONCE:
         import_module(module)
     with get_context("fork").Pool(wanted.jobs) as pool:
-        parts = pool.map(partial(run_part, wanted.count, wanted.seed, wanted.jobs), range(wanted.jobs), 1)
+        parts = pool.map(partial(run_part, wanted), range(wanted.jobs), 1)
     seen = sum(parts, Counter())
-    quick = seen["near"] + seen["quick"]
-    print(f"quick tests saw {quick} of {wanted.count} faults (seed {wanted.seed}): {dict(seen)}")
+    missed = seen["NO TEST"]
+    print(f"{wanted.count - missed} of {wanted.count} faults were seen (seed {wanted.seed}): {dict(seen)}")
     return 0
 
 
