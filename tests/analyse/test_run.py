@@ -1,6 +1,7 @@
 import threading
 from datetime import date
 
+import pandas as pd
 import pytest
 
 from benchwater.analyse.run import Unread, run_analyses
@@ -44,6 +45,15 @@ def test_an_analysis_that_raises_is_a_failed_section_and_the_others_remain(analy
     assert [section.status for section in sections] == ["failed", "ok"]
     assert words in sections[0].why
     assert len(traces) == 2
+
+
+def test_a_column_without_its_unit_is_told_with_the_one_that_was_meant():
+    season = Season(Bench(name="b"), {"pour": pd.DataFrame({"mold_temp_c": []})}, WHOLE.start, WHOLE.end)
+    asks = analysis("asks", lambda season, span: season.log("pour")["mold_temp"])
+    (section,) = run_analyses([asks], season, [WHOLE])
+    assert (
+        section.why == "This analysis broke: KeyError: 'mold_temp' (did you mean the column `mold_temp_c`?)"
+    )
 
 
 def test_an_analysis_that_hangs_or_exits_fails_only_its_own_section(monkeypatch):

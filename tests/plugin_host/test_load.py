@@ -1,3 +1,5 @@
+from pathlib import Path
+
 import pytest
 
 from benchwater.plugin_host.load import load_plugins
@@ -104,6 +106,13 @@ def test_a_broken_plugin_is_told_by_name_and_its_neighbours_load(tmp_path, text,
     for word in words:
         assert word in problem.why
     assert "neighbour" in [analysis.id for analysis, _ in found.analyses]
+
+
+def test_the_line_that_broke_is_told_also_where_the_folder_is_named_from_here(tmp_path, monkeypatch):
+    workspace(tmp_path, broken="\n1 / 0\n")
+    monkeypatch.chdir(tmp_path)
+    (problem,) = load_plugins(Path()).problems
+    assert "(line 2)" in problem.why
 
 
 def packaged(folder, name, **modules):

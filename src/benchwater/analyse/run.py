@@ -14,7 +14,7 @@ from benchwater.plugin.section import MOST_PHOTOS, Action, Photo, Section, Statu
 from benchwater.plugin.section_check import section_faults
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, line_of
 from benchwater.supervisor import plugin_call
-from benchwater.text import error_text
+from benchwater.text import error_text, near_names
 
 _Result = TypeVar("_Result")
 LONGEST_ANALYSIS_S = 120.0
@@ -128,8 +128,8 @@ def _guarded(
         raise
     except BaseException as error:
         on_failure(analysis.id, traceback.format_exc())
-        where = _where(error, plugin)
-        return Section(status="failed", why=f"This analysis broke: {error_text(error)}{where}")
+        why = f"This analysis broke: {error_text(error)}{_meant(error, season)}{_where(error, plugin)}"
+        return Section(status="failed", why=why)
     if faults:
         on_failure(analysis.id, "\n".join(faults))
         more = f" and {len(faults) - 1} more" if len(faults) > 1 else ""
@@ -164,6 +164,13 @@ def _overall(parts: Sequence[SpanSection]) -> tuple[Status, str]:
     status = next(status for status in order if any(part.section.status == status for part in parts))
     why = next((part.section.why for part in reversed(parts) if part.section.status == status), "")
     return status, why
+
+
+def _meant(error: BaseException, season: Season) -> str:
+    """Return the column of a log that a missing key may stand for."""
+    key = error.args[0] if isinstance(error, KeyError) and error.args else None
+    near = near_names(key, season.columns) if isinstance(key, str) else ()
+    return f" (did you mean the column `{near[0]}`?)" if near else ""
 
 
 def _where(error: BaseException, plugin: LoadedPlugin) -> str:

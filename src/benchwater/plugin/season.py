@@ -97,6 +97,11 @@ class Season:
         """Whether any row of that kind was used."""
         return kind in self._logs and len(self._logs[kind]) > 0
 
+    @property
+    def columns(self) -> frozenset[str]:
+        """The columns of all logs."""
+        return frozenset(str(column) for table in self._logs.values() for column in table.columns)
+
     def _table(self, kind: str) -> "pd.DataFrame":
         if kind not in self._logs:
             raise KeyError(f"there is no log {kind!r} (there are: {', '.join(sorted(self._logs))})")

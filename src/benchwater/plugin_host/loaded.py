@@ -71,7 +71,8 @@ def line_of(error: BaseException, path: Path | None) -> tuple[str, int] | None:
     if isinstance(error, SyntaxError):
         frames.append((error.filename or "", error.lineno))
     place = path.absolute()
-    inside = [(Path(name), line) for name, line in frames if line and Path(name).is_relative_to(place)]
+    absolute = [(Path(name).absolute(), line) for name, line in frames]
+    inside = [(file, line) for file, line in absolute if line and file.is_relative_to(place)]
     if not inside:
         return None
     file, line = inside[-1]
