@@ -1,9 +1,11 @@
 """Computes the losses to come, the pieces they need, the fills that make these, and the parts to buy."""
 
+import heapq
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from math import ceil, isfinite, isnan, nan
 
 import numpy as np
@@ -13,7 +15,7 @@ from benchwater.ledger import LOSSES, midnight, rows_by, sums_by
 from benchwater.ledger.castings import casting_mass, castings_made
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.made import coats_made
-from benchwater.ledger.pieces import Casting, Pieces, Shares, body_of, pieces_on_hand, share_pieces
+from benchwater.ledger.pieces import Casting, Claims, Pieces, Shares, body_of, pieces_on_hand, share_pieces
 from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import on_hand
 from benchwater.plugin import Season, Span
@@ -39,6 +41,7 @@ WORKING_YIELD = 0.1
 LEAST_ALIKE = 0.02
 HIGHEST_LEVEL = 0.999
 LEAST_ENDS, LEAST_DAYS = 5, 3
+MOST_SHARES = 200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +151,7 @@ class Part:
         return ceil(self.pieces[build] * share - 1e-9)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Plan:
     """The plan of a month. `ends` baits have ended on `days` days so far.
 
@@ -173,7 +176,7 @@ class Plan:
         """Whether too few baits have ended, or on too few days, to foresee any loss."""
         return too_few(self.ends, self.days)
 
-    @property
+    @cached_property
     def months_on_hand(self) -> dict[Casting, float]:
         """How many months the castings on hand last, of those that are used and none is poured of."""
         use: defaultdict[Casting, float] = defaultdict(float)
@@ -185,7 +188,7 @@ class Plan:
             have[mold, cavity] += count
         return {c: have[c] / used for c, used in use.items() if used and not self.pour.fills.get(c[0])}
 
-    @property
+    @cached_property
     def to_make(self) -> list[Need]:
         """The builds of which baits are to be made, most first."""
         return sorted((need for need in self.needs if need.to_make), key=lambda need: -need.to_make)
@@ -307,26 +310,49 @@ def _targets(outlooks: Sequence[Outlook], pieces: Pieces, level: float) -> dict[
     """The stock of each build so that none runs out with that probability, all builds taken together.
 
     Where some builds have more than their target, others need less: from those still to be made, one after
-    the other is left out where the joint probability is hurt least, as long as the level holds.
+    the other is left out where the joint probability is hurt least, as long as the level holds. After
+    `MOST_SHARES` builds were looked at again the targets stay as they are, a little above what would do.
     """
-    foreseen = [(each.build.name, each.rate, each.hours) for each in outlooks if each.rate is not None]
+    foreseen = [(each.build, each.rate, each.hours) for each in outlooks if each.rate is not None]
     found = joint_stock([rate for _, rate, _ in foreseen], [hours for *_, hours in foreseen], level)
     targets = dict.fromkeys((outlook.build.name for outlook in outlooks), 0)
-    targets |= {name: target for (name, *_), target in zip(foreseen, found, strict=True)}
-    while True:
-        there = _shares(outlooks, pieces, targets).on_hand
-        stock = {name: max(target, there.get(name, 0)) for name, target in targets.items()}
-        chances = {name: predictive_cdf(rate, hours, stock[name]) for name, rate, hours in foreseen}
-        joint = np.prod(list(chances.values()))
-        fewer = {
-            name: joint / chances[name] * predictive_cdf(rate, hours, stock[name] - 1)
-            for name, rate, hours in foreseen
-            if name in there and targets[name] > there[name]
-        }
-        best = max(fewer, key=lambda name: fewer[name], default="")
-        if not best or fewer[best] < level:
-            return targets
-        targets[best] -= 1
+    targets |= {build.name: target for (build, *_), target in zip(foreseen, found, strict=True)}
+    claims, there = Claims(each.build for each in outlooks), _shares(outlooks, pieces, targets).on_hand
+    place_of = {build.name: place for place, (build, *_) in enumerate(foreseen)}
+    chances, losses = np.ones(len(foreseen)), np.ones(len(foreseen))
+    heap: list[tuple[float, int]] = []
+
+    def look_at(name: str) -> None:
+        """Note the chance that its stock does, and offer one bait less where some are still to be made."""
+        if (place := place_of.get(name)) is not None:
+            _, rate, hours = foreseen[place]
+            stock = max(targets[name], there.get(name, 0))
+            chances[place] = predictive_cdf(rate, hours, stock)
+            losses[place] = 0.0
+            if name in there and targets[name] > there[name]:
+                losses[place] = predictive_cdf(rate, hours, stock - 1) / chances[place]
+                heapq.heappush(heap, (-losses[place], place))
+
+    for name in place_of:
+        look_at(name)
+    looked_at = 0
+    while heap and looked_at < MOST_SHARES:
+        kept, place = heapq.heappop(heap)
+        if -kept != losses[place]:
+            continue
+        if chances.prod() * losses[place] < level:
+            break
+        build = foreseen[place][0]
+        targets[build.name] -= 1
+        again = {build.name}
+        for casting in {each for each in (build.head, build.trailer) if each is not None}:
+            on_hand, _ = claims.share(pieces, casting, targets)
+            again |= {name for name, count in on_hand.items() if there[name] != count}
+            there |= on_hand
+            looked_at += len(on_hand)
+        for name in again:
+            look_at(name)
+    return targets
 
 
 def _wait_for_molds(
@@ -343,14 +369,16 @@ def _wait_for_molds(
 
 def _stocked(needs: Sequence[Need], lacking: Mapping[Casting, Mapping[str, int]]) -> list[Stocked]:
     """Every build that may lose baits, with its stock once the plan is done."""
+    lacks: defaultdict[str, dict[Casting, int]] = defaultdict(dict)
+    for casting, of_build in lacking.items():
+        for build, count in of_build.items():
+            lacks[build][casting] = count
     return [
         Stocked(
             rate=need.outlook.rate,
             hours=need.outlook.hours,
             stock=max(need.target, need.on_hand),
-            lacking={
-                casting: of[need.build.name] for casting, of in lacking.items() if need.build.name in of
-            },
+            lacking=lacks[need.build.name],
         )
         for need in needs
         if need.outlook.rate is not None and need.on_hand is not None

@@ -9,10 +9,11 @@ from benchwater.plugin import Action, Bench, Cell, Finding, Span
 from benchwater.words import counted, day_words, listed
 
 from .compute import LEAST_DAYS, LEAST_ENDS, WORKING_YIELD, LookBack, Need, Part, Plan
-from .promise import MOST_FILLS
+from .promise import MOST_DRAWN, MOST_FILLS
 
 MONTH = timedelta(days=30)
 ENOUGH_MONTHS = 12
+MOST_NAMED = 12
 METHODS = (
     "Losses: baits lost and worn per bait-hour, over all logged trips, earlier seasons' too. The builds "
     "share a gamma prior (mean: all losses over all hours; strength by empirical Bayes, Clayton & Kaldor "
@@ -34,8 +35,10 @@ METHODS = (
     "beta-binomial, as uncertain as the mean and the sessions so far are, alike to 0.02 at least in a "
     "session (project choice, no source). Where castings must be poured the targets hold with the square "
     "root of the service level, and each mold gets the fewest fills with which losses and yields together "
-    "keep it (yields drawn 4096 times from a fixed seed, as a Latin hypercube). Warm-up fills come on top. "
-    "A cavity that gives less than 1 good casting in 10 is not planned with (project choice, no source).",
+    "keep it (yields drawn 4096 times from a fixed seed, as a Latin hypercube; for more than 200 cavities "
+    "none is drawn, and each is made sure by itself, so that the promise is the least it can be). Warm-up "
+    "fills come on top. A cavity that gives less than 1 good casting in 10 is not planned with (project "
+    "choice, no source).",
     "Parts: inserts for every casting, metal and plastic in the good ones at their mean mass (rejects go "
     "back to the pot), coat for every dip, fittings less those already on baits (used less gone). Less the "
     "stock on hand (the balance's closing), in whole packs at the moving average price of the receipts.",
@@ -101,9 +104,13 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
         because = f"{listed(_by_build(of_build))} wait for it."
         yield _action(f"mold-first-{mold}-{cavity}", text, because, float(sum(of_build.values())))
     builds_of = _builds_by_mold(plan)
+    lacking: defaultdict[str, dict[str, Mapping[str, int]]] = defaultdict(dict)
+    for (mold, cavity), of_build in plan.lacking.items():
+        if plan.pour.fills.get(mold):
+            lacking[mold][cavity] = of_build
     for mold in dict.fromkeys([*plan.pour.fills, *builds_of]):
         if plan.pour.fills.get(mold) or mold in builds_of:
-            yield _make(plan, mold, builds_of.get(mold, []), bench, span)
+            yield _make(plan, mold, builds_of.get(mold, []), lacking[mold], bench, span)
     for part in plan.to_buy:
         needed, there = (bench.show(each, part.item.unit) for each in (part.needed, max(0.0, part.on_hand)))
         because = f"{needed} needed, {there} on hand.{_order_by(plan, part, span)}"
@@ -117,19 +124,29 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
 
 def _builds_by_mold(plan: Plan) -> dict[str, list[Need]]:
     """The builds to make, each with the mold that holds it up, or else with the one it begins with."""
+    held_up_by: dict[str, str] = {}
+    for (mold, _), by in plan.lacking.items():
+        if plan.pour.fills.get(mold):
+            for name in by:
+                held_up_by.setdefault(name, mold)
     builds: defaultdict[str, list[Need]] = defaultdict(list)
     for need in plan.needs:
-        name, castings = need.build.name, [c for c in (need.build.head, need.build.trailer) if c]
-        poured = [of[0] for of, by in plan.lacking.items() if by.get(name) and plan.pour.fills.get(of[0])]
-        if poured or (need.to_make and castings):
-            builds[(poured or [castings[0][0]])[0]].append(need)
+        first, name = need.build.head or need.build.trailer, need.build.name
+        if name in held_up_by or (need.to_make and first):
+            builds[held_up_by[name] if first is None or name in held_up_by else first[0]].append(need)
     return dict(builds)
 
 
-def _make(plan: Plan, mold: str, builds: Sequence[Need], bench: Bench, span: Span) -> Action:
+def _make(
+    plan: Plan,
+    mold: str,
+    builds: Sequence[Need],
+    lacking: Mapping[str, Mapping[str, int]],
+    bench: Bench,
+    span: Span,
+) -> Action:
     """What to pour of a mold, and what to coat and dress of its castings."""
     fills = plan.pour.fills.get(mold)
-    lacking = {name: by for (of, name), by in plan.lacking.items() if of == mold and fills}
     dressed = [need for need in builds if need.to_make and (_is_dressed(need) or not fills)]
     baits = listed([f"{need.to_make} {need.build.name} ({need.on_hand} on hand)" for need in dressed])
     taken: set[str | None] = set()
@@ -188,14 +205,16 @@ def _in_a_sentence(plan: Plan, bench: Bench, span: Span) -> Finding:
     pours = [f"{counted(fills, 'fill')} of {mold}" for mold, fills in plan.pour.fills.items() if fills]
     baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
     total = sum(need.to_make for need in plan.needs)
-    steps = [f"get {listed([' '.join(casting) for casting in plan.waiting])} to work"] if plan.waiting else []
-    steps += [f"pour {listed(pours)}"] if pours else []
-    steps += [f"finish {listed(baits)}"] if baits else []
-    steps += [f"buy {listed([packs(part, bench) for part in plan.to_buy])}"] if plan.to_buy else []
+    waiting = listed([" ".join(casting) for casting in plan.waiting], MOST_NAMED)
+    steps = [f"get {waiting} to work"] if waiting else []
+    steps += [f"pour {listed(pours, MOST_NAMED)}"] if pours else []
+    steps += [f"finish {listed(baits, MOST_NAMED)}"] if baits else []
+    buys = listed([packs(part, bench) for part in plan.to_buy], MOST_NAMED)
+    steps += [f"buy {buys}"] if buys else []
     todo = "; ".join(steps) or "pour nothing, make nothing, buy nothing"
     text = f"{todo[0].upper()}{todo[1:]}. {promise(plan, bench, span, done=bool(steps))}"
     if resting := years_on_hand(plan):
-        text += f" Pour none of {listed(resting)}: what is on hand lasts a year or more."
+        text += f" Pour none of {listed(resting, MOST_NAMED)}: what is on hand lasts a year or more."
     more = {
         "service_level": plan.level,
         "sure": plan.sure,
@@ -219,7 +238,9 @@ def promise(plan: Plan, bench: Bench, span: Span, *, done: bool) -> str:
     if waits and len(waits) == sum(need.outlook.expected > 0 for need in plan.needs):
         return "Nothing can be promised before the mold works."
     sure = bench.show(min(0.99, floor(100 * plan.sure) / 100), "1", 0)
-    none = "no build runs out" if not waits else f"none but {listed(waits)} runs out"
+    if sum(map(bool, plan.pour.needed.values())) > MOST_DRAWN:
+        sure = f"at least {sure}"
+    none = "no build runs out" if not waits else f"none but {listed(waits, MOST_NAMED)} runs out"
     return (
         f"{'Then it' if done else 'It'} is {sure} sure that {none} in the month from {_day(span.end, span)}."
     )
@@ -256,11 +277,14 @@ def years_on_hand(plan: Plan) -> dict[str, float]:
 
 def _enough(plan: Plan) -> Iterator[Finding]:
     """Molds whose castings on hand last a year and more: a reason to pour none."""
+    bodies: defaultdict[str, dict[str, int]] = defaultdict(dict)
+    for mold, cavity in plan.months_on_hand:
+        bodies[mold][cavity] = 0
+    for (mold, cavity, _), count in plan.pieces.bodies.items():
+        if cavity in bodies[mold]:
+            bodies[mold][cavity] += count
     for mold, months in years_on_hand(plan).items():
-        have = {name: 0 for of, name in plan.months_on_hand if of == mold}
-        for (of, name, _), count in plan.pieces.bodies.items():
-            if of == mold and name in have:
-                have[name] += count
+        have = bodies[mold]
         pieces = listed([f"{count} of {name}" for name, count in have.items()])
         text = f"{mold}: you have {pieces}, enough for {how_long(months)} at this pace. Pour none."
         more: dict[str, Cell] = {"months": months}

@@ -6,7 +6,7 @@ The good castings of a fill are a draw of their own: random yield, Yano & Lee 19
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from benchwater.statistics.stock_level import GammaRate, predictive_cdf
 
 FloatArray = NDArray[np.float64]
 MOST_FILLS = 500
+MOST_DRAWN = 200
 DRAWS, SEED = 4096, 20260301
 _BISECTIONS = 14
 
@@ -45,14 +46,15 @@ class CavityYield:
             return 0
         high = ceil(needed / self.per_fill)
         low = high - 1
-        while high < MOST_FILLS and self._short(high, needed) > 1 - sure:
+        while high < MOST_FILLS and self.short(high, needed) > 1 - sure:
             low, high = high, min(MOST_FILLS, 2 * high)
         while high - low > 1:
             middle = (low + high) // 2
-            low, high = (low, middle) if self._short(middle, needed) <= 1 - sure else (middle, high)
+            low, high = (low, middle) if self.short(middle, needed) <= 1 - sure else (middle, high)
         return high
 
-    def _short(self, fills: int, needed: int) -> float:
+    def short(self, fills: int, needed: int) -> float:
+        """The chance of fewer good castings than needed in so many fills."""
         return float(self.at_most(fills)[needed - 1]) if fills * self.per_fill >= needed else 1.0
 
 
@@ -103,14 +105,18 @@ def chance_of_enough(
 
     Castings that lack in the end lack for their builds in proportion, rounded up. The yields of cavities are
     drawn `DRAWS` times from a fixed seed, as a Latin hypercube (McKay, Beckman & Conover 1979); losses are
-    not drawn, as their distributions are known.
+    not drawn, as their distributions are known. Of more than `MOST_DRAWN` cavities none is drawn: returned is
+    the least it can be, the probability that every cavity gives what is needed and that this does.
     """
     chance, waiting = 1.0, []
+    joint = len(needed) <= MOST_DRAWN
     for build in builds:
-        if build.lacking:
+        if build.lacking and joint:
             waiting.append(build)
         else:
             chance *= predictive_cdf(build.rate, build.hours, build.stock)
+    if not joint:
+        return chance * prod(1 - yields[of].short(fills[of[0]], count) for of, count in needed.items())
     if not waiting:
         return chance
     drawn = np.random.default_rng(SEED).random((DRAWS, len(needed)))
@@ -140,6 +146,9 @@ def fills_for_level(
 
     Every cavity is made sure to the same degree, the least that will do.
     """
+    if len(needed) > MOST_DRAWN:
+        losses = prod(predictive_cdf(build.rate, build.hours, build.stock) for build in builds)
+        return plan_fills(needed, yields, min(1 - 1e-9, (level / losses) ** (1 / len(needed))))
     low, high = 0.5, 0.9999
     if chance_of_enough(builds, needed, yields, plan_fills(needed, yields, low)) >= level:
         return plan_fills(needed, yields, low)

@@ -8,7 +8,7 @@ from benchwater.plugin import Bench, Card, CardLine, Cell, Figure, Span, Table
 from benchwater.words import counted, listed, make_columns, make_table
 
 from .compute import LookBack, Plan
-from .findings import cost_words, how_long, packs, promise, years_on_hand
+from .findings import MOST_NAMED, cost_words, how_long, packs, promise, years_on_hand
 
 MOST_DRAWN = 16
 COLUMNS = make_columns(
@@ -44,17 +44,17 @@ def card(plan: Plan, bench: Bench, span: Span) -> Card:
     lines = [
         CardLine(
             label="Pour",
-            text=listed(pours) + (", after warming up" if pours else "nothing"),
+            text=listed(pours, MOST_NAMED) + (", after warming up" if pours else "nothing"),
             findings=("plan", "fills"),
         ),
-        CardLine(label="Finish", text=listed(baits) or "nothing", findings=("plan",)),
-        CardLine(label="Buy", text=listed(buys) or "nothing", findings=("plan", "spend")),
+        CardLine(label="Finish", text=listed(baits, MOST_NAMED) or "nothing", findings=("plan",)),
+        CardLine(label="Buy", text=listed(buys, MOST_NAMED) or "nothing", findings=("plan", "spend")),
     ]
     if plan.waiting:
-        waits = listed([" ".join(casting) for casting in plan.waiting])
+        waits = listed([" ".join(casting) for casting in plan.waiting], MOST_NAMED)
         lines.insert(0, CardLine(label="First", text=f"get {waits} to work", findings=("mold_first",)))
     if resting:
-        lines.append(CardLine(label="Pour none of", text=listed(resting), findings=("enough",)))
+        lines.append(CardLine(label="Pour none of", text=listed(resting, MOST_NAMED), findings=("enough",)))
     text = promise(plan, bench, span, done=done)
     lines.append(CardLine(label="How sure", text=text, findings=("plan",)))
     boxes = (_box_table(plan), _buy_table(plan, bench, "card_buy", "Buy"))
@@ -97,7 +97,7 @@ def _demand_table(plan: Plan) -> Table:
         rows.append((need.build.name, need.on_hand, *ahead))
     idle = [need.build.name for need in plan.needs if not (need.outlook.hours or need.outlook.left_out)]
     note = "A build without a coat has every bare casting of its head on hand that no other needs."
-    note += f" No hours are planned for {listed(idle)}." if idle and foreseen else ""
+    note += f" No hours are planned for {listed(idle, MOST_NAMED)}." if idle and foreseen else ""
     if earlier := sum(plan.pieces.earlier.values()):
         note += f" {counted(earlier, 'casting')} used so far must be from before the logs began."
     title = "Baits: on hand, and to have" if foreseen else "Baits on hand"

@@ -9,7 +9,7 @@ stock opens with the fewest pieces that keep it from ever falling below 0.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -53,8 +53,8 @@ class Pieces:
 class Shares:
     """Baits on hand by build (none where it has no casting); castings lacking, by casting and build."""
 
-    on_hand: Mapping[str, int]
-    lacking: Mapping[Casting, Mapping[str, int]]
+    on_hand: dict[str, int]
+    lacking: dict[Casting, dict[str, int]]
 
 
 @dataclass(slots=True)
@@ -117,44 +117,48 @@ def pieces_on_hand(season: Season) -> Pieces:
     )
 
 
-def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares:
-    """Give every build its share of the pieces towards its target of baits, and say which castings lack.
+class Claims:
+    """Which builds draw on the pieces of each casting, so that one casting can be shared out by itself."""
 
-    Finished baits that were counted are their build's. Coated ones go to the builds of their head and coat.
-    Bare castings serve heads still to be coated, trailers (one for each bait of the target: those on baits
-    are among the castings) and bare builds; where they do not go round, each gets in proportion, and what
-    nobody needs is left to the bare builds that were not counted.
-    """
-    by_body: defaultdict[Body, list[tuple[str, int]]] = defaultdict(list)
-    claims: defaultdict[Casting, list[tuple[str, int]]] = defaultdict(list)
-    for build, target in targets:
-        if (body := body_of(build)) is not None:
-            by_body[body].append((build.name, target))
-        if (trailer := trailer_of(build)) is not None:
-            claims[trailer].append((build.name, target))
-    on_hand: dict[str, int] = {}
-    for (mold, cavity, coat), builds in by_body.items():
-        if coat is not None:
-            sure = [pieces.counted.get(name, 0) for name, _ in builds]
-            rest = max(0, pieces.bodies.get((mold, cavity, coat), 0) - sum(sure))
-            open_ = [max(0, target - count) for (_, target), count in zip(builds, sure, strict=True)]
-            claimed = open_ if sum(open_) else [target for _, target in builds]
-            for (name, target), count, more in zip(builds, sure, share_out(rest, claimed), strict=True):
-                on_hand[name] = count + more
-                claims[mold, cavity].append((name, max(0, target - on_hand[name])))
-    lacking: dict[Casting, dict[str, int]] = {}
-    for mold, cavity in [(mold, cavity) for mold, cavity, coat in pieces.bodies if coat is None]:
-        sure = [pieces.counted.get(name, 0) for name, _ in by_body[mold, cavity, None]]
-        pool = max(0, pieces.bodies[mold, cavity, None] - sum(sure))
-        bare = [
-            (name, max(0, target - count))
-            for (name, target), count in zip(by_body[mold, cavity, None], sure, strict=True)
-        ]
-        asking = [*claims[mold, cavity], *bare]
+    def __init__(self, builds: Iterable[Build]) -> None:
+        self._with_body: defaultdict[Casting, dict[str | None, list[str]]] = defaultdict(dict)
+        self._with_trailer: defaultdict[Casting, list[str]] = defaultdict(list)
+        for build in builds:
+            if (body := body_of(build)) is not None:
+                self._with_body[body[0], body[1]].setdefault(body[2], []).append(build.name)
+            if (trailer := trailer_of(build)) is not None:
+                self._with_trailer[trailer].append(build.name)
+
+    def share(
+        self, pieces: Pieces, casting: Casting, targets: Mapping[str, int]
+    ) -> tuple[dict[str, int], dict[str, int]]:
+        """Baits on hand of the builds on that casting, and how many of it each build lacks.
+
+        Finished baits that were counted are their build's. Coated ones go to the builds of their head and
+        coat. Bare castings serve heads still to be coated, trailers (one for each bait of the target: those
+        on baits are among the castings) and bare builds; where they do not go round, each gets in proportion,
+        and what nobody needs is left to the bare builds that were not counted.
+        """
+        asking = [(name, targets[name]) for name in self._with_trailer[casting]]
+        on_hand: dict[str, int] = {}
+        for coat, names in self._with_body[casting].items():
+            if coat is not None:
+                sure = [pieces.counted.get(name, 0) for name in names]
+                rest = max(0, pieces.bodies.get((*casting, coat), 0) - sum(sure))
+                wanted = [targets[name] for name in names]
+                open_ = [max(0, target - count) for target, count in zip(wanted, sure, strict=True)]
+                given = share_out(rest, open_ if sum(open_) else wanted)
+                for name, count, more in zip(names, sure, given, strict=True):
+                    on_hand[name] = count + more
+                    asking.append((name, max(0, targets[name] - on_hand[name])))
+        names = self._with_body[casting].get(None, [])
+        sure = [pieces.counted.get(name, 0) for name in names]
+        pool = max(0, pieces.bodies.get((*casting, None), 0) - sum(sure))
+        bare = [(name, max(0, targets[name] - count)) for name, count in zip(names, sure, strict=True)]
+        asking += bare
         asked = [count for _, count in asking]
         got = share_out(pool, asked) if sum(asked) > pool else asked
-        of_bare = got[len(asking) - len(bare) :]
-        for (name, _), counted, count in zip(bare, sure, of_bare, strict=True):
+        for name, counted, count in zip(names, sure, got[len(asking) - len(bare) :], strict=True):
             on_hand[name] = counted + count
         uncounted = [(name, target) for name, target in bare if name not in pieces.counted]
         spare = share_out(max(0, pool - sum(asked)), [target for _, target in uncounted])
@@ -163,8 +167,18 @@ def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares
         lack: Counter[str] = Counter()
         for (name, want), have in zip(asking, got, strict=True):
             lack[name] += want - have
-        lacking[mold, cavity] = {name: count for name, count in lack.items() if count > 0}
-    return Shares(on_hand, lacking)
+        return on_hand, {name: count for name, count in lack.items() if count > 0}
+
+
+def share_pieces(pieces: Pieces, targets: Sequence[tuple[Build, int]]) -> Shares:
+    """Give every build its share of the pieces towards its target of baits, and say which castings lack."""
+    claims, wanted = Claims(build for build, _ in targets), {build.name: target for build, target in targets}
+    shares = Shares({}, {})
+    for mold, cavity in [(mold, cavity) for mold, cavity, coat in pieces.bodies if coat is None]:
+        on_hand, lacking = claims.share(pieces, (mold, cavity), wanted)
+        shares.on_hand.update(on_hand)
+        shares.lacking[mold, cavity] = lacking
+    return shares
 
 
 def piece_moves(season: Season) -> pd.DataFrame:
@@ -268,6 +282,9 @@ def _counts(season: Season) -> Iterator[tuple[tuple[str, str, str, str], Any, fl
     rows, builds = season.log("builds"), season.bench.builds
     rows = rows[rows["move"] == "counted"]
     rows = rows.assign(day=rows["date"].dt.normalize()).drop_duplicates(["build", "day"], keep="last")
+    of_body: defaultdict[Body | None, set[str]] = defaultdict(set)
+    for name, build in builds.items():
+        of_body[body_of(build)].add(name)
     for day, of_day in rows.groupby("day"):
         counted = dict(zip(of_day["build"], of_day["amount"], strict=True))
         least: Counter[tuple[str, str, str, str]] = Counter()
@@ -276,10 +293,7 @@ def _counts(season: Season) -> Iterator[tuple[tuple[str, str, str, str], Any, fl
                 least[stock] += number * each
         for stock, number in least.items():
             mold, cavity, coat, _ = stock
-            of_body = [
-                name for name, build in builds.items() if body_of(build) == (mold, cavity, coat or None)
-            ]
-            yield stock, day, float(number), bool(coat) and set(of_body) <= counted.keys()
+            yield stock, day, float(number), bool(coat) and of_body[mold, cavity, coat] <= counted.keys()
 
 
 def _counted_now(season: Season) -> dict[str, int]:

@@ -135,7 +135,7 @@ def joint_stock(rates: Sequence[GammaRate], exposures: Sequence[float], level: f
     """
     kinds = list(zip(rates, exposures, strict=True))
     stock = [predictive_quantile(rate, ahead, level) for rate, ahead in kinds]
-    chances = [predictive_cdf(*kind, pieces) for kind, pieces in zip(kinds, stock, strict=True)]
+    chances = np.array([predictive_cdf(*kind, pieces) for kind, pieces in zip(kinds, stock, strict=True)])
     gains: list[tuple[float, int]] = []
 
     def offer(place: int) -> None:
@@ -144,7 +144,7 @@ def joint_stock(rates: Sequence[GammaRate], exposures: Sequence[float], level: f
 
     for place in range(len(kinds)):
         offer(place)
-    while math.prod(chances) < level:
+    while chances.prod() < level:
         _, place = heapq.heappop(gains)
         stock[place] += 1
         chances[place] = predictive_cdf(*kinds[place], stock[place])
