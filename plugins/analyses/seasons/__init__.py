@@ -27,7 +27,7 @@ def analyse(season: Season, span: Span) -> Section:
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else "There is too little on one side of each comparison.",
-        findings=tuple(findings(seasons, changes, season.bench)),
+        findings=tuple(findings(seasons, changes, season.bench, span)),
         tables=tables(seasons, changes),
         figures=tuple(figures(seasons, season.bench)),
         methods=METHODS,

@@ -74,10 +74,11 @@ class ChangeEffect:
 
 
 def _rate_of(name: str, group: str, unit: str, units: pd.DataFrame) -> Measure:
-    """Events over exposure; not known with fewer than `LEAST_UNITS` units or `LEAST_EVENTS` events."""
-    n, found = int(units["events"].sum()), None
-    if len(units) >= LEAST_UNITS and n >= LEAST_EVENTS:
-        found = ratio_of_totals(units["events"], units["exposure"]).interval
+    """Events over exposure; not known with fewer than `LEAST_UNITS` units."""
+    found = (
+        ratio_of_totals(units["events"], units["exposure"]).interval if len(units) >= LEAST_UNITS else None
+    )
+    n = int(units["events"].sum())
     return Measure(name=name, group=group, unit=unit, n=n, found=found, units=units)
 
 
@@ -109,19 +110,25 @@ def _on_the_water(season: Season, span: Span) -> Iterator[Measure]:
     first = np.unique(trips, return_index=True)[1]
     days, hours = rows["date"].dt.normalize().iloc[first], (rows["fished_h"] * rows["count"]).fillna(0.0)
     by_trip = pd.DataFrame({"day": days.to_numpy(), "exposure": np.bincount(trips, hours, len(first))})
-    usual = [str(cause) for cause in causes.value_counts().head(MOST_GROUPS).index if cause]
-    for group in (ALL, *sorted(usual)):
+    for group in (ALL, *_most_usual(season, "cause")):
         gone = rows["count"].where(ended if group == ALL else causes == group, 0)
         sums = by_trip.assign(events=np.bincount(trips, gone, len(first)).astype(np.int64))
         yield _rate_of(ENDED, group, "1/h", sums[sums["exposure"] > 0].reset_index(drop=True))
     if not season.holds("catch"):
         return
     catch = trips_of(rows, season.rows("catch", span), season.bench, (ALL, "build"))
-    builds = sorted(catch.groups("build"))[:MOST_GROUPS]
+    fished = set(catch.groups("build"))
+    builds = [name for name in _most_usual(season, "build") if name in fished]
     for factor, group in ((ALL, ALL), *(("build", name) for name in builds)):
         found = catch.of(factor, group)
         units = pd.DataFrame({"day": found["day"], "events": found["fish"], "exposure": found["hours"]})
         yield _rate_of(FISH, group, "fish/h", units)
+
+
+def _most_usual(season: Season, column: str) -> list[str]:
+    """The words most often written in a column of the fishing log, in all seasons, in alphabetical order."""
+    words = season.log("fishing")[column].dropna().astype("str")
+    return sorted(words[words != ""].value_counts().head(MOST_GROUPS).index)
 
 
 def _costs(season: Season, start: date, end: date, poured: pd.DataFrame) -> Iterator[Measure]:
@@ -163,10 +170,7 @@ def compare_seasons(season: Season, span: Span) -> tuple[SeasonComparison, ...]:
         for then, against in earlier
         if (then.name, then.group) in now
     ]
-    compared = [
-        None if mine.found is None or then.found is None else ratio_of_estimates(mine.found, then.found)
-        for mine, then, _ in found
-    ]
+    compared = [_ratio(mine, then) for mine, then, _ in found]
     adjusted: dict[int, float] = {}
     for name in {mine.name for mine, *_ in found}:
         own = {
@@ -187,6 +191,13 @@ def compare_seasons(season: Season, span: Span) -> tuple[SeasonComparison, ...]:
         )
         for place, ((mine, then, against), comparison) in enumerate(zip(found, compared, strict=True))
     )
+
+
+def _ratio(now: Measure, then: Measure) -> Comparison | None:
+    """This season over the other; None where either has too little to compare."""
+    if now.found is None or then.found is None or min(now.n, then.n) < LEAST_EVENTS:
+        return None
+    return ratio_of_estimates(now.found, then.found)
 
 
 def _measures(season: Season, start: date, end: date) -> Iterator[Measure]:

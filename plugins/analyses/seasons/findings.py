@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from benchwater.plugin import Bench, Finding
+from benchwater.plugin import Bench, Finding, Span
 from benchwater.words import MONTHS, make_finding, times
 
 from .compute import ALL, BAD, COST, ENDED, LEVEL, ChangeEffect, Measure, SeasonComparison
@@ -22,7 +22,7 @@ _DONE = {"bad castings": "castings went bad", "baits ended": "baits ended", "fis
 
 
 def findings(
-    seasons: Sequence[SeasonComparison], changes: Sequence[ChangeEffect], bench: Bench
+    seasons: Sequence[SeasonComparison], changes: Sequence[ChangeEffect], bench: Bench, span: Span
 ) -> Iterator[Finding]:
     """One finding for each comparison; those that tell nothing are quiet, unless none tells anything."""
     told = [each for each in seasons if each.told]
@@ -32,6 +32,11 @@ def findings(
         yield replace(finding, quiet=each not in told and each not in first, headline=each in first)
     for effect in changes:
         yield _change(effect)
+    for change in bench.changes:
+        if change.on == span.start and seasons:
+            text = f"“{change.what}” came with the season: what differs from the season before may be its doing, "
+            text += "or that of anything else that is new."
+            yield Finding(id="change_with_season", text=text, group=change.what)
 
 
 def _season(each: SeasonComparison, bench: Bench) -> Finding:

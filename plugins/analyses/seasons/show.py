@@ -1,5 +1,6 @@
 """The tables of the seasons and of the changes, and a small picture for each question."""
 
+import math
 from collections.abc import Iterator, Sequence
 
 from benchwater import plots
@@ -138,7 +139,7 @@ def _picture(
     for series, (group, of) in enumerate(drawn.items()):
         known: dict[int, Interval] = {}
         for place, year in enumerate(years):
-            if year in of and (found := of[year].found) is not None:
+            if year in of and (found := of[year].found) is not None and math.isfinite(found.high):
                 known[place] = found
         places = [place + 0.14 * (series - (len(drawn) - 1) / 2) for place in known]
         values, lows, highs = (

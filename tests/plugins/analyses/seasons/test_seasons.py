@@ -93,3 +93,22 @@ def test_a_lost_bait_without_its_hours_counts_on_a_trip_that_has_some():
     told = records(analyse(season.season, season.whole), "seasons")
     (ended,) = [row for row in told if row["measure"] == "baits ended" and row["group"] == "all"]
     assert (ended["now"], ended["then"]) == (pytest.approx(0.5), pytest.approx(1.0))
+
+
+def test_a_change_that_came_with_the_season_is_named_beside_the_season_before():
+    season = made(BENCH + '\n[[changes]]\non = 2026-03-01\nwhat = "wire leader"\n')
+    section = analyse(season.season, season.whole)
+    (named,) = [each for each in section.findings if each.id == "change_with_season"]
+    assert named.text.startswith("“wire leader” came with the season")
+
+
+def test_a_cause_that_took_none_this_season_is_shown_beside_what_it_took_before():
+    rows = "date,build,fished,fate,count,cause\n"
+    for year, lost in ((2025, 3), (2026, 0)):
+        for day in range(1, 11):
+            rows += f"{year}-05-{day:02},perch-grub,4 h,kept,1,\n"
+            rows += f"{year}-05-{day:02},perch-grub,0 h,lost,{lost},bite off\n" if lost else ""
+    season = make_season(BENCH, {"baits.csv": rows}, month="2026-05")
+    told = records(analyse(season.season, season.whole), "season_by_season")
+    (bitten,) = [row for row in told if row["group"] == "bite off"]
+    assert (bitten["2025"], bitten["2026"]) == (pytest.approx(0.75), 0.0)
