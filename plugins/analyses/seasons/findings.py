@@ -34,7 +34,7 @@ def findings(
         yield _change(effect)
     for change in bench.changes:
         if change.on == span.start and seasons:
-            text = f"“{change.what}” came with the season: what differs from the season before may be its doing, "
+            text = f"“{change.what}” came with the season: what differs from the one before may be its doing, "
             text += "or that of anything else that is new."
             yield Finding(id="change_with_season", text=text, group=change.what)
 
