@@ -34,8 +34,8 @@ def findings(
         yield _change(effect)
     for change in bench.changes:
         if change.on == span.start and seasons:
-            text = f"“{change.what}” came with the season: what differs from the one before may be its doing, "
-            text += "or that of anything else that is new."
+            text = f"“{change.what}” came with the season: what differs from the one before may be its "
+            text += "doing, or that of anything else that is new."
             yield Finding(id="change_with_season", text=text, group=change.what)
 
 
