@@ -1,7 +1,9 @@
 """A small bench and the shipped log kinds."""
 
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from benchwater.plugin import Bench, LogKind
 from benchwater.plugin_host.load import load_plugins
@@ -60,10 +62,17 @@ def small_bench() -> Bench:
     return parse_bench(SMALL_BENCH).bench
 
 
-def read_files(folder: Path, files: dict[str, str | bytes], *, keep_repeats: tuple[str, ...] = ()) -> Reading:
-    """Write files below a folder and read it with the small bench."""
+def write_files(folder: Path, files: Mapping[str, str | bytes]) -> Path:
+    """Write files below a folder, and return it."""
     for name, content in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
-    return read_folder(folder, shipped_kinds(), small_bench(), keep_repeats=keep_repeats)
+    return folder
+
+
+def read_files(
+    folder: Path, files: Mapping[str, str | bytes], *, bench: Bench | None = None, **options: Any
+) -> Reading:
+    """Write files below a folder and read it, with the small bench if none is given."""
+    return read_folder(write_files(folder, files), shipped_kinds(), bench or small_bench(), **options)

@@ -9,7 +9,7 @@ import pytest
 from benchwater.schedule.manifest import FORMAT
 from closed_folders import close_folder
 from command_line import run
-from small_bench import SMALL_BENCH
+from small_bench import SMALL_BENCH, write_files
 
 HEADER = "date,mold,cavity,outcome\n"
 MAY = "2026-05-02,round-jig,1/8,good\n"
@@ -31,9 +31,7 @@ def analyses():
 
 @pytest.fixture
 def folder(tmp_path):
-    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
-    (tmp_path / "pour-may.csv").write_text(HEADER + MAY)
-    return tmp_path
+    return write_files(tmp_path, {"bench.toml": SMALL_BENCH, "pour-may.csv": HEADER + MAY})
 
 
 def shown(report_folder):

@@ -11,16 +11,14 @@ import pytest
 
 from benchwater.files import write_atomically
 from command_line import run
-from small_bench import SMALL_BENCH
+from small_bench import SMALL_BENCH, write_files
 
 ROWS = "date,mold,cavity,outcome\n2026-04-02,round-jig,1/8,good\n2026-05-02,round-jig,1/8,purple\n"
 
 
 @pytest.fixture
 def folder(tmp_path):
-    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
-    (tmp_path / "pour.csv").write_text(ROWS)
-    return tmp_path
+    return write_files(tmp_path, {"bench.toml": SMALL_BENCH, "pour.csv": ROWS})
 
 
 def shell(folder: Path, line: str, **environment: str) -> "subprocess.CompletedProcess[str]":

@@ -8,6 +8,7 @@ import pytest
 from benchwater.pipeline import read_workspace
 from benchwater.read.bench_file import load_bench
 from command_line import run
+from small_bench import write_files
 
 LOGS = {
     "pour.csv": "date,mold,cavity,outcome,count\n2026-04-01,round-jig,1/8,good,9\n"
@@ -31,9 +32,7 @@ SAID = {
 
 @pytest.fixture
 def folder(tmp_path):
-    for name, text in LOGS.items():
-        (tmp_path / name).write_text(text, encoding="utf-8")
-    return tmp_path
+    return write_files(tmp_path, LOGS)
 
 
 class Terminal:

@@ -12,7 +12,7 @@ import pytest
 from benchwater.plugin_host import trust
 from benchwater.schedule import watching
 from command_line import run
-from small_bench import SMALL_BENCH
+from small_bench import SMALL_BENCH, write_files
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="ends processes by POSIX signals")
 
@@ -58,9 +58,8 @@ class Watching:
 
 @pytest.fixture
 def folder(tmp_path):
-    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
-    (tmp_path / "pour.csv").write_text(HEADER + "2026-06-02,round-jig,1/8,good\n")
-    return tmp_path
+    rows = HEADER + "2026-06-02,round-jig,1/8,good\n"
+    return write_files(tmp_path, {"bench.toml": SMALL_BENCH, "pour.csv": rows})
 
 
 @pytest.fixture

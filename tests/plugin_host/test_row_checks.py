@@ -4,7 +4,7 @@ import pytest
 
 from benchwater.pipeline import read_workspace
 from command_line import run
-from small_bench import SMALL_BENCH
+from small_bench import SMALL_BENCH, write_files
 
 PLUGIN = """
 from benchwater.plugin import Column, LogKind, RowProblem, hookimpl
@@ -24,9 +24,7 @@ LOG = "date,sky\n2026-05-01,blue\n2026-05-02,grey\n2026-05-03,\n"
 @pytest.fixture
 def folder(tmp_path):
     (tmp_path / "plugins").mkdir()
-    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
-    (tmp_path / "sky.csv").write_text(LOG)
-    return tmp_path
+    return write_files(tmp_path, {"bench.toml": SMALL_BENCH, "sky.csv": LOG})
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import pytest
 
 from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.read.bench_file import BenchError
+from small_bench import write_files
 
 POURS = "date,mold,cavity,outcome,count,mold_temp,mass\n" + "".join(
     f"2026-05-{day:02},round-jig,{cavity},{outcome},{count},300 F,{mass}\n"
@@ -22,9 +23,7 @@ LOGS = {"pour.csv": POURS, "stock.csv": STOCK, "fished.csv": FISHED}
 
 
 def written(folder, logs=LOGS):
-    for name, text in logs.items():
-        (folder / name).write_text(text, encoding="utf-8")
-    return folder
+    return write_files(folder, logs)
 
 
 def test_molds_cavities_items_and_builds_are_what_the_logs_name(tmp_path):

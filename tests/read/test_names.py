@@ -7,7 +7,7 @@ import pytest
 
 from benchmarks.many_molds import write_workspace
 from benchwater.pipeline import read_workspace
-from small_bench import read_files
+from small_bench import read_files, write_files
 
 BENCH = """
 [bench]
@@ -35,9 +35,7 @@ mass = "1/4 oz"
 
 
 def read(folder, log):
-    (folder / "bench.toml").write_text(BENCH)
-    (folder / "log.csv").write_text(log)
-    return read_workspace(folder).reading
+    return read_workspace(write_files(folder, {"bench.toml": BENCH, "log.csv": log})).reading
 
 
 def items_read(folder, *written):

@@ -8,7 +8,7 @@ from benchwater.plugin.bench import Item
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.folder import read_folder
 from benchwater.read.records import record_at
-from small_bench import shipped_kinds
+from small_bench import read_files, shipped_kinds
 
 BENCH = parse_bench(
     """
@@ -31,9 +31,7 @@ cavities = ["1/2"]
 
 
 def read(folder, logs, **options):
-    for name, text in logs.items():
-        (folder / name).write_text(text, encoding="utf-8")
-    return read_folder(folder, shipped_kinds(), BENCH, **options)
+    return read_files(folder, logs, bench=BENCH, **options)
 
 
 def rows(reading, log, *columns):

@@ -7,7 +7,7 @@ import pytest
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.folder import read_folder
 from benchwater.sheets.tally import mold_tallies
-from small_bench import shipped_kinds
+from small_bench import read_files, shipped_kinds
 
 BENCH = parse_bench(
     """
@@ -34,8 +34,7 @@ OUTCOMES = {"|": "good", "x": "reject", "o": "blank"}
 
 
 def read(folder, text):
-    (folder / "tally.csv").write_text(text, encoding="utf-8")
-    return read_folder(folder, shipped_kinds(), BENCH)
+    return read_files(folder, {"tally.csv": text}, bench=BENCH)
 
 
 def castings(reading, *columns):

@@ -15,7 +15,7 @@ from benchwater.schedule.catch_up import Made, catch_up
 from benchwater.schedule.manifest import NAME, hash_inputs, read_manifest
 from benchwater.schedule.owed import nothing_to_do, scan_folder, states
 from closed_folders import close_folder
-from small_bench import SMALL_BENCH
+from small_bench import SMALL_BENCH, write_files
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
 
@@ -35,9 +35,7 @@ class Folder:
         self.prints = True
 
     def write(self, name: str, text: str) -> None:
-        target = self.path / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(text, encoding="utf-8")
+        write_files(self.path, {name: text})
 
     def make(self, workspace, period, out, progress):
         if period.label in self.breaks:

@@ -11,7 +11,7 @@ from benchwater.render.write import Written
 from benchwater.schedule.catch_up import manual_reports
 from benchwater.schedule.manifest import NAME, hash_inputs, read_manifest
 from benchwater.schedule.owed import scan_folder, states
-from small_bench import SMALL_BENCH
+from small_bench import SMALL_BENCH, write_files
 
 HEADER = "date,mold,cavity,outcome,mold_temp\n"
 APRIL, MAY = (f"2026-{month}-02,round-jig,1/8,good,350\n" for month in ("04", "05"))
@@ -20,9 +20,7 @@ ONLY = ("defect_rate",)
 
 @pytest.fixture
 def folder(tmp_path):
-    (tmp_path / "bench.toml").write_text(SMALL_BENCH)
-    (tmp_path / "pour.csv").write_text(HEADER + APRIL + MAY)
-    return tmp_path
+    return write_files(tmp_path, {"bench.toml": SMALL_BENCH, "pour.csv": HEADER + APRIL + MAY})
 
 
 def write(folder, month="2026-05", *, out=None, note=True, meanwhile=lambda: None, own=True, **options):
