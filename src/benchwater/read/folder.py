@@ -59,7 +59,7 @@ def read_folder(
                 for part, body in without_finished_baits(whole, filled.body, kinds, bench)
             ]
         except FileError as error:
-            not_read.append(NotRead(file=found.file, why=str(error), asks=error.asks))
+            not_read.append(error.not_read(found.file))
     unique, repeats = take_repeats([read.content for read in files], keep_repeats)
     cells: list[SetAside] = []
     sources = []

@@ -95,7 +95,7 @@ def log_parts(
         try:
             yield from _parts(path, name, kinds, bench)
         except FileError as error:
-            yield NotRead(file=name, why=str(error), asks=error.asks)
+            yield error.not_read(name)
 
 
 def _parts(
@@ -114,7 +114,7 @@ def _parts(
             sheets += 1
         except FileError as error:
             if not sheet.is_hidden:
-                yield NotRead(file=file, why=str(error), asks=error.asks)
+                yield error.not_read(file)
     if not sheets:
         yield NotRead(file=name, why="is a workbook without a sheet that is a log")
 
@@ -134,7 +134,7 @@ def text_parts(
         try:
             for log in _shaped(text, kinds, bench) or [_Log(recognise(text, kinds, bench))]:
                 if isinstance(log, FileError):
-                    yield NotRead(file=file, why=str(log), asks=log.asks)
+                    yield log.not_read(file)
                     continue
                 yield LogPart(
                     file=file,
@@ -150,9 +150,7 @@ def text_parts(
         except FileError as error:
             if len(sections) == 1:
                 raise
-            yield NotRead(
-                file=file, why=f"{error} (section {number + 1} of {len(sections)})", asks=error.asks
-            )
+            yield error.not_read(file, f" (section {number + 1} of {len(sections)})")
 
 
 def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:

@@ -58,6 +58,10 @@ class FileError(ValueError):
         super().__init__(why)
         self.asks = asks
 
+    def not_read(self, file: str, more: str = "") -> "NotRead":
+        """The account of a file that is not read for it."""
+        return NotRead(file=file, why=f"{self}{more}", asks=self.asks)
+
 
 def marks_totals(text: str) -> bool:
     """Return whether a cell marks its row as one of totals."""

@@ -71,6 +71,8 @@ def _named(
     folder: Path, log: str, table: "pd.DataFrame", pictures: list[str]
 ) -> "tuple[pd.DataFrame, list[SetAside]]":
     """Return the table with the paths of the pictures that its cells name, and the cells that name none."""
+    import pandas as pd
+
     found: list[str | None] = []
     refused: list[SetAside] = []
     rows = table[["file", "line", PHOTO, "date"]].astype({"file": "str"})
@@ -92,13 +94,7 @@ def _named(
                     )
                 )
         found.append(picture)
-    return table.assign(**{PHOTO: _texts(found, table)}), refused
-
-
-def _texts(values: list[str | None], table: "pd.DataFrame") -> "pd.Series[Any]":
-    import pandas as pd
-
-    return pd.Series(values, index=table.index, dtype="str")
+    return table.assign(**{PHOTO: pd.Series(found, index=table.index, dtype="str")}), refused
 
 
 def _picture(folder: Path, log_file: str, written: str, pictures: list[str]) -> tuple[str | None, str]:

@@ -3,6 +3,7 @@
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -93,7 +94,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
             _check_number(len(cells), "cells")
     passed = np.flatnonzero(~refused)
     to_check = {name: _without_errors(column.take(passed)) for name, column in columns.items()}
-    found, failure = check_rows(kind, to_check, len(passed), bench)
+    found, check_problem = _checked(file, kind, to_check, body.lines[passed], bench)
     rules_of_row = dict(
         zip(passed[found.mask(bool)].tolist(), np.flatnonzero(found.mask(bool)).tolist(), strict=True)
     )
@@ -144,15 +145,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
         ),
         words_taken=read.taken,
         fallbacks=read.stood_in,
-        check_problem=None
-        if failure is None
-        else CheckProblem(
-            log=kind.name,
-            file=file,
-            line=int(body.lines[passed[failure.row]]),
-            why=failure.why,
-            detail=failure.detail,
-        ),
+        check_problem=check_problem,
     )
 
 
@@ -306,32 +299,29 @@ def _set_aside(
 Check = Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]]
 
 
-@dataclass(frozen=True, slots=True)
-class CheckFailure:
-    """Why a check could not be applied to a row (by index), and the traceback if it raised."""
-
-    row: int
-    why: str
-    detail: str
-
-
-def check_rows(
-    kind: LogKind, columns: Mapping[str, Coded], rows: int, bench: Bench
-) -> tuple[Coded, CheckFailure | None]:
+def _checked(
+    file: str, kind: LogKind, columns: Mapping[str, Coded], lines: Indices, bench: Bench
+) -> tuple[Coded, CheckProblem | None]:
     """Apply the check of a log to its rows (see `_check_rows`); one that would hold the run is left out."""
+    unchecked = constant_column(len(lines), ())
     if kind.check is None:
-        return constant_column(rows, ()), None
+        return unchecked, None
+    problem = partial(CheckProblem, log=kind.name, file=file)
     try:
         with plugin_call(f"The check of the log {kind.name}"):
-            return _check_rows(kind.check, columns, rows, bench)
+            found, failure = _check_rows(kind.check, columns, len(lines), bench)
     except StoppedError as error:
-        return constant_column(rows, ()), CheckFailure(0, str(error), "") if rows else None
+        return unchecked, problem(line=int(lines[0]), why=str(error), detail="") if len(lines) else None
+    if failure is None:
+        return found, None
+    row, why, detail = failure
+    return found, problem(line=int(lines[row]), why=why, detail=detail)
 
 
 def _check_rows(
     check: Check, columns: Mapping[str, Coded], rows: int, bench: Bench
-) -> tuple[Coded, CheckFailure | None]:
-    """A column that holds the problems the check finds in each row, and the first failure of the check.
+) -> tuple[Coded, tuple[int, str, str] | None]:
+    """Return the problems of each row as a column, and row, reason and traceback of the first failure.
 
     The columns that the check reads are recorded; rows that are equal in all of them get the same answer, so
     the check sees one of them. A row on which it raises or returns something else than RowProblems has none.
@@ -341,7 +331,7 @@ def _check_rows(
         groups = group_rows([columns[name] for name in sorted(checked_columns)], rows)
         read: set[str] = set()
         problems: list[tuple[RowProblem, ...]] = []
-        failure: CheckFailure | None = None
+        failure: tuple[int, str, str] | None = None
         for row in groups.first.tolist():
             try:
                 problems.append(_problems(check, _RecordingRow(columns, row, read), bench))
@@ -349,9 +339,8 @@ def _check_rows(
                 raise
             except BaseException as error:
                 problems.append(())
-                if failure is None:
-                    why = str(error) if isinstance(error, _AnswerError) else error_text(error)
-                    failure = CheckFailure(row, why, traceback.format_exc())
+                why = str(error) if isinstance(error, _AnswerError) else error_text(error)
+                failure = failure or (row, why, traceback.format_exc())
             if not read <= checked_columns:
                 break
         else:
