@@ -6,7 +6,7 @@ import pytest
 
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.folder import read_folder
-from benchwater.sheets.tally import mold_tallies
+from benchwater.sheets.labels import mold_tallies
 from small_bench import read_files, shipped_kinds
 
 BENCH = parse_bench(

@@ -1,8 +1,7 @@
 import pandas as pd
 import pytest
 
-from benchwater.sheets.labels import batch_labels, label_stock, mold_cards, recipe_cards
-from benchwater.sheets.tally import mold_tallies
+from benchwater.sheets.labels import batch_labels, label_stock, mold_cards, mold_tallies, recipe_cards
 from sheets.sample_benches import demo, kind
 
 

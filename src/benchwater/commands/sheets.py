@@ -152,8 +152,8 @@ def _page(workspace: "Workspace") -> Made:
 
 def _tally(workspace: "Workspace") -> Made:
     from benchwater.render.label_pdf import print_tallies
+    from benchwater.sheets.labels import mold_tallies, trip_sheet
     from benchwater.sheets.screens import needed_logs
-    from benchwater.sheets.tally import mold_tallies, trip_sheet
 
     bench, (pour, fishing, catch, _) = workspace.bench, needed_logs(workspace.plugins.log_kinds)
     pdf = print_tallies(bench, mold_tallies(pour, bench), trip_sheet(fishing, catch, bench))
@@ -209,7 +209,7 @@ def _labels(
 def _trial(workspace: "Workspace", name: str, arms: str, blocks: int, repeats: int) -> Made:
     from benchwater.render.label_pdf import print_trial
     from benchwater.render.sheet_pdf import file_name
-    from benchwater.sheets.tally import trial_csv, trial_sheet_of
+    from benchwater.sheets.labels import trial_csv, trial_sheet_of
 
     try:
         trial = trial_sheet_of(name, arms.split(","), blocks, repeats)

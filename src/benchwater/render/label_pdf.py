@@ -5,9 +5,8 @@ from collections.abc import Sequence
 from benchwater.plugin.bench import Bench
 from benchwater.render.html import environment
 from benchwater.render.pdf import to_pdf
-from benchwater.sheets.labels import Label, LabelStock
+from benchwater.sheets.labels import Label, LabelStock, MoldTally, TrialSheet, TripSheet
 from benchwater.sheets.lists import TripBox, WorkLists
-from benchwater.sheets.tally import MoldTally, TrialSheet, TripSheet
 
 MM_PER_POINT = 25.4 / 72
 _LARGEST_PT = 12.0

@@ -6,7 +6,7 @@ import io
 import pytest
 
 from benchwater.analyse.run import split_analyses
-from benchwater.sheets.tally import trial_csv, trial_sheet_of
+from benchwater.sheets.labels import trial_csv, trial_sheet_of
 from benchwater.testing import finding, make_season, records
 from trial import analyse, trials
 
