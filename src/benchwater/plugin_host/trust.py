@@ -14,6 +14,7 @@ from benchwater.files import append_lines, content_hash, read_own_file
 from benchwater.plugin_host.places import INIT, holds_plugins, shipped_folder, workspace_folder
 
 _DIGITS = 32
+NAME = "trusted-plugins.txt"
 
 
 def plugin_contents(workspace: Path | None) -> dict[str, str]:
@@ -88,9 +89,6 @@ def _packages(place: str) -> list[str]:
         return sorted(name for name in os.listdir(place) if name.endswith((".dist-info", ".egg-info")))
     except OSError:
         return []
-
-
-NAME = "trusted-plugins.txt"
 
 
 def state_folder() -> Path:

@@ -25,6 +25,10 @@ MASS_G, TOLERANCE = 3.5, 1.0
 _SOFT = frozenset(
     "grub worm craw minnow swimbait tail trailer plastic paddle tube shad frog lizard stickbait".split()
 )
+DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
+"""The dimension of each unit that an item may be kept in."""
+_COUNTED = ("insert", "fitting")
+_TAKES_ANY_UNIT: ItemKind = "coat"
 
 
 def material_kind(mold: str, cavities: Mapping[str, object]) -> Literal["metal", "plastic"]:
@@ -86,12 +90,6 @@ def kind_of_item(name: str) -> ItemKind | None:
     known = [kind for word in in_order if (kind := _BY_WORDS.get(tuple(words_of_name(word)[1])))]
     whole = _BY_WORDS.get(tuple(words_of_name(name)[1]))
     return whole or (known[-1] if known else None)
-
-
-DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
-"""The dimension of each unit that an item may be kept in."""
-_COUNTED = ("insert", "fitting")
-_TAKES_ANY_UNIT: ItemKind = "coat"
 
 
 def read_item(table: BenchTable, name: str) -> Item:

@@ -25,6 +25,18 @@ _MOST_REFUSALS = 20
 _CURLY = str.maketrans({"“": '"', "”": '"', "„": '"', "‘": "'", "’": "'"})
 
 Path = tuple[str | int, ...]
+FILE_NAME = "bench.toml"
+CURRENCY_MARKS: Mapping[str, str] = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
+_CURRENCY_WORDS = {"dollar": "USD", "dollars": "USD", "euro": "EUR", "euros": "EUR", "pounds": "GBP"}
+_EXAMPLE: Mapping[Dimension, str] = {
+    "mass": "1/8 oz",
+    "volume": "8 fl oz",
+    "temperature": "350 degF",
+    "duration": "20 min",
+    "length": "9 in",
+    "pieces": "50",
+}
+_NUMBER = re.compile(r"(?:[0-9]+|[0-9]{1,3}(?:,[0-9]{3})+)(?:\.[0-9]+)?")
 
 
 def to_toml(text: str, *, key: bool = False) -> str:
@@ -152,22 +164,6 @@ def first_lines(lines: Mapping[Path, int]) -> Mapping[Path, int]:
 
 def _parts(path: str) -> Path:
     return tuple(next(part for part in match if part) if any(match) else "" for match in _PART.findall(path))
-
-
-FILE_NAME = "bench.toml"
-CURRENCY_MARKS: Mapping[str, str] = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}
-_CURRENCY_WORDS = {"dollar": "USD", "dollars": "USD", "euro": "EUR", "euros": "EUR", "pounds": "GBP"}
-_EXAMPLE: Mapping[Dimension, str] = {
-    "mass": "1/8 oz",
-    "volume": "8 fl oz",
-    "temperature": "350 degF",
-    "duration": "20 min",
-    "length": "9 in",
-    "pieces": "50",
-}
-
-
-_NUMBER = re.compile(r"(?:[0-9]+|[0-9]{1,3}(?:,[0-9]{3})+)(?:\.[0-9]+)?")
 
 
 def currency_code(text: str) -> str | None:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import Column, LogKind
-from benchwater.read.evidence import MOST_SAMPLED, columns_of, could_be_of, hold_places, none_is_of, surely_of
+from benchwater.read.cells import MOST_SAMPLED, columns_of, could_be_of, hold_places, none_is_of, surely_of
 from benchwater.read.outcome import DEEPEST_HEADER_ROW, MOST_COLUMNS, FileError
 from benchwater.read.records import Body, Record, check_lines, plain_ends, read_body, records_and_ends
 from benchwater.read.vocabulary import (

@@ -19,6 +19,7 @@ MOST_LINES_IN_A_CELL = 40
 DEEPEST_HEADER_ROW = 5
 TOTALS = ("total", "totals", "sum", "subtotal", "grand total")
 """What marks a row of totals."""
+_PROBLEM = ("file", "line", "column", "value", "why", "reason")
 
 
 class Reason(StrEnum):
@@ -66,9 +67,6 @@ class FileError(ValueError):
 def marks_totals(text: str) -> bool:
     """Return whether a cell marks its row as one of totals."""
     return text.casefold().rstrip(": ") in TOTALS
-
-
-_PROBLEM = ("file", "line", "column", "value", "why", "reason")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from tomlkit import TOMLDocument
 
 Pairs = Mapping[tuple[str, str], str]
+_MOST_CHOICES = 12
+_WHOLE_FILE = 1_000_000
+"""Rows counted for a file that is not read at all, so that it is asked about first."""
+_ORDERS = ("day first", "month first")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,12 +103,6 @@ def _refuse_unknown(kinds: Sequence[LogKind], words: OwnWords) -> None:
                 faults.append(f"{at}: `{meant}` is not {what} of a log{hint}")
     if faults:
         raise BenchError("\n".join(faults))
-
-
-_MOST_CHOICES = 12
-_WHOLE_FILE = 1_000_000
-"""Rows counted for a file that is not read at all, so that it is asked about first."""
-_ORDERS = ("day first", "month first")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,19 +31,27 @@ from benchwater.read.outcome import (
     FileError,
 )
 
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+DITTO = "〃"
+LineAt = Callable[[int], str | None]
+"""The line of an index from 0, without its end; None behind the last."""
+SMALL_BYTES = 4_000
+"""A text below this size is split line by line, which then costs less than to call pandas."""
+_WIDER = 2
+_CHUNK_BYTES = 8 * 1024 * 1024
+_NEWLINE, _QUOTE, _NOTHING = ord("\n"), ord('"'), 0
+_MARK = "\ufeff".encode()
+
 
 class Decoded(NamedTuple):
     """The text, and the name of the encoding it was in."""
 
     text: str
     encoding: str
-
-
-_MARKS = (
-    (codecs.BOM_UTF8, "utf-8"),
-    (codecs.BOM_UTF16_LE, "utf-16-le"),
-    (codecs.BOM_UTF16_BE, "utf-16-be"),
-)
 
 
 def decode(data: bytes) -> Decoded:
@@ -75,12 +83,6 @@ def _without_mark(data: bytes) -> Decoded:
             except UnicodeDecodeError:
                 continue
     raise FileError("is not a text file")
-
-
-DITTO = "〃"
-
-LineAt = Callable[[int], str | None]
-"""The line of an index from 0, without its end; None behind the last."""
 
 
 class Record(NamedTuple):
@@ -208,14 +210,6 @@ def _cells(lines: list[str], separator: str) -> tuple[str, ...]:
     except csv.Error:
         return tuple("\n".join(lines).split(separator))
     return tuple(cell for row in parsed for cell in row)
-
-
-SMALL_BYTES = 4_000
-"""A text below this size is split line by line, which then costs less than to call pandas."""
-_WIDER = 2
-_CHUNK_BYTES = 8 * 1024 * 1024
-_NEWLINE, _QUOTE, _NOTHING = ord("\n"), ord('"'), 0
-_MARK = "\ufeff".encode()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

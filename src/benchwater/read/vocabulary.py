@@ -40,6 +40,15 @@ _LONGEST_PHRASE = 6
 _MOST_KEPT = 2_000
 _Arguments = ParamSpec("_Arguments")
 _Result = TypeVar("_Result")
+_CLOSE = 0.8
+_ORDINARY = frozenset(
+    "boat coast host most state later date data rate water weather wind cloud costs shots sight light height "
+    "width depth months month year years start finish time".split()
+)
+_DEGREE_WORDS = frozenset({"deg", "deg.", "degrees", "degree", "in"})
+_UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
+Guess = dict[str, str | None]
+"""The columns that a heading may name, each with the unit of its bare numbers."""
 
 
 def cached_by_identity(function: Callable[_Arguments, _Result]) -> Callable[_Arguments, _Result]:
@@ -232,18 +241,6 @@ def _slips(text: str, word: str) -> int:
                 now[at] = min(now[at], before[at - 2] + 1)
         before, last = last, now
     return last[-1]
-
-
-_CLOSE = 0.8
-_ORDINARY = frozenset(
-    "boat coast host most state later date data rate water weather wind cloud costs shots sight light height "
-    "width depth months month year years start finish time".split()
-)
-_DEGREE_WORDS = frozenset({"deg", "deg.", "degrees", "degree", "in"})
-_UNIT = re.compile(r"(?P<name>[^\[(]+)[\[(](?P<unit>[^\])]{1,20})[\])]\s*")
-
-Guess = dict[str, str | None]
-"""The columns that a heading may name, each with the unit of its bare numbers."""
 
 
 @lru_cache(maxsize=2_000)

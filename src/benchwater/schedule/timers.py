@@ -77,6 +77,8 @@ _TASK = """\
   </Actions>
 </Task>
 """
+Completed = subprocess.CompletedProcess[str]
+Runner = Callable[[Sequence[str], str | None], Completed]
 
 
 class TimerError(RuntimeError):
@@ -302,10 +304,6 @@ def without_job(crontab: str, job: Job) -> str:
 
 def _mark(job: Job) -> str:
     return f"# {MARK}: {job.name}"
-
-
-Completed = subprocess.CompletedProcess[str]
-Runner = Callable[[Sequence[str], str | None], Completed]
 
 
 def run_command(words: Sequence[str], given: str | None = None) -> Completed:

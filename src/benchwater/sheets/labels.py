@@ -23,6 +23,11 @@ _LEAD_WORDS = {
     None: "Lead not known: wash hands.",
 }
 LEAST_LABEL_MM = (12.0, 8.0)
+_SIDE_BY_SIDE = 6
+_LINE_MM, _HEAD_MM = 6.6, 62.0
+POURED = "mold_temp"
+_FISHED = ("build", "leader", "fished", "fate", "cause", "water", "angler", "note")
+_POURED = ("mold", "cavity", "outcome", "count", "fill", "mold_temp", "flaw", "note")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,10 +149,6 @@ def _holds_lead(bench: Bench, mold: str) -> bool | None:
     return item.holds_lead if item else None
 
 
-_SIDE_BY_SIDE = 6
-_LINE_MM, _HEAD_MM = 6.6, 62.0
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MoldTally:
     """One page: `blocks` lie side by side, each with a line for each of its fills and a box for each place.
@@ -190,11 +191,6 @@ def trip_sheet(fishing: LogKind, catch: LogKind, bench: Bench) -> TripSheet:
     words = {column.name: column.words for column in fishing.columns}
     unit = next((bare_unit(each, catch, bench) for each in catch.columns if each.name == "length"), "")
     return TripSheet(baits=18, fish=12, fates=words["fate"], causes=words["cause"], length=unit)
-
-
-POURED = "mold_temp"
-_FISHED = ("build", "leader", "fished", "fate", "cause", "water", "angler", "note")
-_POURED = ("mold", "cavity", "outcome", "count", "fill", "mold_temp", "flaw", "note")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,6 +16,7 @@ from benchwater.text import csv_lines
 from benchwater.words import counted, day_words
 
 LEAST_FISH = 5
+_DOES = {"pour": "{} fills of {}", "coat": "{} pieces with {}"}
 
 
 class NothingFishedError(ValueError):
@@ -130,9 +131,6 @@ def trip_csv(box: TripBox) -> str:
     taken = (each.build for each in box.take for _ in range(each.count))
     rows = (("", build, "", "", "", "", box.water, "", "", "") for build in taken)
     return csv_lines((head, *rows), end="\r\n")
-
-
-_DOES = {"pour": "{} fills of {}", "coat": "{} pieces with {}"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ _ROWS = 1_000
 _WIDEST, _NARROWEST = 24, 9
 _LONGEST_MESSAGE = 250
 _MADE = datetime(2000, 1, 1)
+NEEDED_LOGS = ("pour", "fishing", "catch", "inventory")
 
 
 def offered_words(
@@ -88,9 +89,6 @@ def _validation(
         "error_message": "Keep it if you mean it; `benchwater check` asks what it is.",
         **said,
     }
-
-
-NEEDED_LOGS = ("pour", "fishing", "catch", "inventory")
 
 
 class NoLogPageError(ValueError):
