@@ -19,8 +19,8 @@ def trials(season: Season) -> Sequence[Analysis]:
     return [
         Analysis(
             id=f"trial:{name}",
-            title=f"The trial: {name}",
-            question=f"Does {name} itself make the difference?",
+            title=f"The trial: {name.replace('_', ' ')}",
+            question=f"Does {name.replace('_', ' ')} itself make the difference?",
             order=350,
             analyse=partial(analyse, name),
         )

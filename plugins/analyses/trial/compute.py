@@ -1,15 +1,17 @@
 """The rows of a trial as units: what each was to get by lot, what it met with, and the randomisation test."""
 
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 import pandas as pd
 
+from benchwater.ledger.trials import arm_name, trial_name
 from benchwater.plugin import Season, Span
+from benchwater.statistics.comparisons import more_exposure
 from benchwater.statistics.randomisation import (
     RandomisationTest,
     draw_block,
-    events_needed,
     randomisation_test,
 )
 
@@ -39,7 +41,7 @@ class Trial:
 
     `against_lot` counts units whose `arm` is not the one the lot gave their place; they are compared as the
     lot said. `trips` are days. `still_needed` is the exposure that would tell `TOLD_APART` times apart with
-    80 % power, beyond what there is; None where no rate is known.
+    80 % power, beyond what there is, `days_needed` how many such days it takes; None where no rate is known.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Trial:
     left_out: int
     test: RandomisationTest
     still_needed: float | None
+    days_needed: int | None
 
     @property
     def events(self) -> float:
@@ -59,9 +62,9 @@ class Trial:
 
 
 def trial_names(season: Season) -> list[str]:
-    """The names of all trials in the logs."""
+    """The names of all trials in the logs, each in one spelling."""
     logs = [season.log(kind) for kind in _LOGS if season.holds(kind)]
-    return sorted({str(name) for log in logs for name in log["trial"].dropna().unique()})
+    return sorted({trial_name(str(name)) for log in logs for name in log["trial"].dropna().unique()} - {""})
 
 
 def compute(season: Season, span: Span, name: str) -> Trial | None:
@@ -70,7 +73,8 @@ def compute(season: Season, span: Span, name: str) -> Trial | None:
         if not season.holds(kind):
             continue
         rows = season.log(kind)
-        rows = rows[(rows["trial"].astype("str") == name) & (rows["date"] < pd.Timestamp(span.end))]
+        spelt = [each for each in rows["trial"].dropna().unique() if trial_name(str(each)) == name]
+        rows = rows[rows["trial"].isin(spelt) & (rows["date"] < pd.Timestamp(span.end))]
         if (rows["date"] >= pd.Timestamp(span.start)).any():
             return _trial(name, kind, _units(rows, kind))
     return None
@@ -86,14 +90,18 @@ def _units(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
         units = poured.assign(
             exposure=poured["count"], events=poured["count"].where(poured["outcome"] == "reject", 0)
         )
-    units = units.assign(day=units["date"].dt.normalize(), arm=units["arm"].astype("str"))
+    written = units["arm"].astype("str").str.strip()
+    spelt = written.value_counts()  # the spelling used most, first
+    usual = {arm_name(arm): arm for arm in reversed(spelt[spelt > 0].index)}
+    arm = written.map(lambda text: usual[arm_name(text)], na_action="ignore")
+    units = units.assign(day=units["date"].dt.normalize(), arm=arm)
     grouped = units.groupby(["block", "slot", "arm"], observed=True, dropna=False, as_index=False)
     return grouped.agg({"exposure": "sum", "events": "sum", "day": "min"})
 
 
 def _trial(name: str, kind: str, units: pd.DataFrame) -> Trial | None:
     known = units[units["block"].notna() & units["arm"].notna() & (units["exposure"] > 0)]
-    names = sorted(known["arm"].unique())
+    names = sorted(known["arm"].unique(), key=arm_name)
     if len(names) < 2:
         return None
     treatment = np.array([names.index(arm) for arm in known["arm"]], dtype=np.int64)
@@ -112,8 +120,9 @@ def _trial(name: str, kind: str, units: pd.DataFrame) -> Trial | None:
     )
     if any(arm.exposure == 0 for arm in arms):
         return None
-    rate = events.sum() / exposure.sum()
-    needed = events_needed(TOLD_APART) / rate - exposure.sum() if rate > 0 else None
+    in_all = float(exposure.sum())
+    half = (in_all / 2, in_all / 2) if len(arms) > 2 else (arms[0].exposure, arms[1].exposure)
+    needed = more_exposure(float(events.sum()), half, TOLD_APART) if events.sum() else None
     return Trial(
         name=name,
         log=kind,
@@ -123,7 +132,8 @@ def _trial(name: str, kind: str, units: pd.DataFrame) -> Trial | None:
         against_lot=against,
         left_out=len(units) - len(known),
         test=randomisation_test(events, exposure, drawn, block),
-        still_needed=None if needed is None else max(0.0, float(needed)),
+        still_needed=needed,
+        days_needed=None if needed is None else ceil(needed / in_all * known["day"].nunique()),
     )
 
 

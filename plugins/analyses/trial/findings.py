@@ -1,12 +1,13 @@
 """What a trial says in words."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from benchwater.plugin import Action, Finding
 from benchwater.units import figures
 from benchwater.words import counted, make_finding, times
 
-from .compute import TOLD_APART, Trial
+from .compute import TOLD_APART, Arm, Trial
 
 METHODS = (
     "Treatments are drawn by lot within blocks, the same lot for the same trial, block and arms (Fisher "
@@ -15,24 +16,33 @@ METHODS = (
     "The p-value is the share of lots of the same design that give at least as large a difference in events "
     "less those expected of each unit within its block; all lots where there are at most 5,000, else 4,999 "
     "drawn with a fixed seed. Limits of a ratio are those that this test does not reject at 5 %.",
-    "What is still needed: Schoenfeld (1981), for two arms of equal exposure, 80 % power at the 5 % level.",
+    "What is still needed: Schoenfeld (1981), 80 % power at the 5 % level, what there is counted in.",
 )
 _EVENT = {"fishing": ("ended", "h of fishing"), "pour": ("went bad", "castings")}
+_SUBJECT = {"fishing": "baits", "pour": "castings"}
+_CALLED = {
+    "mold_temp": "the mold's warmth",
+    "leader": "a leader",
+    "build": "the build",
+    "coat": "the coat",
+}
 
 
 def findings(trial: Trial) -> Iterator[Finding]:
     """The comparison, and what would settle what is open."""
     done, of = _EVENT[trial.log]
     told = "; ".join(f"{arm.name}: {arm.events:g} {done} in {arm.exposure:.3g} {of}" for arm in trial.arms)
-    size = f"{counted(trial.blocks, 'block')} on {counted(trial.trips, 'day')}, by lot"
-    yield make_finding(
+    size = f"{counted(trial.blocks, 'block')} on {counted(trial.trips, 'day')}"
+    found = make_finding(
         "difference",
-        f"{_answer(trial)} {told}. {size}.",
+        f"{_answer(trial)} {told[0].upper()}{told[1:]}. Lots were drawn for {size}: of all rows only such a "
+        "trial's can show what causes what.",
         (trial.test.ratio, trial.test.low, trial.test.high),
         "1",
         n=int(trial.events),
         more={"p": trial.test.p, "exact": trial.test.exact, "trips": trial.trips},
     )
+    yield replace(found, headline=True)
     if trial.against_lot:
         yield make_finding(
             "against_lot",
@@ -56,25 +66,45 @@ def actions(trial: Trial) -> Iterator[Action]:
         best = min(trial.arms, key=lambda arm: arm.rate)
         yield Action(
             id=f"do:{trial.name}",
-            text=f"Choose {trial.name} {best.name}: the trial shows that it makes the difference.",
+            text=f"Choose {_with(trial, best)}: the trial drawn by lot says so.",
             because=_answer(trial),
         )
     elif trial.still_needed:
-        more = f"{figures(trial.still_needed, significant=2)} more {_EVENT[trial.log][1]}"
+        more = f"{float(figures(trial.still_needed, significant=2)):,.0f} more {_EVENT[trial.log][1]}"
+        more += f" ({counted(trial.days_needed or 1, 'day')} like these)"
         yield Action(
             id=f"go_on:{trial.name}",
-            text=f"Go on with the trial of {trial.name}: about {more} would tell {TOLD_APART:g} times apart.",
+            text=f"Go on with the trial: about {more} would tell {TOLD_APART:g} times as often from chance.",
             because=_answer(trial),
         )
 
 
 def _answer(trial: Trial) -> str:
-    done, _ = _EVENT[trial.log]
     if trial.test.p >= 0.05:
-        return f"The trial cannot tell yet whether {trial.name} matters."
-    if trial.test.ratio is None:
-        return f"{trial.name.capitalize()} makes a difference."
-    first, second = trial.arms
-    how_often = times(trial.test.ratio, trial.test.low, trial.test.high)
-    subject = "baits" if trial.log == "fishing" else "castings"
-    return f"With {trial.name} {second.name}, {subject} {done} {how_often} as often as with {first.name}."
+        return f"The trial cannot tell yet whether {_called(trial)} matters."
+    what, test = _called(trial), trial.test
+    best, worst = (pick(trial.arms, key=lambda arm: arm.rate) for pick in (min, max))
+    if len(trial.arms) > 2 or (test.ratio is None and best.events):
+        return f"{what[0].upper()}{what[1:]} makes a difference, and {_with(trial, best)} does best."
+    subject, done = _SUBJECT[trial.log], _EVENT[trial.log][0]
+    if test.ratio is None or not best.events:
+        return f"With {_with(trial, worst)}, {subject} {done}; with {_with(trial, best)} none did."
+    limits = (test.ratio, test.low, test.high)
+    if test.ratio < 1:
+        low, high = (1 / each if each else None for each in (test.high, test.low))
+        limits = (1 / test.ratio, low, high)
+    text = f"With {_with(trial, worst)}, {subject} {done} {times(*limits)} as often as with "
+    return f"{text}{_with(trial, best)}."
+
+
+def _called(trial: Trial) -> str:
+    return _CALLED.get(trial.name, trial.name.replace("_", " "))
+
+
+def _with(trial: Trial, arm: Arm) -> str:
+    """An arm in words: `no leader`, `a mold at 300 F`, `coat pearl`."""
+    if arm.name.casefold() in {"yes", "no"}:
+        return f"{'a' if arm.name.casefold() == 'yes' else 'no'} {trial.name.replace('_', ' ')}"
+    if trial.name == "mold_temp":
+        return f"a mold at {arm.name}"
+    return arm.name if trial.name == "build" else f"{trial.name.replace('_', ' ')} {arm.name}"

@@ -212,10 +212,10 @@ def _trial(workspace: "Workspace", name: str, arms: str, blocks: int, repeats: i
     from benchwater.sheets.labels import trial_csv, trial_sheet_of
 
     try:
-        trial = trial_sheet_of(name, arms.split(","), blocks, repeats)
+        trial = trial_sheet_of(name, arms.split(","), blocks, repeats, workspace.bench)
     except ValueError as error:
         raise click.UsageError(str(error)) from error
-    sheet = Path(file_name(f"trial-{name}"))
+    sheet = Path(file_name(f"trial-{trial.name}"))
     yield sheet.name, print_trial(workspace.bench, trial), ""
     after = ": copy it into your folder of logs, and fill it in there."
     yield sheet.with_suffix(".csv").name, trial_csv(trial).encode(), after
@@ -232,6 +232,12 @@ def _trip_box(workspace: "Workspace", water: str) -> Made:
     sheet = Path(file_name(f"trip-{water}"))
     yield sheet.name, print_trip_box(workspace.bench, box), ""
     after = ": fill it in after the trip, in your folder of logs."
+    if not box.known:
+        from benchwater.text import did_you_mean
+
+        waters = workspace.reading.tables["fishing"]["water"].dropna().astype("str").unique()
+        near = did_you_mean(water, waters, "this goes by all waters together")
+        yield f"No trip to `{water}` is logged{near}"
     yield sheet.with_suffix(".csv").name, trip_csv(box).encode(), after
 
 

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from benchwater.ledger.trials import arm_name, trial_name
 from benchwater.plugin.bench import Bench, Build, Item
 from benchwater.plugin.logs import LogKind
+from benchwater.read.names import find_name
 from benchwater.sheets.compose import bare_unit
 from benchwater.sheets.layout import PAPER_MM
 from benchwater.statistics.randomisation import draw_block
-from benchwater.text import csv_lines
+from benchwater.text import csv_lines, did_you_mean, quoted
+from benchwater.units.quantities import QuantityError, read_quantity
 from benchwater.words import MONTHS
 
 if TYPE_CHECKING:
@@ -206,14 +209,19 @@ class TrialSheet:
     columns: tuple[str, ...]
 
 
-def trial_sheet_of(name: str, arms: Sequence[str], blocks: int, repeats: int) -> TrialSheet:
+def trial_sheet_of(trial: str, arms: Sequence[str], blocks: int, repeats: int, bench: Bench) -> TrialSheet:
     """Return the sheet of a trial whose blocks give each arm `repeats` times.
 
-    The same name, arms and size give the same lot. Raises ValueError where there are not two arms.
+    The same name, arms and size give the same lot. Raises ValueError where there are not two arms, or where
+    one is no temperature, build or coat of the bench and the trial is one of these.
     """
-    names = sorted({arm.strip() for arm in arms if arm.strip()})
-    if len(names) < 2:
+    name = trial_name(trial)
+    if not name:
+        raise ValueError("say what is tried, such as `--trial leader`")
+    found = {arm_name(arm): _arm(name, arm.strip(), bench) for arm in arms if arm.strip()}
+    if len(found) < 2:
         raise ValueError("a trial compares at least two arms: name them with commas, such as `yes,no`")
+    names = [found[key] for key in sorted(found)]
     places = len(names) * repeats
     lots = [draw_block(name, block, len(names), places) for block in range(1, blocks + 1)]
     return TrialSheet(
@@ -222,6 +230,29 @@ def trial_sheet_of(name: str, arms: Sequence[str], blocks: int, repeats: int) ->
         blocks=tuple(tuple(names[kind] for kind in lot) for lot in lots),
         columns=_POURED if name == POURED else _FISHED,
     )
+
+
+def _arm(trial: str, arm: str, bench: Bench) -> str:
+    """An arm as the sheet writes it: a temperature with its unit, or a name of the bench."""
+    if trial == POURED:
+        usual = "degC" if bench.system == "metric" else "degF"
+        stated = [bench.default_units.get(name) for name in ("pour.mold_temp", "mold_temp")]
+        unit = (stated[0] or stated[1] or usual).removeprefix("deg") if arm.replace(".", "").isdigit() else ""
+        try:
+            read_quantity(f"{arm} {unit}", "temperature")
+        except QuantityError as error:
+            example = '--arms "150 C,180 C"' if bench.system == "metric" else '--arms "300 F,350 F"'
+            raise ValueError(f"`{arm}` is no temperature of a mold: write `{example}`") from error
+        return f"{arm} {unit}".strip()
+    names = {"build": list(bench.builds), "coat": [n for n, i in bench.items.items() if i.kind == "coat"]}
+    known = names.get(trial, [])
+    if not known or (trial == "coat" and arm_name(arm) in {"no", "bare"}):
+        return arm_name(arm) if arm_name(arm) in {"yes", "no"} else arm
+    meant = find_name(arm, "build" if trial == "build" else "item", bench)
+    if meant is None or meant not in known:
+        near = did_you_mean(arm, known, f"there are: {quoted(known)}")
+        raise ValueError(f"`{arm}` is no {trial} of bench.toml{near}")
+    return meant
 
 
 def trial_csv(trial: TrialSheet) -> str:

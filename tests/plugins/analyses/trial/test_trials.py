@@ -6,6 +6,7 @@ import io
 import pytest
 
 from benchwater.analyse.run import split_analyses
+from benchwater.plugin import Bench
 from benchwater.sheets.labels import trial_csv, trial_sheet_of
 from benchwater.testing import finding, make_season, records
 from trial import analyse, trials
@@ -27,7 +28,7 @@ head = { mold = "round-jig", cavity = "1/8" }
 
 def fished(lost_arms: set[str], blocks: int = 6, swap: int = 0) -> str:
     """The log of a trial in which every bait of some arms was lost; `swap` lines went against the lot."""
-    sheet = trial_sheet_of("leader", ("yes", "no"), blocks, 1)
+    sheet = trial_sheet_of("leader", ("yes", "no"), blocks, 1, Bench(name="Trial bench"))
     rows = list(csv.DictReader(io.StringIO(trial_csv(sheet))))
     for number, row in enumerate(rows):
         lost = row["arm"] in lost_arms
@@ -49,7 +50,7 @@ def test_a_trial_that_lost_every_bait_of_one_arm_has_the_exact_p_value():
     assert section.status == "ok"
     assert difference.more["p"] == pytest.approx(2 / 2**6)
     assert difference.more["exact"]
-    assert "With leader yes, baits ended at most" in difference.text
+    assert "With no leader, baits ended; with a leader none did." in difference.text
     assert [(row["events"], row["rate"]) for row in records(section, "arms")] == [(6, 1.0), (0, 0.0)]
     assert [action.id for action in section.actions] == ["do:leader"]
 
@@ -74,3 +75,49 @@ def test_each_trial_that_the_logs_name_is_a_section_of_its_own_and_none_is_none(
     plain = "date,build,fished,fate\n2026-06-01,perch-grub,1 h,kept\n"
     assert list(trials(make_season(BENCH, {"fishing.csv": plain}).season)) == []
     assert split_analyses([], made.season) == ([], ())
+
+
+BENCH_OF_TWO = Bench(name="Trial bench", default_units={"mold_temp": "degF"})
+
+
+@pytest.mark.parametrize(
+    ("name", "arms", "meant"),
+    [
+        ("Leader ", ("Yes", "N"), ("leader", ("no", "yes"))),
+        ("leadr", ("y", "none"), ("leader", ("no", "yes"))),
+        ("mold temp", ("300", "330 F", "360f"), ("mold_temp", ("300 F", "330 F", "360f"))),
+        ("Mold-Temperature", ("150 C", "180 C"), ("mold_temp", ("150 C", "180 C"))),
+        ("hook colour", ("red", "gold"), ("hook_colour", ("gold", "red"))),
+    ],
+)
+def test_a_trial_is_named_however_it_is_spelt(name, arms, meant):
+    sheet = trial_sheet_of(name, arms, 2, 1, BENCH_OF_TWO)
+    assert (sheet.name, sheet.arms) == meant
+
+
+@pytest.mark.parametrize(
+    ("name", "arms", "why"),
+    [
+        ("leader", ("yes", "YES"), "at least two arms"),
+        ("mold_temp", ("yes", "no"), "is no temperature of a mold"),
+        ("build", ("perch-grub", "old-faithful"), "is no build of bench.toml"),
+        (" ", ("yes", "no"), "say what is tried"),
+    ],
+)
+def test_a_trial_that_cannot_be_meant_is_refused_with_what_would_do(name, arms, why):
+    bench = make_season(BENCH, {"fishing.csv": fished({"no"})}).season.bench
+    with pytest.raises(ValueError, match=why):
+        trial_sheet_of(name, arms, 2, 1, bench)
+
+
+def test_rows_typed_by_ten_hands_are_one_trial_compared_as_drawn():
+    spelt = fished({"no"}).replace(",leader,1,", ",Leader ,1,").replace(",leader,2,", ",LEADER,2,")
+    spelt = (
+        spelt.replace(",3,1,yes,", ",3,1,Yes,")
+        .replace(",4,2,no,", ",4,2,N,")
+        .replace(",5,1,no,", ",5,1, no ,")
+    )
+    made = make_season(BENCH, {"fishing.csv": spelt})
+    assert [each.id for each in trials(made.season)] == ["trial:leader"]
+    difference = finding(analyse("leader", made.season, made.period), "difference")
+    assert difference.more["p"] == pytest.approx(2 / 2**6)
