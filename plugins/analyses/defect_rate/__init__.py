@@ -24,7 +24,7 @@ def analyse(season: Season, span: Span) -> Section:
 
     from .advice import all_actions, all_cards
     from .compute import bad_castings
-    from .findings import all_findings, is_sure, left_open, rows_decide, too_little
+    from .findings import all_findings, is_sure, rows_decide, too_little, what_would_settle
     from .methods import METHODS
     from .show import all_figures, all_tables
 
@@ -36,12 +36,12 @@ def analyse(season: Season, span: Span) -> Section:
         return Section.empty("No casting was logged in this span, good or bad.")
     undecided, sure, whole = rows_decide(result), is_sure(result), span.name == "season"
     why = undecided or too_little([mold for mold in result.molds if not sure or mold.by_temperature.castings])
-    rows = season.rows("pour", span)
+    rows, settling = season.rows("pour", span), list(what_would_settle(result)) if whole else []
     return Section(
         status="ok" if sure else "thin",
         why="" if sure else why,
-        unsaid=left_open(result) if sure else "",
-        findings=tuple(all_findings(result)),
+        unsaid=" ".join(each.text for each in settling) if sure else "",
+        findings=(*all_findings(result), *settling),
         tables=all_tables(result, note=why if sure else ""),
         figures=tuple(all_figures(result)),
         actions=tuple(all_actions(result)) if sure and whole else (),

@@ -108,22 +108,27 @@ def all_findings(result: BadCastings) -> Iterator[Finding]:
             yield _sessions(show, mold)
 
 
-def left_open(result: BadCastings) -> str:
-    """Says of which metal molds the working temperature stays unknown, and what they lack."""
+def what_would_settle(result: BadCastings) -> Iterator[Finding]:
+    """The castings that metal molds without a working temperature lack, in fills and evenings as before."""
     bench = result.season.bench
-    metals = {name for name, item in bench.items.items() if item.kind == "metal"}
-    short = [
-        mold.name
-        for mold in result.molds
-        if mold.window is None and bench.molds[mold.name].material in metals
-    ]
-    if not short:
-        return ""
-    need = (
-        f"It takes {ENOUGH_CASTINGS} castings of each with their `mold_temp`, {ENOUGH_FLAWED} of them cold "
-    )
-    need += "or hot flaws, at different temperatures."
-    return f"How warm {listed(short, 4)} must be. {need}"
+    for mold in result.molds:
+        stated = bench.molds[mold.name]
+        if mold.window is not None or bench.items[stated.material].kind != "metal":
+            continue
+        known, evening = mold.by_temperature.fills, mold.sessions.table["castings"].median()
+        flaws = ENOUGH_FLAWED - float(known["cold"].sum() + known["hot"].sum())
+        bad = max(mold.total.rejects, 1) / mold.total.castings
+        castings = max(ENOUGH_CASTINGS - float(known["castings"].sum()), flaws / bad, 1.0)
+        fills = math.ceil(castings / sum(cavity.per_fill for cavity in stated.cavities.values()))
+        evenings = counted(math.ceil(castings / max(evening, 1.0)), "evening")
+        text = (
+            f"How warm {mold.name} must be: it takes about {counted(fills, 'fill')} more with `mold_temp`, "
+        )
+        text += f"some cool and some warm ({evenings} like those so far). "
+        text += "Draw lots for it: `benchwater sheets --trial mold_temp`."
+        yield make_finding(
+            "settled_by", text, (castings,), "pieces", n=mold.total.castings, group=mold.name, quiet=True
+        )
 
 
 def is_sure(result: BadCastings) -> bool:

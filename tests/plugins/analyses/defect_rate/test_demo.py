@@ -141,3 +141,14 @@ def test_demo_bad_castings_are_worth_what_each_bait_cost_takes_for_their_inserts
         told = next(action for action in section.actions if action.id == f"warm:{mold.name}")
         assert (told.worth or 0.0) == pytest.approx(cost), month
         assert told.worth_unit == ("money" if cost else None)
+
+
+def test_what_would_tell_the_warmth_of_a_mold_is_said_in_fills_and_evenings(demo) -> None:
+    made = demo("2026-10")
+    section = ANALYSIS.analyse(made.season, made.whole)
+    (settled,) = [each for each in section.findings if each.id == "settled_by"]
+    assert settled.group == "pea-jig"
+    assert settled.text in section.unsaid
+    poured = section.findings  # no reading of pea-jig is logged: 30 castings, or what 5 flaws take
+    rate = next(each for each in poured if each.id == "reject_rate" and each.group == "pea-jig")
+    assert settled.value == pytest.approx(max(30, 5 / rate.value))
