@@ -18,10 +18,15 @@ def findings(rules: Sequence[WaterRule]) -> Iterator[Finding]:
     """Of each water what stays at home, and the days that carried such a bait."""
     for rule in rules:
         name = rule.water.name
-        stay = listed(rule.forbidden, _MOST) or "no build that is known to hold lead"
+        stay = (
+            f"leave at home {listed(rule.forbidden, _MOST)}"
+            if rule.forbidden
+            else "no bait is known to break"
+        )
+        stay += "" if rule.forbidden else " what you wrote of it"
         yield make_finding(
             "leave_at_home",
-            f"{name}: leave at home {stay} ({_source(rule)}).",
+            f"{name}: {stay} ({_source(rule)}).",
             (float(len(rule.forbidden)),),
             "1",
             group=name,
