@@ -169,10 +169,10 @@ def test_watch_prints_what_due_says_and_what_changed_where_it_says_nothing(folde
 
 def test_watch_goes_on_after_a_due_that_was_killed_or_could_not_begin(folder, watched, monkeypatch):
     outcome, _ = watched("import os; os.kill(os.getpid(), 9)", ("a.csv",), ("b.csv",), signal.SIGTERM)
-    assert outcome.err.splitlines() == ["The look was ended by signal 9; still watching."] * 2
+    assert outcome.err.splitlines() == ["`due` was ended by signal 9; still watching."] * 2
     monkeypatch.setattr(sys, "executable", str(folder / "no python"))
     outcome, _ = watched("", ("a.csv",), ("b.csv",), signal.SIGTERM)
-    assert outcome.err.splitlines() == ["Could not look: No such file or directory"] * 2
+    assert outcome.err.splitlines() == ["`due` could not be run: No such file or directory"] * 2
 
 
 def test_due_is_run_with_the_options_of_watch(folder, watched):

@@ -107,7 +107,7 @@ def _run_due(command: Sequence[str], names: Sequence[str]) -> None:
             start_new_session=os.name != "nt",
         )
     except OSError as error:
-        click.echo(f"Could not look: {error.strerror or error}", err=True)
+        click.echo(f"`due` could not be run: {error.strerror or error}", err=True)
         return
     silent = True
     with run:
@@ -119,7 +119,7 @@ def _run_due(command: Sequence[str], names: Sequence[str]) -> None:
             _stop(run)
             raise
     if silent and run.returncode < 0:
-        click.echo(f"The look was ended by signal {-run.returncode}; still watching.", err=True)
+        click.echo(f"`due` was ended by signal {-run.returncode}; still watching.", err=True)
     elif silent and names:
         click.echo(f"{plain_line(_listed(names))} changed: nothing is owed")
 

@@ -18,8 +18,6 @@ from benchwater.read.vocabulary import (
     Guess,
     column_names,
     everyday_key,
-    may_name,
-    near_columns,
     plain_heading,
     split_unit,
 )
@@ -119,7 +117,7 @@ def count_known(cells: Iterable[str], kinds: Sequence[LogKind]) -> int:
 
 @lru_cache(maxsize=200)
 def _count_known(cells: tuple[str, ...], names: tuple[ColumnNames, ...]) -> int:
-    return sum(any(may_name(each, cell) for each in names) for cell in cells)
+    return sum(any(each.may_name(cell) for each in names) for cell in cells)
 
 
 def _without_hint(text: str) -> str:
@@ -325,7 +323,7 @@ class _Matcher:
         """The heading, with the columns not there yet that it or its cells may be meant for."""
         names = [name for name in heading.may_be if name in absent]
         if not names:
-            names = list(near_columns(self._names, heading.written, frozenset(absent)))
+            names = list(self._names.near_columns(heading.written, frozenset(absent)))
         columns = [column for column in self.kind.columns if column.name in absent]
         cells = self._cells(heading)
         if not any(cells):

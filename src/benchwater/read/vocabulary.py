@@ -99,13 +99,12 @@ class Spellings:
         self._phrases: dict[tuple[str, int], list[tuple[int, str]]] = defaultdict(list)
         for at, phrase in enumerate(phrases):
             self._phrases[phrase[:1], len(phrase)].append((at, phrase))
+        self.near = lru_cache(maxsize=20_000)(self._near)
 
-    def near(self, text: str) -> tuple[str, ...]:
+    def _near(self, text: str) -> tuple[str, ...]:
         """The phrases that the text may be a misspelling of, in their order."""
-        return _near(self, text) if 4 <= len(text) <= _LONGEST else ()
-
-    def compare(self, text: str) -> tuple[str, ...]:
-        """The same, not cached."""
+        if not 4 <= len(text) <= _LONGEST:
+            return ()
         found = {
             each
             for letter in {text[0], text[1]}
@@ -114,11 +113,6 @@ class Spellings:
             if is_misspelling(text, each[1])
         }
         return tuple(phrase for _, phrase in sorted(found))
-
-
-@lru_cache(maxsize=20_000)
-def _near(spellings: Spellings, text: str) -> tuple[str, ...]:
-    return spellings.compare(text)
 
 
 class Vocabulary:
@@ -273,7 +267,9 @@ class ColumnNames:
         self._everyday.pop("", None)
         self._unordered.pop("", None)
         self._spellings = Spellings(self._everyday)
-        self.implied = {everyday_key(each) for c in kind.columns for _, says in c.implied for each in says}
+        self._implied = {everyday_key(each) for c in kind.columns for _, says in c.implied for each in says}
+        self.near_columns = lru_cache(maxsize=5_000)(self._near_columns)
+        self.may_name = lru_cache(maxsize=20_000)(self._may_name)
 
     def has_phrase(self, name: str) -> bool:
         """Whether a heading without its unit is an everyday heading, in whatever order of words."""
@@ -313,35 +309,26 @@ class ColumnNames:
         near = () if key in _ORDINARY else self._spellings.near(key)
         return {found: unit or own for each in near for found, (_, own) in self._everyday[each].items()}
 
-    def near_phrases(self, name: str, absent: frozenset[str]) -> tuple[str, ...]:
+    def _near_columns(self, heading: str, absent: frozenset[str]) -> tuple[str, ...]:
         """The columns among those absent whose everyday headings are most like a heading."""
         near_to = {key: columns for key, columns in self._everyday.items() if columns.keys() & absent}
-        keys = near_names(everyday_key(name), near_to, most=2, least=_CLOSE)
+        keys = near_names(everyday_key(split_unit(heading)[0]), near_to, most=2, least=_CLOSE)
         return tuple(column for key in keys for column in near_to[key] if column in absent)
+
+    def _may_name(self, heading: str) -> bool:
+        """Whether a heading may name any column, or say what stands in every row."""
+        return bool(
+            plain_heading(split_unit(heading)[0]) in self.exact
+            or self.guesses(heading)
+            or self.misspelt(heading)
+            or everyday_key(heading) in self._implied
+        )
 
 
 @cached_by_identity
 def column_names(kind: LogKind) -> ColumnNames:
     """The names of a log's columns."""
     return ColumnNames(kind)
-
-
-@lru_cache(maxsize=5_000)
-def near_columns(names: ColumnNames, heading: str, absent: frozenset[str]) -> tuple[str, ...]:
-    """The columns among those absent whose everyday headings are most like a heading."""
-    return names.near_phrases(split_unit(heading)[0], absent)
-
-
-@lru_cache(maxsize=20_000)
-def may_name(names: ColumnNames, heading: str) -> bool:
-    """Whether a heading may name any column of a log, or say what stands in every row of one."""
-    name = split_unit(heading)[0]
-    return bool(
-        plain_heading(name) in names.exact
-        or names.guesses(heading)
-        or names.misspelt(heading)
-        or everyday_key(heading) in names.implied
-    )
 
 
 def _fits(column: Column, unit: str) -> bool:
