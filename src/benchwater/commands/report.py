@@ -67,9 +67,8 @@ def report(
     traces: list[str] = []
     with WorkerProcess(prepare=_load_printer) as worker, progress() as step:
         from benchwater.pipeline import Request, make_report, read_workspace
-        from benchwater.plugin.hooks import ReportWritten
         from benchwater.render.write import write_report
-        from benchwater.schedule.catch_up import manual_reports
+        from benchwater.schedule.catch_up import hand_on, manual_reports
 
         reports = manual_reports(folder, out, workspace_plugins=workspace_plugins)
         workspace = read_workspace(folder, workspace_plugins=workspace_plugins, progress=step)
@@ -86,14 +85,7 @@ def report(
         with reports.overwriting(made.label) as record:
             written = write_report(made, out, workspace=folder, progress=step, worker=worker)
             if not only:
-                handed_on = ReportWritten(
-                    label=made.label,
-                    workspace=folder,
-                    folder=out / made.label,
-                    files=written.files,
-                    failed=made.failed,
-                )
-                refusals = workspace.plugins.hand_on(handed_on, workspace.bench.plugin_options)
+                refusals = hand_on(workspace, out, made.label, written.files, failed=made.failed)
                 record(workspace, made, written, not refusals)
     if not quiet:
         for path in written.files:

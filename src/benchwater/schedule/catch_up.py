@@ -4,7 +4,7 @@ import contextlib
 import io
 import time
 import traceback
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -14,6 +14,7 @@ from benchwater.analyse.report import Report
 from benchwater.files import BeingWrittenError, only_writer
 from benchwater.pipeline import Request, Workspace, make_report, read_workspace
 from benchwater.plugin.hooks import ReportWritten
+from benchwater.plugin_host.loaded import PluginProblem
 from benchwater.render.write import Written, write_report
 from benchwater.schedule.manifest import (
     NAME,
@@ -156,6 +157,16 @@ def _only_run(out: Path, progress: Progress) -> Iterator[None]:
         yield
 
 
+def hand_on(
+    workspace: Workspace, out: Path, label: str, files: Sequence[Path], *, failed: bool
+) -> tuple[PluginProblem, ...]:
+    """Hand a report that is in place to the plugins; return what went wrong, for each that refused it."""
+    report = ReportWritten(
+        label=label, workspace=workspace.folder, folder=out / label, files=tuple(files), failed=failed
+    )
+    return workspace.plugins.hand_on(report, workspace.bench.plugin_options)
+
+
 class _Run:
     """One run of `catch_up`: writes reports, hands them to the plugins and keeps the manifest."""
 
@@ -190,18 +201,9 @@ class _Run:
 
     def hand_on(self, label: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """Hand a report to the plugins; return the problem and the trace of each that refused it."""
-        workspace, report = self._read(), self._reports[label]
-        folder = self._out / label
-        refusals = workspace.plugins.hand_on(
-            ReportWritten(
-                label=label,
-                workspace=workspace.folder,
-                folder=folder,
-                files=tuple(folder / name for name in report.files),
-                failed=bool(report.failed),
-            ),
-            workspace.bench.plugin_options,
-        )
+        report = self._reports[label]
+        files = [self._out / label / name for name in report.files]
+        refusals = hand_on(self._read(), self._out, label, files, failed=bool(report.failed))
         self._reports[label] = replace(report, handed_on=not refusals)
         self.save()
         return tuple(each.sentence for each in refusals), tuple(each.detail for each in refusals)
