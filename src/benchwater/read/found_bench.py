@@ -188,11 +188,7 @@ def _bench(name: str, named: _Named) -> Bench:
     kinds = ((molds, named.molds, "mold"), (builds, named.builds, "build"), (items, named.items, "item"))
     asked = [question for spelt, of, what in kinds for question in _set_apart(spelt, of, what)]
     found = {item: _item(item, items, named, notes) for item in dict.fromkeys(items.values())}
-    cavities = _cavities(molds, named)
-    made = {
-        mold: _mold(mold, cavities[mold], found, molds, named, notes)
-        for mold in dict.fromkeys(molds.values())
-    }
+    made = {mold: _mold(mold, found, molds, named, notes) for mold in dict.fromkeys(molds.values())}
     found = with_unknown_uses(found, made, hooks=bool(made))
     return Bench(
         name=name,
@@ -279,39 +275,20 @@ def _unit(
     return "g", "g"
 
 
-def _cavities(molds: Mapping[str, str], named: _Named) -> dict[str, dict[str, list[str]]]:
-    """For each mold its cavities, with the spellings of each."""
-    found: dict[str, Counter[str]] = {mold: Counter() for mold in molds.values()}
-    for text, cavities in named.cavities.items():
-        if text in molds:
-            found[molds[text]].update(
-                {each: rows for each, rows in cavities.items() if not is_like_a_date(each)}
-            )
-    return {mold: _by_name(_spellings(counts)) for mold, counts in found.items()}
-
-
-def _by_name(spelt: Mapping[str, str]) -> dict[str, list[str]]:
-    names: dict[str, list[str]] = {}
-    for text, name in spelt.items():
-        names.setdefault(name, []).append(text)
-    return names
-
-
 def _mold(
-    name: str,
-    cavities: Mapping[str, Sequence[str]],
-    items: dict[str, Item],
-    molds: Mapping[str, str],
-    named: _Named,
-    notes: list[str],
+    name: str, items: dict[str, Item], molds: Mapping[str, str], named: _Named, notes: list[str]
 ) -> Mold:
     same = [text for text, of in molds.items() if of == name]
-    material = _material(name, material_kind(name, cavities), items, named, notes)
-    made = {}
-    for cavity, spelt in cavities.items():
-        weighed = [mass for text in same for each in spelt for mass in named.masses.get((text, each), [])]
-        grams, tolerance = _mass(cavity, weighed)
+    written: Counter[str] = Counter()
+    for text in same:
+        cavities = named.cavities[text].items()
+        written.update({each: rows for each, rows in cavities if not is_like_a_date(each)})
+    spelt, made = _spellings(written), dict[str, Cavity]()
+    for cavity in dict.fromkeys(spelt.values()):
+        ways = [(text, each) for text in same for each, of in spelt.items() if of == cavity]
+        grams, tolerance = _mass(cavity, [mass for way in ways for mass in named.masses.get(way, [])])
         made[cavity] = Cavity(name=cavity, mass_g=grams, tolerance=tolerance)
+    material = _material(name, material_kind(name, made), items, named, notes)
     if not made:
         made["one"] = Cavity(name="one", mass_g=MASS_G, tolerance=TOLERANCE)
     unknown = [cavity for cavity, each in made.items() if each.tolerance == TOLERANCE]
