@@ -14,7 +14,8 @@ import pytest
 from small_bench import SMALL_BENCH
 
 RUN = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored where the tests run in the background
 from benchwater import supervisor
 from benchwater.analyse import run
 from benchwater.commands import main

@@ -77,7 +77,7 @@ def test_sdist_is_unpacked_by_a_python_without_filters_of_tarfile(sdist, tmp_pat
         for member in archive:
             archive.extract(member, path)
 
-    monkeypatch.delattr(tarfile, "data_filter")
+    monkeypatch.delattr(tarfile, "data_filter", raising=False)
     monkeypatch.setattr(tarfile.TarFile, "extractall", unfiltered)
     assert (unpack(sdist, tmp_path) / "pyproject.toml").is_file()
 

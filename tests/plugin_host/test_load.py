@@ -151,7 +151,7 @@ def test_a_folder_is_loaded_afresh_with_all_its_modules(tmp_path):
     ("broken", "words"),
     [
         ("\n1 / 0\n", ["ZeroDivisionError", "(sums.py, line 2)"]),
-        ("\n\ndef broken(:\n", ["SyntaxError", "(sums.py, line 3)"]),
+        ("\n\ndef broken(:\n", ["SyntaxError: invalid syntax (sums.py, line 3)"]),
     ],
 )
 def test_what_is_broken_in_a_folder_is_told_by_module_and_line(tmp_path, broken, words):

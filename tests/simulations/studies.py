@@ -36,12 +36,12 @@ BOUND = f"{RECTANGLES}; besides, the tolerance stands in for a scatter that too 
 
 def _verdict(name: str, draw: Callable[[Generator], Held]) -> Study:
     """A verdict that is right unless it raises a false alarm: at most in 6 %."""
-    return Study(name=name, draw=draw, again=400, low=0.94, high=1.0)
+    return Study(name=name, draw=draw, again=100, low=0.94, high=1.0)
 
 
 def _named(name: str, draw: Callable[[Generator], Held]) -> Study:
     """An error that is made, and right if it is named, and no other."""
-    return Study(name=name, draw=draw, seasons=2000, again=200, low=0.90, high=1.0)
+    return Study(name=name, draw=draw, seasons=2000, again=50, low=0.90, high=1.0)
 
 
 def _by_session(name: str, draw: Callable[[Generator, float], Held], *scatters: float) -> Study:
@@ -57,7 +57,7 @@ def _by_session(name: str, draw: Callable[[Generator, float], Held], *scatters: 
         name=f"{name}, sessions differ by {by}",
         draw=drawn,
         seasons=4000 if cheap else 1000,
-        again=1000 if cheap else 20,
+        again=250 if cheap else 20,
         above=FILLS if draw is mold.first_good_fill else SESSIONS,
         seed=SESSION_SEED,
     )
@@ -67,45 +67,45 @@ STUDIES = (
     Study(name="Wilson", draw=lives.wilson),
     Study(name="Clopper-Pearson", draw=lives.clopper_pearson, above=EXACT),
     Study(name="Wilson with design effect of fills", draw=lives.clustered_wilson),
-    Study(name="Metal yield of a mold", draw=mold.metal_yield, again=100),
+    Study(name="Metal yield of a mold", draw=mold.metal_yield, again=25),
     Study(name="Times as often in a cavity, within fills", draw=lives.cavity_ratio, seed=SESSION_SEED),
     Study(name="Garwood", draw=lives.garwood, above=EXACT),
     Study(name="Exact rate ratio", draw=lives.exact_rate_ratio, above=EXACT),
-    Study(name="Exact rate ratio within waters", draw=lives.exact_common_ratio, again=500, above=EXACT),
+    Study(name="Exact rate ratio within waters", draw=lives.exact_common_ratio, again=125, above=EXACT),
     Study(name="Ratio of totals", draw=lives.catch_per_hour),
     Study(name="Mean by Student's t", draw=lives.relative_weight),
     Study(name="Kaplan-Meier, log(-log)", draw=lives.survival),
     Study(name="Kaplan-Meier after late entry", draw=lives.survival_after_late_entry),
     Study(name="Median life", draw=lives.median_life),
     Study(name="Restricted mean life", draw=lives.mean_life),
-    Study(name="Incidence of one cause", draw=lives.incidence, again=500),
+    Study(name="Incidence of one cause", draw=lives.incidence, again=125),
     Study(name="Loss rate, trips unlike", draw=trips.loss_rate, seed=TRIPS_SEED),
     Study(
         name="Ratio between trips unlike",
         draw=trips.ratio_between_trips,
-        again=200,
+        again=50,
         above=WIDER,
         seed=TRIPS_SEED,
     ),
     Study(
         name="Ratio within trips unlike",
         draw=trips.ratio_within_trips,
-        again=200,
+        again=50,
         above=WIDER,
         seed=TRIPS_SEED,
     ),
     Study(name="Median life, trips unlike", draw=trips.median_life, seed=TRIPS_SEED),
-    Study(name="Unaccounted, k = 2, weighed", draw=stock.unaccounted, again=400),
-    Study(name="Unaccounted, k = 2, mixed", draw=stock.unaccounted_mixed, again=400, above=BOUND),
-    Study(name="Unaccounted, k = 2, few weighed", draw=stock.unaccounted_few, again=400, above=BOUND),
+    Study(name="Unaccounted, k = 2, weighed", draw=stock.unaccounted, again=100),
+    Study(name="Unaccounted, k = 2, mixed", draw=stock.unaccounted_mixed, again=100, above=BOUND),
+    Study(name="Unaccounted, k = 2, few weighed", draw=stock.unaccounted_few, again=100, above=BOUND),
     Study(
         name="Unaccounted, k = 2, few, scatter known",
         draw=stock.unaccounted_known,
-        again=400,
+        again=100,
         above=RECTANGLES,
     ),
-    Study(name="Unaccounted, k = 2, nominal", draw=stock.unaccounted_nominal, again=400, above=RECTANGLES),
-    Study(name="Dross, k = 2", draw=stock.dross_share, again=400, above=RECTANGLES),
+    Study(name="Unaccounted, k = 2, nominal", draw=stock.unaccounted_nominal, again=100, above=RECTANGLES),
+    Study(name="Dross, k = 2", draw=stock.dross_share, again=100, above=RECTANGLES),
     *(_by_session("Reject rate", mold.reject_rate, scatter) for scatter in SCATTERS),
     _by_session("Target temperature", mold.target_temperature, *SCATTERS),
     _by_session("Upper end of the window", mold.window_top, *SCATTERS),
@@ -124,7 +124,7 @@ STUDIES = (
         above=WHOLE,
         seed=PLAN_SEED,
     ),
-    Study(name="Baits dressed", draw=plan.bait_count, seasons=2000, again=200, above=WHOLE, seed=PLAN_SEED),
+    Study(name="Baits dressed", draw=plan.bait_count, seasons=2000, again=50, above=WHOLE, seed=PLAN_SEED),
     Study(
         name="No build runs out in a season ahead",
         draw=seasons_ahead.no_build_runs_out,

@@ -25,7 +25,7 @@ class Study:
     name: str
     draw: Callable[[Generator], Held]
     seasons: int = 4000
-    again: int = 1000
+    again: int = 250
     low: float = 0.93
     high: float = 0.97
     above: str = ""

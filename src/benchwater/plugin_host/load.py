@@ -178,7 +178,7 @@ def _taken(what: str, name: str, other: LoadedPlugin, switch: str) -> str:
 
 def _at(error: BaseException, candidate: Candidate) -> str:
     found = line_of(error, candidate.path)
-    if found is None:
+    if found is None or isinstance(error, SyntaxError):  # its message says where
         return ""
     module, line = found
     return f" ({module}, line {line})" if module else f" (line {line})"

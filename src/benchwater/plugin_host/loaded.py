@@ -68,8 +68,6 @@ def line_of(error: BaseException, path: Path | None) -> tuple[str, int] | None:
     if path is None:
         return None
     frames = [(frame.filename, frame.lineno) for frame in traceback.extract_tb(error.__traceback__)]
-    if isinstance(error, SyntaxError):
-        frames.append((error.filename or "", error.lineno))
     place = path.absolute()
     absolute = [(Path(name).absolute(), line) for name, line in frames]
     inside = [(file, line) for file, line in absolute if line and file.is_relative_to(place)]
