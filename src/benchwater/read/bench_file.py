@@ -44,7 +44,7 @@ from benchwater.read.bench_table import (
 )
 from benchwater.read.names import find_name, find_place, same_spelling, words_of_name
 from benchwater.read.own_words import OwnWords
-from benchwater.units import QUANTITIES, Dimension, QuantityError, read_quantity
+from benchwater.units import QUANTITIES, QuantityError, read_quantity
 from benchwater.units.quantities import is_unit
 
 __all__ = ["FILE_NAME", "BenchError", "BenchFile", "load_bench", "no_bench", "parse_bench"]
@@ -360,7 +360,8 @@ class _Reader:
             fitting = listed.known_name(key, key, items, "an item")
             amount = listed.value(key)
             if fitting is not None and amount is not None:
-                fittings[fitting] = listed.quantity(key, *_kept_in(items[fitting])) or 0.0
+                item = items[fitting]
+                fittings[fitting] = listed.quantity(key, DIMENSIONS[item.unit], item.print_unit) or 0.0
         return fittings
 
     def _name_castings(self, molds: Mapping[str, Mold]) -> None:
@@ -442,7 +443,3 @@ class _Reader:
             if not any(is_unit(unit, quantity) for quantity in QUANTITIES):
                 table.fault(key, f"`{unit}` is not a unit (such as `degF`, `g`, `min`, `in`)")
         return units
-
-
-def _kept_in(item: Item) -> tuple[Dimension, str]:
-    return DIMENSIONS[item.unit], item.print_unit

@@ -97,7 +97,7 @@ def read_folder(
             ReadAs(file=read.part.file, written=written, read_as=taken_for)
             for read in files
             for written, taken_for in dict.fromkeys(
-                [*read.part.read_as, *_headings_taken(read), *read.content.words_taken]
+                (*read.part.read_as, *read.part.header.read_as, *read.content.words_taken)
             )
         ),
         questions=(
@@ -153,11 +153,3 @@ def _short_names(kinds: Sequence[LogKind], tables: Mapping[str, "pd.DataFrame"])
                     f"{column.name} `{name}`, and {int(rows[longer].sum())} {others}: is it the same? Then "
                     f"{same if len(longer) == 1 else 'write which'}"
                 )
-
-
-def _headings_taken(read: _ReadPart) -> list[tuple[str, str]]:
-    return [
-        (each.written, each.column.name)
-        for each in read.part.header.headings
-        if each.column is not None and each.is_everyday
-    ]

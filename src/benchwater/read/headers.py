@@ -67,6 +67,11 @@ class Header:
     def date_position(self) -> int | None:
         return next((h.position for h in self.headings if h.column and h.column.kind == "date"), None)
 
+    @property
+    def read_as(self) -> list[tuple[str, str]]:
+        """The everyday headings, each with the name of its column."""
+        return [(h.written, h.column.name) for h in self.headings if h.column is not None and h.is_everyday]
+
     def body(self) -> Body:
         """The records below the header. FileError beyond the bounds of an honest log."""
         return read_body(self.below, self.separator, len(self.headings), self.first_line)
@@ -85,12 +90,13 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
     kinds = [kind for kind in kinds if not kind.part_of]
     matcher = partial(_Matcher, bench=bench, kinds=kinds)
     least_named = min([2, *(len(kind.signature) for kind in kinds)])
-    plain = plain_ends(_without_hint(text))
+    hint = re.match(r"sep=[,;\t][^\S\n]*(?:\n|\Z)", text, re.IGNORECASE)
+    plain = plain_ends(text if hint is None else f"\n{text[hint.end() :]}")
     check_lines(plain)
     for separator in SEPARATORS:
         for record, end in islice(records_and_ends(plain, separator), DEEPEST_HEADER_ROW):
             headings = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
-            matches = [kind for kind in kinds if not _missing(kind, headings)]
+            matches = [kind for kind in kinds if column_names(kind).are_all_in(headings)]
             found = _Found(record, separator, plain, end)
             if matches:
                 candidates += [_header(matcher(kind, found)) for kind in matches]
@@ -118,17 +124,6 @@ def count_known(cells: Iterable[str], kinds: Sequence[LogKind]) -> int:
 @lru_cache(maxsize=200)
 def _count_known(cells: tuple[str, ...], names: tuple[ColumnNames, ...]) -> int:
     return sum(any(each.may_name(cell) for each in names) for cell in cells)
-
-
-def _without_hint(text: str) -> str:
-    hint = re.match(r"sep=[,;\t][^\S\n]*(?:\n|\Z)", text, re.IGNORECASE)
-    return text if hint is None else f"\n{text[hint.end() :]}"
-
-
-def _missing(kind: LogKind, headings: Iterable[str]) -> tuple[str, ...]:
-    known = column_names(kind).exact
-    names = {known[heading].name for heading in headings if heading in known}
-    return tuple(name for name in kind.signature if name not in names)
 
 
 @dataclass(frozen=True, slots=True)

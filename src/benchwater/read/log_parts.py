@@ -168,7 +168,11 @@ def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:
         filled = max(sum(bool(cell.strip()) for cell in line.split(mark)) for mark in SEPARATORS)
         if filled == 1:
             title, end_of_title = match.start(), match.end()
-        elif filled >= 3 and line != last_header and _holds_heading(line, kinds):
+        elif (
+            filled >= 3
+            and line != last_header
+            and any(count_known(line.split(mark), kinds) for mark in SEPARATORS)
+        ):
             is_titled = end_of_title >= 0 and not plain[end_of_title : match.start()].strip()
             found.append((match.start(), title if is_titled else match.start()))
             last_header = line
@@ -184,10 +188,6 @@ def _sections(text: str, kinds: Sequence[LogKind]) -> list[str]:
         return [text]
     cuts = [0, *starts[1:], len(plain)]
     return ["\n" * plain.count("\n", 0, cut) + plain[cut:end] for cut, end in pairwise(cuts)]
-
-
-def _holds_heading(line: str, kinds: Sequence[LogKind]) -> bool:
-    return any(count_known(line.split(mark), kinds) for mark in SEPARATORS)
 
 
 def _is_header(text: str, kinds: Sequence[LogKind]) -> bool:
@@ -206,7 +206,7 @@ def _shaped(text: str, kinds: Sequence[LogKind], bench: Bench | None) -> list[_L
             if not 3 <= len(record.cells) <= MOST_COLUMNS or not count_known(record.cells, kinds):
                 continue
             names = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
-            exact = [kind for kind in kinds if _names_all(kind, names)]
+            exact = [kind for kind in kinds if column_names(kind).are_all_in(names)]
             is_a_log = len(exact) == 1
             if is_a_log and names <= column_names(exact[0]).exact.keys():
                 return []
@@ -238,11 +238,6 @@ def _log_of(
     except FileError as error:
         return FileError(f"{error} (in what was taken for the {listed([kind.name for kind in kinds])} log)")
     return _Log(replace(header, first_line=first_line, below=""), grid.body, grid.read_as)
-
-
-def _names_all(kind: LogKind, names: set[str]) -> bool:
-    known = column_names(kind).exact
-    return set(kind.signature) <= {known[name].name for name in names if name in known}
 
 
 def _grid(cells: Sequence[str], below: str, separator: str, first_line: int) -> Grid:

@@ -126,15 +126,18 @@ def _table(kind: LogKind, files: Sequence[ReadRows]) -> "pd.DataFrame":
 
     files = sorted((entry for entry in files if len(entry.lines)), key=lambda entry: entry.file)
     lines = np.concatenate([np.zeros(0, dtype=np.int64), *(entry.lines for entry in files)])
-    dates = next((column for column in kind.columns if column.kind == "date"), None)
-    order = np.arange(len(lines)) if dates is None else _by_date(_concatenate(files, dates.frame_name), dates)
+    days = _concatenate(files, "date")
+    order = np.argsort(_typed(days.values, "datetime64[us]")[days.codes], kind="stable")
     data: dict[str, Any] = {}
     for column in kind.columns:
         values = _concatenate(files, column.frame_name).take(order)
         if column.kind == "name" and column.refers_to is None:
             values = _one_spelling(values)
         dtype = _dtype(column)
-        data[column.frame_name] = _categorical(values) if dtype == "category" else _array(values, dtype)
+        is_words = dtype == "category"
+        data[column.frame_name] = (
+            _categorical(values) if is_words else _typed(values.values, dtype).take(values.codes)
+        )
     counts = [len(entry.lines) for entry in files]
     names = Coded(np.repeat(np.arange(len(files), dtype=np.int32), counts), [entry.file for entry in files])
     data["file"] = _categorical(names.take(order))
@@ -147,15 +150,6 @@ def _table(kind: LogKind, files: Sequence[ReadRows]) -> "pd.DataFrame":
 
 def _concatenate(files: Sequence[ReadRows], name: str) -> Coded:
     return concatenate([entry.columns.get(name) or constant_column(len(entry.lines)) for entry in files])
-
-
-def _by_date(dates: Coded, column: Column) -> Indices:
-    moments = np.asarray(_typed(dates.values, _dtype(column)))[dates.codes]
-    return np.argsort(moments, kind="stable")
-
-
-def _array(column: Coded, dtype: str) -> Any:
-    return _typed(column.values, dtype).take(column.codes)
 
 
 def _typed(values: Sequence[Any], dtype: str) -> Any:

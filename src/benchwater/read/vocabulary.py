@@ -267,9 +267,14 @@ class ColumnNames:
         self._everyday.pop("", None)
         self._unordered.pop("", None)
         self._spellings = Spellings(self._everyday)
+        self._signature = set(kind.signature)
         self._implied = {everyday_key(each) for c in kind.columns for _, says in c.implied for each in says}
         self.near_columns = lru_cache(maxsize=5_000)(self._near_columns)
         self.may_name = lru_cache(maxsize=20_000)(self._may_name)
+
+    def are_all_in(self, headings: set[str]) -> bool:
+        """Whether plain headings name outright each column by which the log is known."""
+        return self._signature <= {self.exact[each].name for each in headings if each in self.exact}
 
     def has_phrase(self, name: str) -> bool:
         """Whether a heading without its unit is an everyday heading, in whatever order of words."""
