@@ -19,11 +19,16 @@ def error_text(error: BaseException) -> str:
     return f"{type(error).__name__}: {message}"
 
 
-def quoted(names: Iterable[str], most: int | None = None) -> str:
-    """Return names in backquotes with commas between: the first `most`, and how many more."""
+def first_few(names: Iterable[str], most: int | None) -> str:
+    """Return names with commas between: the first `most`, and how many more."""
     every = list(names)
     more = f" and {len(every) - most} more" if most is not None and len(every) > most else ""
-    return ", ".join(f"`{name}`" for name in every[:most]) + more
+    return ", ".join(every[:most]) + more
+
+
+def quoted(names: Iterable[str], most: int | None = None) -> str:
+    """Return the same of names in backquotes."""
+    return first_few((f"`{name}`" for name in names), most)
 
 
 def near_names(name: str, known: Iterable[str], most: int = 1, least: float = _LEAST_LIKE) -> list[str]:

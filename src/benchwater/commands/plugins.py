@@ -46,6 +46,7 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
     from benchwater.plugin_host.load import load_plugins
     from benchwater.plugin_host.options import read_options
     from benchwater.read.bench_file import FILE_NAME, load_bench
+    from benchwater.text import first_few
 
     bench_file = load_bench(folder) if (folder / FILE_NAME).exists() else None
     off = bench_file.plugins_off if bench_file is not None else ()
@@ -63,9 +64,8 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
                 f"  {kind.name:<12} known by its columns {needed} ({plugin.origin}: {plain(plugin.where)})"
             )
             for column in kind.columns:
-                others = [*dict.fromkeys((*column.also, *column.everyday))]
-                more = f" and {len(others) - _MOST_NAMES} more" if len(others) > _MOST_NAMES else ""
-                also = f": also {', '.join(others[:_MOST_NAMES])}{more}" if others else ""
+                others = dict.fromkeys((*column.also, *column.everyday))
+                also = f": also {first_few(others, _MOST_NAMES)}" if others else ""
                 click.echo(plain(f"{'':>15}{column.name}{also}"))
     click.echo("\nDone with each report that was written:")
     for plugin in found.loaded:

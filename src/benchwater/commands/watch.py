@@ -21,6 +21,7 @@ from benchwater.commands.terminal import (
     plain_line,
     workspace_command,
 )
+from benchwater.text import first_few
 
 if TYPE_CHECKING:
     import subprocess
@@ -121,7 +122,7 @@ def _run_due(command: Sequence[str], names: Sequence[str]) -> None:
     if silent and run.returncode < 0:
         click.echo(f"`due` was ended by signal {-run.returncode}; still watching.", err=True)
     elif silent and names:
-        click.echo(f"{plain_line(_listed(names))} changed: nothing is owed")
+        click.echo(f"{plain_line(first_few(names, _MOST_LISTED))} changed: nothing is owed")
 
 
 def _stop(run: "subprocess.Popen[str]") -> None:
@@ -134,11 +135,6 @@ def _stop(run: "subprocess.Popen[str]") -> None:
     except subprocess.TimeoutExpired:
         run.kill()
         run.wait()
-
-
-def _listed(names: Sequence[str]) -> str:
-    more = len(names) - _MOST_LISTED
-    return ", ".join(names[:_MOST_LISTED]) + (f" and {more} more" if more > 0 else "")
 
 
 @contextmanager

@@ -20,6 +20,7 @@ from benchwater.schedule.manifest import (
     WrittenReport,
     hash_inputs,
 )
+from benchwater.text import first_few
 
 if TYPE_CHECKING:
     from benchwater.pipeline import Workspace
@@ -180,7 +181,7 @@ def _why_owed(label: str, now: MadeFrom, report: WrittenReport | None, out: Path
     missing = [name for name in report.files if not (folder / name).is_file()]
     if missing:
         return NO_REPORT if len(missing) == len(report.files) else f"{missing[0]} is missing"
-    return _shortened(list(_changes(report.made_from, now)))
+    return first_few(_changes(report.made_from, now), _MOST_REASONS)
 
 
 def _changes(before: MadeFrom, now: MadeFrom) -> Iterator[str]:
@@ -204,13 +205,6 @@ def _changes(before: MadeFrom, now: MadeFrom) -> Iterator[str]:
         yield from (f"{name} changed" for name in changed)
         if not changed:
             yield "the logs changed"
-
-
-def _shortened(reasons: Sequence[str]) -> str:
-    shown = list(reasons[:_MOST_REASONS])
-    if len(reasons) > _MOST_REASONS:
-        shown.append(f"and {len(reasons) - _MOST_REASONS} more")
-    return ", ".join(shown)
 
 
 def _with_gaps(found: Sequence[State], today: date) -> Iterator[State]:
