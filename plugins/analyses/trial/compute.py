@@ -6,6 +6,7 @@ from math import ceil
 import numpy as np
 import pandas as pd
 
+from benchwater.ledger import recent
 from benchwater.ledger.trials import arm_name, trial_name
 from benchwater.plugin import Season, Span
 from benchwater.statistics.comparisons import more_exposure
@@ -40,8 +41,9 @@ class Trial:
     """A trial up to the end of a span.
 
     `against_lot` counts units whose `arm` is not the one the lot gave their place; they are compared as the
-    lot said. `trips` are days. `still_needed` is the exposure that would tell `TOLD_APART` times apart with
-    80 % power, beyond what there is, `days_needed` how many such days it takes; None where no rate is known.
+    lot said. `trips` are days. `spared` are the events of the last two months beyond those that the best arm
+    would have had. `still_needed` is the exposure that would tell `TOLD_APART` times apart with 80 % power,
+    beyond what there is, `days_needed` how many such days it takes; None where no rate is known.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Trial:
     against_lot: int
     left_out: int
     test: RandomisationTest
+    spared: float
     still_needed: float | None
     days_needed: int | None
 
@@ -76,7 +79,7 @@ def compute(season: Season, span: Span, name: str) -> Trial | None:
         spelt = [each for each in rows["trial"].dropna().unique() if trial_name(str(each)) == name]
         rows = rows[rows["trial"].isin(spelt) & (rows["date"] < pd.Timestamp(span.end))]
         if (rows["date"] >= pd.Timestamp(span.start)).any():
-            return _trial(name, kind, _units(rows, kind))
+            return _trial(name, kind, _units(rows, kind), recent(season, kind))
     return None
 
 
@@ -99,7 +102,7 @@ def _units(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
     return grouped.agg({"exposure": "sum", "events": "sum", "day": "min"})
 
 
-def _trial(name: str, kind: str, units: pd.DataFrame) -> Trial | None:
+def _trial(name: str, kind: str, units: pd.DataFrame, lately: Span) -> Trial | None:
     known = units[units["block"].notna() & units["arm"].notna() & (units["exposure"] > 0)]
     names = sorted(known["arm"].unique(), key=arm_name)
     if len(names) < 2:
@@ -120,7 +123,8 @@ def _trial(name: str, kind: str, units: pd.DataFrame) -> Trial | None:
     )
     if any(arm.exposure == 0 for arm in arms):
         return None
-    in_all = float(exposure.sum())
+    in_all, of_late = float(exposure.sum()), (known["day"] >= pd.Timestamp(lately.start)).to_numpy()
+    best = min(arm.rate for arm in arms)
     half = (in_all / 2, in_all / 2) if len(arms) > 2 else (arms[0].exposure, arms[1].exposure)
     needed = more_exposure(float(events.sum()), half, TOLD_APART) if events.sum() else None
     return Trial(
@@ -132,6 +136,7 @@ def _trial(name: str, kind: str, units: pd.DataFrame) -> Trial | None:
         against_lot=against,
         left_out=len(units) - len(known),
         test=randomisation_test(events, exposure, drawn, block),
+        spared=float(events[of_late].sum() - best * exposure[of_late].sum()),
         still_needed=needed,
         days_needed=None if needed is None else ceil(needed / in_all * known["day"].nunique()),
     )

@@ -68,6 +68,8 @@ def actions(trial: Trial) -> Iterator[Action]:
             id=f"do:{trial.name}",
             text=f"Choose {_with(trial, best)}: the trial drawn by lot says so.",
             because=_answer(trial),
+            worth=trial.spared if trial.spared > 0 else None,
+            worth_unit="baits" if trial.spared > 0 else None,
         )
     elif trial.still_needed:
         more = f"{float(figures(trial.still_needed, significant=2)):,.0f} more {_EVENT[trial.log][1]}"

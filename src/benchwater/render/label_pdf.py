@@ -41,7 +41,7 @@ def print_tallies(bench: Bench, molds: Sequence[MoldTally], trip: TripSheet) -> 
 
 def print_trial(bench: Bench, trial: TrialSheet) -> bytes:
     """Return the PDF of the sheet of a trial; raises as `print_labels` does."""
-    return _printed("trial.html.j2", title=f"Trial: {trial.name}", bench=bench, trial=trial)
+    return _printed("trial.html.j2", title=f"Trial: {trial.name.replace('_', ' ')}", bench=bench, trial=trial)
 
 
 def print_trip_box(bench: Bench, box: TripBox) -> bytes:

@@ -121,3 +121,28 @@ def test_rows_typed_by_ten_hands_are_one_trial_compared_as_drawn():
     assert [each.id for each in trials(made.season)] == ["trial:leader"]
     difference = finding(analyse("leader", made.season, made.period), "difference")
     assert difference.more["p"] == pytest.approx(2 / 2**6)
+
+
+def test_doing_what_a_trial_showed_is_worth_the_baits_that_the_other_arm_took():
+    made = make_season(BENCH, {"fishing.csv": fished({"no"})})
+    (action,) = analyse("leader", made.season, made.period).actions
+    assert (action.worth, action.worth_unit) == (6.0, "baits")
+    assert action.text == "Choose a leader: the trial drawn by lot says so."
+
+
+def test_fills_at_three_temperatures_are_a_trial_of_the_pour_log():
+    sheet = trial_sheet_of("mold temp", ("300", "330", "360"), 6, 1, BENCH_OF_TWO)
+    rows = list(csv.DictReader(io.StringIO(trial_csv(sheet))))
+    bad = {"300 F": 4, "330 F": 2, "360 F": 0}
+    lines = ["date,trial,block,slot,arm,mold,cavity,outcome,count,mold_temp"]
+    for row in rows:
+        of_lot = ",".join(row[name] for name in ("trial", "block", "slot", "arm"))
+        fill = f"2026-06-{1 + int(row['block']):02},{of_lot},round-jig,1/8"
+        for outcome, count in (("reject", bad[row["arm"]]), ("good", 5 - bad[row["arm"]])):
+            lines += [f"{fill},{outcome},{count},{row['mold_temp']}"] if count else []
+    made = make_season(BENCH, {"pour.csv": "\n".join(lines)}, month="2026-06")
+    section = analyse("mold_temp", made.season, made.period)
+    difference = finding(section, "difference")
+    assert difference.more["p"] < 0.001
+    assert difference.headline
+    assert difference.text.startswith("The mold's warmth makes a difference, and a mold at 360 F does best.")
