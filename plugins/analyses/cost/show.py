@@ -15,6 +15,7 @@ from benchwater.words import day_words, make_columns, make_table
 from .compute import Account, Bought, Costs
 
 FEWEST_BARS, MOST_CURVES = 2, 4
+MOST_BARS = 16
 BARS = ("material", "rejects", "mold's share so far")
 PER_BUILD = make_columns(
     *(("build", "Build"), ("material", "Material", "money"), ("rejects_share", "Rejects", "money")),
@@ -97,6 +98,9 @@ def _cost_figure(bench: Bench, baits: Mapping[str, BaitCost]) -> tuple[Figure, .
             texts.append(f"{name} {bench.show(tops[-1], 'money')} (bought {bought})")
     if len(bars) < FEWEST_BARS:
         return ()
+    every = bars
+    dearest = sorted(range(len(bars)), key=lambda row: -bars[row][1][-1])[:MOST_BARS]
+    bars, texts = [bars[row] for row in sorted(dearest)], [texts[row] for row in sorted(dearest)]
     figure, axes = plots.new_figure(plots.HALF_MM, 26 + 5 * max(6, len(bars)))
     names = [name for name, *_ in bars]
     for series in reversed(range(len(BARS))):  # the longest first, so that each shorter one lies on it
@@ -114,8 +118,11 @@ def _cost_figure(bench: Bench, baits: Mapping[str, BaitCost]) -> tuple[Figure, .
     plots.legend(axes)
     axes.set_xlabel(heading_unit("money", system=bench.system, currency=bench.currency))
     axes.set_xlim(left=0)
-    cheaper = sum(tops[-1] < bought for _, tops, bought in bars if bought is not None)
-    alt = f"{cheaper} of {len(shops)} builds cost less to make than to buy: {', '.join(texts)}."
+    compared = [(tops[-1], bought) for _, tops, bought in every if bought is not None]
+    cheaper = sum(made < bought for made, bought in compared)
+    drawn = "" if len(bars) == len(every) else f" The {len(bars)} dearest"
+    alt = f"{cheaper} of {len(compared)} builds cost less to make than to buy{'.' if drawn else ''}"
+    alt += f"{drawn}: {', '.join(texts)}."
     title = "What one bait costs, and a bought one"
     return (Figure(id="cost", title=title, alt=alt, svg=plots.to_svg(figure)),)
 
@@ -128,7 +135,7 @@ def _break_even_figure(
     drawn = sorted(drawn, key=lambda each: (-each.castings, each.mold.name))[:MOST_CURVES]
     if not drawn:
         return ()
-    figure, axes = plots.new_figure(plots.HALF_MM, 26 + 5 * max(6, len(baits)))
+    figure, axes = plots.new_figure(plots.HALF_MM, 26 + 5 * min(MOST_BARS, max(6, len(baits))))
     start, end = midnight(season.start), midnight(season.end)
     ends, texts = [], []
     for series, account in enumerate(drawn):

@@ -9,7 +9,10 @@ from typing import TypeAlias
 from benchwater.analyse.report import Report, ReportSection
 from benchwater.plugin.section import Card, CardLine
 from benchwater.render.sections import BlockRow, side_by_side, table_block
+from benchwater.words import counted
 
+MOST_ALIKE = 24
+"""How many cards of one kind, such as those of molds, are printed."""
 _LETTERS_A_LINE, _LINES_OF_A_FRAME = 40, 3
 
 
@@ -40,11 +43,24 @@ def card_rows(report: Report) -> tuple[CardRow, ...]:
         for card in section_cards(section):
             joined.setdefault(card.id, []).append(card)
     in_order = sorted(joined.values(), key=lambda cards: (min(card.order for card in cards), cards[0].id))
+    views: list[CardView] = []
+    for _, family in groupby(in_order, lambda cards: cards[0].id.partition(":")[0]):
+        own = [_joined(cards, report) for cards in family]
+        fullest = set(sorted(range(len(own)), key=lambda place: -len(own[place].lines))[:MOST_ALIKE])
+        views += [view for place, view in enumerate(own) if place in fullest]
+        if len(own) > MOST_ALIKE:
+            views.append(_left_out(len(own) - MOST_ALIKE))
     rows: list[CardRow] = []
-    for wide, group in groupby((_joined(cards, report) for cards in in_order), lambda card: card.wide):
-        views = list(group)
-        rows += [((card,),) for card in views] if wide else [_in_columns(views)]
+    for wide, group in groupby(views, lambda card: card.wide):
+        cards = list(group)
+        rows += [((card,),) for card in cards] if wide else [_in_columns(cards)]
     return tuple(rows)
+
+
+def _left_out(number: int) -> CardView:
+    text = "in season-report.json: those with fewest lines are left out here."
+    line = CardLine(label=counted(number, "more card"), text=text)
+    return CardView(title="And more", lines=(line,), rows=(), wide=False, warning=False)
 
 
 def _joined(cards: list[Card], report: Report) -> CardView:

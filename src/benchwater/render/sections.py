@@ -22,6 +22,7 @@ from benchwater.words import counted, one_to_other, shorten, visible
 _FIXED = frozenset(("1", "p", "degC", "delta_degC", "g", "mL", "mm"))
 _SHORT_UNIT = 5
 _LONGEST_TITLE = 70
+MOST_SAID = 100
 _WHOLE_MONEY, _WIDE_MONEY, _LEAST_BAITS = 10.0, 2.0, 0.75
 _WIDTH_PT = re.compile(r'<svg\b[^>]*?\bwidth="([0-9]{1,5}(?:[.][0-9]{1,9})?)pt"')
 
@@ -266,6 +267,17 @@ def _span_view(
         (each for each in content.findings if not each.quiet and each.text not in repeated),
         key=lambda each: not each.headline,
     )
+    left = {"finding": len(shown) - MOST_SAID, "thing to do": len(advice) - MOST_SAID}
+    in_data = [
+        counted(number, f"more {one}", "more things to do" if one == "thing to do" else "")
+        for one, number in left.items()
+        if number > 0
+    ]
+    in_data += [
+        f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
+        for table in content.tables
+        if table.print_rows <= 0
+    ]
     blocks = [figure_block(figure) for figure in content.figures]
     blocks += [table_block(table, bench) for table in content.tables if is_shown(table)]
     return SpanView(
@@ -273,16 +285,12 @@ def _span_view(
         status=content.status,
         word=STATUS_WORDS[content.status],
         note=own_status(part, section),
-        findings=tuple(_finding_line(finding, bench) for finding in shown),
-        actions=advice,
+        findings=tuple(_finding_line(finding, bench) for finding in shown[:MOST_SAID]),
+        actions=advice[:MOST_SAID],
         rows=tuple(side_by_side(blocks)),
         unsaid=content.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",
         nothing=tuple(table.title for table in content.tables if table.print_rows > 0 and not table.rows),
-        data_only="; ".join(
-            f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
-            for table in content.tables
-            if table.print_rows <= 0
-        ),
+        data_only="; ".join(in_data),
     )
 
 
