@@ -233,11 +233,11 @@ def test_hours_and_fish_of_every_trip_and_group(season):
             assert sorted(book.groups(factor)) == sorted(groups)
             for group, hours in groups.items():
                 for species in ("all", *book.species_names()):
-                    found = book.of(factor, group, species)
+                    caught, fished = book.amounts(factor, group, species)
                     fish = wanted.fish[factor, group, species]
-                    assert [names[number] for number in found["trip"]] == list(hours)
-                    assert list(found["hours"]) == close(list(hours.values()))
-                    assert list(found["fish"]) == [fish[trip] for trip in hours]
+                    assert [names[number] for number in book.of(factor, group)["trip"]] == list(hours)
+                    assert list(fished) == close(list(hours.values()))
+                    assert list(caught) == [fish[trip] for trip in hours]
 
 
 def test_moving_averages_of_what_was_paid(season):

@@ -32,8 +32,7 @@ class Rates:
 
     def _rate(self, factor: str, group: str, species: str = ALL) -> RatioOfTotals:
         """Fish per hour of a group, of one species or of all."""
-        rows = self.trips.of(factor, group, species)
-        return ratio_of_totals(rows["fish"], rows["hours"])
+        return ratio_of_totals(*self.trips.amounts(factor, group, species))
 
     def _groups(self, factor: str, most: int | None = None) -> list[str]:
         """The groups of a factor (the `most` ones fished longest), the highest rate first.
@@ -44,7 +43,7 @@ class Rates:
         if factor == "angler":
             groups = [name for name in groups if self.rate(factor, name).units >= LEAST_TRIPS]
             groups = groups if len(groups) > 1 else []
-        fished = {group: sum_in_order(self.trips.of(factor, group)["hours"]) for group in groups}
+        fished = {group: sum_in_order(self.trips.amounts(factor, group)[1]) for group in groups}
         kept = sorted(fished, key=lambda group: (-fished[group], group))[:most]
         return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
 

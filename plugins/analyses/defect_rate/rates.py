@@ -106,11 +106,12 @@ def with_rows_left_open(
 
 def session_effect(rows: pd.DataFrame, strata: str | None = None) -> float:
     """Returns the design effect of sessions within `strata`, a column; of fills where none holds two."""
-    for unit in ("session", "key"):
-        keys = [unit] if strata is None else [strata, unit]
-        sums = rows.groupby(keys, observed=True)[["rejects", "castings"]].sum().reset_index()
-        stratum = None if strata is None else pd.factorize(sums[strata])[0]
-        effect = few_cluster_effect(sums["rejects"], sums["castings"], stratum)
+    stratum = np.zeros(len(rows), np.int64) if strata is None else pd.factorize(rows[strata])[0]
+    for unit in (rows["session"].cat.codes.to_numpy(dtype=np.int64), rows["key"].to_numpy(dtype=np.int64)):
+        width = int(unit.max(initial=0)) + 1
+        clusters, place = np.unique(stratum * width + unit, return_inverse=True)
+        rejects, castings = (np.bincount(place, rows[name]) for name in ("rejects", "castings"))
+        effect = few_cluster_effect(rejects, castings, None if strata is None else clusters // width)
         if effect is not None:
             return effect
     return 1.0

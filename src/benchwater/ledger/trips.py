@@ -24,6 +24,8 @@ _NAMED_BY = {"trip": True, "water": True, "build": False, "angler": False}
 _COLUMNS = (*_NAMED_BY, "habitat")
 _GROUP = ["factor", "group", "trip"]
 _NO_TRIP = -1
+_NO_ROWS = np.zeros(0, dtype=np.int64)
+_Amounts = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,11 +63,15 @@ class Trips:
         """The species caught, as first written."""
         return [str(name) for name in self.species.columns]
 
-    def of(self, factor: str, group: str, species: str = ALL) -> pd.DataFrame:
-        """The rows of the table for one group, its `fish` those of one species, or of all."""
-        own = self.places.get((factor, group), np.zeros(0, dtype=np.int64))
-        rows = self.table.iloc[own]
-        return rows if species == ALL else rows.assign(fish=self.species[species].iloc[own])
+    def of(self, factor: str, group: str) -> pd.DataFrame:
+        """The rows of the table for one group."""
+        return self.table.iloc[self.places.get((factor, group), _NO_ROWS)]
+
+    def amounts(self, factor: str, group: str, species: str = ALL) -> tuple[_Amounts, _Amounts]:
+        """The fish (of one species, or of all) and the hours of each trip of one group."""
+        own = self.places.get((factor, group), _NO_ROWS)
+        fish = self.table["fish"] if species == ALL else self.species[species]
+        return fish.to_numpy()[own], self.table["hours"].to_numpy()[own]
 
 
 def trip_names(fishing: pd.DataFrame) -> "pd.Series[str]":
