@@ -217,11 +217,12 @@ def _years_before(day: date, years: int) -> date:
 
 
 def judge_changes(season: Season, span: Span) -> tuple[ChangeEffect, ...]:
-    """Each dated change of the season on each measure of all groups together."""
-    effects = []
+    """Each dated change of the season on each measure of all groups together, its p-values adjusted."""
+    effects: list[ChangeEffect] = []
     for change in season.bench.changes:
         if not span.start < change.on < span.end:
             continue
+        first = len(effects)
         for measure in rates(season, span.start, span.end):
             if measure.group != ALL and measure.group not in change.groups:
                 continue
@@ -242,6 +243,11 @@ def judge_changes(season: Season, span: Span) -> tuple[ChangeEffect, ...]:
                     ),
                 )
             )
+        judged = {place: each.found for place, each in enumerate(effects) if place >= first and each.found}
+        if judged:
+            adjusted = holm_adjusted([found.p for found in judged.values()]).tolist()
+            for (place, found), p in zip(judged.items(), adjusted, strict=True):
+                effects[place] = replace(effects[place], found=replace(found, p=p))
     return tuple(effects)
 
 

@@ -16,7 +16,8 @@ METHODS = (
     "What a bait cost to make: as in “What each bait cost”, without its molds, by the castings, coats and "
     "prices of each season up to that day; its limits are widened by the design effect of the sessions.",
     "A dated change is judged by segmented quasi-Poisson regression over sessions or trips: a trend, and a "
-    "step at the change (Wagner and others 2002). It cannot tell the change from anything else that day.",
+    "step at the change (Wagner and others 2002), its p-values adjusted by Holm over all measures. It cannot "
+    "tell the change from anything else that day.",
 )
 _DONE = {"bad castings": "castings went bad", "baits ended": "baits ended", "fish": "baits caught fish"}
 
@@ -85,7 +86,7 @@ def _change(effect: ChangeEffect) -> Finding:
         found = times(effect.found.ratio, effect.found.low, effect.found.high)
         text = f"Since {day} ({effect.what}), {what} {found} as often as the trend before would give."
     else:
-        text = f"Since {day} ({effect.what}), {what} no more and no less often than chance would have it."
+        text = f"Since {day} ({effect.what}): no clear change in how often {what}."
     parts = (effect.found.ratio, effect.found.low, effect.found.high) if effect.found else None
     return make_finding(
         "change_ratio",
