@@ -13,20 +13,22 @@ from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """The comparisons, for the season to date alone."""
+    """The comparisons for the season to date; of a month only whether there are any."""
     from .compute import compare_seasons, judge_changes
     from .findings import METHODS, findings
     from .show import figures, tables
 
-    if span.name != "season":
-        return Section(status="ok")  # seasons are compared to date alone
-    seasons, changes = compare_seasons(season, span), judge_changes(season, span)
+    whole = Span(name="season", label="", start=season.start, end=season.end)
+    seasons, changes = compare_seasons(season, whole), judge_changes(season, whole)
     if not seasons and not changes:
         return Section.empty("The logs hold one season, and bench.toml dates no change.")
     sure = any(each.found for each in seasons) or any(each.found for each in changes)
+    why = "" if sure else "There is too little on one side of each comparison."
+    if span.name != "season":
+        return Section(status="ok" if sure else "thin", why=why)
     return Section(
         status="ok" if sure else "thin",
-        why="" if sure else "There is too little on one side of each comparison.",
+        why=why,
         findings=tuple(findings(seasons, changes, season.bench, span)),
         tables=tables(seasons, changes),
         figures=tuple(figures(seasons, season.bench)),

@@ -154,6 +154,7 @@ def _costs(season: Season, start: date, end: date, poured: pd.DataFrame) -> Iter
     yield from sorted(found, key=lambda each: -each.n)[:MOST_GROUPS]
 
 
+@computed_once
 def compare_seasons(season: Season, span: Span) -> tuple[SeasonComparison, ...]:
     """This season against each of the last `MOST_SEASONS` that hold rows, up to the same day of the year."""
     earlier = [
@@ -216,6 +217,7 @@ def _years_before(day: date, years: int) -> date:
         return day.replace(year=day.year - years, day=28)
 
 
+@computed_once
 def judge_changes(season: Season, span: Span) -> tuple[ChangeEffect, ...]:
     """Each dated change of the season on each measure of all groups together, its p-values adjusted."""
     effects: list[ChangeEffect] = []
