@@ -182,9 +182,7 @@ def run_part(wanted: argparse.Namespace, part: int) -> Counter[str]:
             copy(source, folder / each)
         subprocess.run([sys.executable, GOLDEN], cwd=folder, env=_environment(folder), check=True)
         if fails(folder, DEMO):
-            raise SystemExit(
-                "the demo's numbers are not the golden ones even without a fault"
-            )
+            raise SystemExit("the demo's numbers are not the golden ones even without a fault")
         for fault in [*faults(wanted.count, wanted.seed)][part :: wanted.jobs]:
             (folder / fault.file).write_text(fault.text, encoding="utf-8")
             by = seen_by(folder, fault, wanted.reach)
