@@ -1,9 +1,10 @@
 import csv
 from importlib.resources import files
 
+import pandas as pd
 import pytest
 
-from benchwater.ledger.fish import fish_standard
+from benchwater.ledger.fish import fish_standard, is_length_in_doubt
 from reference_cases import TRADE, read_table
 
 
@@ -68,3 +69,13 @@ def test_our_figures_are_the_reference_table_with_its_sources(ours: str, referen
     for row, wanted in zip(rows, read_table(TRADE / reference), strict=True):
         assert row["source"]
         assert row == {name: wanted[name] for name in row}
+
+
+@pytest.mark.parametrize(("others", "in_doubt"), [(3, False), (4, True)])
+def test_a_fish_of_no_standard_is_too_long_beside_four_others_a_third_of_it(
+    others: int, in_doubt: bool
+) -> None:
+    catch = pd.DataFrame({"species": "gudgeon", "length_mm": [301.0, *[100.0] * others]})
+    assert is_length_in_doubt(catch).tolist() == [in_doubt, *[False] * others]
+    at_most = catch.replace({"length_mm": {301.0: 300.0}})
+    assert not is_length_in_doubt(at_most).any()
