@@ -7,6 +7,9 @@ module gives its functions.
 import ast
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import get_args
+
+from benchwater.units import Quantity
 
 ROOT = Path(__file__).parents[2]
 HOST = ROOT / "src" / "benchwater"
@@ -130,8 +133,11 @@ def _arguments(arguments: ast.arguments) -> str:
 
 def _type(node: ast.expr) -> str:
     if isinstance(node, ast.Subscript) and ast.unparse(node.value) == "Literal":
-        words = node.slice.elts if isinstance(node.slice, ast.Tuple) else [node.slice]
-        *others, last = [f"`{ast.literal_eval(word)}`" for word in words]
+        parts = node.slice.elts if isinstance(node.slice, ast.Tuple) else [node.slice]
+        words = [
+            get_args(Quantity) if isinstance(each, ast.Name) else [ast.literal_eval(each)] for each in parts
+        ]
+        *others, last = [f"`{word}`" for several in words for word in several]
         return f"{', '.join(others)} or {last}" if others else last
     if isinstance(node, ast.BinOp):
         return f"{_type(node.left)} or {_type(node.right)}"

@@ -14,6 +14,7 @@ from benchwater.plugin.field_types import Checked
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin.season import Season, Span
 from benchwater.plugin.section import Action, Section, Vital
+from benchwater.units import Quantity
 
 CONTRACT_VERSION = 1
 PROJECT = "benchwater"
@@ -21,19 +22,7 @@ PROJECT = "benchwater"
 hookspec = pluggy.HookspecMarker(PROJECT)
 hookimpl = pluggy.HookimplMarker(PROJECT)
 
-OptionKind = Literal[
-    "text",
-    "texts",
-    "number",
-    "whole",
-    "yes_no",
-    "word",
-    "temperature",
-    "mass",
-    "duration",
-    "length",
-    "volume",
-]
+OptionKind = Literal["text", "texts", "number", "whole", "yes_no", "word", Quantity]
 OptionValue = str | float | int | bool | tuple[str, ...] | None
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.field_types import Checked
-from benchwater.units import QUANTITIES, is_quantity
+from benchwater.units import QUANTITIES, Quantity, is_quantity
 
 ColumnKind = Literal[
     "date",
@@ -22,11 +22,7 @@ ColumnKind = Literal[
     "money",
     "amount",
     "spread",
-    "temperature",
-    "mass",
-    "duration",
-    "length",
-    "volume",
+    Quantity,
 ]
 Reference = Literal["mold", "cavity", "item", "build"]
 MOST_COUNTED = 100_000
