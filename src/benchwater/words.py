@@ -48,12 +48,12 @@ def counted(number: int, noun: str, many: str = "") -> str:
     return f"{number} {noun if number == 1 else many or noun + 's'}"
 
 
-def listed(words: Iterable[str], most: int | None = None) -> str:
-    """Return `a, b and c`; of more than `most` words the first ones, and how many more."""
+def listed(words: Iterable[str], most: int | None = None, last: str = "and") -> str:
+    """Return `a, b and c` (`last` may be `or`); of more than `most` words the first, and how many more."""
     words = list(words)
     if most is not None and len(words) > most:
         words = [*words[: most - 1], f"{len(words) - most + 1} more"]
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
 def visible(text: str) -> str:

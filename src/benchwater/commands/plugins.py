@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from benchwater.plugin.hooks import Option
 
 _MOST_NAMES = 8
-_UNITS = {"temperature": " degC", "mass": " g", "duration": " h", "length": " mm", "volume": " mL"}
 
 
 @workspace_command(
@@ -92,7 +91,9 @@ def plugins(folder: Path, schemas: Path | None, workspace_plugins: bool) -> int:
 
 
 def _list_options(options: "Iterable[Option]", *, indent: int) -> None:
+    from benchwater.units import QUANTITIES, is_quantity
+
     for option in options:
-        unit = _UNITS.get(option.kind, "")
+        unit = f" {QUANTITIES[option.kind].canonical}" if is_quantity(option.kind) else ""
         left_out = "" if option.default is None else f" (left out: {option.default}{unit})"
         click.echo(f"{'':>{indent}}option {option.name}: {plain(option.meaning + left_out)}")

@@ -11,7 +11,7 @@ from benchwater.read.bench_table import FILE_NAME, BenchError, to_toml
 from benchwater.read.outcome import Reading, Reason, SetAside
 from benchwater.read.vocabulary import everyday_key
 from benchwater.text import did_you_mean, near_names
-from benchwater.words import counted
+from benchwater.words import counted, listed
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -121,7 +121,7 @@ class WordQuestion:
 
     @property
     def text(self) -> str:
-        choices = _either([f"`{choice}`" for choice in self.choices])
+        choices = listed([f"`{choice}`" for choice in self.choices], last="or")
         return f"{self.what} ({self._rows}): is it {choices}?"
 
     @property
@@ -132,7 +132,7 @@ class WordQuestion:
     def line(self) -> str:
         """The line to put into bench.toml, with what else it may be."""
         others = [to_toml(choice) for choice in self.choices if choice != self.guess]
-        rest = f"{'or ' if self.guess else ''}{_either(others)}; " if others else ""
+        rest = f"{'or ' if self.guess else ''}{listed(others, last='or')}; " if others else ""
         meant = to_toml(self.guess or "?")
         return f"{to_toml(self.written, key=True)} = {meant}  # {rest}{self._rows}"
 
@@ -221,10 +221,6 @@ def _about(entry: SetAside, kind: LogKind | None, bench: Bench, rows: int) -> Wo
     return WordQuestion(
         table=table, written=entry.value, what=what, choices=tuple(choices), guess=guess, rows=rows
     )
-
-
-def _either(names: Sequence[str]) -> str:
-    return " or ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
 
 
 def _likeliest(text: str, column: Column) -> str | None:
