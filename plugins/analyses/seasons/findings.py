@@ -65,13 +65,13 @@ def _season(each: SeasonComparison, bench: Bench) -> Finding:
 def _said(measure: Measure) -> str:
     """What happened, with a place for the number."""
     if measure.name == BAD:
-        return "{} of castings went bad this season"
+        return "{} of castings went bad"
     if measure.name == COST:
-        return f"{measure.group} cost {{}} to make this season"
+        return f"{measure.group} cost {{}} to make"
     if measure.name == ENDED:
         by = "" if measure.group == ALL else f" by {measure.group}"
-        return f"A bait ended{by} every {{}} of fishing this season"
-    return f"{'Baits' if measure.group == ALL else measure.group} caught {{}} this season"
+        return f"A bait ended{by} every {{}} of fishing"
+    return f"{'Baits' if measure.group == ALL else measure.group} caught {{}}"
 
 
 def _shown(measure: Measure, value: float, bench: Bench) -> str:
