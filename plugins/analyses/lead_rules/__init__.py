@@ -43,4 +43,4 @@ def with_a_rule(season: Season) -> Sequence[Analysis]:
 @hookimpl
 def analyses() -> Iterable[Analysis]:
     """One analysis."""
-    return [replace(ANALYSIS, split=with_a_rule)]
+    return [replace(ANALYSIS, split=with_a_rule, needs=("fishing",))]  # so that a trip's report has it

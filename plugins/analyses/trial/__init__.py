@@ -59,5 +59,6 @@ def analyses() -> Iterable[Analysis]:
             order=350,
             analyse=lambda season, span: Section.empty("No trial was logged."),
             split=trials,
+            needs=("fishing",),  # so that a trip's report has its trials; those of fills need no fishing
         )
     ]

@@ -3,6 +3,7 @@
 import pytest
 
 from benchwater.ledger.lead import lead_by_build
+from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.bench_table import BenchError
 from benchwater.sheets.lists import NothingFishedError, trip_box
@@ -119,3 +120,17 @@ def test_the_trip_box_leaves_forbidden_baits_at_home_and_takes_one_more_than_may
     empty = make_season(BENCH, {"pour.csv": "date,mold,cavity,outcome\n2026-05-01,pea-jig,1/16,good\n"})
     with pytest.raises(NothingFishedError):
         trip_box(empty.season, "pond")
+
+
+def test_the_report_of_a_trip_says_what_it_carried_to_a_water_with_a_rule(tmp_path):
+    trips = '[trips."Spring open"]\non = 2026-05-01\nto = 2026-05-02\n'
+    (tmp_path / "bench.toml").write_text(BENCH + NOTES + trips)
+    (tmp_path / "baits.csv").write_text(FISHED)
+    workspace = read_workspace(tmp_path, workspace_plugins=False)
+    report = make_report(workspace, Request(trip="Spring open"))
+    (rules,) = [each for each in report.sections if each.id == "lead_rules"]
+    carried = [each.text for each in rules.parts[0].section.findings if each.id == "carried"]
+    assert carried == [
+        "Mill reach: 1 day carried one of them, last on 1 May (perch-grub).",
+        "pond: 1 day carried one of them, last on 2 May (perch-grub).",
+    ]
