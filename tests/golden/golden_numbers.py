@@ -4,6 +4,7 @@
 """
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +17,21 @@ FILE = HERE / "numbers.json"
 ROOT = HERE.parents[1]
 MONTHS: dict[str, str | None] = {"season": None, "2026-05": "2026-05", "2026-07": "2026-07"}
 _LARGEST_TABLE = 60
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _OF_FINDING = "id span group value low high n more".split()
 
 
 def numbers(report: Report) -> dict[str, Any]:
-    """By section: findings, tables that are not long, and the actions with their worth."""
+    """By section: findings, tables that are not long, the actions with their worth, and what figures draw."""
     twin = json.loads(render_json(report))
+    drawn = {
+        section.id: [
+            [figure.id, round(sum(map(float, _NUMBER.findall(figure.svg))))]
+            for part in section.parts
+            for figure in part.section.figures
+        ]
+        for section in report.sections
+    }
     found: dict[str, Any] = {
         section["id"]: {
             "status": section["status"],
@@ -32,6 +42,7 @@ def numbers(report: Report) -> dict[str, Any]:
                 if len(table["rows"]) <= _LARGEST_TABLE
             },
             "actions": [[action["id"], action["worth"]] for action in section["actions"]],
+            "figures": drawn[section["id"]],
         }
         for section in twin["sections"]
     }
