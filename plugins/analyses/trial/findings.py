@@ -28,6 +28,9 @@ _CALLED = {
 }
 
 
+MOST_DAYS, LEVEL = 100, 0.05
+
+
 def findings(trial: Trial) -> Iterator[Finding]:
     """The comparison, and what would settle what is open."""
     done, of = _EVENT[trial.log]
@@ -43,6 +46,9 @@ def findings(trial: Trial) -> Iterator[Finding]:
         more={"p": trial.test.p, "exact": trial.test.exact, "trips": trial.trips},
     )
     yield replace(found, headline=True)
+    if trial.test.p >= LEVEL and trial.still_needed:
+        n, more_days = int(trial.events), {"days": trial.days_needed}
+        yield make_finding("settled_by", _settled_text(trial), (trial.still_needed,), n=n, more=more_days)
     if trial.against_lot:
         yield make_finding(
             "against_lot",
@@ -62,7 +68,7 @@ def findings(trial: Trial) -> Iterator[Finding]:
 
 def actions(trial: Trial) -> Iterator[Action]:
     """Do what the trial showed, or go on until it can tell."""
-    if trial.test.p < 0.05:
+    if trial.test.p < LEVEL:
         best = min(trial.arms, key=lambda arm: arm.rate)
         yield Action(
             id=f"do:{trial.name}",
@@ -71,18 +77,21 @@ def actions(trial: Trial) -> Iterator[Action]:
             worth=trial.spared if trial.spared > 0 else None,
             worth_unit="baits" if trial.spared > 0 else None,
         )
-    elif trial.still_needed:
-        more = f"{float(figures(trial.still_needed, significant=2)):,.0f} more {_EVENT[trial.log][1]}"
-        more += f" ({counted(trial.days_needed or 1, 'day')} like these)"
-        yield Action(
-            id=f"go_on:{trial.name}",
-            text=f"Go on with the trial: about {more} would tell {TOLD_APART:g} times as often from chance.",
-            because=_answer(trial),
-        )
+    elif trial.still_needed and (trial.days_needed or 0) <= MOST_DAYS:
+        text = f"Go on with the trial of {trial.name.replace('_', ' ')}. {_settled_text(trial)}"
+        yield Action(id=f"go_on:{trial.name}", text=text, because=_answer(trial))
+
+
+def _settled_text(trial: Trial) -> str:
+    """What would tell one arm's rate from twice the other's."""
+    more = f"{float(figures(trial.still_needed or 0.0, significant=2)):,.0f} more {_EVENT[trial.log][1]}"
+    more += f" ({counted(trial.days_needed or 1, 'day')} like these)"
+    text = f"About {more} would tell {TOLD_APART:g} times as often from chance"
+    return f"{text}{', too many to wait for' if (trial.days_needed or 0) > MOST_DAYS else ''}."
 
 
 def _answer(trial: Trial) -> str:
-    if trial.test.p >= 0.05:
+    if trial.test.p >= LEVEL:
         return f"The trial cannot tell yet whether {_called(trial)} matters."
     what, test = _called(trial), trial.test
     best, worst = (pick(trial.arms, key=lambda arm: arm.rate) for pick in (min, max))

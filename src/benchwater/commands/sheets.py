@@ -227,6 +227,9 @@ def _trip_box(workspace: "Workspace", water: str) -> Made:
     from benchwater.render.sheet_pdf import file_name
     from benchwater.sheets.lists import trip_box, trip_csv
 
+    if not len(workspace.reading.tables["fishing"]):
+        yield "No bait was logged as fished yet, so there is nothing to plan a trip by."
+        return
     spans = choose_spans(workspace, Request(whole_season=True))
     box = trip_box(gather(workspace.reading, workspace.bench, spans), water)
     sheet = Path(file_name(f"trip-{water}"))
@@ -246,8 +249,11 @@ def _work_lists(workspace: "Workspace") -> Made:
     from benchwater.render.label_pdf import print_work_lists
     from benchwater.sheets.lists import work_lists
 
-    report = make_report(workspace, Request(whole_season=True, season_ahead=True, only=("season_ahead",)))
-    section = report.sections[0].parts[-1].section if report.sections else None
+    section = None
+    if any(map(len, workspace.reading.tables.values())):
+        request = Request(whole_season=True, season_ahead=True, only=("season_ahead",))
+        sections = make_report(workspace, request).sections
+        section = sections[0].parts[-1].section if sections else None
     if section is None or section.status != "ok":
         why = section.why if section else "It takes a pour log, a fishing log and builds in bench.toml."
         yield f"No season ahead can be planned yet. {why}"
