@@ -35,10 +35,11 @@ def test_waits_are_the_times_between_fills_even_over_those_without_a_time() -> N
         "2026-05-01 09:01,ball,1/8,good,2,2,100,,",
         "2026-05-01,ball,1/8,good,2,3,,,",
         "2026-05-01 09:05,ball,1/8,good,2,4,120,,",
-        "2026-05-01,ball,1/8,good,2,5,,,",
+        "2026-05-01 09:06,ball,1/8,good,2,5,,,",
+        "2026-05-01,ball,1/8,good,2,6,,,",
     )
-    assert np.array_equal(run.readings, [[np.nan, 100, np.nan, 120, np.nan]], equal_nan=True)
-    assert run.waits == pytest.approx(np.array([[0, 120, 120, 120, 120]]))
+    assert np.array_equal(run.readings, [[np.nan, 100, np.nan, 120, np.nan, np.nan]], equal_nan=True)
+    assert run.waits == pytest.approx(np.array([[0, 100, 120, 120, 60, 100]]))
 
 
 @pytest.mark.parametrize(
