@@ -36,7 +36,7 @@ def folder(tmp_path):
 
 
 def loaded(folder):
-    with pytest.warns(SetAsideWarning, match="1 rows set aside"):
+    with pytest.warns(SetAsideWarning, match="1 row set aside"):
         return benchwater.load(folder)
 
 

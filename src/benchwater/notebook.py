@@ -254,12 +254,12 @@ def load(
         remember_trust(Path(folder))
     season = LoadedSeason(read_workspace(Path(folder), workspace_plugins=workspace_plugins), month)
     missing = {
-        "rows set aside (see .set_aside)": len(season.set_aside),
-        "cells set aside (see .cells_set_aside)": len(season.cells_set_aside),
-        "files not read (see .not_read)": len(season.not_read),
-        "plugins not loaded (see .plugin_problems)": len(season.plugin_problems),
+        "row{} set aside (see .set_aside)": len(season.set_aside),
+        "cell{} set aside (see .cells_set_aside)": len(season.cells_set_aside),
+        "file{} not read (see .not_read)": len(season.not_read),
+        "plugin{} not loaded (see .plugin_problems)": len(season.plugin_problems),
     }
-    lacking = [f"{count} {what}" for what, count in missing.items() if count]
+    lacking = [f"{count} {what.format('s' * (count > 1))}" for what, count in missing.items() if count]
     if lacking:
         warnings.warn(f"{folder}: {', '.join(lacking)}", SetAsideWarning, stacklevel=2)
     return season

@@ -335,8 +335,9 @@ class BenchTable:
         if value is None or (_is_number(value) and 0 <= value <= most):
             return None if value is None else float(value)
         found = re.search(r"[0-9]+(?:[.,][0-9]+)?", str(value))
-        up_to = f" and at most {most:g}" if isinstance(value, int | float) and value > most else ""
-        better = found[0].replace(",", ".") if found else None
+        too_large = isinstance(value, int | float) and value > most
+        up_to = f" and at most {most:g}" if too_large else ""
+        better = found[0].replace(",", ".") if found and not too_large else None
         self._refuse(key, f"a number of 0 or more{up_to} is needed", better)
         return None
 

@@ -35,19 +35,21 @@ class _Plain(list[Any]):
 
 
 def _written(value: Json, line: str = "\n") -> str:
-    """Return JSON as `json.dumps(value, indent=1)` does; `line` starts the lines of the value's own brackets.
+    """Return JSON as `json.dumps(value, indent=1)` does, plain rows on a line each; `line` starts the lines
+    of the value's own brackets.
 
-    The C encoder, which has no indent, writes plain rows in one go; rows are then split at their brackets,
-    which works because no encoded cell contains a line break.
+    The C encoder writes plain rows in one go with a line break after each cell; rows are then split at their
+    brackets, which works because no encoded cell contains a line break.
     """
-    inner, cell = line + " ", line + "  "
+    inner = line + " "
     if not isinstance(value, dict | list) or not value:
         return _encoder(inner).encode(value)
     if isinstance(value, _Plain):
-        text = _encoder(cell).encode(value)
+        text = _encoder("\n").encode(value)
         begins, ends = text[1], text[-2]
-        text = text[2:-2].replace(f"{ends},{cell}{begins}", f"{inner}{ends},{inner}{begins}{cell}")
-        return f"[{inner}{begins}{cell}{text}{inner}{ends}{line}]"
+        rows = text[1:-1].replace(f"{ends},\n{begins}", f"{ends},\r{begins}")
+        rows = rows.replace(",\n", ", ").replace("\r", inner)
+        return f"[{inner}{rows}{line}]"
     if isinstance(value, dict):
         parts = [f"{_encoder(inner).encode(key)}: {_written(each, inner)}" for key, each in value.items()]
         return f"{{{inner}{f',{inner}'.join(parts)}{line}}}"
