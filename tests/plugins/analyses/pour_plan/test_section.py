@@ -156,6 +156,8 @@ def test_the_parts_are_exploded_and_held_against_the_stock() -> None:
     )
     assert pour.worth
     assert pour.worth_unit == "baits"
+    one_too_few = plan(made(stock=STOCK.replace("guard,counted,40", "guard,counted,33")))
+    assert [action.text for action in one_too_few.actions] == [pour.text, "Buy 1 pack of guard ($5.00)."]
 
 
 def test_the_promise_is_for_all_builds_together() -> None:
