@@ -58,7 +58,7 @@ def test_cells_set_aside_are_told_and_their_rows_count(tmp_path):
     (tmp_path / "pour.csv").write_text(
         "date,mold,cavity,outcome,mold_temp\n2026-05-02,round-jig,1/8,good,hot\n"
     )
-    with pytest.warns(SetAsideWarning, match="1 cells set aside"):
+    with pytest.warns(SetAsideWarning, match="1 cell set aside"):
         season = benchwater.load(tmp_path)
     assert [(cell.line, cell.value) for cell in season.cells_set_aside.itertuples()] == [(2, "hot")]
     assert len(season.log("pour")) == 1
