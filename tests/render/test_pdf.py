@@ -18,7 +18,7 @@ from benchwater.analyse.report import Report
 from benchwater.plugin.section import Figure
 from benchwater.render.html import render_paper
 from benchwater.render.json_twin import render_json
-from benchwater.render.pdf import PrintingUnavailable, install_hint
+from benchwater.render.pdf import PrintingUnavailable, install_hint, to_pdf
 from render.boxes import laid_out, running_over
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report, pdf_of
 
@@ -28,6 +28,14 @@ import hashlib
 from render.sample_report import pdf_of, sample_report
 print(hashlib.sha256(pdf_of(sample_report())).hexdigest())
 """
+
+
+def test_no_stream_ends_in_a_carriage_return() -> None:
+    """A validator would take it for part of the line end; of these pages number 9 did end so."""
+    for number in range(5, 15):
+        title = f"Page {number}"
+        page = f'<html lang="en"><head><title>{title}</title></head><body><p>{title}</p></body></html>'
+        assert b"\r\nendstream" not in to_pdf(page)
 
 
 def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]], report: Report) -> None:

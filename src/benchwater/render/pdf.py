@@ -57,6 +57,7 @@ xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http:
 </rdf:li></rdf:Bag></pdfaExtension:schemas>
 </rdf:Description>
 """
+_MOST_SPACES = 9
 
 
 class PrintingUnavailable(RuntimeError):  # noqa: N818 - a state of this machine, not a mistake
@@ -74,14 +75,33 @@ def to_pdf(
 
     Title, language and dates come from the HTML. `finisher` changes the PDF's objects before `finish` does.
     WeasyPrint logs its warnings under `weasyprint`. Raises PrintingUnavailable without the native libraries.
+    The streams that it adds last, after `compress`, may end in a carriage return as well, once in a hundred
+    reports: the page is then printed again with a space more in its information.
     """
+    for spaces in range(_MOST_SPACES):
+        pdf = _printed(html, attachments, forms, finisher, spaces)
+        if b"\r\nendstream" not in pdf:
+            break
+    return pdf
+
+
+def _printed(
+    html: str,
+    attachments: Sequence[Any],
+    forms: bool,
+    finisher: Callable[[Any, Any], None] | None,
+    spaces: int,
+) -> bytes:
     printer = weasyprint()
+    import pydyf
     from weasyprint.text.fonts import FontConfiguration
 
     def finish_both(document: Any, pdf: Any) -> None:
         if finisher is not None:
             finisher(document, pdf)
         finish(document, pdf)
+        if spaces:
+            pdf.info["Spaces"] = pydyf.String(" " * spaces)
 
     fonts = FontConfiguration()
     with _no_garbage_collection(), warnings.catch_warnings():
