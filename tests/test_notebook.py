@@ -162,3 +162,5 @@ def test_a_month_ends_the_tables_and_is_what_section_reports_on(folder):
     assert section.id == "pour_plan"
     assert set(section.findings["span"]) <= {"period", "season"}
     assert season.report("2026-05", only=["bench_safety"]).label == "2026-05"
+    with pytest.raises(KeyError, match="lead_rules has no section"):
+        season.section("lead_rules")

@@ -144,8 +144,16 @@ class LoadedSeason(Season):
         return _report_tables(json.loads(render_json(make_report(self._workspace, request))))
 
     def section(self, id: str, month: str | None = None) -> SectionTables:
-        """Return one section of `report(month)`, from running that analysis alone."""
-        return self.report(month, only=(id,)).sections[id]
+        """Return one section of `report(month)`, from running that analysis alone.
+
+        KeyError where the analysis has no section in it, such as a trial that the logs do not name.
+        """
+        sections = self.report(month, only=(id,)).sections
+        if id not in sections:
+            raise KeyError(
+                f"{id} has no section in this report: the logs and bench.toml give it nothing to do"
+            )
+        return sections[id]
 
     def describe(self, kind: str) -> "pd.DataFrame":
         """Return one row for each column of a log: `column`, `type`, `unit` and `meaning`."""

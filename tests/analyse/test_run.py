@@ -1,4 +1,5 @@
 import threading
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -45,6 +46,13 @@ def test_an_analysis_that_raises_is_a_failed_section_and_the_others_remain(analy
     assert [section.status for section in sections] == ["failed", "ok"]
     assert words in sections[0].why
     assert len(traces) == 2
+
+
+def test_an_analysis_of_seasons_alone_is_not_asked_of_a_month():
+    asked, whole = analysis("seasons", fine)
+    alone = replace(asked, season_only=True), whole
+    for section in run_analyses([alone], SEASON, [PERIOD, WHOLE]):
+        assert [part.span for part in section.parts] == [WHOLE]
 
 
 def test_a_column_without_its_unit_is_told_with_the_one_that_was_meant():

@@ -92,6 +92,16 @@ def test_the_front_page_takes_no_more_lines_than_it_has(report: Report) -> None:
     assert 0 < 5 * len(shown.to_do) + 2 * 2 <= MOST_LINES
 
 
+def test_each_section_beyond_the_usual_ones_takes_the_room_of_two_lines_of_advice(report: Report) -> None:
+    many = tuple(advice(f"x{number}", section=str(number)) for number in range(30))
+    (section, *_) = report.sections
+    shown = [
+        len(front_advice(replace(report, actions=many, sections=(section,) * count)).to_do)
+        for count in (11, 12, 14)
+    ]
+    assert [shown[0] - each for each in shown] == [0, 1, 3]
+
+
 def test_files_refused_whole_come_first_and_say_why(report: Report) -> None:
     files = [NotRead(file=f"logs/{number}.csv", why="has no heading that is known") for number in range(4)]
     said = unread(replace(report, not_read=tuple(files)))

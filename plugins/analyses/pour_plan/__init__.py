@@ -60,8 +60,8 @@ def analyse_ahead(season: Season, span: Span) -> Section:
     from .findings import why_no_plan
 
     until = season.bench.plan.until
-    if span.name == "period" or until is None:
-        return Section.empty("The season ahead is planned from the season to date.")
+    if until is None:
+        return Section.empty("bench.toml does not say up to when to plan.")
     ahead = plan_ahead(season, span, until)
     if ahead is None:
         return Section.empty(f"No month up to {until} is one in which you fish.")
@@ -84,6 +84,7 @@ AHEAD = Analysis(
     order=710,
     needs=("pour", "fishing"),
     analyse=analyse_ahead,
+    season_only=True,
 )
 
 

@@ -13,22 +13,18 @@ from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 
 def analyse(season: Season, span: Span) -> Section:
-    """The comparisons for the season to date; of a month only whether there are any."""
+    """The comparisons, at the same day of the year."""
     from .compute import compare_seasons, judge_changes
     from .findings import METHODS, findings
     from .show import figures, tables
 
-    whole = Span(name="season", label="", start=season.start, end=season.end)
-    seasons, changes = compare_seasons(season, whole), judge_changes(season, whole)
+    seasons, changes = compare_seasons(season, span), judge_changes(season, span)
     if not seasons and not changes:
         return Section.empty("The logs hold one season, and bench.toml dates no change.")
     sure = any(each.found for each in seasons) or any(each.found for each in changes)
-    why = "" if sure else "There is too little on one side of each comparison."
-    if span.name != "season":
-        return Section(status="ok" if sure else "thin", why=why)
     return Section(
         status="ok" if sure else "thin",
-        why=why,
+        why="" if sure else "There is too little on one side of each comparison.",
         findings=tuple(findings(seasons, changes, season.bench, span)),
         tables=tables(seasons, changes),
         figures=tuple(figures(seasons, season.bench)),
@@ -43,6 +39,7 @@ ANALYSIS = Analysis(
     order=820,
     analyse=analyse,
     advise=lambda season, span: (),
+    season_only=True,
 )
 
 

@@ -46,7 +46,7 @@ def _season(each: SeasonComparison, bench: Bench) -> Finding:
         text = f"There is too little to compare {each.now.name} ({each.now.group}) with {each.against}."
     else:
         own, other = (_shown(each.now, value.estimate, bench) for value in (now, then))
-        text = f"{_said(each.now).format(own)}, against {other} by the same day of {each.against}"
+        text = f"{_said(each.now).format(own)} this season, against {other} by the same day of {each.against}"
         found = times(each.found.ratio, each.found.low, each.found.high)
         much = "as much" if each.now.name == COST else "as often"
         text += f": {found} {much}." if each.told else ". That may be chance."

@@ -50,7 +50,7 @@ def run_analyses(
         progress(analysis.title)
         parts = tuple(
             SpanSection(span=span, section=_guarded(analysis, plugin, season, span, unread, on_failure))
-            for span in spans
+            for span in (spans[-1:] if analysis.season_only else spans)
         )
         status, why = _overall(parts)
         sections.append(

@@ -71,6 +71,8 @@ class Analysis(Checked):
 
     `advise(season, span)`, where given, returns the actions of `analyse` and nothing else, so it draws no
     figure. The host asks it, rather than `analyse`, what was advised in earlier months.
+
+    One that is `season_only` has nothing to say of a month: a month's report asks it of the season to date.
     """
 
     id: str
@@ -83,6 +85,7 @@ class Analysis(Checked):
     vitals: Callable[[Season, Span], Sequence[Vital]] | None = None
     split: "Callable[[Season], Sequence[Analysis]] | None" = None
     advise: Callable[[Season, Span], Iterable[Action]] | None = None
+    season_only: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

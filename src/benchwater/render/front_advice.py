@@ -12,6 +12,7 @@ from benchwater.words import visible
 LONGEST_BECAUSE = 100
 LONGEST_KEPT = 88
 MOST_LINES, MOST_KEPT = 21, 3
+_USUAL_SECTIONS = 11
 _LETTERS_A_LINE, _SMALL_LETTERS_A_LINE, _LETTERS_ACROSS, _LETTERS_OF_SINCE = 70, 92, 104, 24
 
 
@@ -33,6 +34,8 @@ def front_advice(report: Report) -> FrontAdvice:
     to_do = [ranked for ranked in report.actions if ranked.state in ("new", "open")]
     holds, mended = (_of(report, state) for state in ("holds", "mended"))
     room = MOST_LINES - unread(report).lines - _kept_lines(holds) - _kept_lines(mended)
+    sections = sum(section.status != "empty" for section in report.sections)
+    room -= 2 * max(0, sections - _USUAL_SECTIONS)
     chosen: list[RankedAction] = []
     for ranked in _by_need(to_do):
         lines = _lines(ranked)

@@ -124,7 +124,7 @@ def compose(report: Report) -> Page:
         is_first=first,
         to_write=next_to_write(report) if first else (),
         glance=tuple(
-            _glance_line(section, anchors[section.id], report)
+            _glance_line(section, anchors[section.id])
             for section in report.sections
             if (shows_something(section) if first else section.status != "empty")
         ),
@@ -254,9 +254,9 @@ def _open_sections(report: Report, anchors: dict[str, str]) -> Iterator[GlanceLi
         )
 
 
-def _glance_line(section: ReportSection, anchor: str, report: Report) -> GlanceLine:
+def _glance_line(section: ReportSection, anchor: str) -> GlanceLine:
     text, span = first_words(section)
-    of_season = span is not None and span.name == "season" and span != report.period
+    of_season = span is not None and span.name == "season" and len(section.parts) > 1
     return GlanceLine(
         span="season" if of_season else "",
         title=section.title,

@@ -54,7 +54,7 @@ def test_this_season_is_compared_with_the_last_at_the_same_day_of_the_year():
     assert bad["season"] == "2026"
     assert bad["against"] == "2025"
     assert (
-        "15 % of castings went bad, against 45 % by the same day of 2025: 0.33 times"
+        "15 % of castings went bad this season, against 45 % by the same day of 2025: 0.33 times"
         in section.findings[0].text
     )
 
