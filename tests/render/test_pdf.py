@@ -8,6 +8,7 @@ import subprocess
 import sys
 import urllib.request
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,8 @@ from render.boxes import laid_out, running_over
 from render.sample_report import HOSTILE, LONG_WORD, hostile_report, pdf_of
 
 ROOT = Path(__file__).parents[2]
+DAY = datetime(2026, 6, 1)
+ATTACHED = {"string": "1", "name": "a.csv", "created": DAY, "modified": DAY, "relationship": "Data"}
 PRINT_AGAIN = """
 import hashlib
 from render.sample_report import pdf_of, sample_report
@@ -30,12 +33,12 @@ print(hashlib.sha256(pdf_of(sample_report())).hexdigest())
 """
 
 
-def test_no_stream_ends_in_a_carriage_return() -> None:
-    """A validator would take it for part of the line end; of these pages number 9 did end so."""
-    for number in range(5, 15):
-        title = f"Page {number}"
-        page = f'<html lang="en"><head><title>{title}</title></head><body><p>{title}</p></body></html>'
-        assert b"\r\nendstream" not in to_pdf(page)
+@pytest.mark.parametrize(("number", "attachments"), [(9, ()), (538, (ATTACHED,))])
+def test_no_stream_ends_in_a_carriage_return(number: int, attachments: tuple[dict[str, Any], ...]) -> None:
+    """A validator would take it for part of the line end; printed once, these pages did end so."""
+    title = f"Page {number}"
+    page = f'<html lang="en"><head><title>{title}</title></head><body><p>{title}</p></body></html>'
+    assert b"\r\nendstream" not in to_pdf(page, attachments=attachments)
 
 
 def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]], report: Report) -> None:

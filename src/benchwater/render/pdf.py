@@ -67,14 +67,16 @@ class PrintingUnavailable(RuntimeError):  # noqa: N818 - a state of this machine
 def to_pdf(
     html: str,
     *,
-    attachments: Sequence[Any] = (),
+    attachments: Sequence[Mapping[str, Any]] = (),
     forms: bool = False,
     finisher: Callable[[Any, Any], None] | None = None,
 ) -> bytes:
     """Return the PDF of an HTML page that carries all its images itself.
 
-    Title, language and dates come from the HTML. `finisher` changes the PDF's objects before `finish` does.
-    WeasyPrint logs its warnings under `weasyprint`. Raises PrintingUnavailable without the native libraries.
+    Title, language and dates come from the HTML. `attachments` are arguments of WeasyPrint's `Attachment`.
+    `finisher` changes the PDF's objects before `finish` does. WeasyPrint logs its warnings
+    under `weasyprint`. Raises PrintingUnavailable without the native libraries.
+
     The streams that it adds last, after `compress`, may end in a carriage return as well, once in a hundred
     reports: the page is then printed again with a space more in its information.
     """
@@ -87,7 +89,7 @@ def to_pdf(
 
 def _printed(
     html: str,
-    attachments: Sequence[Any],
+    attachments: Sequence[Mapping[str, Any]],
     forms: bool,
     finisher: Callable[[Any, Any], None] | None,
     spaces: int,
@@ -111,7 +113,7 @@ def _printed(
         pdf: bytes = printer.HTML(string=html, url_fetcher=own_fetcher()).write_pdf(
             stylesheets=[typeface(fonts)],
             font_config=fonts,
-            attachments=list(attachments),
+            attachments=[printer.Attachment(**each, url_fetcher=own_fetcher()) for each in attachments],
             pdf_variant="pdf/a-3a",
             pdf_forms=forms,
             finisher=finish_both,
@@ -238,19 +240,17 @@ def print_report(html: str, numbers: str, day: date, logs: Sequence[AttachedLog]
 
     Raises PrintingUnavailable where native libraries are missing.
     """
-    printer, fetcher = weasyprint(), own_fetcher()
     made = datetime(day.year, day.month, day.day)
 
-    def attachment(data: str | bytes, name: str, description: str, relationship: str) -> Any:
-        return printer.Attachment(
-            string=data,
-            name=name,
-            description=description,
-            created=made,
-            modified=made,
-            relationship=relationship,
-            url_fetcher=fetcher,
-        )
+    def attachment(data: str | bytes, name: str, description: str, relationship: str) -> Mapping[str, Any]:
+        return {
+            "string": data,
+            "name": name,
+            "description": description,
+            "created": made,
+            "modified": made,
+            "relationship": relationship,
+        }
 
     attachments = [
         attachment(numbers, NUMBERS_NAME, "The numbers of this report, for other programs", "Data")
