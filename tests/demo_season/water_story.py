@@ -105,7 +105,7 @@ def weighted(rng: Random, weights: Mapping[str, float]) -> str:
         at -= weight
         if at < 0:
             return name
-    return next(reversed(weights))
+    return list(weights)[-1]
 
 
 def poisson(rng: Random, mean: float) -> int:

@@ -151,4 +151,5 @@ def test_what_would_tell_the_warmth_of_a_mold_is_said_in_fills_and_evenings(demo
     assert settled.text in section.unsaid
     poured = section.findings  # no reading of pea-jig is logged: 30 castings, or what 5 flaws take
     rate = next(each for each in poured if each.id == "reject_rate" and each.group == "pea-jig")
+    assert rate.value is not None
     assert settled.value == pytest.approx(max(30, 5 / rate.value))

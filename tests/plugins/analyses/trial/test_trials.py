@@ -146,6 +146,7 @@ def test_fills_at_three_temperatures_are_a_trial_of_the_pour_log():
     made = make_season(BENCH, {"pour.csv": "\n".join(lines)}, month="2026-06")
     section = analyse("mold_temp", made.season, made.period)
     difference = finding(section, "difference")
+    assert isinstance(difference.more["p"], float)
     assert difference.more["p"] < 0.001
     assert difference.headline
     assert difference.text.startswith("The mold's warmth makes a difference, and a mold at 360 F does best.")
