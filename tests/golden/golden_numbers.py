@@ -27,13 +27,24 @@ _SAID = frozenset("text because why unsaid title alt label labels note methods c
 
 def numbers(report: Report) -> dict[str, Any]:
     """By section: findings, tables (of long ones the sums), the actions with their worth, what figures draw,
-    and a mark of each sentence."""
+    and marks of how each table is printed and of each sentence."""
     twin = json.loads(render_json(report))
     drawn = {
         section.id: [
             [figure.id, round(sum(map(float, _NUMBER.findall(figure.svg))))]
             for part in section.parts
             for figure in part.section.figures
+        ]
+        for section in report.sections
+    }
+    printed = {
+        section.id: [
+            [table.id, mark(str((table.columns, table.print_units, table.print_rows, table.paper_rows)))]
+            for part in section.parts
+            for table in (
+                *part.section.tables,
+                *(each for card in part.section.cards for each in card.tables),
+            )
         ]
         for section in report.sections
     }
@@ -55,6 +66,7 @@ def numbers(report: Report) -> dict[str, Any]:
                 [action[name] for name in ("id", "worth", "urgent", "holds")] for action in section["actions"]
             ],
             "figures": drawn[section["id"]],
+            "printed": printed[section["id"]],
             "sentences": [mark(sentence) for sentence in _said(section)],
         }
         for section in twin["sections"]

@@ -88,7 +88,15 @@ def test_the_demos_castings_weigh_what_the_balance_takes_them_to(demo) -> None:
     assert seen > 50
 
 
-@pytest.mark.parametrize(("each", "unit", "times"), [(311.8, "grams", 28.35), (0.388, "ounces", 1 / 28.35)])
+@pytest.mark.parametrize(
+    ("each", "unit", "times"),
+    [
+        (311.8, "grams", 28.35),
+        (11 * 453.59237, "grams", 453.59237),
+        (11_000, "grams", 1000.0),
+        (0.388, "ounces", 1 / 28.35),
+    ],
+)
 def test_masses_all_in_another_unit_are_doubted_once_and_used_for_nothing(
     each: float, unit: str, times: float
 ) -> None:

@@ -83,6 +83,7 @@ def test_a_coated_head_that_takes_a_fitting_is_a_bait_once_the_fitting_is_used()
     # The 9 coated are bright or eyed; 8 eyes make 4 eyed ones, so 5 may be bright.
     assert bounds("eyed", pour=POUR, coat=coat, stock=used) == (4, 4, 4)
     assert bounds("bright", pour=POUR, coat=coat, stock=used) == (0, 0, 5)
+    assert bounds("eyed", day="2026-03-06", pour=POUR, coat=coat, stock=used) == (0, 0, 0)
     rows = FISHED + "2026-03-09,eyed,1 h,lost,6,,snag\n"
     assert bounds("eyed", pour=POUR, coat=coat, stock=used, fished=rows) == (6, 6, 9)
 
@@ -112,6 +113,14 @@ def test_logs_that_hold_fewer_castings_than_were_fished_limit_nothing_and_tell_n
         "bright": (20, 20, False),
         "bare": (3, 3, False),
     }
+
+
+def test_a_first_count_of_bare_baits_tells_of_no_more_than_the_good_castings() -> None:
+    bench = (
+        BENCH[: BENCH.index("[builds.bright]")] + '[builds.bare]\nhead = { mold = "ball", cavity = "1/4" }\n'
+    )
+    counted = STOCK + "2026-03-06,bare,counted,20\n"
+    assert bounds("bare", bench=bench, pour=POUR, stock=counted)[0] == 12
 
 
 def test_a_build_without_a_casting_is_told_by_its_fittings() -> None:

@@ -96,25 +96,25 @@ def test_on_one_day_the_work_goes_in_its_own_order() -> None:
 
 def shared(
     castings: int, coated: int, grubs: int, /, **targets: int
-) -> tuple[dict[str, int], dict[str, int]]:
-    """Baits on hand, and castings lacking by cavity."""
+) -> tuple[dict[str, int], dict[str, dict[str, int]]]:
+    """Baits on hand, and castings lacking by cavity and build."""
     builds = made(pour="2026-03-05,ball,1/4,good,1\n").season.bench.builds
     pieces = Pieces({BALL: castings, PEARL: coated, GRUB: grubs}, {}, {})
     shares = share_pieces(pieces, [(builds[name], target) for name, target in targets.items()])
-    return dict(shares.on_hand), {name: sum(by.values()) for (_, name), by in shares.lacking.items()}
+    return dict(shares.on_hand), {name: by for (_, name), by in shares.lacking.items()}
 
 
 def test_bare_castings_go_first_to_what_is_to_be_coated_and_the_rest_to_bare_builds() -> None:
     on_hand, lacking = shared(10, 2, 20, bright=6, bare=3, loose=4)
     assert on_hand == {"bright": 2, "bare": 6, "loose": 14}
-    assert lacking == {"1/4": 0, "grub": 0}
+    assert lacking == {"1/4": {}, "grub": {}}
 
 
 def test_castings_that_do_not_go_round_lack_for_everybody_in_proportion() -> None:
     # 4 to coat and 8 bare ones ask for 12 of 6 castings; 6 and 4 ask for 10 of 5 grubs.
     on_hand, lacking = shared(6, 2, 5, bright=6, bare=8, loose=4)
     assert on_hand == {"bright": 2, "bare": 4, "loose": 2}
-    assert lacking == {"1/4": 6, "grub": 5}
+    assert lacking == {"1/4": {"bright": 2, "bare": 4}, "grub": {"bright": 3, "loose": 2}}
 
 
 def test_without_a_target_all_there_is_is_shown() -> None:

@@ -113,6 +113,9 @@ def test_few_clusters_put_students_t_into_the_effect() -> None:
     assert alike == 1.0, "clusters that hardly differ are not taken for more than their trials"
     strata = few_cluster_effect([5, 4, 0, 0], [5] * 4, ["a", "a", "b", "b"])
     assert strata == pytest.approx(2 * 0.5 / (0.9 * 0.1 * 10) * (4.302653 / 1.959964) ** 2)
+    # Two clusters: (1 + 1) * 2 / 1 over 20 * 0.2 * 0.8, and the t quantile of one degree of freedom.
+    assert few_cluster_effect([3, 1], [10, 10]) == pytest.approx(4 / 3.2 * (12.706205 / 1.959964) ** 2)
+    assert few_cluster_effect([3], [10]) is None
 
 
 def test_clusters_that_tell_nothing_leave_the_trials_or_say_so() -> None:

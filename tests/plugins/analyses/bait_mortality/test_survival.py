@@ -191,7 +191,10 @@ def test_survival_is_unknown_after_the_last_follow_up_unless_it_is_0() -> None:
     assert known.at(3).estimate == 0.0
     assert unknown.at(2).estimate == 0.5
     assert math.isnan(unknown.at(2.5).estimate)
-    assert restricted_mean(known, 10).estimate == pytest.approx(1.5)
+    mean = restricted_mean(known, 10)
+    assert mean.estimate == pytest.approx(1.5)
+    # Two lives of 1 and 2 h: the mean's variance is 0.5^2 / 2.
+    assert (mean.low, mean.high) == pytest.approx((1.5 - 1.959964 * 0.125**0.5, 1.5 + 1.959964 * 0.125**0.5))
     with pytest.raises(ValueError, match="beyond the last follow-up"):
         restricted_mean(unknown, 2.5)
 

@@ -204,7 +204,12 @@ def test_castings_that_weigh_what_none_of_theirs_can_are_pointed_at_and_taken_as
 
 
 @pytest.mark.parametrize(
-    ("mass", "question"), [("0.53", "Are they ounces?"), ("0", "Look at their mass and its unit.")]
+    ("mass", "question"),
+    [
+        ("0.53", "Are they ounces?"),
+        ("1.02", "Are they ounces?"),  # 14.5 g each, 13.7 g without the hook: not yet twice the 7 g
+        ("0", "Look at their mass and its unit."),
+    ],
 )
 def test_castings_that_weigh_no_more_than_their_inserts_are_not_left_out_in_silence(
     mass: str, question: str

@@ -108,6 +108,8 @@ def test_the_rate_of_a_season_ahead_is_less_sure_by_trips_and_seasons() -> None:
 def test_fills_are_divided_into_evenings_and_what_is_left_shares_one() -> None:
     divided = _divided({"jig": 13, "pea": 2}, {"jig": 6, "pea": 6})
     assert divided == [{"jig": 6}, {"jig": 6}, {"pea": 2, "jig": 1}]
+    thirds = _divided({"jig": 3, "pea": 3, "ball": 3}, dict.fromkeys(("jig", "pea", "ball"), 6))
+    assert thirds == [{"jig": 3, "pea": 3}, {"ball": 3}]
     assert _divided({}, {}) == []
 
 
