@@ -137,7 +137,7 @@ def card(ahead: SeasonAhead, bench: Bench, span: Span) -> Card:
     )
     tables = tuple(table for table in boxes if table.rows)
     return Card(
-        id="season_ahead", title="The season ahead", order=25, lines=tuple(lines), tables=tables, wide=True
+        id="season_ahead", title="The season ahead", order=70, lines=tuple(lines), tables=tables, wide=True
     )
 
 
@@ -153,12 +153,13 @@ def _demand(ahead: SeasonAhead, id: str) -> Table:
             *(need.outlook.expected, need.target, need.to_make),
         )
         for need in ahead.plan.needs
-        if id == "demand" or need.outlook.hours
+        if id == "demand" or need.to_make
     ]
-    columns = "build until hours on_hand expected_losses target_stock to_make"
+    title, columns = "Baits to have", "build until hours on_hand expected_losses target_stock to_make"
     if id != "demand":
-        rows, columns = [(row[0], *row[2:]) for row in rows], columns.replace("until ", "")
-    return make_table(id, "Baits to have", columns, rows, COLUMNS, print_rows=60, paper_rows=_on_paper(id))
+        title, columns = "Baits to make", columns.replace("until ", "")
+        rows = [(row[0], *row[2:]) for row in rows]
+    return make_table(id, title, columns, rows, COLUMNS, print_rows=60, paper_rows=_on_paper(id))
 
 
 def _shopping(ahead: SeasonAhead, bench: Bench, id: str) -> Table:
