@@ -1,11 +1,13 @@
+import dataclasses
 import os
 
 import pandas as pd
 import pytest
 
 from benchwater.files import LARGEST_FILE_BYTES
+from benchwater.read.folder import read_folder
 from benchwater.read.outcome import LONGEST_CELL, Reason
-from small_bench import read_files
+from small_bench import read_files, shipped_kinds, small_bench, write_files
 
 POUR = """\
 date,mold,cavity,outcome,count,mold_temp,mass,note
@@ -225,6 +227,55 @@ def test_bench_toml_can_say_that_equal_rows_of_a_file_are_meant(tmp_path):
     assert (
         len(read_files(tmp_path, {"a.csv": POUR, "b.csv": POUR}, keep_repeats=("b.csv",)).tables["pour"]) == 6
     )
+
+
+SMALL_HEADINGS = [
+    "date,mold,cavity,outcome,count,mold_temp,mass,note",
+    "Date,Mold,Cavity,Result,How many,Mold Temp [C],Weight,Weather",
+    "date;mold;cavity;outcome;count;mold_temp;mass;said by",
+    "date,mold,cavity,outcome,count,mold_temp,mass,note,note",
+    "date,mold,outcome,count",
+]
+SMALL_ROWS = [
+    "2026-05-{day:02},round-jig,1/8,good,2,350,7.1,warm",
+    "{day}/5/2026,Round-Jig,1/8,reject,,about 245,~7,short",
+    "5/{day},round-jig,1/8,short fill,1,180 C,,",
+    "2026-05-{day:02},rond-rig,1/8,good,a few,350,7.1,rain",
+    '2026-05-{day:02},round-jig,1/8,good,1,350,7.1,"first, of the day"',
+    '2026-05-{day:02},",1/8,good,1,350,7.1,warm',
+    "2026-05-{day:02},round-jig,1/8,good,1,350,7.1,warm,beyond,the columns",
+    "total,,,,3,,,",
+    "2026-05-{day:02},round-jig,1/8,good,1,9000,7.1,cold",
+    "2026-05-{day:02},round-jig 1/8,,good,2,350,7.1,",
+]
+
+
+def test_a_file_is_read_the_same_beside_many_others(tmp_path):
+    files = {}
+    for number in range(20):
+        heading = SMALL_HEADINGS[number % 5]
+        rows = [
+            SMALL_ROWS[(number // 5 * 3 + row) % 10].format(day=1 + number % 28)
+            for row in range(1 + number % 3)
+        ]
+        marks = str.maketrans(",", ";") if ";" in heading else {}
+        files[f"{number:03} of 2026.csv"] = "\n".join([heading, *(row.translate(marks) for row in rows), ""])
+    whole = read_files(tmp_path / "all", files, keep_repeats=("*",))
+    alone = []
+    for name, text in files.items():
+        folder = write_files(tmp_path / name.removesuffix(".csv"), {name: text})
+        never_seen = [dataclasses.replace(kind) for kind in shipped_kinds()]
+        alone.append(read_folder(folder, never_seen, small_bench(), keep_repeats=("*",)))
+    for remarks in ("sources", "set_aside", "cells_set_aside", "not_read", "read_as", "unread_columns"):
+        told = [each for reading in alone for each in getattr(reading, remarks)]
+        assert told
+        assert list(getattr(whole, remarks)) == told
+    assert whole.fallbacks == tuple(sorted({each for reading in alone for each in reading.fallbacks}))
+    assert {each for reading in alone for each in reading.questions} <= set(whole.questions)
+    each_read = pd.concat([reading.tables["pour"].astype("object") for reading in alone])
+    expected = each_read.sort_values(["date", "file", "line"], kind="stable").reset_index(drop=True)
+    table = whole.tables["pour"].astype("object")
+    pd.testing.assert_frame_equal(table, expected[table.columns], check_dtype=False)
 
 
 def test_every_file_that_is_no_log_is_listed_with_its_reason(tmp_path):

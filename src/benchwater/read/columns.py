@@ -74,7 +74,9 @@ def read_columns(file: str, header: Header, body: Body, bench: Bench) -> ReadCol
     dates = date_hints(days, bench.date_order, file)
     units = BareUnits(header, bench, dates)
     by_itself = {
-        column.frame_name: _read_column(texts.get(column.name) or constant_column(rows, ""), column, units)
+        column.frame_name: _read_column(texts[column.name], column, units)
+        if column.name in texts
+        else constant_column(rows, _read("", column, units))
         for column in kind.columns
     }
     by_itself |= _zeros(kind, texts, by_itself)
@@ -244,13 +246,14 @@ def _cause(text: str, column: Column, word: str, other: Column, words: Sequence[
 
 
 def _read_column(texts: Coded, column: Column, units: BareUnits) -> Coded:
-    def read(text: str) -> Value:
-        try:
-            return read_filled_or_empty(text, column, units.context(column, text))
-        except CellError as error:
-            return error
+    return Coded(texts.codes, texts.map_held(partial(_read, column=column, units=units)))
 
-    return Coded(texts.codes, texts.map_held(read))
+
+def _read(text: str, column: Column, units: BareUnits) -> Value | CellError:
+    try:
+        return read_filled_or_empty(text, column, units.context(column, text))
+    except CellError as error:
+        return error
 
 
 def _zeros(

@@ -95,14 +95,14 @@ def recognise(text: str, kinds: Sequence[LogKind], bench: Bench | None = None) -
     check_lines(plain)
     for separator in SEPARATORS:
         for record, end in islice(records_and_ends(plain, separator), DEEPEST_HEADER_ROW):
-            headings = {plain_heading(split_unit(cell)[0]) for cell in record.cells}
-            matches = [kind for kind in kinds if column_names(kind).are_all_in(headings)]
+            if len(record.cells) < least_named:
+                continue
+            matches = [kind for kind in kinds if _names_outright(record.cells, column_names(kind))]
             found = _Found(record, separator, plain, end)
             if matches:
                 candidates += [_header(matcher(kind, found)) for kind in matches]
                 break
-            has_enough = least_named <= len(record.cells) <= MOST_COLUMNS
-            if has_enough and count_known(record.cells, kinds) >= least_named:
+            if len(record.cells) <= MOST_COLUMNS and count_known(record.cells, kinds) >= least_named:
                 checked.append(found)
     if not text or text.isspace():
         raise FileError("is empty")
@@ -124,6 +124,27 @@ def count_known(cells: Iterable[str], kinds: Sequence[LogKind]) -> int:
 @lru_cache(maxsize=200)
 def _count_known(cells: tuple[str, ...], names: tuple[ColumnNames, ...]) -> int:
     return sum(any(each.may_name(cell) for each in names) for cell in cells)
+
+
+@lru_cache(maxsize=2_000)
+def _names_outright(cells: tuple[str, ...], names: ColumnNames) -> bool:
+    return names.are_all_in({plain_heading(split_unit(cell)[0]) for cell in cells})
+
+
+@lru_cache(maxsize=2_000)
+def _outright(cells: tuple[str, ...], names: ColumnNames) -> tuple[Heading, ...]:
+    """The headings, each with the column that it names outright, if any."""
+    parts = [split_unit(cell) for cell in cells]
+    return tuple(
+        Heading(
+            position=position,
+            column=names.exact.get(plain_heading(name)),
+            text=plain_heading(name),
+            unit=unit,
+            written=cell.strip(),
+        )
+        for position, (cell, (name, unit)) in enumerate(zip(cells, parts, strict=True))
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +216,8 @@ class _Matcher:
         names = _column_names(self.headings)
         found = []
         for column in self.kind.columns:
+            if not column.implied or column.name in names:
+                continue
             says = {
                 word: heading.written
                 for word, phrases in column.implied
@@ -210,7 +233,7 @@ class _Matcher:
                     and all(self._cells(heading))
                 )
             }
-            if column.name not in names and len(says) == 1:
+            if len(says) == 1:
                 found.append((column.name, *next(iter(says.items()))))
         return found
 
@@ -221,19 +244,12 @@ class _Matcher:
         An everyday heading, or one a slip away from it, is taken where it fits one column alone, or where its
         cells are of one of the columns it fits; and where no other heading fits that.
         """
-        known = self._names.exact
-        headings = []
-        for position, cell in enumerate(self.found.record.cells):
-            name, unit = split_unit(cell)
-            text = plain_heading(name)
-            column = known.get(text)
-            headings.append(
-                Heading(position=position, column=column, text=text, unit=unit, written=cell.strip())
-            )
-        headings = [self._as_needed(each, headings) for each in headings]
-        absent = {column.name for column in self.kind.columns} - _column_names(headings)
+        outright = _outright(self.found.record.cells, self._names)
+        is_known = _names_outright(self.found.record.cells, self._names)
+        headings = list(outright) if is_known else [self._as_needed(each, outright) for each in outright]
         if all(heading.column is not None or not heading.text for heading in headings):
             return tuple(headings)
+        absent = {column.name for column in self.kind.columns} - _column_names(headings)
         for guess_at in (self._guesses, self._misspelt):
             open_now = [each for each in headings if each.column is None and each.text]
             guesses = {each.position: self._told_by_cells(each, guess_at(each), absent) for each in open_now}
@@ -262,6 +278,8 @@ class _Matcher:
 
     def headings_asked_about(self) -> tuple[Heading, ...]:
         """The headings; of those without a column, with what each or its cells may be meant for."""
+        if all(each.column is not None or not each.text for each in self.headings):
+            return self.headings
         absent = {column.name for column in self.kind.columns} - _column_names(self.headings)
         return tuple(
             each if each.column is not None or not each.text else self._asked_about(each, absent)

@@ -311,7 +311,7 @@ def _body(lines: "_ByteLines", irregular: Mask, separator: str, width: int, firs
         columns=tuple(columns),
         irregular={record.line: record for record in moved},
     )
-    body = body.take(np.argsort(body.lines, kind="stable")) if single else body
+    body = body.take(np.argsort(body.lines, kind="stable")) if single and len(plain) else body
     blank = _blank_rows(body)
     body = body if not len(blank) else body.take(np.delete(np.arange(len(body.lines)), blank))
     if len(body.lines) > MOST_ROWS:

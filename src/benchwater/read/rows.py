@@ -79,7 +79,10 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     columns = {**_extra_columns(body, header), **read.values}
     names = {column.frame_name: column.name for column in kind.columns}
     read_cells = [
-        (names[name], each) for part in (read.by_itself, read.by_another) for name, each in part.items()
+        (names[name], each)
+        for part in (read.by_itself, read.by_another)
+        for name, each in part.items()
+        if _has_errors(each)
     ]
     deciding = {column.name for column in kind.columns if column.decides_row}
     refused = np.zeros(len(body.lines), dtype=bool)
@@ -88,13 +91,12 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
             refused |= column.mask(is_error)
     cells: list[tuple[int, str, CellError]] = []
     for frame_name, name in names.items():
-        if name not in deciding:
+        if name not in deciding and _has_errors(columns[frame_name]):
             wrong_rows = np.flatnonzero(columns[frame_name].mask(is_error) & ~refused).tolist()
             cells += [(row, name, columns[frame_name].value(row)) for row in wrong_rows]
             _check_number(len(cells), "cells")
     passed = np.flatnonzero(~refused)
-    to_check = {name: _without_errors(column.take(passed)) for name, column in columns.items()}
-    found, check_problem = _checked(file, kind, to_check, body.lines[passed], bench)
+    found, check_problem = _checked(file, kind, _usable(columns, ~refused), body.lines[passed], bench)
     rules_of_row = dict(
         zip(passed[found.mask(bool)].tolist(), np.flatnonzero(found.mask(bool)).tolist(), strict=True)
     )
@@ -127,7 +129,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
     return ReadRows(
         file=file,
         log=kind.name,
-        columns={name: _without_errors(column.take(~refused)) for name, column in columns.items()},
+        columns=_usable(columns, ~refused),
         lines=body.lines[~refused],
         set_aside=tuple(
             _set_aside(file, kind, line, each, *_amount_and_unit(content, bench), tuple(content.items()))
@@ -222,7 +224,7 @@ def _day_of(record: Record, header: Header, hints: DateHints) -> dict[str, Any]:
 
 def _suspect_rows(body: Body, header: Header) -> Indices:
     """The records for which `record_problem` may find a problem."""
-    mask = np.isin(body.lines, list(body.irregular))
+    mask = np.isin(body.lines, list(body.irregular)) if body.irregular else np.zeros(len(body.lines), bool)
     for position, column in enumerate(body.columns):
         if position >= len(header.headings):
             mask |= column.mask(bool)
@@ -244,8 +246,20 @@ def _extra_columns(body: Body, header: Header) -> dict[str, Coded]:
     return extra
 
 
-def _without_errors(column: Coded) -> Coded:
-    return Coded(column.codes, [None if is_error(value) else value for value in column.values])
+def _has_errors(column: Coded) -> bool:
+    return any(map(is_error, column.values))
+
+
+def _usable(columns: Mapping[str, Coded], kept: Mask) -> dict[str, Coded]:
+    """The columns of the rows that are kept, with None for what cannot be used."""
+    if not kept.all():
+        columns = {name: column.take(kept) for name, column in columns.items()}
+    return {
+        name: Coded(column.codes, [None if is_error(value) else value for value in column.values])
+        if _has_errors(column)
+        else column
+        for name, column in columns.items()
+    }
 
 
 def _check_number(count: int, what: str) -> None:

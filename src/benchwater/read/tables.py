@@ -62,6 +62,9 @@ def _repeated(files: Sequence[ReadRows], keep: Sequence[str]) -> list[dict[str, 
     held = np.zeros(count, dtype=np.int64)
     first_in = np.full(count, -1, dtype=np.int64)
     for number, (entry, rows, same) in enumerate(zip(files, rows_of, same_of, strict=True)):
+        if not len(rows):
+            found.append({})
+            continue
         meant = "*" in keep or entry.file in keep
         keys, counts = np.unique(same, return_counts=True)
         again = np.zeros(len(rows), dtype=bool) if meant else _occurrence(same) <= held[same]
