@@ -7,6 +7,7 @@ import pytest
 from benchwater.ledger import midnight
 from benchwater.ledger.made import Dressed, baits_dressed, dressing_steps, spoilt_share
 from benchwater.plugin import Season
+from benchwater.statistics.proportions import unseen
 from benchwater.testing import make_season
 
 BENCH = """
@@ -104,6 +105,16 @@ def test_the_share_that_known_builds_show_on_the_water_tells_of_the_others() -> 
     # 4 bright are known and 2 of them were fished; of 3 bare ones fished there are about 6, 8 at most.
     rows = FISHED + "2026-03-07,bright,1 h,kept,2,,\n2026-03-07,bare,1 h,kept,3,,\n"
     assert bounds("bare", bench=WITHOUT_EYES, pour=POUR, coat=COAT, fished=rows) == (3, 6, 8)
+
+
+def test_the_least_of_what_was_not_seen_is_added_to_what_was() -> None:
+    # The same in tens: 30 bare ones were seen, 20 of 40 bright ones.
+    rows = FISHED + "2026-03-07,bright,1 h,kept,20,,\n2026-03-07,bare,1 h,kept,30,,\n"
+    logs = {"pour": POUR.replace("good,12", "good,120"), "coat": COAT.replace("6,2", "60,20")}
+    low, number, high = bounds("bare", bench=WITHOUT_EYES, fished=rows, **logs)
+    least, most = unseen(30, 20, 20)
+    assert (low, number, high) == pytest.approx((30 + least, 60, min(80, 30 + most)))
+    assert least > 10
 
 
 def test_logs_that_hold_fewer_castings_than_were_fished_limit_nothing_and_tell_nothing_of_others() -> None:

@@ -148,3 +148,11 @@ def test_a_cure_must_stay_a_margin_below_where_the_alloy_begins_to_melt():
     assert not softens(200.0, 252.0)
     assert softens(240.0 + SOFTENING_MARGIN_C, 250.0 + SOFTENING_MARGIN_C)
     assert not softens(239.9, 250.0)
+
+
+def test_of_counted_baits_no_fewer_than_none_are_left() -> None:
+    season = made(
+        stock="2026-03-05,bright,counted,2\n2026-03-05,bare,counted,4\n",
+        water="2026-03-06,bright,1 h,lost,3,snag\n2026-03-06,bare,1 h,lost,3,snag\n",
+    )
+    assert dict(pieces_on_hand(season.season).counted) == {"bright": 0, "bare": 1}

@@ -4,7 +4,7 @@ from datetime import date
 import pytest
 
 from benchwater.ledger import midnight
-from benchwater.ledger.stock import on_hand, stock_counts
+from benchwater.ledger.stock import on_hand, stock_counts, stock_notes
 from stocked_seasons import made
 
 
@@ -30,3 +30,8 @@ def test_stock_on_hand_is_the_last_count_rolled_forward(start: date) -> None:
     found = on_hand(season, midnight(start), midnight(season.end))
     assert found["alloy"] == 75.0
     assert math.isnan(found["pearl"])
+
+
+def test_only_an_item_without_a_stated_scale_is_told_how_its_rows_read() -> None:
+    rows = "2026-04-01,alloy,counted,100 g,,,\n2026-05-09,alloy,used,10 g,,,\n"
+    assert stock_notes(made(rows).season) == ()

@@ -177,6 +177,9 @@ def test_castings_that_agree_within_a_fill_count_as_one(size: int) -> None:
     found = cluster_dispersion(repeated, range(fills))
     doubt = (coverage_factor(fills - 2) / coverage_factor()) ** 2
     assert found == pytest.approx(size * doubt)
+    for impossible in (0.0, -1.0, np.inf, np.nan):
+        with pytest.raises(ValueError, match="finite and positive"):
+            with_dispersion(repeated, impossible)
     inflated = with_dispersion(repeated, size)
     assert inflated.covariance == pytest.approx(single.covariance, rel=1e-6)
     assert likelihood_ratio_tests(inflated).p_value == pytest.approx(likelihood_ratio_tests(single).p_value)

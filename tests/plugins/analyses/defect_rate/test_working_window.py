@@ -203,6 +203,7 @@ def test_perfect_separation_puts_the_target_between_the_two_sides() -> None:
     assert 120 < found.first_met < 150
     assert found.falls
     assert found.top is None
+    assert found.top_limits == (None, None)
 
 
 def test_two_limbs_enclose_a_window() -> None:

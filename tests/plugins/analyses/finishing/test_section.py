@@ -157,6 +157,14 @@ def test_a_cure_that_melts_the_head_is_urgent_even_once_and_even_in_the_coats_wi
     assert "pea" in action.because
 
 
+def test_batches_are_named_the_latest_first():
+    rows = "".join(f"2026-05-0{day},pea,1/16,pearl,6,,350 F,20 min,6,other\n" for day in (2, 3))
+    (action,) = season_part(made(rows)).actions
+    assert (
+        "Cured so in April and May: 3 May: 6 pearl on pea 1/16 (350 °F, 20 min); 2 May: 6" in action.because
+    )
+
+
 @pytest.mark.parametrize(("temp", "warned"), [("241 C", False), ("243 C", True), ("253 C", True)])
 def test_the_margin_below_melting_counts_as_too_hot(temp, warned):
     section = season_part(made(f"2026-05-02,ball,1/8,pearl,6,,{temp},20 min,,\n"))
@@ -178,10 +186,12 @@ def test_an_alloy_whose_melting_the_bench_does_not_state_is_said_not_guessed():
 
 
 def test_blocked_guard_holes_are_counted_and_advice_names_the_mold():
-    section = season_part(made(good(5, 2, "blocked guard hole")))
-    assert finding(section, "blocked_guard_holes").value == 10
+    none_bad = GOOD.format(day=9, rejects=0, flaw="blocked guard hole")
+    section = season_part(made(good(5, 2, "blocked guard hole") + none_bad))
+    found = finding(section, "blocked_guard_holes")
+    assert (found.value, found.n) == (10, 5)
     assert "ball" in actions(section)["clear-guard-holes"].text
-    assert "10 of the 50" in actions(section)["clear-guard-holes"].because
+    assert "10 of the 60" in actions(section)["clear-guard-holes"].because
     assert "Never burn or drill" in actions(section)["clear-guard-holes"].because
 
 

@@ -69,6 +69,8 @@ def test_a_change_is_judged_against_the_trend_and_one_that_did_nothing_is_not_to
     ]
     (effect,) = effects
     assert effect["on"] == date(2026, 5, 1)
+    # 14 trips of 120 bait-hours each: 80 or 81 baits went on a trip, then 20 or 21.
+    assert (effect["before"], effect["after"]) == pytest.approx((80.5 / 120, 20.5 / 120))
     assert effect["high"] < 1
     season = made(changed, after=4)
     texts = [each.text for each in analyse(season.season, season.whole).findings if each.id == "change_ratio"]
@@ -92,6 +94,17 @@ def test_a_lost_bait_without_its_hours_counts_on_a_trip_that_has_some():
     told = records(analyse(season.season, season.whole), "seasons")
     (ended,) = [row for row in told if row["measure"] == "baits ended" and row["group"] == "all"]
     assert (ended["now"], ended["then"]) == (pytest.approx(0.5), pytest.approx(1.0))
+
+
+@pytest.mark.parametrize(("lost", "is_compared"), [(4, False), (5, True)])
+def test_seasons_of_fewer_than_five_events_are_not_compared(lost: int, is_compared: bool):
+    rows = "date,build,fished,fate,count\n"
+    for year in (2025, 2026):
+        for day in range(1, 11):
+            rows += f"{year}-05-{day:02},perch-grub,4 h,{'lost' if day <= lost else 'kept'},1\n"
+    season = make_season(BENCH, {"baits.csv": rows}, month="2026-05")
+    told = records(analyse(season.season, season.whole), "seasons")
+    assert [row["ratio"] is not None for row in told if row["measure"] == "baits ended"] == [is_compared]
 
 
 def test_a_change_that_came_with_the_season_is_named_beside_the_season_before():

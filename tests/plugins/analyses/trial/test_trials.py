@@ -72,6 +72,15 @@ def test_lines_that_went_against_the_lot_are_counted_and_compared_as_drawn():
     assert finding(section, "difference").more["p"] == pytest.approx(2 / 2**6)
 
 
+def test_a_line_without_its_block_is_left_out_and_counted():
+    text = fished({"no"})
+    without = text.splitlines()[1].replace(",leader,1,", ",leader,,")
+    made = make_season(BENCH, {"fishing.csv": f"{text}{without}\n"})
+    section = analyse("leader", made.season, made.period)
+    assert finding(section, "left_out").value == 1
+    assert finding(section, "difference").more["p"] == pytest.approx(2 / 2**6)
+
+
 def test_each_trial_that_the_logs_name_is_a_section_of_its_own_and_none_is_none():
     made = make_season(BENCH, {"fishing.csv": fished({"no"})})
     assert [each.id for each in trials(made.season)] == ["trial:leader"]
