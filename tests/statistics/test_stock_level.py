@@ -179,3 +179,7 @@ def test_stock_for_all_kinds_together_is_the_smallest_that_holds_the_level() -> 
         assert sum(found) <= fewest + 1
     assert joint_stock([], [], 0.9) == []
     assert joint_stock(rates, [0.0, 0.0, 0.0], 0.9) == [0, 0, 0]
+
+
+def test_a_prior_share_may_be_none_or_all() -> None:
+    assert (posterior_share(1, 3, 0.0, 1), posterior_share(1, 3, 1.0, 1)) == (0.25, 0.5)

@@ -3,12 +3,14 @@
 import math
 from collections.abc import Sequence
 from typing import Any
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from defect_rate.compute import begins_warm
 from defect_rate.mold_heat import (
     AIR_C,
     ALUMINIUM,
@@ -310,3 +312,8 @@ def test_what_cannot_radiate_is_refused() -> None:
         infrared_reading(150.0, 0.0)
     with pytest.raises(ValueError, match="absolute zero"):
         infrared_reading(-300.0, 0.5)
+
+
+@pytest.mark.parametrize(("above_air_c", "is_warm"), [(15.0, False), (15.5, True)])
+def test_a_mold_begins_warm_more_than_15_degrees_above_the_air(above_air_c: float, is_warm: bool) -> None:
+    assert begins_warm(Mock(usual_c=AIR_C + above_air_c)) is is_warm

@@ -11,7 +11,7 @@ from scipy.stats import betabinom, nbinom
 from benchwater.plugin import Analysis, Item, Section
 from benchwater.testing import MadeSeason, check_section, finding, make_season, plugin_file, records
 from benchwater.words import counted
-from pour_plan.compute import Part
+from pour_plan.compute import Part, too_few
 
 ROOT = Path(__file__).parents[4]
 ANALYSIS: Analysis = next(iter(plugin_file(ROOT / "plugins/analyses/pour_plan").analyses()))
@@ -513,3 +513,7 @@ def test_stock_below_zero_is_bought_as_if_there_were_none() -> None:
         6,
         0,
     ]
+
+
+def test_five_baits_on_three_days_are_the_fewest_that_foresee_anything() -> None:
+    assert [too_few(*each) for each in ((4, 3), (5, 2), (5, 3))] == [True, True, False]
