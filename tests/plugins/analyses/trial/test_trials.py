@@ -154,6 +154,8 @@ def test_fills_at_three_temperatures_are_a_trial_of_the_pour_log():
             lines += [f"{fill},{outcome},{count},{row['mold_temp']}"] if count else []
     made = make_season(BENCH, {"pour.csv": "\n".join(lines)}, month="2026-06")
     section = analyse("mold_temp", made.season, made.period)
+    arms = [(row["units"], row["exposure"], row["events"]) for row in records(section, "arms")]
+    assert arms == [(6, 30, 24), (6, 30, 12), (6, 30, 0)]
     difference = finding(section, "difference")
     assert isinstance(difference.more["p"], float)
     assert difference.more["p"] < 0.001
