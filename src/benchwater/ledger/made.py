@@ -75,7 +75,7 @@ _NONE_DRESSED = Dressed(number=0.0, low=0.0, high=0.0, seen=0.0, known=True)
 
 @computed_once
 def coats_made(season: Season, since: datetime = datetime.min) -> dict[tuple[str, str, str], tuple[int, int]]:
-    """By mold, cavity and coat: the pieces that came out good, and those to strip or scrap."""
+    """By mold, cavity and coat, dipped from `since` on: good pieces, and those to strip or scrap."""
     table = coatings(season)
     table = table[table["date"] >= since]
     dipped, bad = table["count"].to_numpy(), table["rejects"].to_numpy()

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from benchwater.ledger.trials import arm_name, trial_name
+from benchwater.ledger.trials import KNOWN, arm_name, trial_name
 from benchwater.plugin.bench import Bench, Build, Item
 from benchwater.plugin.logs import LogKind
 from benchwater.read.names import find_name
 from benchwater.sheets.compose import bare_unit
 from benchwater.sheets.layout import PAPER_MM
 from benchwater.statistics.randomisation import draw_block
-from benchwater.text import csv_lines, did_you_mean, quoted
+from benchwater.text import csv_lines, did_you_mean, near_names, quoted
 from benchwater.units.quantities import QuantityError, read_quantity
 from benchwater.words import MONTHS
 
@@ -212,12 +212,16 @@ class TrialSheet:
 def trial_sheet_of(trial: str, arms: Sequence[str], blocks: int, repeats: int, bench: Bench) -> TrialSheet:
     """Return the sheet of a trial whose blocks give each arm `repeats` times.
 
-    The same name, arms and size give the same lot. Raises ValueError where there are not two arms, or where
-    one is no temperature, build or coat of the bench and the trial is one of these.
+    The same name, arms and size give the same lot. Raises ValueError where there are not two arms, where one
+    is no temperature, build or coat of the bench and the trial is one of these, and for a name that is nearly
+    `leader` or the like.
     """
     name = trial_name(trial)
     if not name:
         raise ValueError("say what is tried, such as `--trial leader`")
+    near = near_names(name, KNOWN, least=0.75)
+    if near and not name.startswith(near[0]):
+        raise ValueError(f"`{name}`: did you mean `--trial {near[0]}`? If not, choose a name less like it")
     found = {arm_name(arm): _arm(name, arm.strip(), bench) for arm in arms if arm.strip()}
     if len(found) < 2:
         raise ValueError("a trial compares at least two arms: name them with commas, such as `yes,no`")

@@ -89,6 +89,12 @@ def test_each_trial_that_the_logs_name_is_a_section_of_its_own_and_none_is_none(
     assert split_analyses([], made.season) == ([], ())
 
 
+def test_a_second_trial_of_one_thing_is_not_mixed_into_the_first():
+    second = fished({"no"}).replace(",leader,", ",leader 2,").split("\n", 1)[1]
+    made = make_season(BENCH, {"fishing.csv": fished({"no"}) + "\n" + second})
+    assert [each.id for each in trials(made.season)] == ["trial:leader", "trial:leader_2"]
+
+
 BENCH_OF_TWO = Bench(name="Trial bench", default_units={"mold_temp": "degF"})
 
 
@@ -96,7 +102,7 @@ BENCH_OF_TWO = Bench(name="Trial bench", default_units={"mold_temp": "degF"})
     ("name", "arms", "meant"),
     [
         ("Leader ", ("Yes", "N"), ("leader", ("no", "yes"))),
-        ("leadr", ("y", "none"), ("leader", ("no", "yes"))),
+        ("Leaders", ("y", "none"), ("leader", ("no", "yes"))),
         ("mold temp", ("300", "330 F", "360f"), ("mold_temp", ("300 F", "330 F", "360f"))),
         ("Mold-Temperature", ("150 C", "180 C"), ("mold_temp", ("150 C", "180 C"))),
         ("hook colour", ("red", "gold"), ("hook_colour", ("gold", "red"))),
@@ -114,6 +120,7 @@ def test_a_trial_is_named_however_it_is_spelt(name, arms, meant):
         ("mold_temp", ("yes", "no"), "is no temperature of a mold"),
         ("build", ("perch-grub", "old-faithful"), "is no build of bench.toml"),
         (" ", ("yes", "no"), "say what is tried"),
+        ("leadr", ("yes", "no"), "did you mean `--trial leader`"),
     ],
 )
 def test_a_trial_that_cannot_be_meant_is_refused_with_what_would_do(name, arms, why):
