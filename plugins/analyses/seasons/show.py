@@ -99,7 +99,7 @@ def _by_season(seasons: Sequence[SeasonComparison]) -> dict[tuple[str, str], dic
 
 
 def _side_by_side(seasons: Sequence[SeasonComparison]) -> Table:
-    """A row a question, a column a season, and how this one compares with the last."""
+    """One row for each question, one column for each season, and how this season compares with the last."""
     last = max(each.against for each in seasons)
     against = {(each.now.name, each.now.group): each for each in seasons if each.against == last}
     years = [*sorted({each.against for each in seasons}), seasons[0].season]

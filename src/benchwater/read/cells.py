@@ -273,7 +273,7 @@ def could_be_of(cells: Sequence[str], columns: Sequence[Column], bench: Bench) -
 
 
 def surely_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) -> list[Column]:
-    """The columns that nearly all of at least two different cells are surely of."""
+    """Return the columns that nearly all cells surely fit; none where fewer than two cells differ."""
     distinct = _distinct(cells)
     return [each for each in columns if len(distinct) > 1 and _nearly_all(distinct, each, bench, _SURE)]
 
