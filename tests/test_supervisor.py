@@ -163,3 +163,15 @@ def test_a_signal_to_the_run_ends_all_of_it(folder, number):
         time.sleep(0.05)
     else:
         pytest.fail("the child is still there")
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
+def test_a_run_that_is_ended_outside_a_plugin_ends_by_the_same_signal(number):
+    code = f"""
+import os
+from benchwater import commands
+commands.guarded = lambda *_: os.kill(os.getpid(), {number})
+commands.main()
+"""
+    run = subprocess.run([sys.executable, "-c", code, "check"], capture_output=True, check=False)
+    assert (run.returncode, run.stderr) == (-number, b"")

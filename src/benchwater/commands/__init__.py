@@ -4,6 +4,7 @@ import importlib
 import os
 import signal
 import sys
+from contextlib import suppress
 from functools import partial
 from io import TextIOWrapper
 
@@ -96,6 +97,7 @@ def main() -> None:
         sys.exit(guarded(cli, arguments))
     status = supervise(lambda: guarded(cli, arguments), partial(click.echo, err=True))
     if status < 0:
-        signal.signal(-status, signal.SIG_DFL)
+        with suppress(OSError):  # SIGKILL has no handler
+            signal.signal(-status, signal.SIG_DFL)
         os.kill(os.getpid(), -status)
     sys.exit(status)
