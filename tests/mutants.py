@@ -2,6 +2,7 @@
 
     .venv/bin/python tests/tasks.py mutants                     20 faults, in copies of the tree
     .venv/bin/python tests/mutants.py 200 --seed 3 --jobs 2     as many as named
+    .venv/bin/python tests/mutants.py --part src/benchwater/ledger plugins/analyses/cost    of these
 
 Each fault changes one operator, comparison, number or condition of a plugin, the ledger or the statistics.
 Printed is which quick tests see it first: those of its place (`near`), of the demo's numbers (`demo`), or
@@ -34,7 +35,7 @@ from typing import Any, NamedTuple
 import pytest
 
 ROOT = Path(__file__).parents[1]
-PLACES = ("plugins/analyses", "src/benchwater/ledger", "src/benchwater/statistics")
+PLACES = tuple(map(Path, ("plugins/analyses", "src/benchwater/ledger", "src/benchwater/statistics")))
 COPIED = ("src", "plugins", "tests", "sample_logs", "pyproject.toml", "README.md", "DEVELOPERS.md")
 GOLDEN = "tests/golden/golden_numbers.py"
 DEMO = ("tests/render/test_golden_numbers.py", "tests/plugins/analyses/test_demo_recomputed.py")
@@ -92,11 +93,11 @@ class Fault(NamedTuple):
     text: str
 
 
-def faults(count: int, seed: int) -> Iterator[Fault]:
-    """Faults drawn at random."""
-    files = [path for place in PLACES for path in sorted((ROOT / place).rglob("*.py"))]
-    places = [(file, at) for file in files for at, _ in enumerate(sites(ast.parse(file.read_text("utf-8"))))]
-    for path, at in random.Random(seed).sample(places, count):
+def faults(places: Sequence[Path], count: int, seed: int) -> Iterator[Fault]:
+    """Faults drawn at random from files and folders below the top."""
+    files = [file for place in places for file in sorted((ROOT / place).rglob("*.py")) or [ROOT / place]]
+    found = [(file, at) for file in files for at, _ in enumerate(sites(ast.parse(file.read_text("utf-8"))))]
+    for path, at in random.Random(seed).sample(found, count):
         tree = ast.parse(path.read_text("utf-8"))
         node: Any = list(sites(tree))[at]
         holding = [
@@ -183,7 +184,7 @@ def run_part(wanted: argparse.Namespace, part: int) -> Counter[str]:
         subprocess.run([sys.executable, GOLDEN], cwd=folder, env=_environment(folder), check=True)
         if fails(folder, DEMO):
             raise SystemExit("the demo's numbers are not the golden ones even without a fault")
-        for fault in [*faults(wanted.count, wanted.seed)][part :: wanted.jobs]:
+        for fault in [*faults(wanted.part, wanted.count, wanted.seed)][part :: wanted.jobs]:
             (folder / fault.file).write_text(fault.text, encoding="utf-8")
             by = seen_by(folder, fault, wanted.reach)
             shutil.copy2(ROOT / fault.file, folder / fault.file)
@@ -198,6 +199,7 @@ def main() -> int:
     parser.add_argument("count", type=int, nargs="?", default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--part", type=Path, nargs="+", default=PLACES, help="files and folders to change")
     parser.add_argument("--reach", type=Path, help="the coverage of the quick tests as JSON, with contexts")
     wanted = parser.parse_args()
     for module in IMPORTED_ONCE:

@@ -16,8 +16,8 @@ def test_reading_ends_whatever_a_folder_holds(tmp_path, seed):
 
 
 def test_a_drawn_fault_changes_one_thing_and_is_the_same_for_a_seed():
-    fault = next(mutants.faults(1, seed=5))
-    assert fault == next(mutants.faults(1, seed=5))
+    fault = next(mutants.faults(mutants.PLACES, 1, seed=5))
+    assert fault == next(mutants.faults(mutants.PLACES, 1, seed=5))
     before = ast.unparse(ast.parse((mutants.ROOT / fault.file).read_text("utf-8"))).splitlines()
     after = fault.text.splitlines()
     assert sum(one != other for one, other in zip(before, after, strict=True)) == 1
