@@ -13,8 +13,8 @@ from benchwater.ledger import midnight
 from benchwater.plugin.season import Season, Span
 from benchwater.statistics.proportions import clustered_wilson_interval, few_cluster_effect
 from defect_rate.compute import by_fill
-from defect_rate.mold_heat import WarmingMold, book_metal, heat_per_fill
-from defect_rate.working_window import FlawWindow, flaw_window, rate_limits
+from defect_rate.mold_heat import LEAD, WarmingMold, heat_content
+from defect_rate.working_window import FlawWindow, flaw_window
 from material_balance.metal import mold_yields
 from simulations.shares_and_lives import alike_shares, inside
 from simulations.stock_seasons import NOMINAL, START, bench
@@ -142,18 +142,18 @@ def cold_share(rng: Generator, scatter: float) -> Held:
     found = season.window()
     if found is None or found.cold is None:
         return None
-    _, limits = rate_limits(found.cold, [at])
+    low, high = found.cold.limits(at)
     truth = float(marginal(np.array([(season.middle - at) / season.width]), scatter)[0])
-    return inside(float(limits.lower[0]), truth, float(limits.upper[0]))
+    return inside(float(low), truth, float(high))
 
 
 def first_good_fill(rng: Generator, scatter: float) -> Held:
     """From which fill on at most 10 % are rejects, without a thermometer: 5 to 15 sessions begun cold"""
-    sessions, metal = int(rng.integers(5, 16)), book_metal(250.0)
+    sessions = int(rng.integers(5, 16))
     capacity, loss, mass = rng.uniform(300, 900), rng.uniform(0.15, 0.5), rng.uniform(0.02, 0.06)
     mold = WarmingMold(
-        content=heat_per_fill(mass, 370.0, 0.0, metal),
-        casting=mass * metal.solid_specific_heat,
+        content=heat_content(mass, 370.0, 250.0, LEAD),
+        casting=mass * LEAD.solid,
         heat_capacity=capacity,
         loss=loss,
         spread=np.eye(2),
@@ -166,7 +166,7 @@ def first_good_fill(rng: Generator, scatter: float) -> Held:
 
     def temperatures(count: int) -> FloatArray:
         waits = np.repeat(pace * np.exp(rng.normal(0, 0.15, (count, 1))), MOST_FILLS, axis=1)
-        return mold.temperatures(rng.uniform(18, 32, count), waits, np.full(waits.shape, np.nan))
+        return mold.temperatures(rng.uniform(18, 32, count), waits)
 
     many = temperatures(typical)
     middle = float(np.interp(rng.uniform(4, 16), np.arange(MOST_FILLS), many.mean(axis=0)) - 20)

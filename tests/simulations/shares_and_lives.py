@@ -16,7 +16,7 @@ from benchwater.statistics.proportions import (
 )
 from benchwater.statistics.rates import poisson_interval, rate_ratio, ratio_of_totals
 from catch_size.compute import mean_interval
-from defect_rate.comparisons import one_against_rest
+from defect_rate.rates import one_against_rest
 from simulations.study import Generator, Held
 
 FloatArray = NDArray[np.float64]

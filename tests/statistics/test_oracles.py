@@ -19,8 +19,8 @@ from benchwater.statistics.interval import benjamini_hochberg_adjusted, holm_adj
 from benchwater.statistics.proportions import clopper_pearson_interval, wilson_interval
 from benchwater.statistics.rates import poisson_interval, rate_ratio
 from benchwater.statistics.uncertainty import coverage_factor
-from defect_rate.comparisons import trend_within
-from defect_rate.logistic import LikelihoodProfile, LogisticFit, fit_logistic, line_design
+from defect_rate.logistic import LikelihoodProfile, fit_line
+from defect_rate.rates import trend_within
 from material_balance.reconciliation import reconcile
 
 FloatArray = NDArray[np.float64]
@@ -40,12 +40,6 @@ def flaws(rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
     """Single castings, temperatures about 0 and 1, and whether each was bad."""
     x = rng.normal(0, 1, 60)
     return x, (rng.random(60) < 1 / (1 + np.exp(2 * x))).astype(float)
-
-
-def fall(fit: LogisticFit, coefficient: int, value: float) -> float:
-    """Twice the fall of the log-likelihood where one of two coefficients is held."""
-    origin = value * np.eye(2)[coefficient]
-    return LikelihoodProfile(fit).statistic(origin, np.eye(2)[:, [1 - coefficient]])
 
 
 def test_proportions_and_counts() -> None:
@@ -71,20 +65,18 @@ def test_the_exact_rate_ratio_is_the_binomial_test() -> None:
 def test_maximum_likelihood_and_firth_logistic_regression() -> None:
     for rng in drawn():
         x, y = flaws(rng)
-        design, ones = line_design(x), np.ones(y.size)
-        known = sm.Logit(y, design).fit(disp=0, tol=1e-12)
-        plain = fit_logistic(y, ones, design, firth=False)
-        assert plain.coefficients == near(known.params)
-        assert np.sqrt(np.diag(plain.covariance)) == near(known.bse)
+        ones = np.ones(y.size)
+        known = sm.Logit(y, sm.add_constant(x)).fit(disp=0, tol=1e-12)
+        plain = fit_line(y, ones, x, firth=False)
+        assert (plain.intercept, plain.slope) == near(tuple(known.params))
+        assert plain.covariance == near(known.cov_params())
         firth = FirthLogisticRegression(gtol=1e-8, max_iter=500).fit(x[:, None], y)
-        own = fit_logistic(y, ones, design)
-        assert own.coefficients == near([firth.intercept_, firth.coef_[0]])
-        for coefficient, limits in (
-            (0, firth.conf_int(method="pl")[-1]),
-            (1, firth.conf_int(method="pl")[0]),
-        ):
-            falls = [fall(own, coefficient, float(limit)) for limit in limits]
-            assert falls == pytest.approx([float(stats.chi2.ppf(0.95, 1))] * 2, rel=1e-5)
+        own = fit_line(y, ones, x)
+        assert (own.intercept, own.slope) == near((firth.intercept_, firth.coef_[0]))
+        assert LikelihoodProfile(own).flat_p_value() == near(firth.lrt().lrt_pvalues_[0])
+        profile, of_intercept = LikelihoodProfile(own), firth.conf_int(method="pl")[-1]
+        falls = [profile.statistic_at(0.0, 1 / (1 + np.exp(-limit)))[0] for limit in of_intercept]
+        assert falls == pytest.approx([float(stats.chi2.ppf(0.95, 1))] * 2, rel=1e-5)
 
 
 def test_firth_of_counts_is_the_highest_penalised_likelihood() -> None:
@@ -106,14 +98,20 @@ def test_firth_of_counts_is_the_highest_penalised_likelihood() -> None:
             return -of(b)
 
         best = optimize.minimize(lost, np.zeros(2), method="BFGS", options={"gtol": 1e-9})
-        own = fit_logistic(y, trials, line_design(x))
-        assert own.coefficients == near(best.x)
-
-        for slope in (-3.0, -0.5, 0.0):
+        own = fit_line(y, trials, x)
+        assert (own.intercept, own.slope) == near(tuple(best.x))
+        flat = optimize.minimize_scalar(lambda b: lost(np.array([b, 0.0])), bracket=(-1, 1), tol=1e-12)
+        fall = 2 * float(flat.fun - best.fun)
+        assert LikelihoodProfile(own).flat_p_value() == near(stats.chi2.sf(fall, 1))
+        for at, share in ((0.0, 0.2), (1.0, 0.6), (-2.0, 0.9)):
+            height = float(np.log(share / (1 - share)))
             held = optimize.minimize_scalar(
-                lambda b, slope=slope: lost(np.array([b, slope])), bracket=(-1, 1), tol=1e-12
+                lambda b, at=at, height=height: lost(np.array([height - b * at, b])),
+                bracket=(-1, 1),
+                tol=1e-12,
             )
-            assert fall(own, 1, slope) == near(2 * float(held.fun - best.fun))
+            fall = LikelihoodProfile(own).statistic_at(at, share)[0]
+            assert fall == near(2 * float(held.fun - best.fun))
 
 
 def test_causes_as_competing_risks() -> None:

@@ -24,8 +24,7 @@ def analyse(season: Season, span: Span) -> Section:
 
     from .advice import all_actions, all_cards
     from .compute import bad_castings
-    from .findings import all_findings, is_sure, rows_decide, too_little, what_would_settle
-    from .methods import METHODS
+    from .findings import METHODS, all_findings, is_sure, rows_decide, too_little, what_would_settle
     from .show import all_figures, all_tables
 
     result = bad_castings(season, span)

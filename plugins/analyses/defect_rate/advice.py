@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from benchwater.plugin import Action, Card, CardLine
+from benchwater.ledger.prices import cost_of_reject
+from benchwater.plugin import Action, Card, CardLine, Season
 from benchwater.words import in_brackets, times
 
 from .compute import (
@@ -16,8 +17,8 @@ from .compute import (
     BadCastings,
     CavityRate,
     MoldResult,
+    by_name,
     gap_around,
-    worth_of_rejects,
 )
 from .findings import (
     MANY_BLANKS,
@@ -112,6 +113,26 @@ def _card_blanks(show: Show, mold: MoldResult) -> str:
     if usual is not None and usual.count is not None:
         text = f"{usual.count} from its usual {show.about(mold.heat.usual_c)}, {text}"
     return text
+
+
+def worth_of_rejects(
+    season: Season, mold: str, rows: pd.DataFrame, column: str, part: float = 1.0
+) -> dict[str, Any]:
+    """Returns an action's worth: what the inserts of these bad castings cost, else their number.
+
+    Their number stands where an insert has no price or no cavity takes one. The result is empty where every
+    insert is cut out of them and used again.
+    """
+    counts = {cavity: int(own[column].sum()) for cavity, own in by_name(rows, "cavity").items()}
+    bad = {cavity: count for cavity, count in counts.items() if count > 0}
+    if not bad:
+        return {}
+    costs = {cavity: cost_of_reject(season, mold, cavity) for cavity in bad}
+    no_insert = all(season.bench.cavity(mold, cavity).insert is None for cavity in bad)
+    if None in costs.values() or no_insert:
+        return {"worth": part * float(sum(bad.values())), "worth_unit": "baits"}
+    money = sum((costs[cavity] or 0.0) * count for cavity, count in bad.items())
+    return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
 
 
 def _lately(rows: pd.DataFrame, column: str, target: float) -> tuple[int, int, bool]:

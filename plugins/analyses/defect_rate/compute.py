@@ -1,9 +1,8 @@
 """Computes bad castings by mold, temperature, cavity and session, and how molds warm up."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,16 +20,10 @@ from benchwater.ledger.fills import (
     runs_of,
 )
 from benchwater.ledger.left_open import rows_left_open, what_settles
-from benchwater.ledger.prices import cost_of_reject
 from benchwater.plugin import Bench, Season, Span
 from benchwater.statistics.interval import Interval
-from benchwater.statistics.proportions import (
-    TrendTest,
-    clustered_wilson_interval,
-    design_effect,
-)
+from benchwater.statistics.proportions import TrendTest, design_effect
 
-from .comparisons import ControlChart, ShareRatio, adjusted, one_against_rest, p_chart
 from .mold_heat import (
     AIR_C,
     LOW_MELTING_C,
@@ -41,7 +34,22 @@ from .mold_heat import (
     is_far_too_low,
     warming_mold,
 )
-from .rates import RejectRate, TemperatureBin, bin_numbers, rates_by_bin, reject_rate, session_effect
+from .rates import (
+    SIGNIFICANCE,
+    Adjusted,
+    ControlChart,
+    RejectRate,
+    ShareRatio,
+    TemperatureBin,
+    adjusted,
+    bin_numbers,
+    one_against_rest,
+    p_chart,
+    rates_by_bin,
+    reject_rate,
+    session_effect,
+    share_interval,
+)
 from .working_window import FlawWindow, flaw_window
 
 FloatArray = NDArray[np.float64]
@@ -104,9 +112,7 @@ class Sessions:
 class UnreadFills:
     """The castings of fills without a reading, by the temperature that the heat balance estimates."""
 
-    castings: int
-    rejects: int
-    rate: Interval
+    total: RejectRate
     coolest_c: float
     warmest_c: float
     bins: tuple[TemperatureBin, ...]
@@ -289,26 +295,6 @@ def gap_around(mold: MoldResult, temp: float) -> tuple[float, float] | None:
     return (below, above) if above - below > WIDE_GAP_K else None
 
 
-def worth_of_rejects(
-    season: Season, mold: str, rows: pd.DataFrame, column: str, part: float = 1.0
-) -> dict[str, Any]:
-    """Returns an action's worth: what the inserts of these bad castings cost, else their number.
-
-    Their number stands where an insert has no price or no cavity takes one. The result is empty where every
-    insert is cut out of them and used again.
-    """
-    counts = {cavity: int(own[column].sum()) for cavity, own in by_name(rows, "cavity").items()}
-    bad = {cavity: count for cavity, count in counts.items() if count > 0}
-    if not bad:
-        return {}
-    costs = {cavity: cost_of_reject(season, mold, cavity) for cavity in bad}
-    no_insert = all(season.bench.cavity(mold, cavity).insert is None for cavity in bad)
-    if None in costs.values() or no_insert:
-        return {"worth": part * float(sum(bad.values())), "worth_unit": "baits"}
-    money = sum((costs[cavity] or 0.0) * count for cavity, count in bad.items())
-    return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
-
-
 def by_fill(fills: pd.DataFrame, target: float) -> ByFill | None:
     """Fits bad castings by the number of the fill, as if that were a temperature; None if nothing shows."""
     fills = fills[fills["fill"].between(1, MOST_FILLS)]
@@ -318,10 +304,10 @@ def by_fill(fills: pd.DataFrame, target: float) -> ByFill | None:
     if found is None or found.window is None or not found.falls or found.first_met is None:
         return None
     ends = found.first_met, found.window.first_met_lower, found.window.first_met_upper
-    first, low, high = (None if end is None else math.ceil(end - 1e-6) for end in ends)
-    if first is None or low is None or high is None:
+    first, low, high = (math.nan if end is None else np.ceil(end - 1e-6) for end in ends)
+    if math.isnan(low + high):
         return None
-    return ByFill(first=first, low=low, high=high, castings=int(fills["castings"].sum()))
+    return ByFill(first=int(first), low=int(low), high=int(high), castings=int(fills["castings"].sum()))
 
 
 def _window(fills: pd.DataFrame, scale: str, target: float) -> FlawWindow | None:
@@ -342,7 +328,7 @@ def _by_temperature(bench: Bench, fills: pd.DataFrame) -> ByTemperature:
     fills = fills[fills["mold_temp_c"].notna()]
     fills = fills.assign(bin=bin_numbers(bench, fills["mold_temp_c"]))
     castings, window = int(fills["castings"].sum()), None
-    bins, trend = rates_by_bin(bench, fills) if len(fills) else ((), None)
+    bins, trend = rates_by_bin(bench, fills)
     if castings >= ENOUGH_CASTINGS:
         window = _window(fills, "mold_temp_c", bench.plan.target_reject_rate)
     return ByTemperature(fills=fills, castings=castings, bins=bins, trend=trend, window=window)
@@ -356,7 +342,10 @@ def _mold_heat(bench: Bench, fills: pd.DataFrame, made: pd.DataFrame, mold: str,
     """
     runs = runs_of(fills, mold)
     of_gun = guns & set(runs.sessions)
-    suspected = not of_gun and is_far_too_low(_model(bench, fills, mold, runs, slice(0)), runs)
+    book, cold = _model(bench, fills, mold, runs, slice(0)), np.full(len(runs.sessions), AIR_C)
+    suspected = (
+        not of_gun and book is not None and is_far_too_low(runs.readings, book.temperatures(cold, runs.waits))
+    )
     of_gun = set(runs.sessions) if suspected else of_gun
     trusted = np.array([session not in of_gun for session in runs.sessions], dtype=bool)
     starts = runs.readings[trusted, :1]
@@ -407,11 +396,8 @@ def _unread_fills(
         return None
     fills = fills.assign(bin=bin_numbers(bench, fills["estimated"]))
     bins, trend = rates_by_bin(bench, fills)
-    total = reject_rate(fills, session_effect(fills))
     return UnreadFills(
-        castings=total.castings,
-        rejects=total.rejects,
-        rate=total.rate,
+        total=reject_rate(fills, session_effect(fills)),
         coolest_c=float(fills["estimated"].min()),
         warmest_c=float(fills["estimated"].max()),
         bins=bins,
@@ -461,38 +447,39 @@ def _by_cavity(
     fills: int,
 ) -> dict[str, tuple[tuple[CavityRate, ...], str]]:
     """Compares each cavity with the others of its mold, p-values adjusted over all molds."""
-    strata: dict[str, tuple[pd.DataFrame, str]] = {}
-    compared: list[dict[str, ShareRatio]] = []
+    compared: dict[str, tuple[pd.DataFrame, str, dict[str, ShareRatio]]] = {}
     for mold, by_temperature in temperature.items():
         rows = rows_of[mold][rows_of[mold]["castings"] > 0]
         stratum, effect, name = _strata(rows, made_of[mold], by_temperature.fills, fills)
         known = ~np.isnan(stratum)
-        held = rows[known]
-        counts = stratum[known], held["cavity"].tolist(), held["castings"], held["rejects"]
-        compared.append(one_against_rest(*counts, dispersion=effect))
-        strata[mold] = rows, name
-    found: dict[str, tuple[tuple[CavityRate, ...], str]] = {}
-    for (mold, (rows, name)), ratios, after in zip(strata.items(), compared, adjusted(compared), strict=True):
-        cavities = []
-        for cavity, own in by_name(rows, "cavity").items():
-            made, bad = int(own["castings"].sum()), int(own["rejects"].sum())
-            ratio, told = ratios.get(cavity), after.get(cavity)
-            enough = rows["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
-            worse = enough and ratio is not None and told is not None and told.p < 0.05 and ratio.ratio > 1
-            cavities.append(
-                CavityRate(
-                    cavity=cavity,
-                    rows=own,
-                    castings=made,
-                    rejects=bad,
-                    rate=clustered_wilson_interval(bad, made, min(session_effect(own), made)),
-                    p=None if told is None else told.p,
-                    often=ratio if worse else None,
-                    level=0.95 if told is None else told.level,
-                )
-            )
-        found[mold] = tuple(cavities), name
-    return found
+        counts = (rows.loc[known, column].tolist() for column in ("cavity", "castings", "rejects"))
+        compared[mold] = rows, name, one_against_rest(stratum[known], *counts, dispersion=effect)
+    after = adjusted([ratios for *_, ratios in compared.values()])
+    return {
+        mold: (tuple(_cavities(rows, ratios, told)), name)
+        for (mold, (rows, name, ratios)), told in zip(compared.items(), after, strict=True)
+    }
+
+
+def _cavities(
+    rows: pd.DataFrame, ratios: Mapping[str, ShareRatio], after: Mapping[str, Adjusted]
+) -> Iterator[CavityRate]:
+    """Yields the cavities of one mold, with what the comparison told of each after adjustment."""
+    for cavity, own in by_name(rows, "cavity").items():
+        made, bad = int(own["castings"].sum()), int(own["rejects"].sum())
+        ratio, told = ratios.get(cavity), after.get(cavity)
+        enough = rows["castings"].sum() >= ENOUGH_CASTINGS and bad >= ENOUGH_FLAWED
+        worse = ratio is not None and told is not None and told.p < SIGNIFICANCE and ratio.ratio > 1
+        yield CavityRate(
+            cavity=cavity,
+            rows=own,
+            castings=made,
+            rejects=bad,
+            rate=share_interval(bad, made, session_effect(own)),
+            p=None if told is None else told.p,
+            often=ratio if enough and worse else None,
+            level=0.95 if told is None else told.level,
+        )
 
 
 def _strata(

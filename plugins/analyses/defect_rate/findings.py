@@ -1,4 +1,4 @@
-"""Says what the numbers mean: findings, actions, cards and methods."""
+"""Says what the numbers mean, and how each is made."""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -11,24 +11,9 @@ from benchwater.plugin import Bench, Cell, Finding, Season
 from benchwater.statistics.interval import Interval
 from benchwater.words import counted, day_words, in_brackets, limits, listed, make_finding, times
 
-from .compute import (
-    ENOUGH_CASTINGS,
-    ENOUGH_FLAWED,
-    BadCastings,
-    CavityRate,
-    MoldResult,
-    gap_around,
-)
+from .compute import ENOUGH_CASTINGS, ENOUGH_FLAWED, BadCastings, CavityRate, MoldResult, gap_around
 from .logistic import LogisticFit
-from .mold_heat import (
-    AIR_C,
-    BARE_ALUMINIUM,
-    MATT_BLACK,
-    OXIDISED_ALUMINIUM,
-    Fills,
-    WarmingMold,
-    infrared_reading,
-)
+from .mold_heat import GUN_ON_C, GUN_READS_C, Fills, WarmingMold
 from .rates import RejectRate
 from .working_window import FlawWindow
 
@@ -38,6 +23,54 @@ STRATA = {
     "temperature": "at the same heat",
     "session": "in the same session (how warm it was, the log does not tell)",
 }
+METHODS = (
+    "A row of the pour log without a count is one casting. Shares: Wilson's score interval (Wilson 1927), "
+    "the castings divided by the design effect of sessions (Rao and Scott 1992), the mold a stratum where "
+    "molds are put together: at most the mean castings of a session, weighted by them; times (t/z)² for "
+    "few sessions (Korn and Graubard 1998); at least 1. It is that of the season to date, for a month too. "
+    "In a single session fills take the place of sessions. Where rows set aside could move a share out of "
+    "its interval, the limits are those of all of them good and of all bad (Horowitz and Manski 2000); a "
+    "row whose count is not known counts as the log's middle row, and a month has those without a date too.",
+    "Trend over bins of temperature, scored by their middles: Cochran 1954 and Armitage 1955, over the "
+    "design effect of sessions within bins.",
+    "Cold flaws (short fill, cold shut) and hot ones (flash, porosity) are fitted apart over mold "
+    "temperature by penalised logistic regression (Firth 1993; Heinze and Schemper 2002); other flaws are "
+    "a constant share. Where most bad castings name no flaw, those are taken as cold ones. Dispersion: "
+    "squares of what sessions lie beside the fit over what chance does to them, capped and with (t/z)² as "
+    "above. That flaws change with temperature is tested within sessions (Mantel 1963) and over all, each "
+    "at 2.5 %.",
+    "Target temperature and the window's upper end: where the sum first and last meets the target, with "
+    "profile likelihood limits (Williams 1986; the problem: Fieller 1954) for the doubt in all three "
+    "shares. Where nothing was poured within 20 K of such an end, advice takes the reading next to it "
+    "that is inside the window. Without a thermometer the number of the fill takes the place of the "
+    "temperature.",
+    "Cavities at equal temperature: ratio of shares within fills, or within bins of temperature or "
+    "sessions where poured apart (Greenland and Robins 1985; limits as Sato 1990); p-values after Holm "
+    "1979, and limits at the level that this leaves.",
+    "Sessions: p-chart for unequal sizes (Shewhart 1931; Montgomery, Introduction to Statistical Quality "
+    "Control), one a mold, limits widened by the design effect of fills within sessions.",
+    "Worth of advice: the inserts of the bad castings of recent months (the report's and the one before), "
+    "as far as they are lost with them, at the price that What each bait cost takes. Advice holds once "
+    "recent months have at most half as many such flaws as the bench aims at.",
+    "Heat balance: the mold as one lump (Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, "
+    "chapter 5); castings leave as warm as the mold. It goes by the times of the fills, else in steps of "
+    "one fill, so that the bench's rhythm is part of the fitted loss. Book values: the mold's mass "
+    "(aluminium alloy 6061: 896 J/kgK, 2700 kg/m³, UNS A96061 data sheets; 10 W/m²K to air of 20 °C, "
+    "after Cengel, Heat Transfer). Fitted: logarithms of capacity and loss that make least the sum of "
+    "((estimate − reading) / 5 K)² over all readings but the first of a session, from which it is "
+    "estimated, and of (log(value/book) / log 2)². Lead gives 148 J/kgK liquid, 136 solid (Dinsdale 1991) "
+    "and 23.0 kJ/kg on freezing (CRC Handbook); tin-bismuth 188, 167 and 45 (elements by mass; from "
+    "memory). Sprues take half the castings' metal again: common practice, no source; the fit makes up "
+    "for it.",
+    "Warm-up fills: 95 % limits over 1000 draws of what the fit leaves open; with book values, of those, "
+    "of the rhythm (each good to a factor of 2) and of the metal in sprues (to a third). Without a mold "
+    "mass: the middle session's first fill at the target, less one.",
+    "Fills without a reading: by the same balance, from the reading before, else from the usual first "
+    "reading (else 20 °C). Estimates stand apart from readings throughout.",
+    "Infrared: a gun takes what a surface radiates and mirrors for one of its own setting (Planck's law, "
+    "8 to 14 µm). Emissivities: CRC; Thermal Radiation Properties Survey 1960. Suspected where a remark "
+    "names it, or readings lie over three times closer to the air than book values have it.",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +121,9 @@ def all_findings(result: BadCastings) -> Iterator[Finding]:
     worst = max(over, key=lambda each: (each.value or 0.0) * (each.n or 0), default=rates[0])
     yield from (replace(each, headline=each is worst) for each in rates)
     if result.left_out:
-        yield make_finding(
-            "molds_left_out",
-            f"The {len(molds)} molds poured most are looked at one by one; {result.left_out} more are in the "
-            "share of all molds only.",
-            (float(result.left_out),),
-            "1",
-        )
+        text = f"The {len(molds)} molds poured most are looked at one by one; {result.left_out} more are in "
+        text += "the share of all molds only."
+        yield make_finding("molds_left_out", text, (float(result.left_out),), "1")
     for mold in molds:
         yield from _temperature(show, mold)
     for mold in molds:
@@ -121,14 +150,11 @@ def what_would_settle(result: BadCastings) -> Iterator[Finding]:
         castings = max(ENOUGH_CASTINGS - float(known["castings"].sum()), flaws / bad, 1.0)
         fills = math.ceil(castings / sum(cavity.per_fill for cavity in stated.cavities.values()))
         evenings = counted(math.ceil(castings / max(evening, 1.0)), "evening")
-        text = (
-            f"How warm {mold.name} must be: it takes about {counted(fills, 'fill')} more with `mold_temp`, "
-        )
-        text += f"some cool and some warm ({evenings} like those so far). "
+        text = f"How warm {mold.name} must be: it takes about {counted(fills, 'fill')} more with "
+        text += f"`mold_temp`, some cool and some warm ({evenings} like those so far). "
         text += "Draw lots for it: `benchwater sheets --trial mold_temp`."
-        yield make_finding(
-            "settled_by", text, (castings,), "pieces", n=mold.total.castings, group=mold.name, quiet=True
-        )
+        n, name = mold.total.castings, mold.name
+        yield make_finding("settled_by", text, (castings,), "pieces", n=n, group=name, quiet=True)
 
 
 def is_sure(result: BadCastings) -> bool:
@@ -145,14 +171,13 @@ def rows_decide(result: BadCastings) -> str:
     (mold, rate), show = found, Show(result.season)
     left = rate.left_open
     assert left is not None
+    rows, castings = counted(left.rows, "row"), counted(left.castings, "casting")
     of = "" if mold == "All molds" else f" of {mold}"
-    text = (
-        f"{counted(left.rows, 'row')} ({counted(left.castings, 'casting')}) set aside could put the share of "
+    return (
+        f"{rows} ({castings}) set aside could put the share of bad castings{of} anywhere from "
+        f"{show.share(left.least)} to {show.share(left.most)}, so nothing is advised from it. To settle it, "
+        f"{result.settles}."
     )
-    text += (
-        f"bad castings{of} anywhere from {show.share(left.least)} to {show.share(left.most)}, so nothing is "
-    )
-    return text + f"advised from it. To settle it, {result.settles}."
 
 
 def too_little(molds: Sequence[MoldResult]) -> str:
@@ -183,9 +208,9 @@ def _reject_rate(show: Show, mold: str | None, found: RejectRate, *, alone: bool
     more: dict[str, Cell] = {"fills": found.fills, "sessions": found.sessions, "design_effect": found.effect}
     if (left := found.left_open) is not None:
         bounds = f"{show.share(left.least)} to {show.share(left.most)}"
-        text = f"{mold or 'All molds'}: somewhere from {bounds} of castings were bad: {found.rejects} "
-        text += f"of the {found.castings} that could be read, and "
-        text += f"{counted(left.castings, 'more is', 'more are')} set aside."
+        text = f"{mold or 'All molds'}: somewhere from {bounds} of castings were bad: {found.rejects} of the "
+        text += f"{found.castings} that could be read, and {counted(left.castings, 'more is', 'more are')} "
+        text += "set aside."
         more |= {"bound_low": left.least, "bound_high": left.most, "set_aside": left.castings}
     quiet = mold is not None and alone
     return make_finding("reject_rate", text, rate, "1", n=found.castings, group=mold, more=more, quiet=quiet)
@@ -226,30 +251,17 @@ def from_fill(mold: MoldResult) -> str:
     return f"fill {found.first}{sure} of a session on, begun as yours are"
 
 
-def start_limits(show: Show, mold: MoldResult, found: FlawWindow) -> str:
-    """Says how sure the lower end of the window is."""
-    assert found.window is not None
-    ends = found.window.first_met_lower, found.window.first_met_upper
-    return f"{_sure(show, ends, mold, found.first_met)}{_few(found.cold)}"
-
-
-def stop_limits(show: Show, mold: MoldResult, found: FlawWindow) -> str:
-    """Says how sure the upper end of the window is."""
-    return f"{_sure(show, found.top_limits, mold, found.top)}{_few(found.hot)}"
-
-
 def _window(show: Show, mold: MoldResult, found: FlawWindow) -> Iterator[Finding]:
     """The target temperature and the two ends of the window; the first says both ends in words."""
     window, goal = found.window, show.share(show.bench.plan.target_reject_rate)
     low = high = None
+    stop = f"{_sure(show, found.top_limits, mold, found.top)}{_few(found.hot)}"
     until = f"on; up to {show.about(found.hottest)}, the hottest so far, too much heat does not show"
     if mold.stop_at is not None and window is not None:
-        until = f"to about {stop_words(show, mold)} ({stop_limits(show, mold, found)}), best near "
-        until += show.about(window.best)
+        until = f"to about {stop_words(show, mold)} ({stop}), best near {show.about(window.best)}"
     if window is None:
-        text = (
-            f"flaws that temperature does not explain ({show.share(found.plain)}) already use up the {goal}."
-        )
+        text = f"flaws that temperature does not explain ({show.share(found.plain)}) already use up the "
+        text += f"{goal}."
     elif window.first_met is None:
         text = f"no temperature so far keeps bad castings to {goal}: the best, {show.temp(window.best)}, "
         text += f"still gives {show.share(float(found.total([window.best])[0]))}."
@@ -258,8 +270,8 @@ def _window(show: Show, mold: MoldResult, found: FlawWindow) -> Iterator[Finding
         text = f"at most {goal} go bad from the coldest so far, {show.about(found.coldest)}, {until}."
     else:
         low, high = window.first_met_lower, window.first_met_upper
-        text = f"at most {goal} go bad from about {start_words(show, mold)} "
-        text += f"({start_limits(show, mold, found)}) {until}."
+        start = f"{_sure(show, (low, high), mold, found.first_met)}{_few(found.cold)}"
+        text = f"at most {goal} go bad from about {start_words(show, mold)} ({start}) {until}."
     n, name = mold.by_temperature.castings, mold.name
     value: Sequence[float | None] = (found.first_met, low, high)
     edge: dict[str, Cell] = {
@@ -278,7 +290,7 @@ def _window(show: Show, mold: MoldResult, found: FlawWindow) -> Iterator[Finding
     yield make_finding("window_low", text, value, "degC", n=n, group=name, more=edge, quiet=True)
     text = f"{name}: up to {show.about(found.hottest)}, the hottest so far, too much heat does not show."
     if mold.stop_at is not None:
-        text = f"{name}: above about {stop_words(show, mold)} ({stop_limits(show, mold, found)}) "
+        text = f"{name}: above about {stop_words(show, mold)} ({stop}) "
         text += f"flash and porosity take bad castings over {goal}."
     value = (found.top, *found.top_limits)
     yield make_finding("window_high", text, value, "degC", n=n, group=name, more=edge, quiet=True)
@@ -332,14 +344,12 @@ def _infrared(show: Show, mold: MoldResult) -> Finding:
     if heat.suspected:
         why = "readings stay far below what the metal poured must have warmed the mold to, as those of "
         why += "an infrared gun do (or minutes passed between fills: then write the time with the date)"
-    hot = 150.0
-    bare, dull, spot = (
-        infrared_reading(hot, e, background=AIR_C) for e in (BARE_ALUMINIUM, OXIDISED_ALUMINIUM, MATT_BLACK)
+    bare, dull, spot = GUN_READS_C
+    text = (
+        f"{mold.name}: {why}. Bare aluminium radiates little and mirrors the room: at {show.temp(GUN_ON_C)} "
+        f"a gun reads {limits(show.temp, bare, dull)} on it, and {show.temp(spot)} on a matt black spot. "
+        "Paint one, aim there, and log how it was read. Until then take temperatures here as that gun's own."
     )
-    text = f"{mold.name}: {why}. Bare aluminium radiates little and mirrors the room: at {show.temp(hot)} a "
-    text += f"gun reads {limits(show.temp, bare, dull)} on it, and {show.temp(spot)} on a matt black spot. "
-    text += "Paint one, aim there, and log how it was read. Until then take temperatures here as that gun's "
-    text += "own."
     more: dict[str, Cell] = {"said": not heat.suspected}
     return make_finding("infrared_likely", text, n=len(heat.gun_sessions), group=mold.name, more=more)
 
@@ -348,8 +358,8 @@ def _unread(show: Show, mold: MoldResult, model: WarmingMold) -> Finding:
     """The share of bad castings of fills of which only the estimated temperature is known."""
     found = mold.heat.unread
     assert found is not None
-    rate, trend = found.rate, found.trend
-    text = f"{mold.name} without a thermometer: {found.rejects} of {found.castings} castings were bad, "
+    total, rate, trend = found.total, found.total.rate, found.trend
+    text = f"{mold.name} without a thermometer: {total.rejects} of {total.castings} castings were bad, "
     text += f"{show.share(rate.estimate)}{_sure_of_share(show, rate)}, at an estimated "
     text += f"{limits(show.temp, found.coolest_c, found.warmest_c)} (heat balance, {_source(model)}"
     text += f"{', begun cold' if mold.heat.usual_c is None else ''})."
@@ -357,13 +367,8 @@ def _unread(show: Show, mold: MoldResult, model: WarmingMold) -> Finding:
         text += f" {'Fewer' if trend.slope < 0 else 'More'} were bad the warmer it was."
     p = None if trend is None else trend.p_value
     more: dict[str, Cell] = {"coolest_c": found.coolest_c, "warmest_c": found.warmest_c, "trend_p": p}
-    return make_finding(
-        *("reject_rate_unread", text, rate, "1"),
-        n=found.castings,
-        group=mold.name,
-        more=more,
-        quiet=found.castings < ENOUGH_UNREAD,
-    )
+    n, quiet = total.castings, total.castings < ENOUGH_UNREAD
+    return make_finding("reject_rate_unread", text, rate, "1", n=n, group=mold.name, more=more, quiet=quiet)
 
 
 def _source(model: WarmingMold) -> str:
@@ -436,20 +441,13 @@ def _sessions(show: Show, mold: MoldResult) -> Finding:
     """The sessions worse than their limits; quiet where there is none."""
     table, chart = mold.sessions.table, mold.sessions.chart
     usual, of = show.share(chart.center), f"{len(table)} sessions"
+    worse = table.loc[chart.above, ["session", "castings", "rejects"]]
     odd = [
         f"{show.session(session, mold.name)} ({bad} of {made} bad)"
-        for session, made, bad in table[chart.above][["session", "castings", "rejects"]].itertuples(
-            index=False
-        )
+        for session, made, bad in worse.itertuples(index=False)
     ]
-    text = f"{mold.name}: none of {of} was worse than chance makes them around the usual {usual}."
-    if odd:
-        were = "was" if len(odd) == 1 else "were"
-        text = (
-            f"{mold.name}: {len(odd)} of {of} {were} worse than chance makes them around the usual {usual}: "
-        )
-        text += f"{listed(odd, MOST_SESSIONS_NAMED)}."
-    more: dict[str, Cell] = {"better": int(chart.below.sum())}
-    return make_finding(
-        "session_signals", text, (len(odd),), n=len(table), group=mold.name, more=more, quiet=not odd
-    )
+    were = "was" if len(odd) < 2 else "were"
+    text = f"{mold.name}: {len(odd) or 'none'} of {of} {were} worse than chance makes them around the usual "
+    text += f"{usual}: {listed(odd, MOST_SESSIONS_NAMED)}." if odd else f"{usual}."
+    n, quiet, more = len(table), not odd, {"better": int(chart.below.sum())}
+    return make_finding("session_signals", text, (len(odd),), n=n, group=mold.name, more=more, quiet=quiet)

@@ -10,18 +10,16 @@ so that the bench's own rhythm is part of the fitted loss.
 Constants: aluminium alloy 6061, 896 J/(kg K) and 2700 kg/m3 (UNS A96061 data sheets); lead, liquid 148 and
 solid 136 J/(kg K) (Dinsdale 1991, Calphad 15:317-425), 23.04 kJ/kg of fusion (CRC Handbook of Chemistry and
 Physics); loss of a bare mold in still air 10 W/(m2 K), worked out from the free convection of a vertical
-plate (Cengel, Heat Transfer) and the radiation of oxidised aluminium. Emissivities are shares of a black
-body's radiation: bare aluminium 0.05 where polished to 0.3 where oxidised (8 to 14 um band 0.02 to 0.4), oil
-paint and soot 0.94, from published emissivity tables (CRC; DMIC Report 177; Thermal Radiation Properties
-Survey, 1960).
+plate (Cengel, Heat Transfer) and the radiation of oxidised aluminium.
 """
 
 import math
 from dataclasses import dataclass, replace
 from math import log
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from benchwater.ledger.fills import Runs
 
@@ -41,23 +39,26 @@ MEASURED_WITHIN_K = 5.0
 # metal in sprues to a third: common practice, no source.
 BOOK, RHYTHM, SPRUE = log(2.0), log(2.0), log(4 / 3)
 DRAWS, SEED = 1000, 20
-BARE_ALUMINIUM, OXIDISED_ALUMINIUM, MATT_BLACK = 0.05, 0.30, 0.94
-GUN_SETTING = 0.95
-COMMON_BAND_UM = (8.0, 14.0)
+# What a gun set to 0.95 reads of 150 degC, in a room of 20 degC, on aluminium that is bare (emissivity 0.05),
+# oxidised (0.3) and blackened (0.94): Planck's law over 8 to 14 um, emissivities from published tables (CRC;
+# DMIC Report 177; Thermal Radiation Properties Survey, 1960).
+GUN_ON_C, GUN_READS_C = 150.0, (30.6, 73.1, 149.0)
 FEWEST_READINGS, LEAST_WARMTH_K, FAR_BELOW = 4, 40.0, 1 / 3
-TERMS = 30
 # Tight enough for the same 10 digits from every version of scipy.
 _SAME_TO = 1e-13
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CastingMetal:
-    """Thermal data of a metal: liquidus (deg C), specific heats (J/(kg K)), latent heat of fusion (J/kg)."""
+class Metal(NamedTuple):
+    """Specific heats of a metal, liquid and solid, in J/(kg K), and its latent heat of fusion in J/kg."""
 
-    liquidus: float
-    liquid_specific_heat: float
-    solid_specific_heat: float
-    latent_heat: float
+    liquid: float
+    solid: float
+    latent: float
+
+
+LEAD = Metal(liquid=148.0, solid=136.0, latent=23040.0)
+# Tin with 58 % bismuth: means of the elements by mass; latent heat from memory.
+TIN_BISMUTH = Metal(liquid=188.0, solid=167.0, latent=45000.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,12 +90,15 @@ class WarmingMold:
     seconds: float
     timed: bool
 
-    def temperatures(self, starts: FloatArray, waits: FloatArray, readings: FloatArray) -> FloatArray:
+    def temperatures(
+        self, starts: FloatArray, waits: FloatArray, readings: FloatArray | None = None
+    ) -> FloatArray:
         """Returns the temperature just before each fill (sessions, fills) of sessions begun at `starts`.
 
         `waits` holds the times since the fill before, nan for the usual one; the first is ignored. From each
         of the `readings` that is not nan the balance starts again.
         """
+        readings = np.full(waits.shape, np.nan) if readings is None else readings
         kept = np.exp(-np.where(np.isnan(waits), self.seconds, waits) * self.loss / self.heat_capacity)
         before = np.empty(waits.shape)
         for fill in range(waits.shape[1]):
@@ -112,22 +116,20 @@ class WarmingMold:
         `spread` says, and with book values the rhythm (unless timed) and the metal in sprues too. A fit needs
         neither: readings show what mold, sprues and rhythm do together.
         """
-        count = _fills_to(
-            *(np.array([self.heat_capacity]), np.array([self.loss * self.seconds])),
-            *(self.content, self.casting, start, target),
-        )
-        random = np.random.default_rng(SEED).standard_normal((4, DRAWS))
+        drawn = np.random.default_rng(SEED).standard_normal((4, DRAWS))
+        random = np.hstack([np.zeros((4, 1)), drawn])  # the first is the estimate itself
         capacity, loss = np.exp(np.linalg.cholesky(self.spread) @ random[:2])
         rhythm = np.exp(random[2] * (0.0 if self.fitted or self.timed else RHYTHM))
         metal = np.exp(random[3] * (0.0 if self.fitted else SPRUE))
-        drawn = _fills_to(
+        count, *counts = _fills_to(
             *(self.heat_capacity * capacity, self.loss * loss * rhythm * self.seconds),
-            *(self.content * metal, self.casting * metal, start, target),
-        )
-        low, high = np.quantile(drawn, (0.025, 0.975), method="inverted_cdf").tolist()
-        best = float(count[0])
-        found = (int(n) if math.isfinite(n) else None for n in (best, min(low, best), max(high, best)))
-        return Fills(*found)
+            *(self.content * metal, self.casting * metal),
+            start,
+            target,
+        ).tolist()
+        low, high = np.quantile(counts, (0.025, 0.975), method="inverted_cdf").tolist()
+        ends = (count, min(low, count), max(high, count))
+        return Fills(*(int(n) if math.isfinite(n) else None for n in ends))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,14 +163,8 @@ def warming_mold(
     (log(value / book) / BOOK)^2. `estimated` is `temperatures` begun at the session's first reading, and not
     corrected by later ones (output-error least squares: Ljung 1999, System Identification, chapter 3; from
     memory). The book values stand with fewer than FEWEST_MEASURED such readings.
-
-    Raises ValueError for masses not above 0, or negative waits.
     """
-    if not (mold_mass > 0 and fill_mass > 0):
-        raise ValueError(f"the mold and the metal of a fill must have a mass: {mold_mass}, {fill_mass}")
-    if np.any(waits[:, 1:] < 0):
-        raise ValueError("waits must not be negative")
-    metal = book_metal(liquidus)
+    metal = LEAD if liquidus >= LOW_MELTING_C else TIN_BISMUTH
     area = FLAT_BLOCK * (mold_mass / ALUMINIUM_DENSITY) ** (2 / 3)
     known = waits[:, 1:][~np.isnan(waits[:, 1:])]
     usual = float(np.median(known)) if known.size else 0.0
@@ -176,8 +172,8 @@ def warming_mold(
     first = read & (np.cumsum(read, axis=1) == 1)
     compared = read & ~first
     book = WarmingMold(
-        content=heat_per_fill(fill_mass, max(pour, liquidus + 5.0), 0.0, metal),
-        casting=fill_mass * metal.solid_specific_heat,
+        content=heat_content(fill_mass, max(pour, liquidus + 5.0), liquidus, metal),
+        casting=fill_mass * metal.solid,
         heat_capacity=mold_mass * ALUMINIUM,
         loss=LOSS_PER_AREA * area,
         spread=BOOK**2 * np.eye(2),
@@ -227,7 +223,7 @@ def fill_temperatures(
     used = np.where(trusted[:, np.newaxis], runs.readings, np.nan)
     begun = AIR_C if usual is None else usual
     starts = np.where(np.isnan(used[:, 0]), begun, used[:, 0]) if used.size else np.zeros(0)
-    estimated = model.temperatures(starts, runs.waits, np.full(used.shape, np.nan))
+    estimated = model.temperatures(starts, runs.waits)
     carried = model.temperatures(starts, runs.waits, used)
     session, fill = np.nonzero(np.arange(used.shape[1]) < runs.lengths[:, np.newaxis])
     return FillTemperatures(
@@ -239,48 +235,19 @@ def fill_temperatures(
     )
 
 
-def book_metal(liquidus: float) -> CastingMetal:
-    """Returns thermal data for a metal of that liquidus: lead's above LOW_MELTING_C, tin-bismuth's below.
+def heat_content(mass: float, pour: float, liquidus: float, metal: Metal) -> float:
+    """Returns the heat in J, above 0 degC, of a mass of metal poured at no less than its liquidus.
 
-    Lead: CRC Handbook of Chemistry and Physics and Dinsdale 1991, Calphad 15:317-425. Tin with 58 % bismuth:
-    mass-weighted means of the elements, latent heat from memory.
+    m (c_l (T_pour - T_liquidus) + L + c_s T_liquidus), the solid value taken below the liquidus.
     """
-    if liquidus >= LOW_MELTING_C:
-        return CastingMetal(
-            liquidus=liquidus, liquid_specific_heat=148.0, solid_specific_heat=136.0, latent_heat=23040.0
-        )
-    return CastingMetal(
-        liquidus=liquidus, liquid_specific_heat=188.0, solid_specific_heat=167.0, latent_heat=45000.0
-    )
-
-
-def heat_per_fill(
-    metal_mass: float, pour_temperature: float, eject_temperature: float, metal: CastingMetal
-) -> float:
-    """Returns the heat in J that one fill gives to the mold, castings and sprues together.
-
-    m (c_l (T_pour - T_liquidus) + L + c_s (T_liquidus - T_eject)), the solid value taken below the liquidus.
-    Raises ValueError for a negative mass, a pour below the liquidus or an ejection above it.
-    """
-    if not metal_mass >= 0:
-        raise ValueError(f"the mass of metal must not be negative: {metal_mass}")
-    if not eject_temperature <= metal.liquidus <= pour_temperature:
-        raise ValueError(
-            f"the metal must be poured above its liquidus ({metal.liquidus}) and ejected below it, "
-            f"not at {pour_temperature} and {eject_temperature}"
-        )
-    return metal_mass * (
-        metal.liquid_specific_heat * (pour_temperature - metal.liquidus)
-        + metal.latent_heat
-        + metal.solid_specific_heat * (metal.liquidus - eject_temperature)
-    )
+    return mass * (metal.liquid * (pour - liquidus) + metal.latent + metal.solid * liquidus)
 
 
 def _fills_to(
     capacity: FloatArray,
     lost: FloatArray,
-    content: FloatArray | float,
-    casting: FloatArray | float,
+    content: FloatArray,
+    casting: FloatArray,
     start: float,
     target: float,
 ) -> FloatArray:
@@ -299,76 +266,15 @@ def _fills_to(
     return np.where(limit > target, count, np.inf)
 
 
-def infrared_reading(
-    temperature: float,
-    emissivity: float,
-    *,
-    setting: float = GUN_SETTING,
-    background: float = 20.0,
-) -> float:
-    """Returns what a gun set to `setting` reads on a surface at `temperature` in a room at `background`.
-
-    The gun sees emissivity E(T) + (1 - emissivity) E(background) and equates it with setting E(reading) +
-    (1 - setting) E(background), with E the radiation of a black body: Planck's law over COMMON_BAND_UM
-    (series of Chang and Rhee 1984, International Communications in Heat and Mass Transfer 11:451-455; from
-    memory). Reflections other than the room's are left out.
-
-    Raises ValueError for an emissivity or setting outside (0, 1] or a temperature at or below absolute zero.
-    """
-    from scipy.constants import zero_Celsius
-    from scipy.optimize import brentq
-
-    if not (0 < emissivity <= 1 and 0 < setting <= 1):
-        raise ValueError(f"emissivity and setting must lie in (0, 1]: {emissivity}, {setting}")
-    if not min(temperature, background) > -zero_Celsius:
-        raise ValueError(f"a temperature is below absolute zero: {temperature}, {background}")
-    room = _radiation(background)
-    seen = (emissivity * _radiation(temperature) + (setting - emissivity) * room) / setting
-    if seen <= 0:
-        return -zero_Celsius
-    highest = max(temperature, background) / min(1.0, setting) + 1000.0
-    return float(brentq(lambda value: _radiation(value) - seen, 1.0 - zero_Celsius, highest, xtol=1e-9))
-
-
-def is_far_too_low(book: WarmingMold | None, runs: Runs) -> bool:
-    """Returns whether readings lie far below what the book expects of sessions begun cold."""
-    if book is None or not runs.sessions:
-        return False
-    cold, unread = np.full(len(runs.sessions), AIR_C), np.full(runs.readings.shape, np.nan)
-    expected = book.temperatures(cold, runs.waits, unread)
-    return far_below(runs.readings.ravel(), expected.ravel(), AIR_C)
-
-
-def far_below(measured: ArrayLike, expected: ArrayLike, ambient: float) -> bool:
-    """Returns whether readings (n,), nan where none, lie far below what a heat balance expects.
+def is_far_too_low(readings: FloatArray, expected: FloatArray) -> bool:
+    """Returns whether readings, nan where none, lie far below what a heat balance expects.
 
     They do where the median reading is warmer than the air by less than a third of what the balance expects,
     among fills that it expects to be LEAST_WARMTH_K warmer than the air or more; False with fewer than
     FEWEST_READINGS of those. A heat balance from book values may be off by a factor of 2 (common practice, no
     source), a gun on bare metal by more.
     """
-    over_air = np.asarray(measured, dtype=np.float64) - ambient
-    wanted = np.asarray(expected, dtype=np.float64) - ambient
-    compared: BoolArray = ~np.isnan(over_air) & (wanted >= LEAST_WARMTH_K)
-    if int(compared.sum()) < FEWEST_READINGS:
+    compared = ~np.isnan(readings) & (expected - AIR_C >= LEAST_WARMTH_K)
+    if np.count_nonzero(compared) < FEWEST_READINGS:
         return False
-    return bool(np.median(over_air[compared] / wanted[compared]) < FAR_BELOW)
-
-
-def _radiation(celsius: float) -> float:
-    """Returns black-body radiation within COMMON_BAND_UM in W/m2."""
-    from scipy.constants import Stefan_Boltzmann, zero_Celsius
-
-    kelvin = celsius + zero_Celsius
-    shortest, longest = COMMON_BAND_UM
-    share = _share_below(longest, kelvin) - _share_below(shortest, kelvin)
-    return float(Stefan_Boltzmann) * kelvin**4 * share
-
-
-def _share_below(wavelength_um: float, kelvin: float) -> float:
-    from scipy.constants import c, h, k
-
-    x = h * c / (k * wavelength_um * 1e-6 * kelvin)
-    n = np.arange(1, TERMS + 1)
-    terms = np.exp(-n * x) * (x**3 / n + 3 * x**2 / n**2 + 6 * x / n**3 + 6 / n**4)
-    return float(15 / math.pi**4 * terms.sum())
+    return bool(np.median((readings[compared] - AIR_C) / (expected[compared] - AIR_C)) < FAR_BELOW)

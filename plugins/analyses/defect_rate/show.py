@@ -11,15 +11,10 @@ from benchwater import plots
 from benchwater.plugin import Cell, Figure, Table
 from benchwater.words import MONTHS, limits, make_columns, make_table
 
-from .compute import (
-    ENOUGH_CASTINGS,
-    ENOUGH_SESSIONS,
-    BadCastings,
-    MoldResult,
-)
+from .compute import ENOUGH_CASTINGS, ENOUGH_SESSIONS, BadCastings, MoldResult
 from .findings import Show
 from .rates import TemperatureBin, on_bench_scale
-from .working_window import FlawWindow, rate_limits
+from .working_window import FlawWindow
 
 COLUMNS = make_columns(
     *(("mold", "Mold"), ("cavity", "Cavity"), ("flaw", "Flaws"), ("session", "Session"), ("fill", "Fill")),
@@ -51,35 +46,24 @@ def all_tables(result: BadCastings, note: str) -> tuple[Table, ...]:
     heat_title = "Mold temperature, measured and estimated"
     from_first = "Estimated by heat balance from the first fill of the session onward."
     tables = (
-        _table("by_temperature", "By mold temperature", bins, read_bins, note, 24),
-        _table("by_estimated", estimated, bins, unread_bins, "By heat balance, not by reading.", 12, 0),
-        _table("curve", "Fitted share of flaws by mold temperature", curve, _curve_rows(molds)),
-        _table("by_cavity", "By cavity", by_cavity, _cavity_rows(molds), print_rows=24),
-        _table("sessions", "By session", sessions, _session_rows(molds), judged, 60, MOST_SESSIONS_ON_PAPER),
-        _table("mold_heat", heat_title, heat, _heat_rows(molds), from_first),
+        ("by_temperature", "By mold temperature", bins, read_bins, note, 24, None),
+        ("by_estimated", estimated, bins, unread_bins, "By heat balance, not by reading.", 12, 0),
+        ("curve", "Fitted share of flaws by mold temperature", curve, _curve_rows(molds), "", 0, None),
+        ("by_cavity", "By cavity", by_cavity, _cavity_rows(molds), "", 24, None),
+        ("sessions", "By session", sessions, _session_rows(molds), judged, 60, MOST_SESSIONS_ON_PAPER),
+        ("mold_heat", heat_title, heat, _heat_rows(molds), from_first, 0, None),
     )
-    return tuple(table for table in tables if table.rows)
-
-
-def _table(
-    id: str,
-    title: str,
-    names: str,
-    rows: Rows,
-    note: str = "",
-    print_rows: int = 0,
-    paper_rows: int | None = None,
-) -> Table:
-    return make_table(
-        id, title, names, rows, COLUMNS, note=note, print_rows=print_rows, paper_rows=paper_rows
+    made = (
+        make_table(id, title, names, rows, COLUMNS, note=text, print_rows=most, paper_rows=on_paper)
+        for id, title, names, rows, text, most, on_paper in tables
     )
+    return tuple(table for table in made if table.rows)
 
 
 def _bin_rows(of_molds: Iterable[tuple[str, Iterable[TemperatureBin]]]) -> Rows:
     for mold, bins in of_molds:
         for each in bins:
-            rate = each.rate
-            counts = each.low_c, each.high_c, each.castings, each.rejects
+            counts, rate = (each.low_c, each.high_c, each.castings, each.rejects), each.rate
             yield mold, *counts, rate.estimate, rate.low, rate.high
 
 
@@ -88,23 +72,20 @@ def _curve_rows(molds: Iterable[MoldResult]) -> Rows:
         found = mold.window
         if found is None:
             continue
-        grid = np.linspace(found.coldest, found.hottest, 41)
+        grid, curves = np.linspace(found.coldest, found.hottest, 41), {}
         for flaw, fit in (("cold", found.cold), ("hot", found.hot)):
             if fit is not None:
-                rate, reach = rate_limits(fit, grid)
-                columns = (column.tolist() for column in (grid, rate, reach.lower, reach.upper))
-                for temp, *rates in zip(*columns, strict=True):
-                    yield mold.name, temp, flaw, *rates
-        columns = (column.tolist() for column in (grid, found.total(grid), *found.total_limits(grid)))
-        for temp, *rates in zip(*columns, strict=True):
-            yield mold.name, temp, "all", *rates
+                curves[flaw] = fit.rate(grid), *fit.limits(grid)
+        curves["all"] = found.total(grid), *found.total_limits(grid)
+        for flaw, curve in curves.items():
+            for cells in np.column_stack([grid, *curve]).tolist():
+                yield mold.name, cells[0], flaw, *cells[1:]
 
 
 def _cavity_rows(molds: Iterable[MoldResult]) -> Rows:
     for mold in molds:
         for each in mold.cavities:
-            rate = each.rate
-            counts = each.castings, each.rejects
+            counts, rate = (each.castings, each.rejects), each.rate
             yield mold.name, each.cavity, *counts, rate.estimate, rate.low, rate.high, each.p
 
 
@@ -132,18 +113,18 @@ def _heat_rows(molds: Iterable[MoldResult]) -> Rows:
 def all_figures(result: BadCastings) -> Iterator[Figure]:
     """Yields up to two figures by temperature, then up to two by session, those with most bad castings."""
     show = Show(result.season)
-    drawn = [mold for mold in result.molds if _has_temperatures(mold)]
+    drawn = [
+        mold
+        for mold in result.molds
+        if mold.window is not None
+        or (mold.by_temperature.castings >= ENOUGH_CASTINGS and len(mold.by_temperature.bins) > 2)
+    ]
     for mold in drawn[:MOST_TEMPERATURE_FIGURES]:
         yield _temperature_figure(show, mold)
     judged = [mold for mold in result.molds if mold.sessions.judged]
     judged.sort(key=lambda mold: -int(mold.sessions.table["rejects"].sum()))
     for mold in judged[:MOST_SESSION_FIGURES]:
         yield _session_figure(show, mold)
-
-
-def _has_temperatures(mold: MoldResult) -> bool:
-    found = mold.by_temperature
-    return found.window is not None or (found.castings >= ENOUGH_CASTINGS and len(found.bins) > 2)
 
 
 def _temperature_figure(show: Show, mold: MoldResult) -> Figure:
@@ -181,9 +162,9 @@ def _draw_curves(show: Show, axes: Any, mold: MoldResult, found: FlawWindow) -> 
     scale = on_bench_scale(show.bench, grid)
     for series, name, fit in ((2, "short or cold shut", found.cold), (1, "flash or porosity", found.hot)):
         if fit is not None:
-            rate, reach = rate_limits(fit, grid)
-            plots.band(axes, scale, 100 * reach.lower, 100 * reach.upper, series=series)
-            plots.line(axes, scale, 100 * rate, series=series, label=name)
+            low, high = fit.limits(grid)
+            plots.band(axes, scale, 100 * low, 100 * high, series=series)
+            plots.line(axes, scale, 100 * fit.rate(grid), series=series, label=name)
     plots.line(axes, scale, 100 * found.total(grid), series=0, label="all flaws")
     if found.window is None or found.window.first_met is None:
         return ""

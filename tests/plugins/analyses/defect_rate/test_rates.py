@@ -7,7 +7,7 @@ import pytest
 from statsmodels.stats.contingency_tables import StratifiedTable
 
 from benchwater.statistics.interval import holm_adjusted
-from defect_rate.comparisons import (
+from defect_rate.rates import (
     ShareRatio,
     adjusted,
     one_against_rest,
@@ -72,11 +72,6 @@ def test_no_informative_stratum_gives_none() -> None:
     assert share_ratio([0, 2], [5, 2], [0, 6], [15, 6]) is None
 
 
-def test_events_above_trials_are_refused() -> None:
-    with pytest.raises(ValueError, match="between 0 and trials"):
-        share_ratio([3], [2], [0], [1])
-
-
 def test_each_group_is_compared_with_the_sum_of_the_others_and_limits_agree_with_holm() -> None:
     found = one_against_rest(STRATA, GROUPS, TRIALS, EVENTS)
     assert found["a"] == share_ratio([8, 6], [10, 30], [14, 3], [30, 30])
@@ -116,8 +111,6 @@ def test_nothing_to_compare() -> None:
     assert one_against_rest(["s"], ["a"], [5], [1]) == {}
     apart = one_against_rest(["s", "t"], ["a", "b"], [5, 5], [1, 2])
     assert adjusted([apart, {}]) == [{}, {}]
-    with pytest.raises(ValueError, match="one length"):
-        one_against_rest(["s"], ["a", "b"], [5, 5], [1, 2])
 
 
 def test_a_trend_over_two_values_is_the_test_of_mantel_and_haenszel() -> None:
@@ -159,8 +152,7 @@ def test_a_point_on_its_limit_is_not_beyond_it_and_a_good_one_is_told_from_a_bad
     assert chart.below.tolist() == [False, False, False, True]
 
 
-def test_limits_stay_within_0_and_1_and_an_empty_sample_gives_nan() -> None:
-    chart = p_chart([1, 0, 3], [4, 0, 4])
+def test_limits_stay_within_0_and_1() -> None:
+    chart = p_chart([1, 3], [4, 4])
     assert (chart.center, chart.lower[0], chart.upper[0]) == (0.5, 0, 1)
-    assert np.isnan([chart.value[1], chart.lower[1], chart.upper[1]]).all()
     assert not (chart.above | chart.below).any()
