@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, gamma, gammainc
 
-from bait_mortality.stratified_rates import common_rate_ratio
 from bait_mortality.survival import cumulative_incidence, kaplan_meier, median_survival, restricted_mean
+from bait_mortality.trip_rates import CommonRateRatio
 from benchwater.statistics.proportions import (
     clopper_pearson_interval,
     clustered_wilson_interval,
@@ -23,8 +23,8 @@ FloatArray = NDArray[np.float64]
 
 
 def inside(low: float | None, truth: float, high: float | None) -> bool:
-    """Whether limits hold the truth; None is no limit on that side."""
-    return (low is None or low <= truth) and (high is None or truth <= high)
+    """Whether limits hold the truth; None and nan are no limit on that side."""
+    return not (low is not None and low > truth) and not (high is not None and high < truth)
 
 
 def alike_shares(rng: Generator, mean: FloatArray, alike: float) -> FloatArray:
@@ -89,8 +89,10 @@ def exact_common_ratio(rng: Generator) -> Held:
     truth = math.exp(rng.uniform(-math.log(4), math.log(4)))
     waters = [_two_rates(rng, truth) for _ in range(int(rng.integers(2, 6)))]
     hours, lost = (np.array(part) for part in zip(*waters, strict=True))
-    found = common_rate_ratio(lost[:, 0], hours[:, 0], lost[:, 1], hours[:, 1])
-    return None if found.low is None or found.high is None else inside(found.low, truth, found.high)
+    if lost.sum() == 0:
+        return None
+    low, high = CommonRateRatio(lost[:, 0], hours[:, 0], lost[:, 1], hours[:, 1]).limits(0.05)
+    return inside(low, truth, high)
 
 
 def catch_per_hour(rng: Generator) -> Held:
@@ -166,7 +168,7 @@ def median_life(rng: Generator) -> Held:
     """Median life of 30 to 100 baits, half kept."""
     time, lost, shape, scale = _lives(rng)
     found = median_survival(kaplan_meier(time, lost))
-    if found.estimate is None:
+    if math.isnan(found.estimate):
         return None
     return inside(found.low, scale * math.log(2) ** (1 / shape), found.high)
 
@@ -176,7 +178,7 @@ def mean_life(rng: Generator) -> Held:
     time, lost, shape, scale = _lives(rng)
     horizon = scale * rng.uniform(0.8, 1.5)
     curve = kaplan_meier(time, lost)
-    if horizon > curve.observed_to and curve.final_survival > 0:
+    if horizon > curve.known_to:
         return None
     found = restricted_mean(curve, horizon)
     power = (horizon / scale) ** shape
@@ -191,5 +193,5 @@ def incidence(rng: Generator) -> Held:
     life, followed = scale * rng.weibull(shape, size), rng.uniform(0.2, 2.5, size) * scale
     cause = np.where(life <= followed, np.where(rng.random(size) < part, 1, 2), 0)
     curves = cumulative_incidence(np.minimum(life, followed), cause, causes=(1, 2))
-    found = curves.at(scale * (-math.log(1 - ended)) ** (1 / shape), 1)
+    found = curves[1].at(scale * (-math.log(1 - ended)) ** (1 / shape))
     return None if math.isnan(found.low) else inside(found.low, part * ended, found.high)

@@ -119,9 +119,9 @@ def test_causes_as_competing_risks() -> None:
         time, cause = np.round(rng.weibull(1.2, 90) * 5, 1) + 0.1, rng.integers(0, 3, 90)
         cause[time == time.max()] = 0  # else statsmodels divides by zero
         own, known = cumulative_incidence(time, cause), CumIncidenceRight(time, cause)
-        at = np.searchsorted(known.times, own.time, side="right") - 1
-        for row, theirs in enumerate(known.cinc):
-            assert own.incidence[row] == near(theirs[at])
+        at = np.searchsorted(known.times, own[1].time, side="right") - 1
+        for curve, theirs in zip(own.values(), known.cinc, strict=True):
+            assert curve.share == near(theirs[at])
 
 
 def test_odds_ratios_within_strata() -> None:
@@ -144,18 +144,16 @@ def test_survival_and_the_log_rank_test() -> None:
         group = (rng.random(80) < 0.4).astype(int)
         curve, known = kaplan_meier(time, lost), SurvfuncRight(time, lost)
         assert curve.time == near(known.surv_times)
-        assert curve.survival == near(known.surv_prob)
-        alive = (curve.survival > 0) & (curve.survival < 1)
-        logs = np.log(curve.survival[alive])
-        errors = (
-            curve.survival[alive] * np.log(np.log(curve.low[alive]) / logs) * -logs / stats.norm.ppf(0.975)
-        )
+        assert curve.share == near(known.surv_prob)
+        alive = (curve.share > 0) & (curve.share < 1)
+        logs = np.log(curve.share[alive])
+        errors = curve.share[alive] * np.log(np.log(curve.low[alive]) / logs) * -logs / stats.norm.ppf(0.975)
         assert errors == near(known.surv_prob_se[alive])
         statistic, p = survdiff(time, lost, group)
         own = log_rank(time, lost, group)
         assert (own.statistic, own.p) == near((statistic, p))
         theirs = stats.ecdf(stats.CensoredData.right_censored(time, lost == 0)).sf
-        assert curve.survival == near(theirs.evaluate(curve.time))
+        assert curve.share == near(theirs.evaluate(curve.time))
 
 
 def test_adjusted_p_values() -> None:

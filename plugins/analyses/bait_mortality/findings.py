@@ -12,8 +12,18 @@ from benchwater.statistics.comparisons import dispersion, more_exposure
 from benchwater.units import figures
 from benchwater.words import counted, known, listed, make_finding
 
-from .compute import LEAST_AT_RISK, LEAST_BAITS, LEAST_TRIPS, Mortality
-from .contrasts import ERROR_OF_A_LOOK, LEAST_ENDS, LEAST_HOURS, LOOKS, Contrast, Doubt
+from .compute import (
+    ERROR_OF_A_LOOK,
+    LEAST_AT_RISK,
+    LEAST_BAITS,
+    LEAST_ENDS,
+    LEAST_HOURS,
+    LEAST_TRIPS,
+    LOOKS,
+    Contrast,
+    Doubt,
+    Mortality,
+)
 from .survival import median_survival, restricted_mean
 
 METHODS = (
@@ -199,7 +209,7 @@ def _causes_text(found: Mortality) -> str:
 def _main_cause(found: Mortality) -> Iterable[Finding]:
     if found.causes:
         main, horizon = next(iter(found.causes)), found.horizon_h
-        share = found.lives["all"].incidence.at(horizon, 1)
+        share = found.lives["all"].incidence[1].at(horizon)
         value, low, high = known(share.estimate, share.low, share.high)
         text = (
             f"{counted(found.ends, 'bait')} lost or worn out in {_fished(float(found.rows['hours'].sum()))}: "
@@ -248,13 +258,11 @@ def _life_in_use(found: Mortality) -> Iterable[Finding]:
         yield make_finding("median_life", few, unit="h", n=ends, quiet=not found.season)
         yield make_finding("mean_life", few, unit="h", n=ends, quiet=True)
         return
-    median, mean = median_survival(curve), restricted_mean(curve, horizon)
-    limits = (median.estimate, median.low, median.high)
     text = f"{text[0].upper()}{text[1:]}."
-    yield make_finding("median_life", text, limits, "h", n=ends, quiet=not found.season)
-    low, high = known(mean.low, mean.high)
+    yield make_finding("median_life", text, median_survival(curve), "h", n=ends, quiet=not found.season)
     text, more = f"Mean hours in use within the first {_hours(horizon)}.", {"horizon_h": horizon}
-    yield make_finding("mean_life", text, (mean.estimate, low, high), "h", n=ends, more=more, quiet=True)
+    mean = restricted_mean(curve, horizon)
+    yield make_finding("mean_life", text, mean, "h", n=ends, more=more, quiet=True)
 
 
 def _life_text(found: Mortality) -> str:
@@ -268,8 +276,7 @@ def _life_text(found: Mortality) -> str:
     if curve.observed_from:
         baits += f" that had lasted {_hours(curve.observed_from)}"
     median = median_survival(curve)
-    followed = 0 if median.estimate is None else int(curve.n_risk[curve.time == median.estimate][0])
-    if median.estimate is None or followed < LEAST_AT_RISK:
+    if not (curve.n_risk[curve.time == median.estimate] >= LEAST_AT_RISK).any():
         text = f"more than half of {baits} were still in use after {_hours(horizon)} of fishing"
         return text + (
             "; too few were fished longer to say how long one lasts" if curve.n_event.sum() else ""
@@ -356,10 +363,8 @@ def _log_rank_tests(found: Mortality) -> Iterable[Finding]:
     for each in found.tests:
         text = f"Log-rank test of how long baits last by {each.factor}, trips as the unit."
         more: dict[str, Cell] = {"p": each.p, "df": each.test.df, "p_adjusted": each.p_adjusted}
-        n = sum(each.test.observed)
-        yield make_finding(
-            "logrank", text, (each.test.statistic,), n=n, group=each.factor, more=more, quiet=True
-        )
+        n, group = each.test.events, each.factor
+        yield make_finding("logrank", text, (each.test.statistic,), n=n, group=group, more=more, quiet=True)
 
 
 def _tagging(found: Mortality) -> Iterable[Finding]:
@@ -441,7 +446,7 @@ def _fished(hours: float) -> str:
 
 
 def _whole(hours: float) -> str:
-    text = f"{hours:.0f}" if hours >= 10 else figures(hours, significant=2)
+    text = f"{round(hours, 6):.0f}" if hours >= 10 else figures(hours, significant=2)
     return f"{text} {'hour' if text == '1' else 'hours'}"
 
 

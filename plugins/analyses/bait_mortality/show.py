@@ -52,7 +52,7 @@ def _cause_summary(found: Mortality) -> Table:
     lives, horizon = found.lives["all"], found.horizon_h
     body: list[Row] = []
     for code, (cause, baits) in enumerate(found.causes.items(), start=1):
-        share = lives.incidence.at(horizon, code)
+        share = lives.incidence[code].at(horizon)
         body.append((cause, baits, horizon, *known(share.estimate, share.low, share.high)))
     left = lives.survival.at(horizon)
     body.append(("still in use", None, horizon, *known(left.estimate, left.low, left.high)))
@@ -168,11 +168,11 @@ def _curves(found: Mortality) -> tuple[Table, Table]:
     survival: list[Row] = []
     incidence: list[Row] = []
     for group, both in found.lives.items():
-        km, aj = both.survival, both.incidence
-        steps = (v.tolist() for v in (km.time, km.n_risk, km.n_event, km.survival, km.low, km.high))
+        km = both.survival
+        steps = (v.tolist() for v in (km.time, km.n_risk, km.n_event, km.share, km.low, km.high))
         survival += [(group, *step[:3], *known(*step[3:])) for step in zip(*steps, strict=True)]
-        for row, cause in enumerate(found.causes):
-            steps = (v.tolist() for v in (aj.time, aj.incidence[row], aj.low[row], aj.high[row]))
+        for cause, aj in zip(found.causes, both.incidence.values(), strict=True):
+            steps = (v.tolist() for v in (aj.time, aj.share, aj.low, aj.high))
             incidence += [(group, cause, step[0], *known(*step[1:])) for step in zip(*steps, strict=True)]
     columns = "group time_h at_risk lost survival low high"
     title = "Share still in use"
@@ -191,9 +191,9 @@ def _survival_figure(found: Mortality, bench: Bench) -> Figure:
     ticks, shares = _ticks(horizon), []
     for series, name in enumerate(names):
         curve, label = lives[name].survival, name if name != "all" else "all baits"
-        last = min(horizon, curve.observed_to) if curve.final_survival else horizon
+        last = min(horizon, curve.known_to)
         shown = curve.time <= last
-        y, low, high = (np.r_[1.0, v[shown], v[shown][-1:]] for v in (curve.survival, curve.low, curve.high))
+        y, low, high = (np.r_[1.0, v[shown], v[shown][-1:]] for v in (curve.share, curve.low, curve.high))
         x = np.r_[curve.observed_from, curve.time[shown], [last] if shown.any() else []]
         plots.steps(ax, x, y, low=low, high=high, series=series, label=label)
         at_risk = lives[name].records.at_risk(np.asarray(ticks))
@@ -209,15 +209,14 @@ def _survival_figure(found: Mortality, bench: Bench) -> Figure:
 
 def _causes_figure(found: Mortality, bench: Bench) -> Figure:
     """The share that each cause has ended, stacked over hours in use."""
-    incidence, horizon = found.lives["all"].incidence, found.horizon_h
+    lives, horizon = found.lives["all"], found.horizon_h
     figure, ax = plots.new_figure(plots.HALF_MM, 60)
-    shown = incidence.time <= horizon
-    x = np.r_[incidence.observed_from, incidence.time[shown], horizon]
+    shown = lives.survival.time <= horizon
+    x = np.r_[lives.survival.observed_from, lives.survival.time[shown], horizon]
     parts, said = [], []
-    for series, cause in enumerate(found.causes):
-        rising = incidence.incidence[series, shown]
-        top = float(rising[-1]) if len(rising) else 0.0
-        parts.append(np.r_[0.0, rising, top])
+    for cause, curve in zip(found.causes, lives.incidence.values(), strict=True):
+        top = curve.at(horizon).estimate
+        parts.append(np.r_[0.0, curve.share[shown], top])
         said += [f"{cause} {bench.show(top, '1', 0)}"] if top else []
     left = bench.show(max(0.0, 1 - sum(float(part[-1]) for part in parts)), "1", 0)
     ax.set(xticks=_ticks(horizon), xlabel="hours in use", ylabel="of 100 baits", ylim=(0, 1))

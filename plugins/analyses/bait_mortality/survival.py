@@ -6,7 +6,8 @@ risk at t and one that enters at t is not. One that enters at 0 is at risk from 
 Records of one unit over adjoining spans are the same as one record over the whole span.
 """
 
-from collections.abc import Hashable, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -20,11 +21,12 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEVEL = 0.95
+_ROUNDING = 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FollowUp:
-    """Checked follow-up records, arrays of shape (n,): each at risk over (entry, time].
+    """Follow-up records, arrays of shape (n,): each at risk over (entry, time].
 
     `entry` is -inf for a record at risk from the start. `outcome` is 0 where the record was censored, else
     the code of the event that ended it. `weight` is the number of identical units that the record stands for.
@@ -73,87 +75,55 @@ def _weight_from(values: FloatArray, weight: IntArray, times: FloatArray) -> Int
     return tail_sums[np.searchsorted(values[order], times, side="left")].astype(np.int64)
 
 
-def _whole_numbers(values: ArrayLike, name: str, shape: tuple[int, ...]) -> IntArray:
-    numbers = np.asarray(values, dtype=np.float64)
-    if numbers.shape != shape:
-        raise ValueError(f"{name} must have the shape of time, {shape}, not {numbers.shape}")
-    if not np.all(np.isfinite(numbers) & (numbers >= 0) & (numbers == np.floor(numbers))):
-        raise ValueError(f"{name} must hold whole numbers of at least 0")
-    return numbers.astype(np.int64)
-
-
 def follow_up(
     time: ArrayLike, outcome: ArrayLike, *, entry: ArrayLike | None = None, weight: ArrayLike | None = None
 ) -> FollowUp:
-    """Return checked follow-up records without those of weight 0.
+    """Follow-up records from arrays of shape (n,), times in any one unit.
 
-    Arrays of shape (n,), times in any one unit. `outcome` is 0 for censored, else a whole-number event code.
-    `entry` defaults to 0 and `weight` to 1 for every record.
-    Raises ValueError for unequal shapes, no records, times that are negative or not finite, an entry after 0
-    that is not before its time, or outcomes or weights that are not whole numbers of at least 0.
+    `outcome` is 0 for censored, else a whole-number event code. `entry`, before its time unless it is 0,
+    defaults to 0 and the whole-number `weight`, above 0, to 1 for every record.
     """
     times = np.asarray(time, dtype=np.float64)
-    if times.ndim != 1:
-        raise ValueError(f"time must be one-dimensional, not {times.ndim}-dimensional")
-    outcomes = _whole_numbers(outcome, "outcome (event or cause)", times.shape)
-    weights = _whole_numbers(np.ones(times.shape) if weight is None else weight, "weight", times.shape)
     entries = np.zeros(times.shape) if entry is None else np.asarray(entry, dtype=np.float64)
-    if entries.shape != times.shape:
-        raise ValueError(f"entry must have the shape of time, {times.shape}, not {entries.shape}")
-    for name, values in (("time", times), ("entry", entries)):
-        if not np.all(np.isfinite(values) & (values >= 0)):
-            raise ValueError(f"{name} must hold finite numbers of at least 0")
-    if np.any((entries >= times) & (entries > 0)):
-        raise ValueError("entry must be before time, unless it is 0")
-    kept = weights > 0
-    if not np.any(kept):
-        raise ValueError("no records to follow")
     return FollowUp(
-        entry=np.where(entries == 0, -np.inf, entries)[kept],
-        time=times[kept],
-        outcome=outcomes[kept],
-        weight=weights[kept],
+        entry=np.where(entries == 0, -np.inf, entries),
+        time=times,
+        outcome=np.asarray(outcome, dtype=np.int64),
+        weight=np.ones(times.shape, np.int64) if weight is None else np.asarray(weight, dtype=np.int64),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SurvivalCurve:
-    """A Kaplan-Meier curve: arrays over the k distinct event times, values just after each.
+class Curve:
+    """The share of units still in use, or ended by one cause: arrays over the k distinct event times.
 
-    `low` and `high` are nan where survival is 0. Without events the arrays are empty and the curve is 1
-    throughout. Survival is conditional on surviving to `observed_from`,
-    the earliest entry, and unknown after `observed_to` unless it is 0.
+    `share` and its 95 % limits are the values just after each time; `low` and `high` are nan where the share
+    is 0 or 1. Before the first time it is `before`. `n_risk` and `n_event` count units at risk, and those
+    ended by the event of the curve. It is conditional on being in use at `observed_from`, the earliest entry,
+    and unknown after `known_to`, the last time followed, infinite where no unit was left.
     """
 
     time: FloatArray
     n_risk: IntArray
     n_event: IntArray
-    survival: FloatArray
+    share: FloatArray
     low: FloatArray
     high: FloatArray
+    before: float
     observed_from: float
-    observed_to: float
-
-    @property
-    def final_survival(self) -> float:
-        """The last value of the curve."""
-        return float(self.survival[-1]) if len(self.survival) else 1.0
+    known_to: float
 
     def at(self, time: float) -> Interval:
-        """Survival to just after `time` with its limits.
+        """The share just after `time` with its limits.
 
-        Before the first event the estimate is 1 and the limits nan; after `observed_to` all three are nan,
-        unless survival has reached 0. Raises ValueError for a negative or nan time.
+        Before the first event the limits are nan, after `known_to` all three.
         """
-        if not time >= 0:
-            raise ValueError(f"time must be at least 0, not {time}")
         step = int(np.searchsorted(self.time, time, side="right")) - 1
-        if time > self.observed_to and self.final_survival > 0:
-            estimate, low, high = np.nan, np.nan, np.nan
-        elif step < 0:
-            estimate, low, high = 1.0, np.nan, np.nan
-        else:
-            estimate, low, high = self.survival[step], self.low[step], self.high[step]
+        estimate, low, high = self.before, np.nan, np.nan
+        if time > self.known_to:
+            estimate = np.nan
+        elif step >= 0:
+            estimate, low, high = self.share[step], self.low[step], self.high[step]
         return Interval(estimate=float(estimate), low=float(low), high=float(high), level=LEVEL)
 
 
@@ -164,22 +134,18 @@ def kaplan_meier(
     entry: ArrayLike | None = None,
     weight: ArrayLike | None = None,
     cluster: ArrayLike | None = None,
-) -> SurvivalCurve:
+) -> Curve:
     """The product-limit estimate of survival with 95 % log(-log S) limits.
 
-    Arrays of shape (n,), times in any one unit. `event` is 1 (or True) where the record ended in the event, 0
-    where it was censored. Records at risk over (`entry`, `time`]; `weight` counts identical, independent
-    units. The variance is Greenwood's, or that between the numbered clusters of records where it is larger
-    (the sum of the squares of what each cluster adds to the cumulative hazard).
-    Raises ValueError as `follow_up` does, and for an event that is neither 0 nor 1.
+    Arrays as for `follow_up`; `event` is 1 (or True) where the record ended in the event, 0 where it was
+    censored. The variance is Greenwood's, or that between the numbered clusters of records where it is
+    larger (the sum of the squares of what each cluster adds to the cumulative hazard).
 
     Source: Kaplan & Meier 1958, J. Amer. Statist. Assoc. 53:457-481; limits Kalbfleisch & Prentice 1980; late
     entry Klein & Moeschberger 2003, Survival Analysis, sections 4.2-4.3 and 4.6 (from memory, checked against
     its table 4.1); clusters Ying & Wei 1994, J. Multivariate Analysis 50:17-29 (from memory).
     """
     records = follow_up(time, event, entry=entry, weight=weight)
-    if np.any(records.outcome > 1):
-        raise ValueError("event must be 0 or 1")
     z = normal_quantile(LEVEL)
     times = records.event_times()
     n, d = records.at_risk(times), records.events(times, 1)
@@ -187,22 +153,22 @@ def kaplan_meier(
     alive = survival > 0
     relative_variance = np.cumsum(d[alive] / (n[alive] * (n - d)[alive]))
     if cluster is not None:
-        kept = np.ones(np.shape(time)) if weight is None else np.asarray(weight)
-        between = _variance_between(records, np.asarray(cluster)[kept > 0], times, n, d)
+        between = _variance_between(records, cluster, times, n, d)
         relative_variance = np.maximum(relative_variance, between[alive])
     low, high = (np.full(len(times), np.nan) for _ in range(2))
     positive = survival[alive]
     spread = np.exp(z * np.sqrt(relative_variance) / -np.log(positive))
     low[alive], high[alive] = positive**spread, positive ** (1.0 / spread)
-    return SurvivalCurve(
+    return Curve(
         time=times,
         n_risk=n,
         n_event=d,
-        survival=survival,
+        share=survival,
         low=low,
         high=high,
+        before=1.0,
         observed_from=records.observed_from,
-        observed_to=records.observed_to,
+        known_to=records.observed_to if alive.all() else math.inf,
     )
 
 
@@ -233,92 +199,64 @@ def _variance_between(
     return np.asarray((added**2).sum(axis=0) * clusters / max(1, clusters - 1), dtype=np.float64)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SurvivalTime:
-    """A quantile of a survival curve with 95 % limits; None is a time that the curve does not reach."""
+def median_survival(curve: Curve) -> Interval:
+    """The first event time at which survival is 0.5 or less, nan where it stays above.
 
-    estimate: float | None
-    low: float | None
-    high: float | None
-
-
-def median_survival(curve: SurvivalCurve) -> SurvivalTime:
-    """The first event time at which survival is 0.5 or less, None when it stays above.
-
-    Its limits are the first times at which the lower and the upper limit curve are 0.5 or less; None
-    likewise.
+    Its limits are the first times at which the lower and the upper limit curve are 0.5 or less; nan likewise.
 
     Source: Brookmeyer & Crowley 1982, Biometrics 38:29-41, with the limits of the curve on the log(-log S)
     scale (from memory).
     """
-    rounding = 1e-12
 
-    def first_time(values: FloatArray) -> float | None:
-        reached = np.flatnonzero(values <= 0.5 + rounding)
-        return float(curve.time[reached[0]]) if len(reached) else None
+    def first_time(values: FloatArray) -> float:
+        reached = np.flatnonzero(values <= 0.5 + _ROUNDING)
+        return float(curve.time[reached[0]]) if len(reached) else math.nan
 
-    return SurvivalTime(
-        estimate=first_time(curve.survival),
+    return Interval(
+        estimate=first_time(curve.share),
         low=first_time(curve.low),
         high=first_time(curve.high),
+        level=LEVEL,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RestrictedMean:
-    """Mean survival time up to `horizon`, with normal limits kept inside 0..horizon.
+def restricted_mean(curve: Curve, horizon: float) -> Interval:
+    """The area under a survival curve from 0 to `horizon`, above 0 and at most `known_to`.
 
-    `low` and `high` are nan when no event occurred before the horizon.
-    """
-
-    estimate: float
-    low: float
-    high: float
-
-
-def restricted_mean(curve: SurvivalCurve, horizon: float) -> RestrictedMean:
-    """The area under the curve from 0 to `horizon`, in the unit of the times.
-
-    Raises ValueError for a horizon not above 0, or beyond `observed_to` while survival is still above 0.
+    The limits are normal ones kept inside 0..horizon, nan without an event before the horizon.
 
     Source: Klein & Moeschberger 2003, Survival Analysis, section 4.5, without the optional factor D / (D - 1)
     (from memory).
     """
-    if not 0 < horizon < np.inf:
-        raise ValueError(f"horizon must be a finite number above 0, not {horizon}")
-    if horizon > curve.observed_to and curve.final_survival > 0:
-        raise ValueError(f"horizon {horizon} lies beyond the last follow-up, {curve.observed_to}")
     before = curve.time < horizon
-    steps = np.concatenate((np.ones(1), curve.survival[before]))
+    steps = np.concatenate((np.ones(1), curve.share[before]))
     areas = steps * np.diff(np.concatenate((np.zeros(1), curve.time[before], [horizon])))
     estimate = float(areas.sum())
     area_after = np.cumsum(areas[:0:-1])[::-1]
     n, d = curve.n_risk[before], curve.n_event[before]
     alive = n > d
     variance = np.sum(area_after[alive] ** 2 * d[alive] / (n[alive] * (n - d)[alive]))
-    se = float(np.sqrt(variance)) if np.any(before) else np.nan
-    z = normal_quantile(LEVEL)
-    return RestrictedMean(
+    reach = normal_quantile(LEVEL) * float(np.sqrt(variance)) if np.any(before) else np.nan
+    return Interval(
         estimate=estimate,
-        low=float(np.maximum(0.0, estimate - z * se)),
-        high=float(np.minimum(horizon, estimate + z * se)),
+        low=float(np.maximum(0.0, estimate - reach)),
+        high=float(np.minimum(horizon, estimate + reach)),
+        level=LEVEL,
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogRank:
-    """The log-rank test: chi-square `statistic` on `df`, its `p`, and events in the order of `groups`.
+    """The log-rank test: chi-square `statistic` on `df`, its `p`, and the events of all groups.
 
-    `scores` (records of a weight above 0, groups) is what each record adds to observed less expected.
+    `scores` (records, groups in order of their labels) is what each record adds to observed less expected.
     """
 
     statistic: float
     df: int
     p: float
+    events: int
     scores: FloatArray = field(compare=False)
-    groups: tuple[Hashable, ...]
-    observed: tuple[int, ...]
-    expected: tuple[float, ...]
 
 
 def log_rank(
@@ -331,27 +269,17 @@ def log_rank(
 ) -> LogRank:
     """The log-rank test of equal hazards in k groups, with the hypergeometric variance.
 
-    Arrays of shape (n,); `group` holds the labels, text or numbers, reported sorted. `df` is the rank of the
-    variance matrix: k - 1, less where late entry leaves groups that are never at risk together.
-    Raises ValueError as `kaplan_meier` does, for fewer than two groups, and when no event happens while two
-    groups are at risk, so that there is nothing to compare.
+    Arrays as for `kaplan_meier`; `group` holds at least two labels. `df` is the rank of the variance matrix:
+    k - 1, less where late entry leaves groups that are never at risk together; 0 where no event happens while
+    two groups are at risk, so that there is nothing to compare.
 
     Source: Mantel 1966, Cancer Chemotherapy Reports 50:163-170; Klein & Moeschberger 2003, Survival Analysis,
     section 7.3, which allows left truncation (from memory, checked against its larynx example).
     """
-    times_in = np.asarray(time, dtype=np.float64)
-    labels, member = np.unique(np.asarray(group), return_inverse=True)
-    if member.shape != times_in.shape:
-        raise ValueError(f"group must have the shape of time, {times_in.shape}, not {member.shape}")
-    if len(labels) < 2:
-        raise ValueError("a log-rank test needs at least two groups")
-    weights = np.ones(times_in.shape) if weight is None else np.asarray(weight, dtype=np.float64)
-    pooled = follow_up(time, event, entry=entry, weight=weights)
-    if np.any(pooled.outcome > 1):
-        raise ValueError("event must be 0 or 1")
+    member = np.unique(np.asarray(group), return_inverse=True)[1]
+    pooled = follow_up(time, event, entry=entry, weight=weight)
     times = pooled.event_times()
-    kept = member[weights > 0]
-    at_risk, ended = _by_group(pooled, kept, times)
+    at_risk, ended = _by_group(pooled, member, times)
     n, d = at_risk.sum(axis=0), ended.sum(axis=0)
     share, observed = at_risk / n, ended.sum(axis=1)
     expected = share @ d
@@ -360,18 +288,14 @@ def log_rank(
     scale, axes = np.linalg.eigh(variance)
     informative = scale > 1e-10 * d.sum()
     df = int(informative.sum())
-    if df == 0:
-        raise ValueError("no event happens while two groups are at risk, so the groups cannot be compared")
     along = axes[:, informative].T @ (observed - expected)
     statistic = float(np.sum(along**2 / scale[informative]))
     return LogRank(
         statistic=statistic,
         df=df,
-        p=float(chdtrc(df, statistic)),
-        scores=_log_rank_scores(pooled, kept, times, share, d / n),
-        groups=tuple(labels.tolist()),
-        observed=tuple(int(count) for count in observed),
-        expected=tuple(float(count) for count in expected),
+        p=float(chdtrc(df, statistic)) if df else 1.0,
+        events=int(d.sum()),
+        scores=_log_rank_scores(pooled, member, times, share, d / n),
     )
 
 
@@ -392,50 +316,6 @@ def _log_rank_scores(
     return np.asarray(records.weight[:, np.newaxis] * (seen - expected), dtype=np.float64)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CumulativeIncidence:
-    """Aalen-Johansen curves over the k distinct event times of any cause, values just after each.
-
-    `time`, `n_risk` and `event_free` have shape (k,); `n_event`, `incidence`, `low` and `high` have shape
-    (causes, k), rows in the order of `causes`. The incidences and `event_free` add up to 1 at every
-    time.
-    `low` and `high` are nan where an incidence is 0 or 1. The curves are conditional on being event-free at
-    `observed_from`, the earliest entry, and unknown after `observed_to` unless `event_free` is 0.
-    """
-
-    causes: tuple[int, ...]
-    time: FloatArray
-    n_risk: IntArray
-    n_event: IntArray
-    event_free: FloatArray
-    incidence: FloatArray
-    low: FloatArray
-    high: FloatArray
-    observed_from: float
-    observed_to: float
-
-    def at(self, time: float, cause: int) -> Interval:
-        """The incidence of `cause` up to and including `time`, with its limits.
-
-        Before the first event the estimate is 0 and the limits nan; after `observed_to` all three are nan,
-        unless no one is left event-free. Raises ValueError for a negative or nan time or a cause not in
-        `causes`.
-        """
-        if cause not in self.causes:
-            raise ValueError(f"cause {cause} is not among {self.causes}")
-        if not time >= 0:
-            raise ValueError(f"time must be at least 0, not {time}")
-        row, step = self.causes.index(cause), int(np.searchsorted(self.time, time, side="right")) - 1
-        still_free = len(self.event_free) == 0 or self.event_free[-1] > 0
-        if time > self.observed_to and still_free:
-            estimate, low, high = np.nan, np.nan, np.nan
-        elif step < 0:
-            estimate, low, high = 0.0, np.nan, np.nan
-        else:
-            estimate, low, high = self.incidence[row, step], self.low[row, step], self.high[row, step]
-        return Interval(estimate=float(estimate), low=float(low), high=float(high), level=LEVEL)
-
-
 def cumulative_incidence(
     time: ArrayLike,
     cause: ArrayLike,
@@ -443,29 +323,22 @@ def cumulative_incidence(
     entry: ArrayLike | None = None,
     weight: ArrayLike | None = None,
     causes: Sequence[int] | None = None,
-) -> CumulativeIncidence:
+) -> dict[int, Curve]:
     """The Aalen-Johansen cumulative incidence of each cause, with delta-method standard errors.
 
-    Arrays of shape (n,), times in any one unit. `cause` is 0 where the record was censored, else the code of
-    the cause that ended it. Records at risk over (`entry`, `time`]; `weight` counts identical, independent
-    units.
-    `causes` names the codes to report, also those that never struck; by default the codes that occur,
-    ascending. The 95 % limits are on the complementary log-log scale, log(-log(1 - F)), so that with a single
-    cause they are one less the log(-log S) limits of the Kaplan-Meier curve. Standard errors propagate the
-    multinomial (Greenwood-type) variance of the hazards at each event time.
-    Raises ValueError as `survival.follow_up` does, for codes in `causes` that are repeated, not above 0 or do
-    not include all that occur.
+    Arrays as for `follow_up`; `cause` is 0 where the record was censored, else the code of the cause that
+    ended it. `causes` names the codes to report, also those that never struck; by default the codes that
+    occur, ascending. At every time the incidences and the share still free of any event add up to 1. The 95 %
+    limits are on the complementary log-log scale, log(-log(1 - F)), so that with a single cause they are one
+    less the log(-log S) limits of the Kaplan-Meier curve. Standard errors propagate the multinomial
+    (Greenwood-type) variance of the hazards at each event time.
 
     Source: Aalen & Johansen 1978, Scand. J. Statist. 5:141-150; Andersen, Borgan, Gill & Keiding 1993,
     Statistical Models Based on Counting Processes, section IV.4 (from memory, checked against answers
     computed in R).
     """
     records = follow_up(time, cause, entry=entry, weight=weight)
-    z = normal_quantile(LEVEL)
-    present = [int(code) for code in np.unique(records.outcome) if code > 0]
-    codes = present if causes is None else list(causes)
-    if len(set(codes)) < len(codes) or any(code < 1 for code in codes) or not set(present) <= set(codes):
-        raise ValueError(f"causes {codes} must be distinct, above 0 and include all that occur, {present}")
+    codes = [code for code in np.unique(records.outcome).tolist() if code] if causes is None else causes
     times = records.event_times()
     n = records.at_risk(times)
     d = np.array([records.events(times, code) for code in codes], dtype=np.int64).reshape(
@@ -488,20 +361,67 @@ def cumulative_incidence(
     se = np.sqrt(np.maximum(variance, 0.0))
 
     low, high = np.full(d.shape, np.nan), np.full(d.shape, np.nan)
-    rounding = 1e-12
-    inside = (incidence > 0) & (incidence < 1 - rounding)
+    inside = (incidence > 0) & (incidence < 1 - _ROUNDING)
     free = 1.0 - incidence[inside]
-    spread = np.exp(z * se[inside] / (free * -np.log(free)))
+    spread = np.exp(normal_quantile(LEVEL) * se[inside] / (free * -np.log(free)))
     low[inside], high[inside] = 1.0 - free ** (1.0 / spread), 1.0 - free**spread
-    return CumulativeIncidence(
-        causes=tuple(codes),
-        time=times,
-        n_risk=n,
-        n_event=d,
-        event_free=event_free,
-        incidence=incidence,
-        low=low,
-        high=high,
-        observed_from=records.observed_from,
-        observed_to=records.observed_to,
+    known_to = math.inf if np.any(event_free == 0) else records.observed_to
+    return {
+        code: Curve(
+            time=times,
+            n_risk=n,
+            n_event=d[row],
+            share=incidence[row],
+            low=low[row],
+            high=high[row],
+            before=0.0,
+            observed_from=records.observed_from,
+            known_to=known_to,
+        )
+        for row, code in enumerate(codes)
+    }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lives:
+    """Follow-up records up to their first gap, with their survival curve and the incidence of each cause.
+
+    With late entry no curve goes beyond a time at which no unit is at risk: nobody knows how many units with
+    the same start the later records stand for.
+    """
+
+    records: FollowUp
+    survival: Curve
+    incidence: dict[int, Curve]
+
+    def well_followed_to(self, least: int) -> float:
+        """The last time that a record ends before fewer than `least` units are at risk, in half units from 1.
+
+        The last time of all where so many are at risk at no end, or at every end. Rounded down, never up.
+        """
+        times = np.unique(self.records.time)
+        few = np.flatnonzero(self.records.at_risk(times) < least)
+        last = float(times[few[0] - 1]) if len(few) and few[0] > 0 else float(times[-1])
+        return math.floor(last * 2) / 2 if last >= 1 else last
+
+
+def lives_to_first_gap(
+    time: ArrayLike,
+    cause: ArrayLike,
+    *,
+    entry: ArrayLike,
+    weight: ArrayLike,
+    trip: ArrayLike,
+    causes: Sequence[int],
+) -> Lives:
+    """The curves of records up to their first gap; arrays as for `cumulative_incidence`, by trips."""
+    arrays = [np.asarray(values, dtype=np.float64) for values in (time, cause, entry, weight, trip)]
+    gap = follow_up(arrays[0], arrays[1], entry=arrays[2], weight=arrays[3]).first_gap()
+    if gap is not None:
+        arrays = [values[arrays[0] <= gap] for values in arrays]
+    times, codes, entries, weights, trips = arrays
+    return Lives(
+        records=follow_up(times, codes, entry=entries, weight=weights),
+        survival=kaplan_meier(times, codes > 0, entry=entries, weight=weights, cluster=trips),
+        incidence=cumulative_incidence(times, codes, entry=entries, weight=weights, causes=causes),
     )

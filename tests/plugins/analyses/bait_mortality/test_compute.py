@@ -1,7 +1,6 @@
 import pytest
 
-from bait_mortality.compute import lives_to_first_gap, well_followed_to
-from bait_mortality.survival import follow_up, kaplan_meier
+from bait_mortality.survival import kaplan_meier, lives_to_first_gap
 
 
 def test_curves_stop_at_the_gap() -> None:
@@ -15,8 +14,9 @@ def test_curves_stop_at_the_gap() -> None:
     )
     alone = kaplan_meier([1, 2, 2], [1, 1, 0], weight=[1, 2, 1])
     assert lives.records.observed_to == 2
-    assert lives.survival.survival.tolist() == alone.survival.tolist() == [0.75, 0.25]
-    assert lives.incidence.incidence.tolist() == [[0, 0.5], [0.25, 0.25], [0, 0]]
+    assert lives.survival.share.tolist() == alone.share.tolist() == [0.75, 0.25]
+    shares = {cause: curve.share.tolist() for cause, curve in lives.incidence.items()}
+    assert shares == {1: [0, 0.5], 2: [0.25, 0.25], 3: [0, 0]}
 
 
 def test_without_a_gap_everything_is_followed() -> None:
@@ -30,4 +30,5 @@ def test_without_a_gap_everything_is_followed() -> None:
     ids=["always enough", "one too few at the end", "rounded down", "below 1 as it is", "never enough"],
 )
 def test_the_stretch_ends_before_too_few_are_at_risk(least: int, until: float) -> None:
-    assert well_followed_to(follow_up([0.75, 2.7, 3.2, 7.9], [1, 0, 1, 1]), least) == until
+    four = {"entry": [0] * 4, "weight": [1] * 4, "trip": range(4), "causes": [1]}
+    assert lives_to_first_gap([0.75, 2.7, 3.2, 7.9], [1, 0, 1, 1], **four).well_followed_to(least) == until

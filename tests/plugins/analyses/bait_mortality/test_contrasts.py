@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from bait_mortality.contrasts import ERROR_OF_A_LOOK, LOOKS, compare_baits
+from bait_mortality.compute import ERROR_OF_A_LOOK, LOOKS, compare_baits
 from benchwater.ledger.bait_lives import factors_of, rows_in_use, sum_equal_rows
 
 

@@ -6,8 +6,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from bait_mortality.survival import (
+    Curve,
     FloatArray,
-    SurvivalCurve,
     follow_up,
     kaplan_meier,
     log_rank,
@@ -33,10 +33,10 @@ def as_array(values: list[float | None]) -> NDArray[np.float64]:
     return np.array([np.nan if value is None else value for value in values])
 
 
-def standard_error(curve: SurvivalCurve) -> NDArray[np.float64]:
+def standard_error(curve: Curve) -> NDArray[np.float64]:
     """The standard error that the limits stand on, nan where survival is 0."""
-    logs = np.log(curve.survival, out=np.full(len(curve.time), np.nan), where=curve.survival > 0)
-    return np.asarray(curve.survival * np.log(np.log(curve.low) / logs) * -logs / ndtri(0.975))
+    logs = np.log(curve.share, out=np.full(len(curve.time), np.nan), where=curve.share > 0)
+    return np.asarray(curve.share * np.log(np.log(curve.low) / logs) * -logs / ndtri(0.975))
 
 
 @pytest.mark.parametrize(("name", "time", "event", "where", "prefix"), CURVES)
@@ -50,7 +50,7 @@ def test_curves_match_the_published_cases(
         "time": curve.time,
         "n_risk": curve.n_risk.astype(np.float64),
         "n_event": curve.n_event.astype(np.float64),
-        "surv": curve.survival,
+        "surv": curve.share,
         "se": standard_error(curve),
         "lower": curve.low,
         "upper": curve.high,
@@ -66,9 +66,8 @@ def test_curves_match_the_published_cases(
             assert values[at] == pytest.approx(np.atleast_1d(printed["value"]), abs=printed["tol"]), label
 
     median = median_survival(curve)
-    assert (median.estimate, median.low, median.high) == tuple(
-        case.answer(prefix + key)[0] for key in ("median", "median_lower", "median_upper")
-    )
+    answers = [case.answer(prefix + key)[0] for key in ("median", "median_lower", "median_upper")]
+    assert [median.estimate, median.low, median.high] == pytest.approx(as_array(answers), nan_ok=True)
     if prefix + "median" in case.published:
         assert median.estimate == case.published[prefix + "median"]["value"]
     mean = restricted_mean(curve, case.answer(prefix + "rmst_tau")[0])
@@ -83,19 +82,21 @@ def test_log_rank_matches_the_published_cases(name: str, time: str, event: str, 
     # survdiff (ovarian).
     case = reference_case(name)
     result = log_rank(case.numbers(time), case.numbers(event), [row[group] for row in case.rows])
+    member = np.unique([row[group] for row in case.rows], return_inverse=True)[1]
+    observed = np.bincount(member, case.numbers(event))
     computed = {
         "chisq": result.statistic,
         "df": result.df,
         "p": result.p,
-        "observed": result.observed,
-        "expected": result.expected,
+        "observed": observed,
+        "expected": observed - result.scores.sum(axis=0),
     }
     for key, value in computed.items():
         expected, tol = case.answer(key)
         assert value == pytest.approx(expected, abs=tol)
         if key in case.published:
             assert value == pytest.approx(case.published[key]["value"], abs=case.published[key]["tol"])
-    assert result.groups == tuple(sorted(set(result.groups), key=str))
+    assert result.events == observed.sum()
 
 
 def test_late_entries_count_only_after_they_enter() -> None:
@@ -103,9 +104,9 @@ def test_late_entries_count_only_after_they_enter() -> None:
     # that enters at 4 is not; at 5 and 6 three and two.
     curve = kaplan_meier([4, 3, 5, 6, 7], [1, 0, 1, 1, 0], entry=[0, 0, 1, 3, 4])
     assert curve.n_risk.tolist() == [3, 3, 2]
-    assert curve.survival == pytest.approx([2 / 3, 4 / 9, 2 / 9])
+    assert curve.share == pytest.approx([2 / 3, 4 / 9, 2 / 9])
     greenwood = np.cumsum([1 / (3 * 2), 1 / (3 * 2), 1 / (2 * 1)])
-    assert standard_error(curve) == pytest.approx(curve.survival * np.sqrt(greenwood))
+    assert standard_error(curve) == pytest.approx(curve.share * np.sqrt(greenwood))
     assert median_survival(curve).estimate == 5
     # Area to 6.5: 4 at 1, 1 at 2/3, 1 at 4/9, half at 2/9.
     assert restricted_mean(curve, 6.5).estimate == pytest.approx(4 + 2 / 3 + 4 / 9 + 1 / 9)
@@ -126,8 +127,8 @@ def follow_up_records(
     return time, event, entry, weight, group
 
 
-def assert_same_curve(first: SurvivalCurve, second: SurvivalCurve) -> None:
-    for name in SurvivalCurve.__dataclass_fields__:
+def assert_same_curve(first: Curve, second: Curve) -> None:
+    for name in Curve.__dataclass_fields__:
         assert np.array_equal(getattr(first, name), getattr(second, name), equal_nan=True), name
 
 
@@ -168,7 +169,7 @@ def test_log_rank_with_late_entry_agrees_with_statsmodels(seed: int) -> None:
     statistic, p = survdiff(time, event, group, entry=entry)
     result = log_rank(time, event, group, entry=entry)
     assert (result.statistic, result.p) == pytest.approx((statistic, p), rel=1e-8)
-    assert sum(result.observed) == pytest.approx(sum(result.expected))
+    assert (result.events, result.scores.sum()) == pytest.approx((event.sum(), 0), abs=1e-9)
 
 
 def test_a_gap_is_where_nobody_is_at_risk_though_some_come_later() -> None:
@@ -181,7 +182,7 @@ def test_a_gap_is_where_nobody_is_at_risk_though_some_come_later() -> None:
 def test_a_curve_without_events_is_1_without_limits_or_median() -> None:
     curve = kaplan_meier([3, 5], [0, 0])
     assert (curve.at(4).estimate, math.isnan(curve.at(4).high)) == (1.0, True)
-    assert median_survival(curve).estimate is None
+    assert math.isnan(median_survival(curve).estimate)
     mean = restricted_mean(curve, 5)
     assert (mean.estimate, math.isnan(mean.low)) == (5.0, True)
 
@@ -195,33 +196,16 @@ def test_survival_is_unknown_after_the_last_follow_up_unless_it_is_0() -> None:
     assert mean.estimate == pytest.approx(1.5)
     # Two lives of 1 and 2 h: the mean's variance is 0.5^2 / 2.
     assert (mean.low, mean.high) == pytest.approx((1.5 - 1.959964 * 0.125**0.5, 1.5 + 1.959964 * 0.125**0.5))
-    with pytest.raises(ValueError, match="beyond the last follow-up"):
-        restricted_mean(unknown, 2.5)
 
 
-def test_groups_never_at_risk_together_reduce_the_degrees_of_freedom_or_are_refused() -> None:
+def test_groups_never_at_risk_together_reduce_the_degrees_of_freedom_or_leave_nothing() -> None:
     result = log_rank([2, 3, 12, 13], [1, 1, 1, 1], list("abcd"), entry=[0, 0, 10, 10])
     assert result.df == 2
-    with pytest.raises(ValueError, match="cannot be compared"):
-        log_rank([2, 12], [1, 1], ["a", "b"], entry=[0, 10])
-    with pytest.raises(ValueError, match="at least two groups"):
-        log_rank([2, 3], [1, 1], ["a", "a"])
+    assert log_rank([2, 12], [1, 1], ["a", "b"], entry=[0, 10]).df == 0
 
 
-def test_unusable_records_are_refused() -> None:
-    with pytest.raises(ValueError, match="entry must be before time"):
-        kaplan_meier([2], [1], entry=[2])
-    with pytest.raises(ValueError, match="event must be 0 or 1"):
-        kaplan_meier([2], [2])
-    with pytest.raises(ValueError, match="time must hold finite"):
-        kaplan_meier([math.nan], [1])
-    with pytest.raises(ValueError, match="weight must hold whole"):
-        kaplan_meier([2], [1], weight=[0.5])
-    with pytest.raises(ValueError, match="must have the shape of time"):
-        kaplan_meier([2, 3], [1])
-    with pytest.raises(ValueError, match="no records"):
-        kaplan_meier([], [])
-    assert kaplan_meier([0, 1], [1, 0], entry=[0, 0]).survival.tolist() == [0.5]
+def test_a_record_from_the_start_is_at_risk_at_time_0() -> None:
+    assert kaplan_meier([0, 1], [1, 0], entry=[0, 0]).share.tolist() == [0.5]
 
 
 def test_losses_of_one_trip_widen_the_limits_and_single_baits_do_not() -> None:
@@ -230,17 +214,16 @@ def test_losses_of_one_trip_widen_the_limits_and_single_baits_do_not() -> None:
     alone = kaplan_meier(time, lost)
     assert kaplan_meier(time, lost, cluster=range(8)).low == pytest.approx(alone.low, abs=0.02)
     by_trip = kaplan_meier(time, lost, cluster=[0] * 4 + [1] * 4)
-    assert by_trip.survival.tolist() == alone.survival.tolist()
+    assert by_trip.share.tolist() == alone.share.tolist()
     # At 1 each trip adds 4/8 - 4 * 4/64 and 0 - 4 * 4/64 to the cumulative hazard.
     between = 2 * (0.25**2 + 0.25**2)
     assert standard_error(by_trip)[0] == pytest.approx(0.5 * between**0.5)
     assert by_trip.high[0] > alone.high[0]
 
 
-def test_log_rank_scores_add_up_to_observed_less_expected_and_give_the_permutation_test() -> None:
+def test_log_rank_scores_give_the_permutation_test() -> None:
     rng = np.random.default_rng(3)
     time, lost, group = rng.exponential(5, 60), rng.random(60) < 0.6, rng.integers(0, 3, 60)
     entry = time * rng.uniform(0, 0.9, 60) * (rng.random(60) < 0.5)
     test = log_rank(time, lost, group, entry=entry)
-    assert test.scores.sum(axis=0) == pytest.approx(np.subtract(test.observed, test.expected))
     assert sign_flip_p(test.scores) == pytest.approx(test.p, abs=0.08)
