@@ -10,7 +10,7 @@ date,species,build,count,length,mass,bait,water,angler,trip,habitat,released,not
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from benchwater.ledger.tags import unprinted_tag
+from benchwater.ledger.labels import unprinted_tag
 from benchwater.plugin import Bench, Column, LogKind, RowProblem, SideBySide, hookimpl, with_everyday_words
 
 CAUSES = ("bite off", "snag", "break off", "torn", "bent hook", "chipped", "other")

@@ -23,7 +23,7 @@ from benchwater.analyse.spans import (
     trip_spans,
 )
 from benchwater.analyse.vitals import run_vitals
-from benchwater.ledger.season_ahead import usual_end
+from benchwater.ledger.trips import usual_end
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season

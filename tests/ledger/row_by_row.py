@@ -8,12 +8,12 @@ from itertools import groupby
 from math import isfinite, nan, sqrt
 from typing import Any, NamedTuple
 
-from benchwater.ledger.bait_costs import Facts
 from benchwater.ledger.castings import casting_mass
+from benchwater.ledger.costs import Facts
 from benchwater.ledger.fills import COLD, HOT
 from benchwater.ledger.fish import fish_standard
 from benchwater.ledger.stock import COAT_SHARE, NOMINAL
-from benchwater.plugin import Season, Span
+from benchwater.plugin import Bench, Season, Span
 from benchwater.statistics.uncertainty import rectangular_uncertainty, resolution_uncertainty
 
 
@@ -85,12 +85,9 @@ def movements(season: Season, steps: Mapping[str, float]) -> dict[str, list[Move
     for when, mold, cavity, coat, count in rows(
         season, "finishing", "date", "mold", "cavity", "coat", "count"
     ):
-        recipes = [build for build in bench.builds.values() if build.coat == coat]
-        same = [build for build in recipes if (mold, cavity) in (build.head, build.trailer)]
-        masses = [build.coat_mass_g for build in same if build.coat_mass_g is not None]
-        masses = masses or [build.coat_mass_g for build in recipes if build.coat_mass_g is not None]
+        masses = coat_masses(bench, (mold, cavity), coat)
         move = Movement(when=when, kind="in_castings", amount=nan)
-        if masses and bench.items[coat].unit == "g":
+        if masses:
             mean, range_ = sum(masses) / len(masses), max(masses) - min(masses)
             shared = count * rectangular_uncertainty(max(COAT_SHARE * mean, range_ / 2))
             source = f"coat {coat} on {mold} {cavity}"
@@ -99,6 +96,14 @@ def movements(season: Season, steps: Mapping[str, float]) -> dict[str, list[Move
             )
         found[coat].append(move)
     return dict(found)
+
+
+def coat_masses(bench: Bench, piece: tuple[str, str], coat: str) -> list[float]:
+    """What builds say that a coat on a piece weighs: those of the piece, else all with the coat."""
+    recipes = [b for b in bench.builds.values() if b.coat == coat and bench.items[coat].unit == "g"]
+    same = [build for build in recipes if piece in (build.head, build.trailer)]
+    masses = [build.coat_mass_g for build in same if build.coat_mass_g is not None]
+    return masses or [build.coat_mass_g for build in recipes if build.coat_mass_g is not None]
 
 
 def counts(season: Season) -> dict[str, list[tuple[datetime, float]]]:
@@ -261,10 +266,9 @@ def spoilt(season: Season, span: Span, facts: Facts) -> float:
     for when, mold, cavity, coat, bad in rows(
         season, "finishing", "date", "mold", "cavity", "coat", "rejects"
     ):
-        alike = [b for b in season.bench.builds.values() if b.coat == coat and (mold, cavity) == b.head]
-        mass = next((build.coat_mass_g for build in alike if build.coat_mass_g is not None), 0.0)
+        masses = coat_masses(season.bench, (mold, cavity), coat) or [0.0]
         if start <= when < end:
-            cost += bad * mass * (facts.prices[coat] or 0.0)
+            cost += bad * sum(masses) / len(masses) * (facts.prices[coat] or 0.0)
     return cost
 
 

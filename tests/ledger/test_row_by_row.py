@@ -12,12 +12,11 @@ from typing import Any
 
 import pytest
 
-from benchwater.ledger.bait_costs import BaitCost, season_facts
 from benchwater.ledger.castings import castings, castings_made
+from benchwater.ledger.costs import BaitCost, season_facts, unit_prices
 from benchwater.ledger.fills import fills_of, pour_rows, runs_of
 from benchwater.ledger.made import coats_made, seen_on_the_water
 from benchwater.ledger.pieces import pieces_on_hand
-from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import scale_steps, stock_counts, stock_movements
 from benchwater.ledger.trips import trips_of
 from benchwater.plugin import Season, Span

@@ -20,7 +20,7 @@ from benchwater.plugin import Action, Analysis, Season, Section, Span, Vital, ho
 def analyse(season: Season, span: Span) -> Section:
     """What became of the baits in use during the span."""
     from benchwater.ledger import LOSSES
-    from benchwater.ledger.photos import photos_of
+    from benchwater.ledger.log_rows import photos_of
 
     from .compute import compute
     from .findings import METHODS, actions, card, findings, unsaid, why_thin

@@ -22,7 +22,7 @@ from benchwater.ledger.bait_lives import (
     sides,
     sum_equal_rows,
 )
-from benchwater.ledger.left_open import rows_left_open, what_settles
+from benchwater.ledger.log_rows import rows_left_open, what_settles
 from benchwater.plugin import Season, Span
 from benchwater.statistics.interval import benjamini_hochberg_adjusted, holm_adjusted
 from benchwater.statistics.permutations import sign_flip_p

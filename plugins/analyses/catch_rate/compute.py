@@ -9,7 +9,7 @@ import pandas as pd
 
 from benchwater.ledger import LEAVING, computed_once, midnight, recent, sum_in_order
 from benchwater.ledger.fish import is_count_in_doubt
-from benchwater.ledger.left_open import rows_left_open, what_settles
+from benchwater.ledger.log_rows import rows_left_open, what_settles
 from benchwater.ledger.trips import ALL, Trips, trips_of
 from benchwater.plugin import Season, Span
 from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals

@@ -21,7 +21,7 @@ from benchwater.plugin import Analysis, Season, Section, Span, hookimpl
 
 def analyse(season: Season, span: Span) -> Section:
     """Makes the section: lengths, size distribution and condition of each species."""
-    from benchwater.ledger.photos import photos_of
+    from benchwater.ledger.log_rows import photos_of
 
     from .compute import ENOUGH_FISH, caught_species, rows_in_doubt
     from .findings import all_findings, card, methods

@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from benchwater.ledger import LOSSES, computed_once, midnight, sum_in_order, sums_by
-from benchwater.ledger.bait_costs import (
+from benchwater.ledger.costs import (
     BaitCost,
     Facts,
     bait_costs,
@@ -21,6 +21,7 @@ from benchwater.ledger.bait_costs import (
 )
 from benchwater.ledger.fish import is_count_in_doubt
 from benchwater.ledger.made import NO_STEPS, Dressed, Steps, baits_dressed
+from benchwater.ledger.stock import coat_masses
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Item, Mold
 from benchwater.statistics.interval import Interval
@@ -210,7 +211,7 @@ def losses_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Loss
 
 def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
     """What rejects of a span cost: the inserts lost in them and the coat on those to strip, where priced."""
-    cost, builds = 0.0, season.bench.builds.values()
+    cost = 0.0
     if season.holds("pour"):
         rows = season.rows("pour", span)
         rejects = sums_by(rows[rows["outcome"] == "reject"], "count", "mold", "cavity")
@@ -220,10 +221,10 @@ def spoilt_in(season: Season, span: Span, facts: Facts) -> float:
                 cost += number * facts.spoilt[insert] * (facts.prices[insert] or 0.0)
     if season.holds("finishing"):
         coated = sums_by(season.rows("finishing", span), "rejects", "mold", "cavity", "coat")
-        for (mold, cavity, coat), number in coated.items():
-            masses = [b.coat_mass_g for b in builds if b.coat == coat and b.head == (mold, cavity)]
-            mass = next((mass for mass in masses if mass is not None), 0.0)
-            cost += number * mass * (facts.prices[coat] or 0.0)
+        masses = coat_masses(season)
+        for key, number in coated.items():
+            mass, _ = masses.get(key, masses.get(key[2:], (0.0, 0.0)))
+            cost += number * mass * (facts.prices[key[2]] or 0.0)
     return cost
 
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
-from benchwater.ledger.bait_costs import BaitCost, Facts
 from benchwater.ledger.castings import FEWEST_WEIGHED, other_unit
+from benchwater.ledger.costs import BaitCost, Facts
 from benchwater.ledger.stock import COAT_SHARE
 from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season
 from benchwater.statistics.interval import Interval

@@ -6,7 +6,7 @@ import numpy as np
 
 from benchwater import plots
 from benchwater.ledger import midnight
-from benchwater.ledger.bait_costs import BaitCost
+from benchwater.ledger.costs import BaitCost
 from benchwater.ledger.stock import table_unit
 from benchwater.plugin import Bench, Figure, Season, Table
 from benchwater.units import heading_unit

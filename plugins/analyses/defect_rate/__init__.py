@@ -20,7 +20,7 @@ from benchwater.plugin import Action, Analysis, Season, Section, Span, Vital, ho
 
 def analyse(season: Season, span: Span) -> Section:
     """Makes the section: rates, temperature, heat, cavities, sessions; advice and cards with the season."""
-    from benchwater.ledger.photos import photos_of
+    from benchwater.ledger.log_rows import photos_of
 
     from .advice import all_actions, all_cards
     from .compute import bad_castings
@@ -65,7 +65,7 @@ def advise(season: Season, span: Span) -> Iterable[Action]:
 
 def vitals(season: Season, span: Span) -> tuple[Vital, ...]:
     """Returns the castings made, and the share that was good: none where rows set aside would decide it."""
-    from benchwater.ledger.left_open import rows_left_open
+    from benchwater.ledger.log_rows import rows_left_open
 
     from .rates import with_rows_left_open
 

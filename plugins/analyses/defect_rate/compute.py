@@ -19,7 +19,7 @@ from benchwater.ledger.fills import (
     read_with_a_gun,
     runs_of,
 )
-from benchwater.ledger.left_open import rows_left_open, what_settles
+from benchwater.ledger.log_rows import rows_left_open, what_settles
 from benchwater.plugin import Bench, Season, Span
 from benchwater.statistics.interval import Interval
 from benchwater.statistics.proportions import TrendTest, design_effect

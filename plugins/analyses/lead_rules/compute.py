@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from benchwater.ledger.lead import verdict
+from benchwater.ledger.castings import verdict
 from benchwater.plugin import Season, Span, Water
 
 

@@ -6,8 +6,8 @@ from math import floor, isfinite, isnan, log10
 
 from benchwater.ledger import midnight, recent
 from benchwater.ledger.castings import FEWEST_WEIGHED, OtherUnit
+from benchwater.ledger.costs import unit_prices
 from benchwater.ledger.fills import SPRUES
-from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import COAT_SHARE, NOMINAL
 from benchwater.plugin import Action, Bench, Cell, Finding, Item, Season, Span
 from benchwater.statistics.uncertainty import FEWEST_DEGREES

@@ -85,32 +85,33 @@ def mold_yields(season: Season, span: Span) -> tuple[MoldYield, ...]:
     """
     if not season.holds("pour"):
         return ()
-    rows = poured_in(season, span)[["mold", "cavity", "outcome", "material", "count", "key"]]
-    of_mold = rows_by(rows, "mold")
-    return tuple(
-        _mold_yield(season, mold, rows.iloc[of_mold[mold]]) for mold in season.bench.molds if mold in of_mold
-    )
-
-
-def _mold_yield(season: Season, mold: str, rows: "pd.DataFrame") -> MoldYield:
-    named = rows["material"].astype(object)
-    rows = rows.assign(material=named.where(named.notna(), season.bench.molds[mold].material))
+    rows, molds = poured_in(season, span), season.bench.molds
+    usual = rows["mold"].astype("str").map({name: mold.material for name, mold in molds.items()})
+    rows = rows.assign(material=rows["material"].astype("str").fillna(usual))
     count, fill, mass = rows["count"].to_numpy(dtype=np.float64), rows["key"].to_numpy(), np.zeros(len(rows))
-    is_metal = True
-    for (cavity, material), own in rows_by(rows, "cavity", "material").items():
+    not_metal = set()
+    for (mold, cavity, material), own in rows_by(rows, "mold", "cavity", "material").items():
         mass[own] = casting_mass(season, (mold, cavity), material).mass_g
-        is_metal &= season.bench.items[material].kind == "metal"
+        if season.bench.items[material].kind != "metal":
+            not_metal.add(mold)
     good, reject, blank = ((rows["outcome"] == outcome).to_numpy() for outcome in ("good", "reject", "blank"))
-    judged = ~blank
-    return MoldYield(
-        mold=mold,
-        good=round(count[good].sum()),
-        rejects=round(count[reject].sum()),
-        blanks=round(count[blank].sum()),
-        poured_g=float((count * mass).sum()) if is_metal else None,
-        first_pass=_share(good[judged], count[judged], np.ones(judged.sum()), fill[judged]),
-        metal=_share(good, count, mass, fill) if is_metal else None,
-    )
+    found = []
+    of_mold = rows_by(rows, "mold")
+    for mold in [name for name in molds if name in of_mold]:
+        own = of_mold[mold]
+        judged, is_metal = own[~blank[own]], mold not in not_metal
+        found.append(
+            MoldYield(
+                mold=mold,
+                good=round(count[own][good[own]].sum()),
+                rejects=round(count[own][reject[own]].sum()),
+                blanks=round(count[own][blank[own]].sum()),
+                poured_g=float((count[own] * mass[own]).sum()) if is_metal else None,
+                first_pass=_share(good[judged], count[judged], np.ones(judged.size), fill[judged]),
+                metal=_share(good[own], count[own], mass[own], fill[own]) if is_metal else None,
+            )
+        )
+    return tuple(found)
 
 
 def dross_rates(season: Season, span: Span) -> tuple[Dross, ...]:

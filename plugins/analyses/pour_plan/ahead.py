@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from benchwater.ledger import LOSSES
 from benchwater.ledger.fills import pour_rows
-from benchwater.ledger.season_ahead import months_ahead
-from benchwater.ledger.trips import trip_names
+from benchwater.ledger.trips import months_ahead, trip_names
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Bench
 from benchwater.statistics.comparisons import dispersion

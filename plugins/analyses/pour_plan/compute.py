@@ -13,10 +13,10 @@ import pandas as pd
 
 from benchwater.ledger import LOSSES, midnight, rows_by, sums_by
 from benchwater.ledger.castings import casting_mass, castings_made
+from benchwater.ledger.costs import unit_prices
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.made import coats_made
 from benchwater.ledger.pieces import Casting, Claims, Pieces, Shares, body_of, pieces_on_hand, share_pieces
-from benchwater.ledger.prices import unit_prices
 from benchwater.ledger.stock import on_hand
 from benchwater.plugin import Season, Span
 from benchwater.plugin.bench import Bench, Build, Item

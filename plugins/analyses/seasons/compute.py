@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from benchwater.ledger import LOSSES, computed_once, midnight
-from benchwater.ledger.bait_costs import bait_costs, season_facts
 from benchwater.ledger.castings import castings_made
+from benchwater.ledger.costs import bait_costs, season_facts
 from benchwater.ledger.fills import poured_in
 from benchwater.ledger.made import baits_dressed
 from benchwater.ledger.trips import trip_names, trips_of

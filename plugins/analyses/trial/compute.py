@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from benchwater.ledger import recent
-from benchwater.ledger.trials import arm_name, trial_name
+from benchwater.ledger.labels import arm_name, trial_name
 from benchwater.plugin import Season, Span
 from benchwater.statistics.comparisons import more_exposure
 from benchwater.statistics.randomisation import (

@@ -162,7 +162,7 @@ def _tally(workspace: "Workspace") -> Made:
 
 
 def _tags(workspace: "Workspace", first: int, last: int, division: Division) -> Made:
-    from benchwater.ledger.tags import MOST_TAGS, tags
+    from benchwater.ledger.labels import MOST_TAGS, tags
     from benchwater.sheets.labels import Label
 
     if last > MOST_TAGS:

@@ -1,16 +1,16 @@
-"""Castings and coatings row by row, and what a good casting weighs without its insert."""
+"""Castings and coatings row by row, what a good casting weighs, and which baits hold lead."""
 
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchwater.ledger import computed_once, log_table, midnight, rows_by
-from benchwater.plugin.bench import Bench
+from benchwater.plugin.bench import Bench, Build, Water
 from benchwater.plugin.season import Season
 from benchwater.statistics.uncertainty import (
     PieceScatter,
@@ -32,6 +32,7 @@ MISTAKEN = {OUNCE_G: "grams", 16 * OUNCE_G: "grams", 1000.0: "grams", 1 / OUNCE_
 FloatArray = NDArray[np.float64]
 Piece = tuple[str, str]
 Cast = tuple[Piece, str]
+Verdict = Literal["forbidden", "allowed", "not known"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,3 +246,39 @@ def _nominal(bench: Bench, piece: Piece, step: float) -> CastingMass:
     return CastingMass(
         mold=piece[0], cavity=piece[1], mass_g=cavity.mass_g, u=u, scatter=0.0, step=step, weighed=0
     )
+
+
+@computed_once
+def lead_by_build(season: Season) -> dict[str, bool | None]:
+    """Whether each build holds lead, by every metal that its head was ever poured from and by its fittings.
+
+    None where that cannot be told: bench.toml does not say of one of them, and none of them is lead.
+    """
+    metals: defaultdict[Piece, set[str]] = defaultdict(set)
+    for mold, cavity, material in rows_by(castings(season), "mold", "cavity", "material"):
+        metals[mold, cavity].add(material)
+    return {name: _holds_lead(build, season.bench, metals) for name, build in season.bench.builds.items()}
+
+
+def _holds_lead(build: Build, bench: Bench, poured: Mapping[Piece, set[str]]) -> bool | None:
+    metals = poured.get(build.head, {bench.molds[build.head[0]].material}) if build.head else set()
+    parts = [bench.items[name] for name in (*metals, *build.fittings)]
+    told = [item.holds_lead for item in parts if item.kind == "metal" or item.holds_lead is not None]
+    if any(told):
+        return True
+    return None if None in told else False
+
+
+def verdict(season: Season, build: str, water: Water) -> Verdict:
+    """What the maker's note on a water says of a build; `not known` where its lead or size is not written."""
+    lead = lead_by_build(season)[build]
+    if lead is False:
+        return "allowed"
+    recipe = season.bench.builds[build]
+    limit = water.no_lead_up_to_g
+    size = season.bench.cavity(*recipe.head).mass_g if recipe.head else None
+    if water.no_lead_up_to_mm is not None:
+        limit, size = water.no_lead_up_to_mm, recipe.length_mm
+    if limit is not None and size is not None and size > limit:
+        return "allowed"
+    return "forbidden" if lead and (limit is None or size is not None) else "not known"

@@ -3,6 +3,7 @@
 A bait that was bought is none of them, whatever became of it.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from benchwater.ledger import LEAVING, computed_once, log_table, midnight, rows_by, sum_in_order, sums_by
 from benchwater.ledger.castings import Piece, castings, coatings
+from benchwater.ledger.pieces import Body, body_of
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.bench import Build
 from benchwater.plugin.season import Season
@@ -152,7 +154,9 @@ def dressing_steps(season: Season) -> dict[str, Steps]:
     """
     seen, found = seen_at_all(season), {}
     for name, dressed in baits_dressed(season, midnight(season.end)).items():
-        steps = _larger_total(_coats(season, season.bench.builds[name]), seen.get(name, NO_STEPS))
+        build = season.bench.builds[name]
+        coated = _done(season, build) if build.coat else NO_STEPS
+        steps = _larger_total(coated, seen.get(name, NO_STEPS))
         scale = dressed.number / steps.total if steps.total else 0.0
         found[name] = Steps(steps.when, steps.number * scale)
     return found
@@ -176,7 +180,7 @@ def _bounds(season: Season, seen: Mapping[str, float], up_to: datetime) -> dict[
     )
     by_body: dict[Piece, dict[str, Build]] = {}
     for name, build in builds.items():
-        if (piece := _body(build)) is not None:
+        if (piece := build.head or build.trailer) is not None:
             by_body.setdefault(piece, {})[name] = build
     for body, of_body in by_body.items():
         sums.append((dict.fromkeys(of_body, 1.0), good.get(body, 0.0), False))
@@ -216,20 +220,6 @@ def _fittings_used(season: Season, up_to: datetime) -> dict[str, float]:
     return sums_by(rows.assign(amount=before), "amount", "item")
 
 
-def _body(build: Build) -> Piece | None:
-    """The casting that carries a bait: its head, or the trailer of one without."""
-    return build.head or build.trailer
-
-
-def _coats(season: Season, build: Build) -> Steps:
-    """The pieces with the coat of a build that came out good."""
-    table, body = coatings(season), _body(build)
-    if body is None:
-        return NO_STEPS
-    rows = table[(table["mold"] == body[0]) & (table["cavity"] == body[1]) & (table["coat"] == build.coat)]
-    return Steps(rows["date"].to_numpy(), (rows["count"] - rows["rejects"]).to_numpy(dtype=np.float64))
-
-
 @computed_once
 def seen_on_the_water(season: Season) -> dict[str, Steps]:
     """By build: the different baits that must have been on the water, when they first were.
@@ -245,7 +235,7 @@ def seen_on_the_water(season: Season) -> dict[str, Steps]:
     habitat = pd.factorize(season.log("fishing")["habitat"].to_numpy(dtype=object))[0]
     table = table.assign(habitat=habitat, ended=table["fate"] != "kept")
     tagged = table["bait"].notna()
-    new = pd.concat([_new_tags(table[tagged]), *_new_untagged(table[~tagged])])
+    new = pd.concat([_new_tags(table[tagged]), _new_untagged(table[~tagged])])
     new = new.sort_values("date", kind="stable")
     when, number = new["date"].to_numpy(dtype="datetime64[us]"), new["number"].to_numpy()
     return {build: Steps(when[rows], number[rows]) for build, rows in rows_by(new, "build").items()}
@@ -257,7 +247,7 @@ def _new_tags(rows: "pd.DataFrame") -> "pd.DataFrame":
     return rows.loc[new, ["build", "date"]].assign(number=1.0)
 
 
-def _new_untagged(rows: "pd.DataFrame") -> Iterator["pd.DataFrame"]:
+def _new_untagged(rows: "pd.DataFrame") -> "pd.DataFrame":
     """Baits of each build that must be different ones; the rows are those that name no tag.
 
     Rows of one moment have no order: as many of them as one row or several equal ones name were different
@@ -269,15 +259,14 @@ def _new_untagged(rows: "pd.DataFrame") -> Iterator["pd.DataFrame"]:
     ended = rows["count"].where(rows["ended"], 0.0)
     moments = rows.assign(most=count, over=ended).groupby(["build", "date"], observed=True)
     found = moments.agg({"most": "max", "over": "sum"}).reset_index()
+    most, over = np.maximum(found["most"], found["over"]).tolist(), found["over"].tolist()
+    number = np.zeros(len(found))
     for at in rows_by(found, "build").values():
-        most, over = found["most"].to_numpy()[at], found["over"].to_numpy()[at]
-        steps, met, gone = [], 0.0, 0.0
-        for there, over_now in zip(np.maximum(most, over).tolist(), over.tolist(), strict=True):
-            new = max(0.0, gone + there - met)
-            met, gone = met + new, gone + over_now
-            steps.append(new)
-        number = np.array(steps)
-        yield found.loc[at[number > 0], ["build", "date"]].assign(number=number[number > 0])
+        met = gone = 0.0
+        for row in at.tolist():
+            number[row] = max(0.0, gone + most[row] - met)
+            met, gone = met + number[row], gone + over[row]
+    return found.assign(number=number).loc[number > 0, ["build", "date", "number"]]
 
 
 @computed_once
@@ -291,7 +280,7 @@ def seen_at_all(season: Season) -> dict[str, Steps]:
     """
     moves = log_table(season, "builds", ("build", "move"), ("amount",))
     fished = log_table(season, "fishing", ("build", "fate"), ("count",))
-    found = dict(seen_on_the_water(season))
+    found, users = dict(seen_on_the_water(season)), Counter(map(body_of, season.bench.builds.values()))
     for name, rows in rows_by(moves, "build").items():
         build = season.bench.builds[name]
         events = [
@@ -301,12 +290,9 @@ def seen_at_all(season: Season) -> dict[str, Steps]:
         gone = fished[(fished["build"] == name) & (fished["fate"] != "kept")]
         events += [(when, _GONE, n) for when, n in sums_by(gone, "count", "date").items()]
         events += [(when, _SEEN, n) for when, n in found.get(name, NO_STEPS)]
-        others = [each for each in season.bench.builds.values() if each != build]
-        is_alone = all((_body(build), build.coat) != (_body(each), each.coat) for each in others)
-        pieces = _coats(season, build) if build.coat else _castings(season, build)
         found[name] = _fewest(
             sorted((np.datetime64(when, "D"), order, float(n)) for when, order, n in events),
-            pieces if is_alone else NO_STEPS,
+            _done(season, build) if users[body_of(build)] == 1 else NO_STEPS,
         )
     return found
 
@@ -340,13 +326,24 @@ def _fewest(events: Sequence[tuple[np.datetime64, int, float]], pieces: Steps) -
     )
 
 
-def _castings(season: Season, build: Build) -> Steps:
-    """The good castings that a build is built on."""
-    body, table = _body(build), castings(season)
-    if body is None:
-        return NO_STEPS
-    rows = table[(table["mold"] == body[0]) & (table["cavity"] == body[1]) & (table["outcome"] == "good")]
-    return Steps(rows["date"].to_numpy(), rows["count"].to_numpy(dtype=np.float64))
+@computed_once
+def _pieces_done(season: Season) -> dict[Body, Steps]:
+    """When castings came out good, bare ones (coat None) and coated ones."""
+    cast, dipped = castings(season), coatings(season)
+    cast = cast[cast["outcome"] == "good"]
+    dipped = dipped.assign(count=dipped["count"] - dipped["rejects"])
+    found: dict[Body, Steps] = {}
+    for table, keys in (cast, ("mold", "cavity")), (dipped, ("mold", "cavity", "coat")):
+        when, number = table["date"].to_numpy(), table["count"].to_numpy()
+        for (mold, cavity, *coat), rows in rows_by(table, *keys).items():
+            found[mold, cavity, coat[0] if coat else None] = Steps(when[rows], number[rows])
+    return found
+
+
+def _done(season: Season, build: Build) -> Steps:
+    """The pieces that came out good for a build: with its coat, or as cast for one without."""
+    body = body_of(build)
+    return NO_STEPS if body is None else _pieces_done(season).get(body, NO_STEPS)
 
 
 def _larger_total(one: Steps, other: Steps) -> Steps:

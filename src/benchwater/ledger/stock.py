@@ -5,6 +5,7 @@ on coated pieces, used and discarded stock leave. The metal of rejects, sprues a
 the shop; an insert cut out of a reject comes back as `recovered`.
 """
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from math import isfinite, nan
@@ -213,22 +214,36 @@ def _metals(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
     return {name: column[order] for name, column in part.items()}
 
 
+@computed_once
+def coat_masses(season: Season) -> Mapping[tuple[str, ...], tuple[float, float]]:
+    """Mass in g of a coat on a piece and its standard uncertainty, by (mold, cavity, coat) and by (coat,).
+
+    The mean of what builds state, good to `COAT_SHARE` of it, or to half their range where that is more. No
+    build states it for a key that is missing, or the coat is kept by volume.
+    """
+    stated: defaultdict[tuple[str, ...], list[float]] = defaultdict(list)
+    for build in season.bench.builds.values():
+        coat, mass = build.coat, build.coat_mass_g
+        if coat is not None and mass is not None and season.bench.items[coat].unit == "g":
+            for piece in {build.head or (), build.trailer or (), ()}:
+                stated[*piece, coat].append(mass)
+    found = {}
+    for key, masses in stated.items():
+        mean, range_ = sum(masses) / len(masses), max(masses) - min(masses)
+        found[key] = mean, rectangular_uncertainty(max(COAT_SHARE * mean, range_ / 2))
+    return found
+
+
 def _coats(season: Season, sources: dict[str, int], notes: list[str]) -> _Part:
     """What went onto coated pieces; the source of an error is a coat on the pieces of one cavity."""
-    bench = season.bench
-    table = coatings(season)
+    table, masses = coatings(season), coat_masses(season)
     mean, u, source = np.zeros(len(table)), np.zeros(len(table)), np.zeros(len(table), dtype=np.int32)
-    for (mold, cavity, coat), rows in rows_by(table, "mold", "cavity", "coat").items():
-        recipes = [build for build in bench.builds.values() if build.coat == coat]
-        same = [build for build in recipes if (mold, cavity) in (build.head, build.trailer)]
-        masses = [build.coat_mass_g for build in same if build.coat_mass_g is not None]
-        masses = masses or [build.coat_mass_g for build in recipes if build.coat_mass_g is not None]
-        if masses and bench.items[coat].unit == "g":
-            mass, range_ = sum(masses) / len(masses), max(masses) - min(masses)
-            mean[rows], u[rows] = mass, rectangular_uncertainty(max(COAT_SHARE * mass, range_ / 2))
+    for key, rows in rows_by(table, "mold", "cavity", "coat").items():
+        mold, cavity, coat = key
+        mean[rows], u[rows] = masses.get(key, masses.get((coat,), (nan, 0.0)))
+        if key in masses or (coat,) in masses:
             source[rows] = sources.setdefault(f"coat {coat} on {mold} {cavity}", len(sources))
         else:
-            mean[rows] = nan
             notes.append(
                 f"{coat} on {mold} {cavity}: no build says how many grams a piece takes; use not known."
             )

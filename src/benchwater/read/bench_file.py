@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any, cast
 
 from benchwater.files import read_own_file
-from benchwater.ledger.tags import MOST_TAGS
+from benchwater.ledger.labels import MOST_TAGS
 from benchwater.plugin.bench import (
     Bench,
     Build,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from benchwater.ledger.trials import KNOWN, arm_name, trial_name
+from benchwater.ledger.labels import KNOWN_TRIALS, arm_name, trial_name
 from benchwater.plugin.bench import Bench, Build, Item
 from benchwater.plugin.logs import LogKind
 from benchwater.read.names import find_name
@@ -219,7 +219,7 @@ def trial_sheet_of(trial: str, arms: Sequence[str], blocks: int, repeats: int, b
     name = trial_name(trial)
     if not name:
         raise ValueError("say what is tried, such as `--trial leader`")
-    near = near_names(name, KNOWN, least=0.75)
+    near = near_names(name, KNOWN_TRIALS, least=0.75)
     if near and not name.startswith(near[0]):
         raise ValueError(f"`{name}`: did you mean `--trial {near[0]}`? If not, choose a name less like it")
     found = {arm_name(arm): _arm(name, arm.strip(), bench) for arm in arms if arm.strip()}

@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from benchwater.ledger.lead import verdict
+from benchwater.ledger.castings import verdict
 from benchwater.ledger.trips import trip_names, trips_of
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Season

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from benchwater.ledger import recent
-from benchwater.ledger.bait_costs import season_facts
+from benchwater.ledger.costs import season_facts
 from benchwater.plugin import Action, Finding, Season, Section
 from benchwater.testing import finding, records
 from poured_seasons import ANALYSIS, check

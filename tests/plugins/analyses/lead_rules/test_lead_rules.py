@@ -2,7 +2,7 @@
 
 import pytest
 
-from benchwater.ledger.lead import lead_by_build
+from benchwater.ledger.castings import lead_by_build
 from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.read.bench_file import parse_bench
 from benchwater.read.bench_table import BenchError

@@ -2,7 +2,7 @@
 
 import pytest
 
-from benchwater.ledger.left_open import rows_left_open
+from benchwater.ledger.log_rows import rows_left_open
 from benchwater.testing import make_season
 
 BENCH = """

@@ -1,4 +1,4 @@
-from benchwater.ledger.tags import MOST_TAGS, SYMBOLS, tags, unprinted_tag
+from benchwater.ledger.labels import MOST_TAGS, SYMBOLS, tags, unprinted_tag
 
 
 def test_one_wrong_symbol_or_two_neighbours_swapped_never_give_another_tag():

@@ -1,7 +1,10 @@
-"""Numbers of printed bait tags: short, told apart when smudged, the last symbol a check symbol."""
+"""What labels say: the tags of baits, and the names of trials and their arms, however they are written."""
 
 from functools import cache
 
+KNOWN_TRIALS = ("leader", "mold_temp", "build", "coat", "guard")
+_ALSO = {"temperature": "mold_temp", "mold_temperature": "mold_temp", "bait": "build", "powder": "coat"}
+_YES_NO = {"y": "yes", "with": "yes", "n": "no", "without": "no", "none": "no"}
 # Without those that look alike: 0 O Q, 1 I L, 2 Z, 5 S, 8 B, 6 G, V U.
 SYMBOLS = "234679ACDEFHJKMNPRTVWXY"
 _BASE = len(SYMBOLS)
@@ -50,3 +53,19 @@ def _is_near(tag: str, other: str) -> bool:
     places = [place for place in range(len(tag)) if tag[place] != other[place]]
     swapped = len(places) == 2 and places[1] == places[0] + 1 and sorted(tag) == sorted(other)
     return len(places) == 1 or swapped
+
+
+def trial_name(text: str) -> str:
+    """Return the name of a trial: small letters, words joined by `_`.
+
+    `Leaders` is `leader`, but `leader 2` is a trial of its own, and so is a name with a slip in it.
+    """
+    name = "_".join(text.casefold().replace("-", " ").replace("_", " ").split())
+    name = _ALSO.get(name, name)
+    return name.removesuffix("s") if name.removesuffix("s") in KNOWN_TRIALS else name
+
+
+def arm_name(text: str) -> str:
+    """Return an arm in small letters without spaces, so that `300 F` and `300f` are one; `y` is yes."""
+    name = "".join(text.casefold().replace("°", "").split())
+    return _YES_NO.get(name, name)

@@ -1,12 +1,14 @@
-"""What rows set aside leave open: how many pieces they stand for, and what to mend so that they count."""
+"""Rows of a log that no sum holds: those set aside, with what they leave open, and those with a picture."""
 
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 import pandas as pd
 
 from benchwater.plugin import Season, Span
+from benchwater.plugin.section import MOST_PHOTOS, Photo
 from benchwater.words import counted, shorten, visible
 
 _LONGEST_VALUE = 24
@@ -41,3 +43,16 @@ def what_settles(rows: pd.DataFrame) -> str:
     cell = f"`{written}`" if written else "the blank cell"
     where = f" under `{visible(column)}`" if column else ""
     return f"mend {cell}{where}, and {bring}"
+
+
+def photos_of(
+    rows: pd.DataFrame, caption: Callable[[Mapping[str, Any]], str], by: str = "date"
+) -> tuple[Photo, ...]:
+    """Return a picture for each row that has one, of the largest `by` first, `MOST_PHOTOS` at most.
+
+    `caption` gets the row with missing words as empty texts.
+    """
+    pictured = rows[rows["photo"].notna()].sort_values(by, ascending=False, kind="stable", na_position="last")
+    records = pictured.head(MOST_PHOTOS).to_dict("records")
+    words = [{str(name): "" if cell != cell else cell for name, cell in record.items()} for record in records]
+    return tuple(Photo(file=record["photo"], caption=caption(record)) for record in words)
