@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from benchwater.ledger.prices import cost_of_reject
 
+from benchwater.ledger.costs import cost_of_reject
 from benchwater.plugin import Action, Card, CardLine, Season
 from benchwater.words import in_brackets, times
 
