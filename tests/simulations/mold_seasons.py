@@ -11,7 +11,7 @@ from scipy.stats import beta
 
 from benchwater.ledger import midnight
 from benchwater.plugin.season import Season, Span
-from benchwater.statistics.proportions import clustered_wilson_interval, few_cluster_effect
+from benchwater.statistics.proportions import few_cluster_effect, wilson_interval
 from defect_rate.compute import by_fill
 from defect_rate.mold_heat import LEAD, WarmingMold, heat_content
 from defect_rate.working_window import FlawWindow, flaw_window
@@ -112,7 +112,7 @@ def reject_rate(rng: Generator, scatter: float) -> Held:
         made[session] = castings.sum()
     effect = few_cluster_effect(bad, made)
     assert effect is not None
-    found = clustered_wilson_interval(bad.sum(), made.sum(), effect)
+    found = wilson_interval(bad.sum(), made.sum(), effect)
     return inside(found.low, float(marginal(np.array([middle]), scatter)[0]), found.high)
 
 

@@ -2,60 +2,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from benchwater.statistics.comparisons import dispersion, level_change, more_exposure, ratio_of_estimates
-from benchwater.statistics.rates import ratio_of_totals
-
-
-def test_a_level_change_is_the_step_of_a_quasi_poisson_regression():
-    """Against statsmodels' GLM with Pearson's dispersion, on 40 trips with overdispersed counts."""
-    generator = np.random.default_rng(4)
-    time, exposure = np.sort(generator.uniform(-60, 60, 40)), generator.uniform(1, 6, 40)
-    after = time >= 0
-    events = generator.poisson(exposure * np.exp(0.002 * time - 0.9 * after) * generator.gamma(2, 0.5, 40))
-    found = level_change(events, exposure, time, after)
-    design = sm.add_constant(np.column_stack([time, after]))
-    model = sm.GLM(events, design, family=sm.families.Poisson(), exposure=exposure).fit(scale="X2")
-    assert model.scale > 1
-    assert found is not None
-    assert found.ratio == pytest.approx(np.exp(model.params[2]), rel=1e-6)
-    student = sm.GLM(events, design, family=sm.families.Poisson(), exposure=exposure).fit(
-        scale="X2", use_t=True
-    )
-    assert (found.low, found.high) == pytest.approx(tuple(np.exp(student.conf_int()[2])), rel=1e-6)
-    assert found.p == pytest.approx(student.pvalues[2], rel=1e-6)
-
-
-def test_a_change_with_too_little_on_one_side_gives_nothing():
-    time = np.arange(10.0)
-    events, exposure = np.ones(10), np.ones(10)
-    assert level_change(events, exposure, time, time >= 8) is None
-    assert level_change(np.where(time < 5, 0.0, 1.0), exposure, time, time >= 5) is None
-
-
-def test_limits_recovered_from_two_ratios_are_zou_and_donners():
-    """With symmetric limits on the log scale they are those of a difference of two normal means."""
-    one, other = ratio_of_totals([9, 12, 8, 11], [4, 5, 4, 5]), ratio_of_totals([3, 5, 4, 4], [4, 5, 4, 5])
-    found = ratio_of_estimates(one.interval, other.interval)
-    assert found is not None
-    below = np.hypot(np.log(one.ratio / one.low), np.log(other.high / other.ratio))
-    assert found.low == pytest.approx(found.ratio * np.exp(-below))
-    assert found.ratio == pytest.approx(2.5)
-    assert (found.low > 1) == (found.p < 0.05)
-    assert ratio_of_estimates(one.interval, ratio_of_totals([0, 0], [1, 2]).interval) is None
-
-
-@pytest.mark.slow
-def test_simulated_seasons_of_equal_rates_are_told_apart_no_more_than_promised():
-    """Two seasons of 12 trips with gamma frailty; limits of their ratio hold 1 in 93 % or more."""
-    generator, seasons, held = np.random.default_rng(11), 1000, 0
-    for _ in range(seasons):
-        rates = []
-        for _ in range(2):
-            hours = generator.uniform(2, 10, 12)
-            rates.append(ratio_of_totals(generator.poisson(0.3 * hours * generator.gamma(2, 0.5, 12)), hours))
-        found = ratio_of_estimates(*(each.interval for each in rates))
-        held += found is None or found.low <= 1 <= found.high
-    assert held / seasons >= 0.93
+from benchwater.statistics.comparisons import dispersion, events_needed, more_exposure
 
 
 def test_dispersion_is_pearsons_of_a_poisson_regression_on_a_constant():
@@ -75,3 +22,10 @@ def test_the_hours_asked_for_tell_a_double_rate_from_chance_eight_times_in_ten()
     z = np.log(one / other) / np.sqrt(1 / one + 1 / other)
     assert np.mean(z > 1.96) == pytest.approx(0.8, abs=0.05)
     assert more_exposure(300, (500, 500)) == 0
+
+
+def test_schoenfelds_number_of_events_is_his():
+    """(1.96 + 1.645)² / (0.25 ln² 1.5) = 316 at 95 % power; 65 tell 2 times apart at 80 %."""
+    assert events_needed(1.5, power=0.95) == pytest.approx(316.2, abs=0.5)
+    assert events_needed(2.0) == pytest.approx(65.3, abs=0.1)
+    assert events_needed(2.0, design_effect=3.0) == pytest.approx(3 * events_needed(2.0))

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from benchwater.statistics.permutations import DRAWS, SEED, Swaps, deal_sums
-from catch_rate.catch_rates import compare_rates_within
+from benchwater.statistics.permutations import DRAWS, SEED, Swaps, draw_block
+from catch_rate.catch_rates import compare_rates_within, deal_sums
 
 
 def sign_matrix(units):
@@ -65,3 +65,13 @@ def test_limits_of_hundreds_of_trips_are_those_of_the_draws(seed):
             middle = (kept + gone) / 2
             kept, gone = (kept, middle) if refused(middle) else (middle, gone)
         assert limit == pytest.approx(np.exp((kept + gone) / 2), rel=0.02)
+
+
+def test_every_block_gives_each_treatment_as_often_and_the_same_seed_the_same_lot():
+    for block in range(1, 40):
+        lot = draw_block("leader", block, 3, 6)
+        assert np.bincount(lot).tolist() == [2, 2, 2]
+        assert lot.tolist() == draw_block("leader", block, 3, 6).tolist()
+    assert len({tuple(draw_block("leader", block, 2, 4)) for block in range(200)}) == 6
+    with pytest.raises(ValueError, match="do not divide"):
+        draw_block("leader", 1, 2, 3)

@@ -7,15 +7,14 @@ from scipy.stats import nbinom
 
 from benchwater.statistics.stock_level import (
     GammaRate,
-    expected_shortage,
     joint_stock,
     less_sure,
-    posterior_share,
     predictive_cdf,
     predictive_quantile,
     share_out,
     shared_rate,
 )
+from pour_plan.promise import expected_shortage
 from reference_cases import reference_case
 
 
@@ -49,7 +48,7 @@ def test_a_rate_known_for_sure_gives_the_base_stock_of_a_poisson_demand() -> Non
     levels = case.numbers("r")
     for key, values in (
         ("cdf", [predictive_cdf(sure, 1, r) for r in levels]),
-        ("backorders", [expected_shortage(sure, 1, r) for r in levels]),
+        ("backorders", [expected_shortage(sure, 1, int(r)) for r in levels]),
     ):
         expected, tol = case.answer(key)
         assert values == pytest.approx(expected, abs=10 * tol)
@@ -73,7 +72,6 @@ def test_the_predictive_distribution_is_the_negative_binomial() -> None:
 def test_no_exposure_takes_nothing() -> None:
     rate = GammaRate(shape=2, exposure=3)
     assert predictive_quantile(rate, 0.0, 0.99) == 0
-    assert expected_shortage(rate, 0.0, 0) == 0.0
     assert predictive_cdf(rate, 1.0, -1) == 0.0
 
 
@@ -132,13 +130,6 @@ def test_few_groups_leave_a_prior_less_sure_and_its_mean_as_it_was() -> None:
     assert less_sure(GammaRate(shape=0.5, exposure=4), 4) == GammaRate(shape=0.5, exposure=4)
 
 
-def test_a_share_is_drawn_to_its_prior() -> None:
-    assert posterior_share(0, 0, 0.8, 10) == 0.8
-    assert posterior_share(30, 30, 0.8, 10) == pytest.approx(38 / 40)
-    with pytest.raises(ValueError, match="no share"):
-        posterior_share(3, 2, 0.5, 1)
-
-
 def test_pieces_are_shared_out_whole_and_fairly() -> None:
     draw = random.Random(11)
     for _ in range(500):
@@ -179,7 +170,3 @@ def test_stock_for_all_kinds_together_is_the_smallest_that_holds_the_level() -> 
         assert sum(found) <= fewest + 1
     assert joint_stock([], [], 0.9) == []
     assert joint_stock(rates, [0.0, 0.0, 0.0], 0.9) == [0, 0, 0]
-
-
-def test_a_prior_share_may_be_none_or_all() -> None:
-    assert (posterior_share(1, 3, 0.0, 1), posterior_share(1, 3, 1.0, 1)) == (0.25, 0.5)

@@ -1,7 +1,7 @@
 """Catch rates compared by permutation tests, with trips as the unit. Effort in h."""
 
 import math
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from itertools import combinations
@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from scipy.special import expit
 
 from benchwater.statistics.interval import benjamini_hochberg_adjusted
-from benchwater.statistics.permutations import DRAWS, deal_sums, sign_flip_p
+from benchwater.statistics.permutations import DRAWS, SEED, UNITS_AT_ONCE, Chosen, sign_flip_p
 
 FloatArray = NDArray[np.float64]
 
@@ -272,3 +272,26 @@ def _trips(fish: ArrayLike, hours: ArrayLike) -> tuple[FloatArray, FloatArray]:
 def _share_at_least(values: FloatArray, seen: float, exact: bool) -> float:
     extreme = int(np.count_nonzero(values >= seen - 1e-9 * (1.0 + seen)))
     return extreme / len(values) if exact else (1 + extreme) / (1 + len(values))
+
+
+def deal_sums(values: ArrayLike, first: int) -> tuple[FloatArray, bool]:
+    """The sums of `values` (units, k) over the first group, for each deal (deals, k); whether these are all.
+
+    Every way to deal `first` units to it where there are at most `DRAWS`, else `DRAWS` seeded ones.
+    """
+    v = np.asarray(values, dtype=np.float64)
+    units = len(v)
+    if math.comb(units, first) <= DRAWS:
+        chosen = np.array(list(combinations(range(units), first)), dtype=np.int64).reshape(-1, first)
+        return v[chosen].sum(axis=1), True
+    dealt = Chosen(_drawn_deals(units, first))
+    return np.column_stack([dealt.sums(column) for column in v.T]), False
+
+
+def _drawn_deals(units: int, first: int) -> Iterator[NDArray[np.bool_]]:
+    """The units of the first group in `DRAWS` deals, as many deals at once as are no burden to memory."""
+    generator = np.random.default_rng(SEED)
+    at_once = max(1, UNITS_AT_ONCE // units)
+    for begin in range(0, DRAWS, at_once):
+        drawn = generator.random((min(at_once, DRAWS - begin), units))
+        yield drawn <= np.partition(drawn, first - 1, axis=1)[:, first - 1 : first]

@@ -14,9 +14,9 @@ from benchwater.plugin import Bench
 from benchwater.statistics.interval import Interval, holm_adjusted, normal_quantile
 from benchwater.statistics.proportions import (
     TrendTest,
-    clustered_wilson_interval,
     cochran_armitage,
     few_cluster_effect,
+    wilson_interval,
 )
 
 FloatArray = NDArray[np.float64]
@@ -113,7 +113,7 @@ def with_rows_left_open(
 
 def share_interval(rejects: int, castings: int, effect: float) -> Interval:
     """Returns the share of bad castings, its interval widened by a design effect of at most the castings."""
-    return clustered_wilson_interval(rejects, castings, min(effect, castings))
+    return wilson_interval(rejects, castings, min(effect, castings))
 
 
 def session_effect(rows: pd.DataFrame, strata: str | None = None) -> float:

@@ -14,9 +14,9 @@ from benchwater.plugin import Bench, Season, Span
 from benchwater.statistics.interval import Interval, holm_adjusted
 from benchwater.statistics.proportions import (
     TrendTest,
-    clustered_wilson_interval,
     cochran_armitage,
     design_effect,
+    wilson_interval,
 )
 from benchwater.statistics.uncertainty import combined_uncertainty, resolution_uncertainty
 from benchwater.words import known
@@ -131,9 +131,7 @@ def binned_shares(
             high=float((which + 1) * width),
             trials=round(float(n[number == which].sum())),
             events=round(float(y[number == which].sum())),
-            share=clustered_wilson_interval(
-                float(y[number == which].sum()), float(n[number == which].sum()), effect
-            ),
+            share=wilson_interval(float(y[number == which].sum()), float(n[number == which].sum()), effect),
         )
         for which in np.unique(number)
     )
@@ -214,7 +212,7 @@ def finished_batches(season: Season, span: Span) -> Batches:
         outside=judged[judged["verdict"] != IN_WINDOW],
         melted=rows[rows["melted"]],
         blocked=rows[(rows["flaw"] == BLOCKED) & (rows["rejects"] > 0)],
-        rejects=clustered_wilson_interval(bad, total, design_effect(rows["rejects"], rows["count"])),
+        rejects=wilson_interval(bad, total, design_effect(rows["rejects"], rows["count"])),
         planned=tuple(_planned(bench)) if span.name == "season" else (),
         coats=tuple(_coats_used(season, span)),
         with_temperature=len(warm),

@@ -13,7 +13,7 @@ from benchwater.ledger.fills import poured_in
 from benchwater.ledger.stock import stock_movements
 from benchwater.plugin.season import Season, Span
 from benchwater.statistics.interval import Interval
-from benchwater.statistics.proportions import clustered_wilson_interval, design_effect
+from benchwater.statistics.proportions import design_effect, wilson_interval
 from benchwater.statistics.uncertainty import combined_uncertainty
 
 if TYPE_CHECKING:
@@ -225,4 +225,4 @@ def _share(
     unequal = max(1.0, pieces * float((count * mass**2).sum()) / total**2)
     done, poured = np.bincount(fill, weight * good), np.bincount(fill, weight)
     effect = design_effect(np.minimum(done, poured), poured, at_least=unequal)
-    return clustered_wilson_interval(min(float(done.sum()), pieces), pieces, effect)
+    return wilson_interval(min(float(done.sum()), pieces), pieces, effect)

@@ -23,16 +23,22 @@ from benchwater.plugin.bench import Bench, Build, Item
 from benchwater.statistics.proportions import design_effect
 from benchwater.statistics.stock_level import (
     GammaRate,
-    expected_shortage,
     joint_stock,
     less_sure,
-    posterior_share,
     predictive_cdf,
     predictive_quantile,
     shared_rate,
 )
 
-from .promise import CavityYield, Stocked, chance_of_enough, fills_for_level, session_spread
+from .promise import (
+    CavityYield,
+    Stocked,
+    chance_of_enough,
+    expected_shortage,
+    fills_for_level,
+    posterior_share,
+    session_spread,
+)
 
 MONTH_DAYS = 365.25 / 12
 PRIOR_PIECES = 10.0

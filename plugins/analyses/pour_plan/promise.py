@@ -157,3 +157,22 @@ def fills_for_level(
         enough = chance_of_enough(builds, needed, yields, plan_fills(needed, yields, middle)) >= level
         low, high = (low, middle) if enough else (middle, high)
     return plan_fills(needed, yields, high)
+
+
+def expected_shortage(rate: GammaRate, exposure: float, stock: int) -> float:
+    """How many events a coming exposure is expected to bring beyond a stock: E(max(events - stock, 0)).
+
+    In closed form, as n p(n; shape) = mean p(n - 1; shape + 1) of negative binomials p. Hadley & Whitin 1963,
+    Analysis of Inventory Systems, appendix 3 (from memory).
+    """
+    longer = GammaRate(shape=rate.shape + 1, exposure=rate.exposure)
+    more = rate.mean * exposure * (1.0 - predictive_cdf(longer, exposure, stock - 1))
+    return max(0.0, more - stock * (1.0 - predictive_cdf(rate, exposure, stock)))
+
+
+def posterior_share(successes: float, total: float, prior_share: float, weight: float) -> float:
+    """A share with few trials of its own, drawn to `prior_share` as if that were `weight` trials more.
+
+    The posterior mean of a binomial share under a beta prior; Gelman et al. 2013, section 2.4 (from memory).
+    """
+    return (successes + weight * prior_share) / (total + weight)

@@ -15,10 +15,11 @@ from benchwater.ledger.fills import poured_in
 from benchwater.ledger.made import baits_dressed
 from benchwater.ledger.trips import trip_names, trips_of
 from benchwater.plugin import Season, Span
-from benchwater.statistics.comparisons import Comparison, level_change, ratio_of_estimates
 from benchwater.statistics.interval import Interval, holm_adjusted
 from benchwater.statistics.proportions import design_effect
 from benchwater.statistics.rates import ratio_of_totals
+
+from .ratios import Comparison, level_change, ratio_of_estimates
 
 LEAST_UNITS, LEAST_EVENTS, LEVEL = 3, 5, 0.05
 MOST_SEASONS, MOST_GROUPS = 5, 6

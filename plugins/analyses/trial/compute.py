@@ -10,11 +10,9 @@ from benchwater.ledger import recent
 from benchwater.ledger.labels import arm_name, trial_name
 from benchwater.plugin import Season, Span
 from benchwater.statistics.comparisons import more_exposure
-from benchwater.statistics.randomisation import (
-    RandomisationTest,
-    draw_block,
-    randomisation_test,
-)
+from benchwater.statistics.permutations import draw_block
+
+from .lots import RandomisationTest, randomisation_test
 
 LEAST_BLOCKS = 4
 TOLD_APART = 2.0

@@ -12,7 +12,7 @@ from benchwater.plugin.logs import LogKind
 from benchwater.read.names import find_name
 from benchwater.sheets.compose import bare_unit
 from benchwater.sheets.layout import PAPER_MM
-from benchwater.statistics.randomisation import draw_block
+from benchwater.statistics.permutations import draw_block
 from benchwater.text import csv_lines, did_you_mean, near_names, quoted
 from benchwater.units.quantities import QuantityError, read_quantity
 from benchwater.words import MONTHS

@@ -1,99 +1,9 @@
-"""Two ratios of totals compared, and the change of a rate at a known moment."""
+"""How widely events scatter, and how many tell two rates apart."""
 
 import math
-from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-from benchwater.statistics.interval import Interval
-from benchwater.statistics.randomisation import events_needed
-
-_Z = 1.959963984540054
-_ROUNDS = 60
-_LARGEST_STEP = 4.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
-    """A ratio of rates with 95 % limits and a two-sided p-value."""
-
-    ratio: float
-    low: float
-    high: float
-    p: float
-
-
-def ratio_of_estimates(one: Interval, other: Interval) -> Comparison | None:
-    """Compare two independent estimates above 0 with 95 % limits; None where either is 0 or has no limits.
-
-    Limits are recovered from those of the two on the log scale: ln ratio ± sqrt(d1² + d2²), each d the
-    distance to that ratio's own limit. Source: Zou and Donner 2008, Statistics in Medicine 27:1693-1702. The
-    p-value is the normal one at the distance to the limit that lies towards 1.
-    """
-    if min(one.low, other.low) <= 0:
-        return None
-    logs = [tuple(map(math.log, (each.low, each.estimate, each.high))) for each in (one, other)]
-    if not all(math.isfinite(value) for log in logs for value in log):
-        return None
-    (low1, log1, high1), (low2, log2, high2) = logs
-    difference = log1 - log2
-    below, above = math.hypot(log1 - low1, high2 - log2), math.hypot(high1 - log1, log2 - low2)
-    towards_one = below if difference > 0 else above
-    return Comparison(
-        ratio=math.exp(difference),
-        low=math.exp(difference - below),
-        high=math.exp(difference + above),
-        p=_two_sided(abs(difference) / towards_one * _Z),
-    )
-
-
-def _two_sided(z: float) -> float:
-    return math.erfc(z / math.sqrt(2))
-
-
-def level_change(
-    events: NDArray[Any], exposure: NDArray[Any], time: NDArray[Any], after: NDArray[np.bool_]
-) -> Comparison | None:
-    """Compare the rate after a change with what the trend would give without it.
-
-    All arrays are (units,), in any order: log rate = a + b time + c after, fitted by quasi-Poisson
-    regression; returned is exp(c) with limits by Student's t. The dispersion is Pearson's, at least 1. None
-    with fewer than three units on a side, no events on a side, or a fit without an end. Source: the segmented
-    regression of Wagner, Soumerai, Zhang and Ross-Degnan 2002, Journal of Clinical Pharmacy and Therapeutics
-    27:299-309 (one common slope here).
-    """
-    from scipy.special import stdtr, stdtrit
-
-    sides = [after, ~after]
-    if any(side.sum() < 3 or events[side].sum() == 0 for side in sides):
-        return None
-    spread = max(float(np.ptp(time)), 1.0)
-    design = np.column_stack([np.ones_like(time), (time - time.mean()) / spread, after.astype(np.float64)])
-    weights = np.array([math.log(events.sum() / exposure.sum()), 0.0, 0.0])
-    for _ in range(_ROUNDS):
-        expected = exposure * np.exp(design @ weights)
-        information = design.T @ (design * expected[:, None])
-        if np.linalg.cond(information) > 1e12:
-            return None
-        step = np.linalg.solve(information, design.T @ (events - expected))
-        weights = weights + step * min(1.0, _LARGEST_STEP / max(float(np.abs(step).max()), 1e-12))
-        if np.abs(step).max() < 1e-10:
-            break
-    else:
-        return None
-    left = len(time) - 3
-    dispersion = max(1.0, float(np.sum((events - expected) ** 2 / expected)) / left)
-    error = math.sqrt(dispersion * np.linalg.inv(information)[2, 2])
-    reach = float(stdtrit(left, 0.975)) * error
-    change = float(weights[2])
-    return Comparison(
-        ratio=math.exp(change),
-        low=math.exp(change - reach),
-        high=math.exp(change + reach),
-        p=2 * float(stdtr(left, -abs(change) / error)),
-    )
+from numpy.typing import ArrayLike
 
 
 def dispersion(events: ArrayLike, exposure: ArrayLike) -> float:
@@ -116,7 +26,7 @@ def more_exposure(
     """Return how much more exposure, half of it in each group, tells a ratio of rates from 1; 0 if none.
 
     So many `events` in the `exposures` of both groups count as what they tell already: in the units of
-    `randomisation.events_needed`, at the 5 % level with power 0.8. Raises ValueError without an event.
+    `events_needed`, at the 5 % level with power 0.8. Raises ValueError without an event.
     """
     total = sum(exposures)
     if events <= 0 or total <= 0:
@@ -125,3 +35,15 @@ def more_exposure(
     told = events * share * (1 - share) / 0.25
     needed = events_needed(ratio, design_effect=design_effect)
     return max(0.0, needed - told) / (events / total)
+
+
+def events_needed(ratio: float, power: float = 0.8, share: float = 0.5, design_effect: float = 1.0) -> float:
+    """Return how many events tell a ratio of rates from 1 at the 5 % level with this power.
+
+    Schoenfeld, Biometrika 68 (1981), 316: (z of the level + z of the power)² / (share (1 - share) ln² ratio),
+    times the `design_effect` of events that come in clusters. `share` is the exposure of one group.
+    """
+    from scipy.special import ndtri
+
+    z = float(ndtri(0.975)) + float(ndtri(power))
+    return design_effect * z**2 / (share * (1 - share) * math.log(ratio) ** 2)

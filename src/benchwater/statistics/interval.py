@@ -58,8 +58,6 @@ def holm_adjusted(p_values: ArrayLike) -> NDArray[np.float64]:
     Source: Holm 1979, Scand. J. Statist. 6:65-70 (from memory).
     """
     p = np.asarray(p_values, dtype=np.float64)
-    if p.ndim != 1:
-        raise ValueError(f"p-values must be one-dimensional, not {p.ndim}-dimensional")
     if not np.all((p >= 0.0) & (p <= 1.0)):
         raise ValueError("p-values must lie between 0 and 1, and none may be missing")
     order = np.argsort(p, kind="stable")

@@ -1,13 +1,13 @@
-"""Two-sample permutation tests over many units: swapping pairs, and dealing units anew, without a matrix.
+"""Lots: sums over many units chosen by lot, the test that swaps pairs, and treatments drawn in blocks.
 
 A few thousand draws of a few thousand units are a hundred megabytes as numbers. Signs are kept as bits, and
 of a deal only the sums that are asked of it.
 """
 
+import hashlib
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from functools import lru_cache
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,7 +19,7 @@ SEED = 20_240_229
 MOST_UNITS_IN_FULL = 12
 MANY_UNITS = 200
 
-_UNITS_AT_ONCE = 2**20
+UNITS_AT_ONCE = 2**20
 Bits = NDArray[np.uint8]
 
 
@@ -80,7 +80,7 @@ class _Coin:
         """At least so many, eight in a byte."""
         missing = -(-count // 8) - len(self._thrown)
         while missing > 0:
-            more = min(missing, _UNITS_AT_ONCE // 8)
+            more = min(missing, UNITS_AT_ONCE // 8)
             bits = self._generator.integers(0, 2, size=8 * more)
             self._thrown = np.concatenate([self._thrown, np.packbits(bits.astype(np.uint8))])
             missing -= more
@@ -122,29 +122,15 @@ def sign_flip_p(scores: FloatArray) -> float:
     return extreme / len(flipped) if swaps.every_way else (1 + extreme) / (1 + DRAWS)
 
 
-def number_of_deals(units: int, first: int) -> int:
-    """In how many ways `first` of the units can be dealt to the first group."""
-    return math.comb(units, first)
+def draw_block(seed: str, block: int, treatments: int, places: int) -> NDArray[np.int64]:
+    """Return the treatment of each place of a block, (places,): each as often as the others, by lot.
 
-
-def deal_sums(values: ArrayLike, first: int) -> tuple[FloatArray, bool]:
-    """The sums of `values` (units, k) over the first group, for each deal (deals, k); whether these are all.
-
-    Every way to deal `first` units to it where there are at most `DRAWS`, else `DRAWS` seeded ones.
+    The same seed and block give the same lot on every machine. `places` must be a multiple of `treatments`.
+    Permuted blocks: Rosenberger and Lachin, Randomization in Clinical Trials (2nd edition 2016), chapter 3
+    (from memory).
     """
-    v = np.asarray(values, dtype=np.float64)
-    units = len(v)
-    if number_of_deals(units, first) <= DRAWS:
-        chosen = np.array(list(combinations(range(units), first)), dtype=np.int64).reshape(-1, first)
-        return v[chosen].sum(axis=1), True
-    dealt = Chosen(_drawn_deals(units, first))
-    return np.column_stack([dealt.sums(column) for column in v.T]), False
-
-
-def _drawn_deals(units: int, first: int) -> Iterator[NDArray[np.bool_]]:
-    """The units of the first group in `DRAWS` deals, as many deals at once as are no burden to memory."""
-    generator = np.random.default_rng(SEED)
-    at_once = max(1, _UNITS_AT_ONCE // units)
-    for begin in range(0, DRAWS, at_once):
-        drawn = generator.random((min(at_once, DRAWS - begin), units))
-        yield drawn <= np.partition(drawn, first - 1, axis=1)[:, first - 1 : first]
+    if places % treatments:
+        raise ValueError(f"{places} places do not divide among {treatments} treatments")
+    digest = hashlib.sha256(f"{seed}\n{block}\n{treatments}\n{places}".encode()).digest()
+    lot = np.random.Generator(np.random.PCG64(int.from_bytes(digest, "big")))
+    return lot.permutation(np.arange(places, dtype=np.int64) % treatments)

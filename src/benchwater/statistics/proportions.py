@@ -2,68 +2,63 @@
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from benchwater.statistics.interval import Interval, normal_quantile, tail_probability, whole_count
+from benchwater.statistics.interval import Interval, normal_quantile, tail_probability
 from benchwater.statistics.uncertainty import coverage_factor
+
+FloatArray = NDArray[np.float64]
 
 LEVEL = 0.95
 MINIMUM_DEGREES = 4
 
 
-def _counts(successes: float, total: float) -> tuple[int, int]:
-    x, n = whole_count(successes, "successes"), whole_count(total, "total")
-    if n == 0:
-        raise ValueError("a proportion of a total of 0 does not exist")
-    if x > n:
-        raise ValueError(f"successes ({x}) exceed the total ({n})")
-    return x, n
+def wilson_interval(events: float, trials: float, effect: float = 1.0) -> Interval:
+    """Wilson's 95 % score interval of a proportion, without continuity correction.
 
+    With a design `effect` of outcomes alike within clusters, trials / effect take the place of the trials:
+    effective sample size, Korn and Graubard 1998, Survey Methodology 24:193-201; the two together compared in
+    Franco, Little, Louis and Slud 2019, J. Survey Statistics and Methodology 7:334-364 (from memory). The
+    lower limit is exactly 0 without events, the upper exactly 1 for events alone.
 
-def wilson_interval(successes: float, total: float, level: float = 0.95) -> Interval:
-    """Wilson's score interval of a binomial proportion, without continuity correction.
-
-    Counts are whole numbers. The lower limit is exactly 0 for no successes, the upper exactly 1 for no
-    failures.
-    Raises ValueError for a total of 0, more successes than the total, counts that are not whole, or a level
-    outside 0..1.
+    Raises ValueError unless 0 <= events <= trials, trials > 0 and the effect is at least 1.
 
     Source: Wilson 1927, J. Amer. Statist. Assoc. 22:209-212; method 3 of Newcombe 1998, Statistics in
     Medicine 17:857-872 (from memory, checked against its printed examples).
     """
-    x, n = _counts(successes, total)
-    z = normal_quantile(level)
-    p = x / n
-    centre = (x + z * z / 2.0) / (n + z * z)
-    half_width = z * math.sqrt(n * p * (1.0 - p) + z * z / 4.0) / (n + z * z)
+    if not (0 <= events <= trials and trials > 0 and effect >= 1):
+        raise ValueError(f"{events} events of {trials} trials at an effect of {effect} are no proportion")
+    z = normal_quantile(LEVEL)
+    share, size = events / trials, trials / effect
+    centre = (share + z * z / (2 * size)) / (1 + z * z / size)
+    half = z * math.sqrt(share * (1 - share) / size + z * z / (4 * size * size)) / (1 + z * z / size)
     return Interval(
-        estimate=p,
-        low=centre - half_width if x > 0 else 0.0,
-        high=centre + half_width if x < n else 1.0,
-        level=level,
+        estimate=share,
+        low=centre - half if events > 0 else 0.0,
+        high=centre + half if events < trials else 1.0,
+        level=LEVEL,
     )
 
 
-def clopper_pearson_interval(successes: float, total: float, level: float = 0.95) -> Interval:
-    """Clopper and Pearson's exact central interval of a binomial proportion.
+def clopper_pearson_interval(events: int, trials: int) -> Interval:
+    """Clopper and Pearson's exact central 95 % interval of a binomial proportion, of at least one trial.
 
-    Each limit keeps the tail probability (1 - level) / 2, also where the other limit is 0 or 1.
-    Raises ValueError as `wilson_interval` does.
+    Each limit keeps the tail probability of 2.5 %, also where the other limit is 0 or 1.
 
     Source: Clopper & Pearson 1934, Biometrika 26:404-413, in the beta form; method 5 of Newcombe 1998,
     Statistics in Medicine 17:857-872 (from memory, checked against its printed examples).
     """
     from scipy.special import betainccinv, betaincinv
 
-    x, n = _counts(successes, total)
-    tail = tail_probability(level)
+    tail = tail_probability(LEVEL)
     return Interval(
-        estimate=x / n,
-        low=float(betaincinv(x, n - x + 1, tail)) if x > 0 else 0.0,
-        high=float(betainccinv(x + 1, n - x, tail)) if x < n else 1.0,
-        level=level,
+        estimate=events / trials,
+        low=float(betaincinv(events, trials - events + 1, tail)) if events > 0 else 0.0,
+        high=float(betainccinv(events + 1, trials - events, tail)) if events < trials else 1.0,
+        level=LEVEL,
     )
 
 
@@ -79,7 +74,7 @@ def design_effect(
     the value where all outcomes of a cluster are alike (Kish 1965, Survey Sampling; from memory).
 
     `at_least` where it cannot be estimated: fewer than MINIMUM_DEGREES clusters beyond one a stratum, or
-    outcomes all alike. Raises ValueError for unequal shapes, events outside 0..trials or values not finite.
+    outcomes all alike. Raises ValueError for unequal shapes, or events that are missing or outside 0..trials.
     """
     ratio, degrees, mean_size = _variance_ratio(events, trials, strata)
     return at_least if ratio is None or degrees < MINIMUM_DEGREES else max(at_least, min(ratio, mean_size))
@@ -104,14 +99,7 @@ def _variance_ratio(
     events: ArrayLike, trials: ArrayLike, strata: ArrayLike | None
 ) -> tuple[float | None, int, float]:
     """The ratio of variances (None where all outcomes are alike), its degrees of freedom, the mean size."""
-    y, n = np.asarray(events, dtype=np.float64), np.asarray(trials, dtype=np.float64)
-    labels = np.zeros(y.size, dtype=np.int64) if strata is None else np.asarray(strata)
-    if y.ndim != 1 or not y.shape == n.shape == labels.shape:
-        raise ValueError(
-            f"events {y.shape}, trials {n.shape} and strata {labels.shape} must be of one length"
-        )
-    if not (np.isfinite(y).all() and np.isfinite(n).all()) or np.any(y < 0) or np.any(y > n):
-        raise ValueError("events must be finite and lie between 0 and trials")
+    y, n, labels = _counts(events, trials, np.zeros(np.shape(events)) if strata is None else strata)
     used = n > 0
     if not used.any():
         return None, 0, 1.0
@@ -126,31 +114,6 @@ def _variance_ratio(
         return None, degrees, mean_size
     observed = (squares * clusters[several] / (clusters[several] - 1)).sum() / binomial
     return float(observed), degrees, mean_size
-
-
-def clustered_wilson_interval(events: float, trials: float, effect: float) -> Interval:
-    """Wilson's 95 % score interval with the effective sample size trials / `effect` in place of the trials.
-
-    Wilson 1927, J. Amer. Statist. Assoc. 22:209-212; effective sample size: Korn and Graubard 1998, Survey
-    Methodology 24:193-201; the two together compared in Franco, Little, Louis and Slud 2019, J. Survey
-    Statistics and Methodology 7:334-364 (from memory). An effect of 1 gives Wilson's interval itself.
-
-    Raises ValueError unless 0 <= events <= trials, trials > 0 and the effect is at least 1.
-    """
-    if not (0 <= events <= trials and trials > 0):
-        raise ValueError(f"events must lie between 0 and trials, and trials be above 0: {events}, {trials}")
-    if not effect >= 1:
-        raise ValueError(f"the design effect must be at least 1, not {effect}")
-    z = normal_quantile(LEVEL)
-    share, size = events / trials, trials / effect
-    centre = (share + z * z / (2 * size)) / (1 + z * z / size)
-    half = z * math.sqrt(share * (1 - share) / size + z * z / (4 * size * size)) / (1 + z * z / size)
-    return Interval(
-        estimate=share,
-        low=centre - half if events > 0 else 0.0,
-        high=centre + half if events < trials else 1.0,
-        level=LEVEL,
-    )
 
 
 def unseen(seen: float, others_seen: float, others_unseen: float) -> tuple[float, float]:
@@ -199,20 +162,11 @@ def cochran_armitage(
     1992, Biometrics 48:577-585 (from memory).
 
     None where there is nothing to test: no events, no trial without one, or trials at one score only. Raises
-    ValueError for unequal shapes, events outside 0..trials, values not finite, or a dispersion not above 0.
+    ValueError for unequal shapes, or events that are missing or outside 0..trials.
     """
     from scipy.special import chdtrc
 
-    y, n = np.asarray(events, dtype=np.float64), np.asarray(trials, dtype=np.float64)
-    x = np.asarray(scores, dtype=np.float64)
-    if y.ndim != 1 or not y.shape == n.shape == x.shape:
-        raise ValueError(f"events {y.shape}, trials {n.shape} and scores {x.shape} must be of one length")
-    if not (np.isfinite(y).all() and np.isfinite(n).all() and np.isfinite(x).all()):
-        raise ValueError("events, trials and scores must be finite")
-    if np.any(y < 0) or np.any(y > n):
-        raise ValueError("events must lie between 0 and trials")
-    if not dispersion > 0:
-        raise ValueError(f"dispersion must be positive, not {dispersion}")
+    y, n, x = _counts(events, trials, scores)
     total, happened = float(n.sum()), float(y.sum())
     if happened in (0.0, total) or np.unique(x[n > 0]).size < 2:
         return None
@@ -226,3 +180,13 @@ def cochran_armitage(
         p_value=float(chdtrc(1.0, statistic)),
         slope=covariation / spread,
     )
+
+
+def _counts(events: ArrayLike, trials: ArrayLike, by: ArrayLike) -> tuple[FloatArray, FloatArray, Any]:
+    """Events and trials, both (k,), and what they are compared by, as arrays."""
+    y, n, of = np.asarray(events, dtype=np.float64), np.asarray(trials, dtype=np.float64), np.asarray(by)
+    if y.ndim != 1 or not y.shape == n.shape == of.shape:
+        raise ValueError(f"events {y.shape}, trials {n.shape} and {of.shape} must be of one length")
+    if not np.all((y >= 0) & (y <= n)):
+        raise ValueError("events must lie between 0 and trials")
+    return y, n, of

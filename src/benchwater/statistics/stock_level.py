@@ -14,8 +14,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betainc, gammaln
 
-from benchwater.statistics.interval import whole_count
-
 FEWEST_GROUPS = 3
 WEAKEST_SHAPE = 0.5
 
@@ -114,18 +112,6 @@ def predictive_quantile(rate: GammaRate, exposure: float, level: float) -> int:
     return high
 
 
-def expected_shortage(rate: GammaRate, exposure: float, stock: float) -> float:
-    """How many events a coming exposure is expected to bring beyond a stock: E(max(events - stock, 0)).
-
-    In closed form, as n p(n; shape) = mean p(n - 1; shape + 1) of negative binomials p. Hadley & Whitin 1963,
-    Analysis of Inventory Systems, appendix 3 (from memory).
-    """
-    pieces = whole_count(stock, "stock")
-    longer = GammaRate(shape=rate.shape + 1, exposure=rate.exposure)
-    more = rate.mean * _exposure(exposure) * (1.0 - predictive_cdf(longer, exposure, pieces - 1))
-    return max(0.0, more - pieces * (1.0 - predictive_cdf(rate, exposure, pieces)))
-
-
 def joint_stock(rates: Sequence[GammaRate], exposures: Sequence[float], level: float) -> list[int]:
     """The stock of each of several kinds so that none runs out with probability `level`, all taken together.
 
@@ -150,16 +136,6 @@ def joint_stock(rates: Sequence[GammaRate], exposures: Sequence[float], level: f
         chances[place] = predictive_cdf(*kinds[place], stock[place])
         offer(place)
     return stock
-
-
-def posterior_share(successes: float, total: float, prior_share: float, weight: float) -> float:
-    """A share with few trials of its own, drawn to `prior_share` as if that were `weight` trials more.
-
-    The posterior mean of a binomial share under a beta prior; Gelman et al. 2013, section 2.4 (from memory).
-    """
-    if not 0 <= successes <= total or not 0 <= prior_share <= 1 or total + weight <= 0:
-        raise ValueError(f"{successes} of {total} at a prior of {prior_share} is no share")
-    return (successes + weight * prior_share) / (total + weight)
 
 
 def share_out(pieces: int, claims: Sequence[float]) -> list[int]:

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from benchwater.statistics.proportions import clustered_wilson_interval, wilson_interval
+from benchwater.statistics.proportions import wilson_interval
 from benchwater.testing import check_section, finding, make_season, records
 from stocked_seasons import ANALYSIS, BENCH, POUR, STEP, STOCK, made
 
@@ -41,7 +41,7 @@ def test_metal_yield_is_good_mass_over_all_that_was_poured() -> None:
     # Kish: castings of 7 and 10 g count as fewer than 22 alike.
     alike = poured**2 / (11 * 49 + 11 * 100)
     assert found.value is not None
-    exact = clustered_wilson_interval(found.value * 22, 22, 22 / alike)
+    exact = wilson_interval(found.value * 22, 22, 22 / alike)
     assert (found.low, found.high) == (pytest.approx(exact.low), pytest.approx(exact.high))
     (row,) = records(section, "yields")
     assert (row["good"], row["rejects"], row["blanks"], row["poured_g"]) == (17, 3, 2, poured)

@@ -12,8 +12,10 @@ from pour_plan.promise import (
     CavityYield,
     Stocked,
     chance_of_enough,
+    expected_shortage,
     fills_for_level,
     plan_fills,
+    posterior_share,
     session_spread,
 )
 
@@ -87,3 +89,13 @@ def test_fills_for_a_level_reach_it_with_none_to_spare() -> None:
         one_less = {"jig": fills["jig"] - 1}
         if fills != plan_fills(NEEDED, YIELDS, 0.5):
             assert chance_of_enough(BUILDS, NEEDED, YIELDS, one_less) < level
+
+
+def test_a_share_is_drawn_to_its_prior() -> None:
+    assert posterior_share(0, 0, 0.8, 10) == 0.8
+    assert posterior_share(30, 30, 0.8, 10) == pytest.approx(38 / 40)
+    assert (posterior_share(1, 3, 0.0, 1), posterior_share(1, 3, 1.0, 1)) == (0.25, 0.5)
+
+
+def test_no_exposure_misses_nothing() -> None:
+    assert expected_shortage(GammaRate(shape=2, exposure=3), 0.0, 0) == 0.0

@@ -1,19 +1,13 @@
+"""The randomisation test by hand, by enumeration and by simulated trials."""
+
 import itertools
 
 import numpy as np
 import pytest
 
-from benchwater.statistics.randomisation import draw_block, events_needed, randomisation_test
-
-
-def test_every_block_gives_each_treatment_as_often_and_the_same_seed_the_same_lot():
-    for block in range(1, 40):
-        lot = draw_block("leader", block, 3, 6)
-        assert np.bincount(lot).tolist() == [2, 2, 2]
-        assert lot.tolist() == draw_block("leader", block, 3, 6).tolist()
-    assert len({tuple(draw_block("leader", block, 2, 4)) for block in range(200)}) == 6
-    with pytest.raises(ValueError, match="do not divide"):
-        draw_block("leader", 1, 2, 3)
+from benchwater.statistics.comparisons import events_needed
+from benchwater.statistics.permutations import draw_block
+from trial.lots import randomisation_test
 
 
 def test_a_small_trial_has_the_p_value_of_its_lots_counted_by_hand():
@@ -42,13 +36,6 @@ def test_unequal_hours_agree_with_an_enumeration_of_all_lots():
         found.append(residual[lot == 0].sum() ** 2 + residual[lot == 1].sum() ** 2)
     by_hand = np.mean(np.array(found) >= found[0] - 1e-12)
     assert randomisation_test(events, exposure, treatment, block).p == pytest.approx(by_hand)
-
-
-def test_schoenfelds_number_of_events_is_his():
-    """(1.96 + 1.645)² / (0.25 ln² 1.5) = 316 at 95 % power; 65 tell 2 times apart at 80 %."""
-    assert events_needed(1.5, power=0.95) == pytest.approx(316.2, abs=0.5)
-    assert events_needed(2.0) == pytest.approx(65.3, abs=0.1)
-    assert events_needed(2.0, design_effect=3.0) == pytest.approx(3 * events_needed(2.0))
 
 
 PROMISED = 0.8

@@ -1,11 +1,10 @@
-"""Trials: treatments drawn by lot in blocks, and the test that rests on that lot alone.
+"""The test of a trial, which rests on the lot alone by which treatments were drawn in blocks.
 
 Fisher, The Design of Experiments (1935), chapters 2 and 3; Cox, Planning of Experiments (1958), chapters 3
 and 5; Rosenberger and Lachin, Randomization in Clinical Trials (2nd edition 2016), chapters 3 and 6 (permuted
 blocks, the randomisation test and limits by its inversion). Chapters from memory.
 """
 
-import hashlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -36,18 +35,6 @@ class RandomisationTest:
     ratio: float | None
     low: float | None
     high: float | None
-
-
-def draw_block(seed: str, block: int, treatments: int, places: int) -> IntArray:
-    """Return the treatment of each place of a block, (places,): each as often as the others, by lot.
-
-    The same seed and block give the same lot on every machine. `places` must be a multiple of `treatments`.
-    """
-    if places % treatments:
-        raise ValueError(f"{places} places do not divide among {treatments} treatments")
-    digest = hashlib.sha256(f"{seed}\n{block}\n{treatments}\n{places}".encode()).digest()
-    lot = np.random.Generator(np.random.PCG64(int.from_bytes(digest, "big")))
-    return lot.permutation(np.arange(places, dtype=np.int64) % treatments)
 
 
 def randomisation_test(
@@ -140,15 +127,3 @@ def _limit(rejects: Callable[[float], bool], ratio: float | None, farthest: floa
         middle = (inside + outside) / 2
         inside, outside = (inside, middle) if rejects(math.exp(middle)) else (middle, outside)
     return math.exp(inside)
-
-
-def events_needed(ratio: float, power: float = 0.8, share: float = 0.5, design_effect: float = 1.0) -> float:
-    """Return how many events tell a ratio of rates from 1 at the 5 % level with this power.
-
-    Schoenfeld, Biometrika 68 (1981), 316: (z of the level + z of the power)² / (share (1 - share) ln² ratio),
-    times the `design_effect` of events that come in clusters. `share` is the exposure of one group.
-    """
-    from scipy.special import ndtri
-
-    z = float(ndtri(0.975)) + float(ndtri(power))
-    return design_effect * z**2 / (share * (1 - share) * math.log(ratio) ** 2)
