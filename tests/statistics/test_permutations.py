@@ -59,7 +59,7 @@ def test_limits_of_hundreds_of_trips_are_those_of_the_draws(seed):
         extreme = np.abs(signs @ score) >= abs(score.sum()) - 1e-9 * (1 + abs(score.sum()))
         return (1 + extreme.sum()) / (1 + DRAWS) <= 0.05
 
-    for limit, end in ((found.low, -20.0), (found.high, 20.0)):
+    for limit, end in zip(found.limits(), (-20.0, 20.0), strict=True):
         kept, gone = np.log(found.ratio), end
         while abs(gone - kept) > 1e-3:
             middle = (kept + gone) / 2
