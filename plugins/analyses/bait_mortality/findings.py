@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from benchwater.ledger.bait_lives import UNKNOWN, habitat_label
+from benchwater.ledger.trips import MoreFishing, hours_words, more_fishing
 from benchwater.plugin import Action, Card, CardLine, Cell, Finding
-from benchwater.statistics.comparisons import dispersion, more_exposure
 from benchwater.units import figures
 from benchwater.words import counted, known, listed, make_finding
 
@@ -105,7 +105,6 @@ OTHERS = {
     "angler": "with the other anglers",
 }
 WIDEST_TO_PRINT = 10.0
-MOST_TRIPS = 100
 PRICED = (("leader", "bite off"), ("guard", "snag"))
 
 
@@ -316,17 +315,14 @@ def _contrasts(found: Mortality) -> Iterable[Finding]:
         yield make_finding("no_clear_difference", text, (unclear,), quiet=True)
 
 
-def _what_settles(found: Mortality) -> list[tuple[Contrast, float, float]]:
-    """Questions asked beforehand and still open, leader first: the hours and the trips that would settle it.
-
-    Trips are as long as those so far, and scatter as widely.
-    """
+def _what_settles(found: Mortality) -> list[tuple[Contrast, MoreFishing]]:
+    """Questions asked beforehand and still open, leader first, and the fishing that would settle each."""
     if not found.season:
         return []
     rows, settled = found.summed, []
     asked = {(c.factor, c.cause): c for c in found.contrasts}
     for c in (asked[each] for each in PRICED if each in asked):
-        if c.clear or c.advised or not sum(c.rates.events):
+        if c.clear or c.advised:
             continue
         own = rows[c.here | c.there]
         by_trip = (
@@ -334,29 +330,24 @@ def _what_settles(found: Mortality) -> list[tuple[Contrast, float, float]]:
             .groupby("trip_number")[["ended", "hours"]]
             .sum()
         )
-        effect = dispersion(by_trip["ended"], by_trip["hours"])
-        hours = more_exposure(sum(c.rates.events), c.rates.exposure, design_effect=effect)
-        if hours:
-            settled.append((c, hours, hours / float(by_trip["hours"].mean())))
+        if more := more_fishing(by_trip, c.rates.exposure):
+            settled.append((c, more))
     return settled
 
 
-def _settled_text(c: Contrast, hours: float, trips: float) -> str:
-    more = f"{float(f'{hours:.2g}'):,.0f} more hours ({counted(max(1, math.ceil(trips)), 'trip')})"
-    what = f"{c.factor.capitalize()} or none"
-    twice = f"if one way baits were {CAUSE_WORDS[c.cause]} twice as often, on trips like yours"
-    if trips > MOST_TRIPS:
-        return f"{what}: about {more} would tell, too many to wait for. That is {twice}."
-    draw = f"Draw lots for it: `benchwater sheets --trial {c.factor}`."
-    return f"{what}: about {more}, half with, would tell. That is {twice}. {draw}"
+def _settled_text(c: Contrast, more: MoreFishing) -> str:
+    what = f"{c.factor.capitalize()} or none: {more.text}"
+    twice = f"That is if one way baits were {CAUSE_WORDS[c.cause]} twice as often, on trips like yours."
+    if more.too_long:
+        return f"{what} would tell, too many to wait for. {twice}"
+    return f"{what}, half with, would tell. {twice} Draw lots for it: `benchwater sheets --trial {c.factor}`."
 
 
 def _what_would_settle(found: Mortality) -> Iterable[Finding]:
     """What each open question costs in hours of fishing."""
-    for c, hours, trips in _what_settles(found):
-        text, n = _settled_text(c, hours, trips), sum(c.rates.events)
-        more: dict[str, Cell] = {"trips": trips, "ratio": 2.0, "power": 0.8}
-        yield make_finding("settled_by", text, (hours,), "h", n=n, group=c.name, more=more, quiet=True)
+    for c, more in _what_settles(found):
+        text, n, limits = _settled_text(c, more), sum(c.rates.events), (more.hours,)
+        yield make_finding("settled_by", text, limits, "h", n=n, group=c.name, more=more.numbers, quiet=True)
 
 
 def _log_rank_tests(found: Mortality) -> Iterable[Finding]:
@@ -393,11 +384,11 @@ def _sentence(c: Contrast) -> str:
     few = "" if much else f", but {counted(min(x1, x2), 'loss is', 'losses are')} too few to say by how much"
     if c.cause:
         text = f"{_group_text(c.factor, often)}, baits were {CAUSE_WORDS[c.cause]} {said}{few}: {x1} in "
-        text += f"{_fished(t1)}, against {x2} in {_whole(t2)} {_group_text(c.factor, seldom)}."
+        text += f"{_fished(t1)}, against {x2} in {hours_words(t2)} {_group_text(c.factor, seldom)}."
     else:
         where = OTHERS[c.factor].format(often) if seldom in REST else _group_text(c.factor, seldom)
         text = f"{where}, baits lasted {said}{few}: {x2} lost in "
-        text += f"{_fished(t2)}, against {x1} in {_whole(t1)} {_group_text(c.factor, often)}."
+        text += f"{_fished(t2)}, against {x1} in {hours_words(t1)} {_group_text(c.factor, often)}."
     if not (c.clear or c.advised):
         return f"No clear difference. {text[0].upper()}{text[1:]}"
     return text[0].upper() + text[1:]
@@ -442,12 +433,7 @@ def _group_text(factor: str, group: str) -> str:
 
 
 def _fished(hours: float) -> str:
-    return f"{_whole(hours)} of fishing"
-
-
-def _whole(hours: float) -> str:
-    text = f"{round(hours, 6):.0f}" if hours >= 10 else figures(hours, significant=2)
-    return f"{text} {'hour' if text == '1' else 'hours'}"
+    return f"{hours_words(hours)} of fishing"
 
 
 def _hours(hours: float, *, unit: bool = True) -> str:

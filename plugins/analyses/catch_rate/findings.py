@@ -5,9 +5,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date
 
-from benchwater.ledger.trips import ALL
+from benchwater.ledger.trips import ALL, MoreFishing, hours_words, more_fishing
 from benchwater.plugin import Action, Card, CardLine, Cell, Finding, Season, Span
-from benchwater.statistics.comparisons import dispersion, more_exposure
 from benchwater.units import figures
 from benchwater.words import counted, day_words, known, make_finding
 
@@ -108,7 +107,7 @@ def card(found: CatchRates, span: Span) -> Card | None:
     lines = [
         CardLine(
             label="Best day",
-            text=f"{day_words(day, span.end)}: {fish} fish in {_hours(hours)}",
+            text=f"{day_words(day, span.end)}: {fish} fish in {hours_words(hours)}",
             findings=("best_day",),
         )
     ]
@@ -116,7 +115,7 @@ def card(found: CatchRates, span: Span) -> Card | None:
     rates = {build: rate for build, rate in rates.items() if rate.units >= LEAST_TRIPS}
     if rates:
         build, rate = max(rates.items(), key=lambda each: each[1].ratio)
-        text = f"{build}: {int(rate.total_y)} fish in {_hours(rate.total_x)}"
+        text = f"{build}: {int(rate.total_y)} fish in {hours_words(rate.total_x)}"
         lines.append(CardLine(label="Bait of the season", text=text, findings=("cpue",)))
     return Card(id="best", title="The season's best", order=60, lines=tuple(lines))
 
@@ -131,7 +130,7 @@ def _day_of_most_fish(found: CatchRates) -> tuple[int, float, date]:
 def _best_day(found: CatchRates, span: Span) -> Iterable[Finding]:
     fish, hours, day = _day_of_most_fish(found)
     if fish:
-        text = f"The best day was {day_words(day, span.end)}: {fish} fish in {_hours(hours)}."
+        text = f"The best day was {day_words(day, span.end)}: {fish} fish in {hours_words(hours)}."
         more: dict[str, Cell] = {"day": day, "effort_h": hours}
         yield Finding(id="best_day", text=text, value=fish, unit="pieces", n=fish, more=more, quiet=True)
 
@@ -146,7 +145,7 @@ def _rates(rates: Rates, season: bool) -> Iterable[Finding]:
         for group in rates.groups(factor):
             rate = rates.rate(factor, group)
             low, high = printable_limits(rate)
-            what = f"{int(rate.total_y)} fish in {_hours(rate.total_x)} on {counted(rate.units, 'trip')}"
+            what = f"{int(rate.total_y)} fish in {hours_words(rate.total_x)} on {counted(rate.units, 'trip')}"
             text = f"{group}: {what}{_rate_text(rate.ratio, low, high)}."
             if factor == ALL:
                 text = f"{what}{zero}{_rate_text(rate.ratio, low, high)}."
@@ -208,38 +207,33 @@ def _difference(found: CatchRates) -> Iterable[Finding]:
     )
 
 
-def _what_settles(found: CatchRates) -> tuple[RateContrast, float, float] | None:
-    """The open comparison of two builds nearest to an answer, with the hours and trips that would give it."""
+def _what_settles(found: CatchRates) -> tuple[RateContrast, MoreFishing] | None:
+    """The open comparison of two builds nearest to an answer, with the fishing that would give it."""
     row = next((c for c in found.contrasts if c.factor == "build" and c.p_adjusted >= CLEAR), None)
     if row is None or not found.season:
         return None
     sides = [found.rates.trips.of("build", build).set_index("trip") for build in (row.group, row.against)]
     both = sides[0].index.intersection(sides[1].index)
     totals = [side.loc[both, ["fish", "hours"]] for side in sides]
-    fish = float(sum(total["fish"].sum() for total in totals))
-    exposures = float(totals[0]["hours"].sum()), float(totals[1]["hours"].sum())
-    by_trip = totals[0] + totals[1]
-    hours = more_exposure(fish, exposures, design_effect=dispersion(by_trip["fish"], by_trip["hours"]))
-    return (row, hours, hours / float(by_trip["hours"].mean())) if hours else None
+    first, second = (float(total["hours"].sum()) for total in totals)
+    more = more_fishing(totals[0] + totals[1], (first, second))
+    return (row, more) if more else None
 
 
-def _settled_text(row: RateContrast, hours: float, trips: float) -> str:
-    more = (
-        f"{_hours(float(figures(hours, significant=2)))} more ({counted(max(1, math.ceil(trips)), 'trip')})"
-    )
-    return (
-        f"{row.group} or {row.against}: about {more}, half each, would tell, if one catches twice as much. "
-        f"Draw lots for it: `benchwater sheets --trial build --arms {row.group},{row.against}`."
-    )
+def _settled_text(row: RateContrast, more: MoreFishing) -> str:
+    what, twice = f"{row.group} or {row.against}: {more.text}", "if one catches twice as much"
+    if more.too_long:
+        return f"{what} would tell, {twice}: too many to wait for."
+    draw = f"Draw lots for it: `benchwater sheets --trial build --arms {row.group},{row.against}`."
+    return f"{what}, half each, would tell, {twice}. {draw}"
 
 
 def _what_would_settle(found: CatchRates) -> Iterable[Finding]:
     """What the open comparison of builds costs in hours of fishing."""
     if settles := _what_settles(found):
-        row, hours, trips = settles
-        text, n = _settled_text(*settles), row.units
-        more: dict[str, Cell] = {"trips": trips, "ratio": 2.0, "power": 0.8, "against": row.against}
-        yield make_finding("settled_by", text, (hours,), "h", n=n, group=row.group, more=more, quiet=True)
+        row, more = settles
+        text, n, of = _settled_text(row, more), row.units, {**more.numbers, "against": row.against}
+        yield make_finding("settled_by", text, (more.hours,), "h", n=n, group=row.group, more=of, quiet=True)
 
 
 def _contrast_text(row: RateContrast) -> str:
@@ -276,15 +270,10 @@ def actions(found: CatchRates) -> tuple[Action, ...]:
     others = [found.recent[build] for build in found.recent if build != best.group]
     holds = hours > max((each[1] for each in others), default=0.0)
     text = f"{'Keep fishing' if holds else 'Fish more of'} {best.group}: in {found.months} it caught "
-    text += f"{fish} fish in {_hours(hours)}, all other baits {sum(each[0] for each in others)} in "
-    text += f"{_hours(sum(each[1] for each in others))}."
+    text += f"{fish} fish in {hours_words(hours)}, all other baits {sum(each[0] for each in others)} in "
+    text += f"{hours_words(sum(each[1] for each in others))}."
     id = f"fish-more-{best.group}"
     return (Action(id=id, text=text, because=_contrast_text(best), holds=holds),)
-
-
-def _hours(hours: float) -> str:
-    text = f"{hours:.0f}" if hours >= 10 else figures(hours, significant=2)
-    return f"{text} {'hour' if text == '1' else 'hours'}"
 
 
 def _decimals(ratio: float, low: float, high: float | None) -> int:

@@ -5,6 +5,7 @@ groups, those of a factor at a time: all baits, its build, the build's coat, its
 habitat tags. The months of the year that are fished say how far the season ahead reaches.
 """
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -17,8 +18,11 @@ from numpy.typing import NDArray
 
 from benchwater.ledger import rows_by
 from benchwater.ledger.fish import fish_standard, is_count_in_doubt
-from benchwater.plugin.bench import Bench
+from benchwater.plugin import Bench, Cell
 from benchwater.plugin.season import Season
+from benchwater.statistics.comparisons import dispersion, more_exposure
+from benchwater.units import figures
+from benchwater.words import counted
 
 ALL, NO_COAT = "all", "no coat"
 FACTORS = (ALL, "build", "coat", "water", "angler", "habitat")
@@ -26,6 +30,7 @@ _NAMED_BY = {"trip": True, "water": True, "build": False, "angler": False}
 _COLUMNS = (*_NAMED_BY, "habitat")
 _GROUP = ["factor", "group", "trip"]
 _NO_TRIP = -1
+MOST_TRIPS = 100
 _NO_ROWS = np.zeros(0, dtype=np.int64)
 _Amounts = NDArray[np.float64]
 
@@ -74,6 +79,49 @@ class Trips:
         own = self.places.get((factor, group), _NO_ROWS)
         fish = self.table["fish"] if species == ALL else self.species[species]
         return fish.to_numpy()[own], self.table["hours"].to_numpy()[own]
+
+
+def hours_words(hours: float) -> str:
+    """Return `34 hours`, `2.3 hours` or `1 hour`."""
+    text = f"{round(hours, 6):.0f}" if hours >= 10 else figures(hours, significant=2)
+    return f"{text} {'hour' if text == '1' else 'hours'}"
+
+
+@dataclass(frozen=True, slots=True)
+class MoreFishing:
+    """What would tell twice the rate from chance: hours and trips, as long as those so far."""
+
+    hours: float
+    trips: float
+
+    @property
+    def text(self) -> str:
+        """`about 1,400 more hours (169 trips)`."""
+        trips = counted(max(1, math.ceil(self.trips)), "trip")
+        return f"about {float(f'{self.hours:.2g}'):,.0f} more hours ({trips})"
+
+    @property
+    def numbers(self) -> dict[str, Cell]:
+        """What stands beside the hours in a finding."""
+        return {"trips": self.trips, "ratio": 2.0, "power": 0.8}
+
+    @property
+    def too_long(self) -> bool:
+        """Whether nobody would wait for it."""
+        return self.trips > MOST_TRIPS
+
+
+def more_fishing(by_trip: pd.DataFrame, exposures: tuple[float, float]) -> MoreFishing | None:
+    """The fishing that would settle a comparison of two sides; None without an event or where none is needed.
+
+    `by_trip` has the events and the hours of each trip, which scatter as they may; `exposures` are the hours
+    of both sides.
+    """
+    events, hours = (by_trip[name].to_numpy(dtype=np.float64) for name in by_trip)
+    if not events.sum():
+        return None
+    more = more_exposure(float(events.sum()), exposures, design_effect=dispersion(events, hours))
+    return MoreFishing(more, more / float(hours.mean())) if more else None
 
 
 def trip_names(fishing: pd.DataFrame) -> "pd.Series[str]":
