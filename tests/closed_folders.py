@@ -11,8 +11,8 @@ def close_folder(monkeypatch: pytest.MonkeyPatch, *folders: Path) -> None:
     """Have `os.scandir` refuse these folders, as it does after `chmod 000`."""
     closed, scandir = {os.fspath(folder) for folder in folders}, os.scandir
 
-    def refusing(path: str) -> object:
-        if os.fspath(path) in closed:
+    def refusing(path: str | int) -> object:
+        if not isinstance(path, int) and os.fspath(path) in closed:
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), os.fspath(path))
         return scandir(path)
 

@@ -165,6 +165,27 @@ def test_a_signal_to_the_run_ends_all_of_it(folder, number):
         pytest.fail("the child is still there")
 
 
+def test_a_call_is_timed_though_another_process_of_the_run_makes_and_ends_its_own():
+    code = """
+import os, time
+from benchwater import supervisor
+
+def run():
+    with supervisor.plugin_call("Mine  of\\nmine.py", 0.2):
+        if os.fork() == 0:
+            with supervisor.plugin_call("Another", 100):
+                pass
+            os._exit(0)
+        time.sleep(30)
+
+supervisor.GRACE_S = 0.2
+supervisor.supervise(run, print)
+"""
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=20)
+    assert run.stdout == "Mine of mine.py: it was not done after 0.2 seconds. Starting again without it.\n"
+    assert "StoppedError: it was not done after 0.2 seconds" in run.stderr
+
+
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
 def test_a_run_that_is_ended_outside_a_plugin_ends_by_the_same_signal(number):
     code = f"""

@@ -34,7 +34,12 @@ def open_regular_file(path: Path, flags: int = os.O_RDONLY, *, follow_links: boo
     """Open a file by `os.open` and return its descriptor. OSError for a link, FIFO, device or folder."""
     if not follow_links and path.is_symlink():
         raise OSError(errno.ELOOP, "is a link, and a plain file is needed", str(path))
-    descriptor = os.open(path, flags | _NEVER_WAIT | (0 if follow_links else _NO_LINK), 0o666)
+    try:
+        descriptor = os.open(path, flags | _NEVER_WAIT | (0 if follow_links else _NO_LINK), 0o666)
+    except OSError as error:
+        if error.errno == errno.ENXIO:  # a FIFO that nobody reads
+            raise OSError(errno.EINVAL, "is not an ordinary file", str(path)) from error
+        raise
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         os.close(descriptor)
         raise OSError(errno.EINVAL, "is not an ordinary file", str(path))
@@ -61,17 +66,26 @@ def write_atomically(path: Path, data: bytes) -> Path:
     """Write a file under a temporary name, then rename it: readers see the old content or the new, whole."""
     temporary = path.with_name(f".{path.name}.{os.urandom(4).hex()}.part")
     try:
-        with open(temporary, "xb") as stream:
+        with _naming(path), open(temporary, "xb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(temporary, path)
-    except BaseException as error:
+    except BaseException:
         temporary.unlink(missing_ok=True)
-        if isinstance(error, OSError) and error.filename is None:  # a full disk does not say which file
-            raise OSError(error.errno, error.strerror, str(path)) from error
         raise
     return path
+
+
+@contextmanager
+def _naming(path: Path) -> Iterator[None]:
+    """Name the file in an error that names none, such as that of a full disk."""
+    try:
+        yield
+    except OSError as error:
+        if error.filename is None:
+            raise OSError(error.errno, error.strerror, str(path)) from error
+        raise
 
 
 def remove_temporary_files(folder: Path) -> None:
@@ -93,7 +107,7 @@ def append_lines(path: Path, lines: Iterable[str], *, most_bytes: int = 200_000)
         os.close(descriptor)
         os.replace(path, path.with_name(f"{path.stem}.old{path.suffix}"))
         descriptor = open_regular_file(path, append)
-    with open(descriptor, "a", encoding="utf-8", errors="replace", newline="\n") as stream:
+    with _naming(path), open(descriptor, "a", encoding="utf-8", errors="replace", newline="\n") as stream:
         stream.writelines(f"{line}\n" for line in lines)
 
 
@@ -225,7 +239,8 @@ def only_writer(folder: Path) -> Iterator[None]:
     else:
         raise BeingWrittenError(f"another run keeps writing to {folder}: try again when it is done")
     try:
-        os.write(handle, f"{os.getpid()} {socket.gethostname()}\n".encode())
+        with _naming(lock):
+            os.write(handle, f"{os.getpid()} {socket.gethostname()}\n".encode())
         remove_temporary_files(folder)
         yield
     finally:

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from types import FrameType
 
 LONGEST_CALL_S = 120.0
@@ -35,16 +36,17 @@ def plugin_call(what: str, seconds: float | None = None) -> Iterator[None]:
     `what` names the call, the same in each attempt. StoppedError if it held or ended an earlier attempt. The
     working directory is the same afterwards. Calls do not nest.
     """
+    what = " ".join(what.split())
     if what in _stopped:
         raise StoppedError(_stopped[what])
     folder = None
     with contextlib.suppress(OSError):
         folder = os.getcwd()
-    _tell(f"{LONGEST_CALL_S if seconds is None else seconds} {what}")
+    _tell(LONGEST_CALL_S if seconds is None else seconds, what)
     try:
         yield
     finally:
-        _tell("")
+        _tell(0, "")
         if folder is not None:
             with contextlib.suppress(OSError):
                 os.chdir(folder)
@@ -71,13 +73,23 @@ def supervise(run: Callable[[], int], say: Callable[[str], object]) -> int:
         say(f"{attempt.held}: {why}. Starting again without it.")
 
 
+@dataclass(slots=True)
+class _Call:
+    """A call of a plugin's code, its limit, and how long it has been waited for."""
+
+    what: str
+    seconds: float
+    waited: float = 0.0
+
+
 class _Attempt:
-    """A forked process. `child` is 0 in it, and its id in this one; `held` is the call it is in."""
+    """A forked process. `child` is 0 in it, and its id in this one; `held` is the call that it ended in."""
 
     def __init__(self) -> None:
         self.held = ""
         self.why = ""
-        self._seconds = 0.0
+        self._calls_of: dict[int, _Call] = {}
+        self._passed_on = False
         self._interrupted_at: float | None = None
         calls, to_calls = os.pipe()
         life, end_of_life = os.pipe()
@@ -100,25 +112,28 @@ class _Attempt:
 
     def wait(self) -> int:
         """Return the exit status of the child once it has ended, or has been killed."""
-        waited, ended = 0.0, False
+        ended = False
         while not ended:
             ready, _, _ = select.select([self._calls], [], [], _POLL_S)
             if ready:
                 told = os.read(self._calls, 65_536).decode("utf-8", "replace")
-                if told:
-                    seconds, _, self.held = told.removesuffix("\n").rpartition("\n")[2].partition(" ")
-                    self._seconds, waited = float(seconds or 0), 0.0
+                for line in told.splitlines():
+                    process, seconds, what = line.split(" ", 2)
+                    self._calls_of[int(process)] = _Call(what, float(seconds))
                 ended = not told
-            else:
-                waited += _POLL_S  # no clock: a run that was suspended has not waited
+            for call in self._calls_of.values():
+                call.waited += 0 if ready else _POLL_S  # no clock: a run that was suspended has not waited
             if self._interrupted_at is not None and time.monotonic() > self._interrupted_at + _INTERRUPTED_S:
                 self._interrupted_at = None
                 os.kill(self.child, signal.SIGINT)
-            if self.held and waited > self._seconds + GRACE_S:
-                self.why = f"it was not done after {self._seconds:g} seconds"
-                os.kill(self.child, signal.SIGKILL)
+            for call in self._calls_of.values():
+                if call.what and call.waited > call.seconds + GRACE_S and not self.held:
+                    self.held, self.why = call.what, f"it was not done after {call.seconds:g} seconds"
+                    os.kill(self.child, signal.SIGKILL)
             done, status = os.waitpid(self.child, 0 if ended else os.WNOHANG)
             ended = done != 0
+        if not self.held and not self._passed_on and self.child in self._calls_of:
+            self.held = self._calls_of[self.child].what
         os.close(self._calls)
         os.close(self._end_of_life)
         return os.waitstatus_to_exitcode(status)
@@ -128,14 +143,16 @@ class _Attempt:
         if number == signal.SIGINT:
             self._interrupted_at = time.monotonic()
         elif self.child:
-            self.held = ""
+            self._passed_on = True
             os.kill(self.child, number)
 
 
-def _tell(text: str) -> None:
+def _tell(seconds: float, what: str) -> None:
+    """Tell the supervisor which call this process is in, and its limit; no words where it is in none."""
     if _to_supervisor is not None:
         with contextlib.suppress(OSError):
-            os.write(_to_supervisor, f"{text.replace(chr(10), ' ')}\n".encode("utf-8", "replace"))
+            line = f"{os.getpid()} {seconds} {what}\n"
+            os.write(_to_supervisor, line.encode("utf-8", "replace"))
 
 
 def _end_with(life: int) -> None:

@@ -11,12 +11,14 @@ _LEAST_LIKE = 0.6
 
 
 def error_text(error: BaseException) -> str:
-    """Return an error's type and message, also where the message cannot be made."""
+    """Return an error's message, with its type unless it is the program's own; also where it has none."""
     try:
         message = str(error)
     except Exception as other:
         message = f"(its message raises {type(other).__name__})"
-    return f"{type(error).__name__}: {message}"
+    if type(error).__module__.startswith("benchwater."):
+        return message
+    return f"{type(error).__name__}: {message}" if message else type(error).__name__
 
 
 def first_few(names: Iterable[str], most: int | None) -> str:

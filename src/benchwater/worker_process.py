@@ -4,10 +4,8 @@ import copyreg
 import multiprocessing
 import os
 import select
-import shutil
 import signal
 import sys
-import tempfile
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -27,7 +25,6 @@ class WorkerProcess:
     The worker calls `prepare` at once, then each function that it is sent. A function submitted before entry
     goes with the fork, so that it need not be picklable. A function that the worker cannot run or send back
     runs in this process instead, as all do outside the context or where `can_fork` is false.
-    The worker's temporary files lie in a folder of its own, which goes with it.
     """
 
     def __init__(self, prepare: Callable[[], object] = lambda: None) -> None:
@@ -36,7 +33,6 @@ class WorkerProcess:
         self._process: Any = None
         self._pipe: Any = None
         self._function: Callable[[], Any] | None = None
-        self._temporary = ""
         self._life = -1
 
     def __enter__(self) -> "WorkerProcess":
@@ -44,11 +40,10 @@ class WorkerProcess:
         if can_fork():
             context = multiprocessing.get_context("fork")
             self._pipe, workers_end = context.Pipe()
-            self._temporary = tempfile.mkdtemp(prefix="benchwater-")
             life, self._life = os.pipe()
             self._process = context.Process(
                 target=_serve,
-                args=(workers_end, self._pipe, self._prepare, self._function, self._temporary),
+                args=(workers_end, self._pipe, self._prepare, self._function),
                 kwargs={"life": (life, self._life)},
                 daemon=True,
             )
@@ -90,7 +85,6 @@ class WorkerProcess:
             self._pipe.close()
             os.close(self._life)
             self._process = None
-            shutil.rmtree(self._temporary, ignore_errors=True)
 
 
 def _serve(
@@ -98,7 +92,6 @@ def _serve(
     parents_end: Connection,
     prepare: Callable[[], object],
     first: Callable[[], Any] | None,
-    temporary: str,
     *,
     life: tuple[int, int],
 ) -> None:
@@ -107,7 +100,6 @@ def _serve(
     os.close(own_copy)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches both processes; the parent kills this one
     parents_end.close()  # or this process would not see the other end close
-    tempfile.tempdir = temporary
     with suppress(Exception):
         prepare()
         if first is not None:
@@ -119,7 +111,6 @@ def _serve(
             with _ending_with_parent(parents_life):
                 found = function()
             pipe.send(found)
-    shutil.rmtree(temporary, ignore_errors=True)
 
 
 @contextmanager

@@ -173,6 +173,30 @@ def test_due_does_not_write_what_report_wrote_until_report_replaces_it_with_less
     assert {path: path.read_bytes() for path in place.iterdir()} == whole
 
 
+def test_due_says_what_the_reports_that_it_writes_lack(folder, monkeypatch):
+    for name in ("bench", "water"):
+        (folder / name).mkdir()
+    close_folder(monkeypatch, folder / "bench", folder / "water")
+    outcome = run("due", folder, "--today", "2026-06-01")
+    assert (outcome.status, outcome.out[:14]) == (1, "2026-05: wrote")
+    assert outcome.err == "Nothing in `bench` and `water` is in these reports, as it cannot be read.\n"
+
+
+def test_the_log_tells_what_a_run_did_before_it_was_killed(folder):
+    plugins = folder / "plugins"
+    plugins.mkdir()
+    (plugins / "late.py").write_text(
+        "import os, signal\nfrom benchwater.plugin import hookimpl\n\n@hookimpl\n"
+        "def report_written(report):\n    os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    log = folder / "due.log"
+    arguments = ("due", folder, "--trust", "--today", "2026-06-01", "--log", log)
+    script = "import sys; from benchwater.commands import cli; cli(sys.argv[1:])"
+    done = subprocess.run([sys.executable, "-c", script, *map(str, arguments)], check=False)
+    assert done.returncode == -9
+    assert "  2026-05: wrote " in log.read_text()
+
+
 def test_due_says_which_report_it_keeps_as_a_folder_cannot_be_read(folder, monkeypatch):
     (folder / "water").mkdir()
     (folder / "water" / "more.csv").write_text(HEADER + MAY.replace("05-02", "05-03"))

@@ -116,6 +116,8 @@ def test_a_long_list_of_bad_rows_is_cut_on_the_page_and_whole_in_the_json(tmp_pa
         (f"price = {'9' * 5000}", "bench.toml cannot be read"),
         (f"price = {'[' * 5000}{']' * 5000}", "brackets are nested too deep"),
         ("price = 1e300", "a number of 0 or more and at most 1e+12 is needed\n"),
+        ('melts = "0 K"', 'melts` is 0 K, and metal is solid on the bench; write it as `melts = "247 degC"`'),
+        ("[plan]\nservice_level = 0", "is 0, and must be more; write it as `service_level = 0.90`"),
     ],
 )
 def test_a_bench_file_of_monstrous_values_is_refused_in_a_sentence(tmp_path, key, told):

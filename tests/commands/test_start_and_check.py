@@ -1,3 +1,5 @@
+from benchwater.commands.check import _print_files
+from benchwater.read.outcome import Reading, Source
 from closed_folders import close_folder
 from command_line import run
 from small_bench import SMALL_BENCH
@@ -26,6 +28,17 @@ def test_check_shows_file_line_column_value_and_reason_with_status_1(tmp_path):
     outcome = run("check", "--strict", tmp_path)
     assert outcome.status == 1
     assert "p.csv, line 2, column `mold_temp`: `hot` is not a temperature" in outcome.out
+
+
+def test_the_columns_of_check_stay_apart_however_many_rows_there_are(capsys):
+    counts = {"rows": 1_234_567, "used": 1_234_567, "repeated": 0, "set_aside": 0}
+    source = Source(file="all pours.csv", sha256="", log="a log of my own", **counts)
+    _print_files(Reading(tables={}, sources=(source,), set_aside=(), repeats=(), not_read=()))
+    assert capsys.readouterr().out.splitlines() == [
+        "",
+        "file           log                 rows     used  repeated  set aside",
+        "all pours.csv  a log of my own  1234567  1234567         0          0",
+    ]
 
 
 def test_check_names_the_lines_that_another_file_holds_already(tmp_path):

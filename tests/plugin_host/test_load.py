@@ -1,3 +1,4 @@
+import os
 from pathlib import Path
 
 import pytest
@@ -106,6 +107,13 @@ def test_a_broken_plugin_is_told_by_name_and_its_neighbours_load(tmp_path, text,
     for word in words:
         assert word in problem.why
     assert "neighbour" in [analysis.id for analysis, _ in found.analyses]
+
+
+def test_a_plugin_that_is_no_file_is_refused_and_not_waited_for(tmp_path):
+    folder = workspace(tmp_path)
+    os.mkfifo(folder / "plugins" / "mine.py")
+    (problem,) = load_plugins(folder).problems
+    assert "mine.py is not an ordinary file" in problem.why
 
 
 def test_the_line_that_broke_is_told_also_where_the_folder_is_named_from_here(tmp_path, monkeypatch):

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 import urllib.request
 from dataclasses import replace
 from datetime import datetime
@@ -16,6 +17,7 @@ import pypdf
 import pytest
 
 from benchwater.analyse.report import Report
+from benchwater.files import only_writer
 from benchwater.plugin.section import Figure
 from benchwater.render.html import render_paper
 from benchwater.render.json_twin import render_json
@@ -39,6 +41,22 @@ def test_no_stream_ends_in_a_carriage_return(number: int, attachments: tuple[dic
     title = f"Page {number}"
     page = f'<html lang="en"><head><title>{title}</title></head><body><p>{title}</p></body></html>'
     assert b"\r\nendstream" not in to_pdf(page, attachments=attachments)
+
+
+def test_printing_leaves_no_temporary_file_of_its_own_or_of_a_killed_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    left, busy, other = (
+        tmp_path / name for name in ("benchwater-printing-1", "benchwater-printing-2", "another-program")
+    )
+    for folder in (left, busy, other):
+        folder.mkdir()
+        (folder / "font").write_bytes(b"x")
+    with only_writer(busy):
+        to_pdf("<p>Page")
+        assert sorted(tmp_path.iterdir()) == [other, busy]
+    assert tempfile.tempdir == str(tmp_path)
 
 
 def test_words_bookmarks_metadata_and_attachment(printed: tuple[bytes, list[str]], report: Report) -> None:

@@ -342,9 +342,9 @@ def report_written(report):
 def test_plugins_receive_each_report_and_receive_it_again_if_one_refused_it(folder):
     folder.write("plugins/tell.py", AFTER)
     folder.write("bench.toml", SMALL_BENCH + '\n[plugins.tell]\nto = "me"\n')
-    (april,) = folder.run("2026-05-01")
-    assert april.files
-    assert april.problems == (
+    april, refused = folder.run("2026-05-01")
+    assert (bool(april.files), april.clean) == (True, True)
+    assert refused.problems == (
         "Plugin tell.py (workspace) could not do its part with the report of 2026-04: the drive is not there",
     )
     assert folder.listed("2026-05-01")["2026-04"] == "written (not handed on yet)"

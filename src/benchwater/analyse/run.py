@@ -78,13 +78,16 @@ def split_analyses(
             parts.append((analysis, plugin))
             continue
         try:
-            found = list(within(LONGEST_ANALYSIS_S, partial(analysis.split, season)))
+            with plugin_call(f"Splitting {analysis.id} of {plugin.where}", LONGEST_ANALYSIS_S):
+                found = list(within(LONGEST_ANALYSIS_S, partial(analysis.split, season)))
             wrong = [each for each in found if each.id.partition(":")[0] != analysis.id]
             if wrong:
                 raise ValueError(f"`{wrong[0].id}` does not begin with `{analysis.id}:`")
             parts += [(each, plugin) for each in found]
-        except (Exception, SystemExit) as error:
-            why = f"broke while it split {analysis.id}: {type(error).__name__}: {error}"
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            why = f"broke while it split {analysis.id}: {error_text(error)}"
             broken.append(PluginProblem(origin=plugin.origin, name=plugin.name, why=why))
     return parts, tuple(broken)
 

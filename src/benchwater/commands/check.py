@@ -91,16 +91,22 @@ def _print_all(workspace: "Workspace") -> None:
 
 
 def _print_files(reading: "Reading") -> None:
-    if not reading.sources and not reading.not_read:
-        click.echo("No logs yet: drop CSV files into this folder.")
-    if reading.sources:
-        width = max(len(plain_line(source.file)) for source in reading.sources)
-        click.echo(f"\n{'file':<{width}}  {'log':<10}{'rows':>6}{'used':>6}{'repeated':>10}{'set aside':>11}")
-    for source in reading.sources:
-        click.echo(
-            f"{plain_line(source.file):<{width}}  {source.log:<10}{source.rows:>6}{source.used:>6}"
-            f"{source.repeated:>10}{source.set_aside:>11}"
-        )
+    if not reading.sources:
+        if not reading.not_read:
+            click.echo("No logs yet: drop CSV files into this folder.")
+        return
+    table = [("file", "log", "rows", "used", "repeated", "set aside")]
+    for each in reading.sources:
+        rows, used, repeated, set_aside = map(str, (each.rows, each.used, each.repeated, each.set_aside))
+        table.append((plain_line(each.file), each.log, rows, used, repeated, set_aside))
+    widths = [max(map(len, column)) for column in zip(*table, strict=True)]
+    head, *lines = (
+        "  ".join(f"{cell:{side}{width}}" for cell, side, width in zip(row, "<<>>>>", widths, strict=True))
+        for row in table
+    )
+    click.echo(f"\n{head}")
+    for source, line in zip(reading.sources, lines, strict=True):
+        click.echo(line)
         for unread in (each for each in reading.unread_columns if each.file == source.file):
             what = unread.question if unread.may_be else f"`{unread.column}` was not read"
             click.echo(f"  {plain_line(what)}")
@@ -152,7 +158,7 @@ def _mend(path: Path, questions: "Sequence[WordQuestion]") -> None:
     """Ask each question on a terminal, and write the answers; elsewhere say what would be asked."""
     import tomlkit
 
-    from benchwater.files import write_atomically
+    from benchwater.files import only_writer, write_atomically
     from benchwater.read.own_words import write_answer
 
     if not path.exists():
@@ -178,5 +184,6 @@ def _mend(path: Path, questions: "Sequence[WordQuestion]") -> None:
             write_answer(document, question, question.choices[answer - 1])
             answered += 1
     if answered:
-        write_atomically(path, tomlkit.dumps(document).encode())
+        with only_writer(path.parent):
+            write_atomically(path, tomlkit.dumps(document).encode())
         click.echo(f"\nWrote {answered} of your words into {plain_line(str(path))}. Run check again.")

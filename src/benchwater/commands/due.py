@@ -26,6 +26,8 @@ from benchwater.commands.terminal import (
 if TYPE_CHECKING:
     from benchwater.schedule.catch_up import Done
 
+_LONGEST_NAME, _MOST_NAMES = 80, 3
+
 
 @workspace_command(
     OUT_OPTION,
@@ -74,8 +76,7 @@ def due(
     out = out or folder / "reports"
     if only_list:
         return _list(folder, out, day, workspace_plugins)
-    output = _Output()
-    with _logged(output, log):
+    with _Output(log).kept() as output:
         return _write_owed(folder, out, day, workspace_plugins, output)
 
 
@@ -88,15 +89,22 @@ def _write_owed(folder: Path, out: Path, day: date, workspace_plugins: bool, out
         return DONE
     from benchwater.schedule.catch_up import catch_up
 
-    clean, set_aside = True, 0
+    clean, wrote, set_aside = True, False, 0
     with progress() as step:
         for done in catch_up(folder, out, day, workspace_plugins=workspace_plugins, progress=step):
             _print(done, output)
             clean, set_aside = clean and done.clean, max(set_aside, done.set_aside)
+            wrote = wrote or bool(done.files)
     if set_aside:
         from benchwater.words import counted
 
         output.line(f"{counted(set_aside, 'row')} set aside (see the appendix, or `benchwater check`).")
+    if wrote and inputs.unreadable:
+        from benchwater.words import listed, shorten
+
+        names = listed([f"`{shorten(name, _LONGEST_NAME)}`" for name in inputs.unreadable], _MOST_NAMES)
+        output.line(f"Nothing in {names} is in these reports, as it cannot be read.", err=True)
+        clean = False
     return DONE if clean else INCOMPLETE
 
 
@@ -134,35 +142,44 @@ def _list(folder: Path, out: Path, day: date, workspace_plugins: bool) -> int:
 
 
 class _Output:
-    """Prints lines and keeps them for the log."""
+    """Prints lines, and appends each to the log at once: a run that is killed has said what it did."""
 
-    def __init__(self) -> None:
-        self.lines: list[str] = []
+    def __init__(self, log: Path | None) -> None:
+        self._log = log
+        self._is_empty = True
+        self._refusal: OSError | None = None
 
     def line(self, text: str, *, err: bool = False) -> None:
-        self.lines.append(plain(text))
+        self._append(plain(text))
         try:
             click.echo(plain(text), err=err)
         except BrokenPipeError:  # nobody reads on, as after `| head`: what is owed is written all the same
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, sys.stdout.fileno())
 
+    @contextmanager
+    def kept(self) -> Iterator["_Output"]:
+        """Append how the command ended, too; raise what keeps the log from being written at the end."""
+        try:
+            yield self
+        except Exception as error:
+            self._append(sentence_for(error))
+            raise
+        except BaseException:
+            self._append("stopped before it was done")
+            raise
+        if self._is_empty:
+            self._append("nothing is owed")
+        if self._refusal is not None:
+            raise self._refusal
 
-@contextmanager
-def _logged(output: _Output, log: Path | None) -> Iterator[None]:
-    """Append to the log what was printed, or the error that ends the command."""
-    try:
-        yield
-    except Exception as error:
-        output.lines.append(sentence_for(error))
-        raise
-    except BaseException:
-        output.lines.append("stopped before it was done")
-        raise
-    finally:
-        if log is not None:
-            from benchwater.files import append_lines
+    def _append(self, text: str) -> None:
+        from benchwater.files import append_lines
 
+        self._is_empty = False
+        if self._log is not None and self._refusal is None:
             stamp = f"{datetime.now():%Y-%m-%d %H:%M}"
-            texts = output.lines or ["nothing is owed"]
-            append_lines(log, [f"{stamp}  {line}" for text in texts for line in text.split("\n")])
+            try:
+                append_lines(self._log, [f"{stamp}  {line}" for line in text.split("\n")])
+            except OSError as error:
+                self._refusal = error

@@ -86,7 +86,7 @@ def sheets(
 
     Exit status: 0 written; 1 written, but a plugin could not be used; 2 nothing could be written.
     """
-    from benchwater.files import write_atomically
+    from benchwater.files import only_writer, write_atomically
     from benchwater.pipeline import read_workspace
 
     out = out or folder / "reports" / "sheets"
@@ -115,7 +115,8 @@ def sheets(
             else:
                 name, content, more = each
                 out.mkdir(parents=True, exist_ok=True)
-                lines.append(f"Wrote {write_atomically(out / name, content)}{more}")
+                with only_writer(out):
+                    lines.append(f"Wrote {write_atomically(out / name, content)}{more}")
     for line in lines:
         click.echo(plain(line))
     for problem in workspace.plugins.problems:

@@ -13,7 +13,7 @@ from benchwater.plugin_host import trust
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, Plugins, line_of
 from benchwater.plugin_host.options import UnusableValueError, read_value
 from benchwater.plugin_host.places import Candidate, candidates
-from benchwater.supervisor import StoppedError, plugin_call
+from benchwater.supervisor import plugin_call
 from benchwater.text import did_you_mean, error_text
 
 NOT_TRUSTED = (
@@ -53,8 +53,6 @@ def load_plugins(workspace: Path | None, off: Sequence[str] = (), *, files: Sequ
                 loaded.append(_load(candidate, manager, loaded, still_off, left_out))
         except _RefusedError as refusal:
             problems.append(_problem(candidate, str(refusal)))
-        except StoppedError as error:
-            problems.append(_problem(candidate, f"could not be loaded: {error}"))
         except KeyboardInterrupt:
             raise
         except BaseException as error:

@@ -5,11 +5,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from benchwater.plugin.hooks import Analysis, HandOnError, Option, ReportWritten
+from benchwater.plugin.hooks import Analysis, Option, ReportWritten
 from benchwater.plugin.logs import LogKind
 from benchwater.plugin_host.places import Origin
 from benchwater.read.outcome import CheckProblem
-from benchwater.supervisor import StoppedError, plugin_call
+from benchwater.supervisor import plugin_call
 from benchwater.text import error_text
 
 
@@ -135,13 +135,11 @@ class Plugins:
             except KeyboardInterrupt:
                 raise
             except BaseException as error:
-                told = isinstance(error, HandOnError | StoppedError)
-                message = str(error) if told else error_text(error)
                 problems.append(
                     PluginProblem(
                         origin=plugin.origin,
                         name=plugin.where,
-                        why=f"could not do its part with the report of {report.label}: {message}",
+                        why=f"could not do its part with the report of {report.label}: {error_text(error)}",
                         detail=traceback.format_exc(),
                     )
                 )

@@ -98,6 +98,8 @@ def import_plugin(path: Path, name: str) -> ModuleType:
     The modules of a folder import from each other with a dot: `from .curves import fitted`.
     """
     file, inside = (path / INIT, [str(path)]) if path.is_dir() else (path, None)
+    if not file.is_file():
+        raise ImportError(f"{file.name} is not an ordinary file")
     loader = _SourceLoader(name, str(file)) if name.startswith(f"{_PACKAGE}/workspace/") else None
     spec = importlib.util.spec_from_file_location(
         name, file, loader=loader, submodule_search_locations=inside

@@ -56,6 +56,8 @@ _SYSTEMS = {"imperial": "us", "american": "us", "usa": "us", "inches": "us", "si
 _SIZE = re.compile(r"(?:[0-9]+ )?[0-9]+/[0-9]+")
 _NUMBERED = re.compile(r"(?:(?P<first>[0-9]+)\s*x?\s+)?(?P<name>.+?)(?:\s*x\s*(?P<last>[0-9]+))?")
 _HOW_TO_READ = frozenset({"logs", "words"})
+HIGHEST_LEVEL = 0.999
+"""Certainty not to run out would take an endless stock."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -431,8 +433,11 @@ class _Reader:
 
     def _plan(self, table: BenchTable) -> Plan:
         standard = Plan()
+        level = table.share("service_level", standard.service_level)
+        if level == 0:
+            table.fault("service_level", "is 0, and must be more", "0.90")
         return Plan(
-            service_level=table.share("service_level", standard.service_level),
+            service_level=min(level, HIGHEST_LEVEL),
             target_reject_rate=table.share("target_reject_rate", standard.target_reject_rate),
             until=table.day("until"),
         )

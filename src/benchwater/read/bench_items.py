@@ -27,6 +27,7 @@ _SOFT = frozenset(
 )
 DIMENSIONS: Mapping[str, Dimension] = {"g": "mass", "mL": "volume", "pieces": "pieces"}
 """The dimension of each unit that an item may be kept in."""
+COLDEST_MELT_C = 20.0
 _COUNTED = ("insert", "fitting")
 _TAKES_ANY_UNIT: ItemKind = "coat"
 
@@ -121,6 +122,10 @@ def read_item(table: BenchTable, name: str) -> Item:
         cure=cure,
         lead=table.yes_or_no("lead"),
     )
+    if item.melts_c is not None and item.melts_c < COLDEST_MELT_C:
+        table.fault(
+            "melts", f"is {table.value('melts')}, and metal is solid on the bench", to_toml("247 degC")
+        )
     if item.price is not None and not table.has("pack"):
         table.fault("price", "is the price of a pack, and the item has no `pack`: say how much one holds")
     return item

@@ -4,9 +4,12 @@ import contextlib
 import gc
 import hashlib
 import io
+import os
 import platform
 import re
+import shutil
 import sys
+import tempfile
 import warnings
 import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -16,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchwater.drawing.text import FACES, FAMILY
-from benchwater.files import open_regular_file
+from benchwater.files import BeingWrittenError, only_writer, open_regular_file
 from benchwater.read.outcome import Source
 from benchwater.words import shorten, visible
 
@@ -58,6 +61,7 @@ xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http:
 </rdf:Description>
 """
 _MOST_SPACES = 9
+_TEMPORARY = "benchwater-printing-"
 
 
 class PrintingUnavailable(RuntimeError):  # noqa: N818 - a state of this machine, not a mistake
@@ -80,11 +84,29 @@ def to_pdf(
     The streams that it adds last, after `compress`, may end in a carriage return as well, once in a hundred
     reports: the page is then printed again with a space more in its information.
     """
-    for spaces in range(_MOST_SPACES):
-        pdf = _printed(html, attachments, forms, finisher, spaces)
-        if b"\r\nendstream" not in pdf:
-            break
+    with _temporary_folder():
+        for spaces in range(_MOST_SPACES):
+            pdf = _printed(html, attachments, forms, finisher, spaces)
+            if b"\r\nendstream" not in pdf:
+                break
     return pdf
+
+
+@contextlib.contextmanager
+def _temporary_folder() -> Iterator[None]:
+    """Give WeasyPrint's files a locked folder, and remove it and those that killed runs have left."""
+    with tempfile.TemporaryDirectory(prefix=_TEMPORARY) as own, only_writer(Path(own)):
+        owner = os.stat(own).st_uid
+        for left in Path(own).parent.glob(f"{_TEMPORARY}*"):
+            with contextlib.suppress(OSError, BeingWrittenError):
+                if left.lstat().st_uid == owner and any(left.iterdir()):
+                    with only_writer(left):
+                        shutil.rmtree(left)
+        before, tempfile.tempdir = tempfile.tempdir, own
+        try:
+            yield
+        finally:
+            tempfile.tempdir = before
 
 
 def _printed(

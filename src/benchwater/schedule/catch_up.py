@@ -132,12 +132,16 @@ def catch_up(
         for state in found:
             if state.kept:
                 yield Done(label=state.label, why="", problems=(visible(state.kept),))
-            elif state.period is not None and state.owed:
-                yield run.write(state.period, state.owed, make, progress)
-            elif state.period is not None and state.to_hand_on:
-                problems, traces = run.hand_on(state.label)
-                if problems:
-                    yield Done(label=state.label, why="not handed on yet", problems=problems, traces=traces)
+                continue
+            if state.period is not None and state.owed:
+                done = run.write(state.period, state.owed, make, progress)
+                yield done
+                if done.error is not None:
+                    continue
+            if state.period is not None and (state.owed or state.to_hand_on):
+                handed_on = run.hand_on(state.label)
+                if not handed_on.clean:
+                    yield handed_on
         run.save()
 
 
@@ -176,7 +180,7 @@ class _Run:
         self._reports = dict(saved.reports)
 
     def write(self, period: Period, why: str, make: Maker, progress: Progress) -> Done:
-        """Make one report, record it, and hand it to the plugins."""
+        """Make one report and record it."""
         try:
             made = make(self._read(), period, self._out, lambda step: progress(f"{period.label}: {step}"))
             self._reports[period.label] = WrittenReport(
@@ -187,7 +191,6 @@ class _Run:
                 handed_on=False,
             )
             self.save()
-            problems, traces = self.hand_on(period.label)
         except Exception as error:
             return Done(label=period.label, why=why, error=error, traces=(traceback.format_exc(),))
         return Done(
@@ -195,18 +198,22 @@ class _Run:
             why=why,
             files=made.files,
             set_aside=made.set_aside,
-            problems=made.problems + problems,
-            traces=made.traces + traces,
+            problems=made.problems,
+            traces=made.traces,
         )
 
-    def hand_on(self, label: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """Hand a report to the plugins; return the problem and the trace of each that refused it."""
+    def hand_on(self, label: str) -> Done:
+        """Hand a report that is in place to the plugins; `problems` has one for each that refused it."""
         report = self._reports[label]
         files = [self._out / label / name for name in report.files]
-        refusals = hand_on(self._read(), self._out, label, files, failed=bool(report.failed))
-        self._reports[label] = replace(report, handed_on=not refusals)
-        self.save()
-        return tuple(each.sentence for each in refusals), tuple(each.detail for each in refusals)
+        try:
+            refusals = hand_on(self._read(), self._out, label, files, failed=bool(report.failed))
+            self._reports[label] = replace(report, handed_on=not refusals)
+            self.save()
+        except Exception as error:
+            return Done(label=label, why="", error=error, traces=(traceback.format_exc(),))
+        problems = tuple(each.sentence for each in refusals)
+        return Done(label=label, why="", problems=problems, traces=tuple(each.detail for each in refusals))
 
     def save(self) -> None:
         """Write the manifest if it differs from the one on disk."""
