@@ -1,3 +1,5 @@
+from typing import Any
+
 from benchwater.commands.check import _print_files
 from benchwater.read.outcome import Reading, Source
 from closed_folders import close_folder
@@ -31,7 +33,7 @@ def test_check_shows_file_line_column_value_and_reason_with_status_1(tmp_path):
 
 
 def test_the_columns_of_check_stay_apart_however_many_rows_there_are(capsys):
-    counts = {"rows": 1_234_567, "used": 1_234_567, "repeated": 0, "set_aside": 0}
+    counts: Any = {"rows": 1_234_567, "used": 1_234_567, "repeated": 0, "set_aside": 0}
     source = Source(file="all pours.csv", sha256="", log="a log of my own", **counts)
     _print_files(Reading(tables={}, sources=(source,), set_aside=(), repeats=(), not_read=()))
     assert capsys.readouterr().out.splitlines() == [
