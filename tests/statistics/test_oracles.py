@@ -21,7 +21,7 @@ from benchwater.statistics.rates import poisson_interval, rate_ratio
 from benchwater.statistics.uncertainty import coverage_factor
 from defect_rate.logistic import LikelihoodProfile, fit_line
 from defect_rate.rates import trend_within
-from material_balance.reconciliation import reconcile
+from material_balance.balance import reconcile
 
 FloatArray = NDArray[np.float64]
 TOLERANCE = 1e-6

@@ -10,23 +10,24 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 from itertools import pairwise
-from math import isfinite, nan
+from math import isfinite, nan, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from benchwater.ledger import computed_once, rows_by, sum_in_order
 from benchwater.ledger.stock import stock_counts, stock_movements
 from benchwater.plugin import Item, Season
 from benchwater.statistics.uncertainty import combined_uncertainty
 
-from .reconciliation import CountChain, reconcile_counts
-
 if TYPE_CHECKING:
     import pandas as pd
 
 FloatArray = NDArray[np.float64]
+K = 2.0
+MOST_ERRORS = 2
+_SAME_SIZE = 1 - 1e-8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,15 +62,8 @@ class Movements:
 
     def take(self, rows: "NDArray[Any] | slice") -> "Movements":
         """Some of the movements, in the order of `rows`."""
-        return replace(
-            self,
-            when=self.when[rows],
-            kind=self.kind[rows],
-            amount=self.amount[rows],
-            u=self.u[rows],
-            source=self.source[rows],
-            shared_u=self.shared_u[rows],
-        )
+        columns = ("when", "kind", "amount", "u", "source", "shared_u")
+        return replace(self, **{name: getattr(self, name)[rows] for name in columns})
 
     def of_kind(self, *kinds: str) -> "Movements":
         """The movements of some kinds."""
@@ -204,23 +198,6 @@ class Balance:
     winter: Count | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chain:
-    """Successive counts of one item and the net flow between each two, reconciled.
-
-    `u` are the standard uncertainties that went in, those of the counts first.
-    """
-
-    counts: tuple[Count, ...]
-    flows: tuple[float, ...]
-    u: tuple[float, ...]
-    result: CountChain
-
-    def gap(self, stretch: int) -> float:
-        """What is unaccounted for between count `stretch` and the next: above 0 is missing."""
-        return self.counts[stretch].amount + self.flows[stretch] - self.counts[stretch + 1].amount
-
-
 def close_book(book: Book, start: datetime, end: datetime, opens: datetime = datetime.min) -> Balance:
     """The balance of an item from `start` up to, not including, `end`, in a season that `opens` then.
 
@@ -325,6 +302,164 @@ def _by_stretch(
     order = np.lexsort((days, stretch))
     ends = np.searchsorted(stretch[order], np.arange(len(moments)))
     return moved.take(order), days[order], ends
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reconciliation:
+    """Reconciled measurements (n,), their covariance (n, n), and the tests.
+
+    `adjustment` is reconciled - measured. `statistic` is the global chi-square on `degrees_of_freedom`, its
+    `p_value` 1 without any. `measurement_z` (n,) is absolute, nan where a quantity is in no balance.
+    """
+
+    reconciled: FloatArray
+    covariance: FloatArray
+    adjustment: FloatArray
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float
+    measurement_z: FloatArray
+
+
+def reconcile(measured: ArrayLike, variance: ArrayLike, balances: ArrayLike) -> Reconciliation:
+    """Change `measured` (n,) as little as possible so that `balances` (k, n) @ x equals 0.
+
+    Squared changes weigh 1/`variance` (n,), all above 0; no balance may follow from the others. Narasimhan
+    and Jordache 2000, Data Reconciliation and Gross Error Detection, chapters 3 and 7; global test Reilly and
+    Carpani 1963; measurement test Mah and Tamhane 1982, AIChE Journal 28:828-830 (all from memory).
+    """
+    from scipy.special import chdtrc
+
+    y, v, a = (np.asarray(each, dtype=np.float64) for each in (measured, variance, balances))
+    shared = a * v
+    solved = np.linalg.solve(shared @ a.T, np.column_stack([a @ y, shared]))
+    adjustment, removed = -shared.T @ solved[:, 0], shared.T @ solved[:, 1:]
+    deviation = np.sqrt(np.where(a.any(axis=0), np.diag(removed), np.nan))
+    statistic = float(a @ y @ solved[:, 0])
+    return Reconciliation(
+        reconciled=y + adjustment,
+        covariance=np.diag(v) - removed,
+        adjustment=adjustment,
+        statistic=statistic,
+        degrees_of_freedom=len(a),
+        p_value=float(chdtrc(float(len(a)), statistic)) if len(a) else 1.0,
+        measurement_z=np.abs(adjustment) / deviation,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountChain:
+    """m + 1 counts and the m net flows between them, reconciled.
+
+    Quantities are numbered counts first: i is count i, m + 1 + i the flow from count i to count i + 1.
+    `suspects` names the likeliest gross errors, worst first; a suspect is several quantities where the chain
+    cannot tell them apart. It is empty where the chain agrees, and where no few errors explain it.
+    `implied` has the shape of `suspects`: what the rest of the chain says that each quantity is, and the
+    standard uncertainty of that, were it the wrong one.
+    """
+
+    reconciliation: Reconciliation
+    agrees: bool
+    suspects: tuple[tuple[int, ...], ...]
+    implied: tuple[tuple[tuple[float, float], ...], ...]
+
+
+def reconcile_counts(
+    counts: ArrayLike,
+    count_u: ArrayLike,
+    flows: ArrayLike,
+    flow_u: ArrayLike,
+    *,
+    significance: float,
+) -> CountChain:
+    """Reconcile `counts` (m + 1,) and net `flows` (m,) so that each count plus the flow is the next count.
+
+    `count_u` and `flow_u` are their standard uncertainties. Where the global chi-square test rejects at
+    `significance`, the quantity with the largest measurement test is taken as unmeasured and the rest tested
+    again, at most `MOST_ERRORS` times (serial elimination: Ripps 1965; Narasimhan and Jordache 2000, Data
+    Reconciliation and Gross Error Detection, chapter 8; from memory). What was eliminated is suspect only if
+    the rest then agrees with at least one degree of freedom left.
+    """
+    measured, variance = np.concatenate([counts, flows]), np.concatenate([count_u, flow_u]) ** 2
+    m = np.size(flows)
+    balances = _balances(m)
+    whole = rest = reconcile(measured, variance, balances)
+    suspects: list[tuple[int, ...]] = []
+    while rest.p_value < significance and len(suspects) < MOST_ERRORS:
+        z = np.nan_to_num(rest.measurement_z)
+        suspects.append(tuple(int(i) for i in np.flatnonzero(z >= z.max() * _SAME_SIZE)))
+        balances = _without(balances, suspects[-1][0])
+        rest = reconcile(measured, variance, balances)
+    explained = rest.p_value >= significance and rest.degrees_of_freedom > 0
+    named = _each_in_one_group(suspects) if explained else ()
+    return CountChain(
+        reconciliation=whole,
+        agrees=whole.p_value >= significance,
+        suspects=named,
+        implied=tuple(
+            tuple(_implied(measured, variance, m, quantity, named, place) for quantity in suspect)
+            for place, suspect in enumerate(named)
+        ),
+    )
+
+
+def _each_in_one_group(suspects: Sequence[tuple[int, ...]]) -> tuple[tuple[int, ...], ...]:
+    """The groups, each without what a later one names; what was eliminated stands in its own group alone."""
+    later = [{i for group in suspects[place + 1 :] for i in group} for place in range(len(suspects))]
+    return tuple(
+        tuple(i for i in group if i not in named) for group, named in zip(suspects, later, strict=True)
+    )
+
+
+def _balances(m: int) -> FloatArray:
+    """One row a stretch: count + flow - next count = 0."""
+    return np.hstack([np.eye(m, m + 1) - np.eye(m, m + 1, 1), np.eye(m)])
+
+
+def _implied(
+    measured: FloatArray,
+    variance: FloatArray,
+    m: int,
+    quantity: int,
+    suspects: tuple[tuple[int, ...], ...],
+    place: int,
+) -> tuple[float, float]:
+    """What all but the suspects say that a quantity is, and the standard uncertainty of that.
+
+    A measurement left out changes by its adjustment over the share of its variance that was removed.
+    """
+    rest = _balances(m)
+    for suspect in (*suspects[:place], *suspects[place + 1 :]):
+        rest = _without(rest, suspect[0])
+    found, v = reconcile(measured, variance, rest), variance[quantity]
+    removed = v - found.covariance[quantity, quantity]
+    value = measured[quantity] + found.adjustment[quantity] * v / removed
+    return float(value), sqrt(max(0.0, v * v / removed - v))
+
+
+def _without(balances: FloatArray, quantity: int) -> FloatArray:
+    """The balances that remain when a quantity is not measured: one of its own solves the others for it."""
+    column = balances[:, quantity]
+    pivot = int(np.flatnonzero(column)[0])
+    solved = balances - np.outer(column / column[pivot], balances[pivot])
+    return np.delete(solved, pivot, axis=0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain:
+    """Successive counts of one item and the net flow between each two, reconciled.
+
+    `u` are the standard uncertainties that went in, those of the counts first.
+    """
+
+    counts: tuple[Count, ...]
+    flows: tuple[float, ...]
+    u: tuple[float, ...]
+    result: CountChain
+
+    def gap(self, stretch: int) -> float:
+        """What is unaccounted for between count `stretch` and the next: above 0 is missing."""
+        return self.counts[stretch].amount + self.flows[stretch] - self.counts[stretch + 1].amount
 
 
 def chain_counts(book: Book, since: datetime, *, least_u: float, significance: float) -> Chain | None:

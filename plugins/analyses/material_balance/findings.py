@@ -1,6 +1,7 @@
 """What the section says: findings, actions and methods."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from math import floor, isfinite, isnan, log10
 
@@ -12,11 +13,10 @@ from benchwater.ledger.stock import COAT_SHARE, NOMINAL
 from benchwater.plugin import Action, Bench, Cell, Finding, Item, Season, Span
 from benchwater.statistics.uncertainty import FEWEST_DEGREES
 from benchwater.units import figures, show
-from benchwater.words import MONTHS, day_words, in_brackets, limits, listed, make_finding
+from benchwater.words import MONTHS, counted, day_words, in_brackets, limits, listed, make_finding
 
-from .balance import Chain, Count
-from .blame import PACKS, UNITS, Blame
-from .compute import SIGNIFICANCE, UNLOGGED, WORK, K, Line, MaterialBalance
+from .balance import Chain, Count, K
+from .compute import PACKS, SIGNIFICANCE, UNITS, UNLOGGED, WORK, Blame, Line, MaterialBalance
 from .metal import ODD_FACTOR, Dross, LeftOut, MoldYield, OddMass
 
 FEWEST_FOR_YIELD = 20
@@ -110,36 +110,26 @@ def not_said(result: MaterialBalance) -> str:
 
 def items_closed(result: MaterialBalance) -> Iterator[Finding]:
     """How many books close in the days of the span, and by how much the others do not."""
-    counted, bench = result.counted, result.bench
-    if counted:
-        off = [f"{line.item.name} ({how_much(line, bench)})" for line in counted if line.verdict != "closes"]
-        closed = len(counted) - len(off)
-        text = f"{_days(result.span)} the books of all {closed} items close: the rows explain what is there."
-        if off:
-            how = "do" if len(off) > 1 else "does"
-            names = listed(off, MOST_SAID + 1)
-            text = f"{_days(result.span)} {len(off)} of {len(counted)} books {how} not close: {names}."
-        if len(counted) == 1:
-            how = f"does not close: {how_much(counted[0], bench)}" if off else "closes"
-            text = f"{_days(result.span)} the book of {counted[0].item.name} {how}."
-        yield Finding(
-            id="items_closed",
-            text=text,
-            value=float(closed),
-            unit="pieces",
-            n=len(counted),
-            headline=True,
-        )
+    counted, bench, days = result.counted, result.bench, _days(result.span)
+    if not counted:
+        return
+    off = [f"{line.item.name} ({how_much(line, bench)})" for line in counted if line.verdict != "closes"]
+    closed = len(counted) - len(off)
+    text = f"{days} the books of all {closed} items close: the rows explain what is there."
+    if len(counted) == 1:
+        how = f"does not close: {how_much(counted[0], bench)}" if off else "closes"
+        text = f"{days} the book of {counted[0].item.name} {how}."
+    elif off:
+        how = "do" if len(off) > 1 else "does"
+        text = f"{days} {len(off)} of {len(counted)} books {how} not close: {listed(off, MOST_SAID + 1)}."
+    found = make_finding("items_closed", text, (float(closed),), "pieces", n=len(counted))
+    yield replace(found, headline=True)
 
 
 def _days(span: Span) -> str:
     """`In July` of a month, else `From 1 March to 31 July`."""
     last = span.end - timedelta(days=1)
-    if (span.start.year, span.start.month, span.start.day) == (
-        last.year,
-        last.month,
-        1,
-    ) and span.end.day == 1:
+    if span.start.day == span.end.day == 1 and (span.start.year, span.start.month) == (last.year, last.month):
         return f"In {MONTHS[last.month - 1]}"
     return f"From {day_words(span.start, span.end)} to {day_words(last, span.end)}"
 
@@ -164,23 +154,17 @@ def weighed_oddly(odd: Sequence[OddMass], bench: Bench) -> Iterator[Finding]:
     for number, row in enumerate(odd):
         place = f"{row.file} line {row.line}"
         each, nominal = bench.show(row.each_g, "g"), bench.show(row.nominal_g, "g")
-        yield Finding(
-            id="odd_mass",
-            text=f"Look again at {place}: castings of {row.mold} {row.cavity} would weigh {each} each "
-            f"without their inserts, and bench.toml says {nominal}. The books take it as written.",
-            value=row.each_g,
-            unit="g",
-            n=row.pieces,
-            group=place,
-            quiet=number >= MOST_ODD,
-        )
+        text = f"Look again at {place}: castings of {row.mold} {row.cavity} would weigh {each} each "
+        text += f"without their inserts, and bench.toml says {nominal}. The books take it as written."
+        quiet = number >= MOST_ODD
+        yield make_finding("odd_mass", text, (row.each_g,), "g", n=row.pieces, group=place, quiet=quiet)
 
 
 def weighed_in_another_unit(found: OtherUnit) -> Finding:
     """All masses of castings off by the factor between two units: one question, and none of them is used."""
     text = f"{_all_weigh(found)}: are they {found.unit}? "
     text += "The books leave these masses out, and take the nominal ones."
-    return Finding(id="masses_in_another_unit", text=text, value=found.times, unit="1", n=found.castings)
+    return make_finding("masses_in_another_unit", text, (found.times,), "1", n=found.castings)
 
 
 def ask_for_unit(found: OtherUnit) -> Action:
@@ -194,23 +178,17 @@ def ask_for_unit(found: OtherUnit) -> Action:
 
 
 def _all_weigh(found: OtherUnit) -> str:
-    times = found.times if found.times > 1 else 1 / found.times
-    less = "" if found.times > 1 else "less than "
-    return (
-        f"All {found.castings} weighed castings weigh {figures(times, significant=2)} times {less}their "
-        "nominal mass"
-    )
+    times, less = (found.times, "") if found.times > 1 else (1 / found.times, "less than ")
+    times_words = figures(times, significant=2)
+    return f"All {found.castings} weighed castings weigh {times_words} times {less}their nominal mass"
 
 
 def weighed_too_little(found: LeftOut) -> Finding:
     """Weighed rows that the books leave out, as their castings weigh no more than the inserts in them."""
-    rows = "1 weighed row" if found.rows == 1 else f"{found.rows} weighed rows"
-    text = (
-        f"The books leave out {rows} of castings, from {found.file} line {found.line} on: they weigh no more "
-    )
-    text += "than the inserts in them. "
+    text = f"The books leave out {counted(found.rows, 'weighed row')} of castings, from {found.file} line "
+    text += f"{found.line} on: they weigh no more than the inserts in them. "
     text += "Are they ounces?" if 2 * found.in_ounces > found.rows else "Look at their mass and its unit."
-    return Finding(id="mass_left_out", text=text, value=float(found.rows), unit="pieces", n=found.rows)
+    return make_finding("mass_left_out", text, (float(found.rows),), "pieces", n=found.rows)
 
 
 def how_much(line: Line, bench: Bench, *, both: bool = False) -> str:
@@ -268,10 +246,16 @@ def _reject_words(line: Line) -> str:
             f" {line.balance.closed.by_kind()['discarded']:g} were `discarded`: these may be the ones from "
             "rejects, which had left when they were cast in and need no row."
         )
-    packs = -line.balance.unaccounted / line.item.pack if line.item.pack else 0.5
-    if line.verdict == "surplus" and -line.balance.unaccounted <= line.rejected and packs != int(packs):
+    more = -line.balance.unaccounted
+    if line.verdict == "surplus" and more <= line.rejected and not whole_packs(more, line.item):
         return f" {line.rejected} went into rejects: those cut out and kept need a `recovered` row."
     return ""
+
+
+def whole_packs(amount: float, item: Item) -> int:
+    """How many packs an amount is, 0 where it is no whole number of them."""
+    packs = amount / item.pack if item.pack else 0.0
+    return int(packs) if packs == int(packs) else 0
 
 
 def _unlogged_words(line: Line) -> str:
@@ -316,7 +300,6 @@ def below_zero(line: Line, bench: Bench) -> Iterator[Finding]:
 def imbalance(line: Line, chain: Chain, bench: Bench) -> Finding:
     """Whether an item's counts and the rows between them can all be right, and what most likely is not."""
     result, item = chain.result.reconciliation, line.item
-    p = 1.0 if result.p_value is None else result.p_value
     text = f"{item.name}: its {len(chain.counts)} counts and the rows between them agree."
     if not chain.result.agrees:
         words = "; and ".join(blame_words(line, each, bench) for each in line.blames)
@@ -328,7 +311,7 @@ def imbalance(line: Line, chain: Chain, bench: Bench) -> Finding:
         value=result.statistic,
         n=len(chain.counts),
         group=item.name,
-        more={"p": p, "df": result.degrees_of_freedom},
+        more={"p": result.p_value, "df": result.degrees_of_freedom},
         quiet=chain.result.agrees,
     )
 
@@ -343,7 +326,7 @@ def count_notes(line: Line, span: Span, bench: Bench) -> Iterator[str]:
     if first is not None and first.day > span.start:
         earlier = len(book.between(midnight(span.start), first.moment))
         if earlier:
-            rows = "1 earlier row is" if earlier == 1 else f"{earlier} earlier rows are"
+            rows = f"{counted(earlier, 'earlier row')} {'is' if earlier == 1 else 'are'}"
             day = line.day(first.day)
             yield f"{item.name} was first counted on {day}: its balance begins there, {rows} not in it."
 
@@ -352,12 +335,10 @@ def yield_findings(found: MoldYield, bench: Bench) -> Iterator[Finding]:
     """First-pass and metal yield of a mold."""
     mold, total = found.mold, found.good + found.rejects
     if found.first_pass is not None:
-        share = bench.show(found.first_pass.estimate, "1")
-        text = f"{mold}: {share} of {total} castings were good at the first pour."
-        if total < FEWEST_FOR_YIELD:
-            text = (
-                f"{mold}: {found.good} of {total} castings were good at the first pour, too few to judge by."
-            )
+        few = total < FEWEST_FOR_YIELD
+        share = str(found.good) if few else bench.show(found.first_pass.estimate, "1")
+        text = f"{mold}: {share} of {total} castings were good at the first pour"
+        text += ", too few to judge by." if few else "."
         yield make_finding("first_pass_yield", text, found.first_pass, "1", n=total, group=mold, quiet=True)
     if found.metal is not None and found.poured_g is not None:
         share, amount = bench.show(found.metal.estimate, "1"), bench.show(found.poured_g, "g")
@@ -373,10 +354,8 @@ def dross_finding(found: Dross, bench: Bench) -> Finding:
     less = found.discarded / (SPRUES * (found.melted - found.discarded) + found.discarded)
     share += in_brackets(lambda value: bench.show(value, "1"), found.share.low, found.share.high)
     text = f"{found.item}: {amount} was skimmed or thrown away, {share} of the metal that the log weighs. "
-    text += (
-        "Nobody weighs the sprues, which are melted too: if they hold half as much as the castings, as is "
-    )
-    text += f"common, it was {bench.show(less, '1')} of the melt."
+    text += "Nobody weighs the sprues, which are melted too: if they hold half as much as the castings, as "
+    text += f"is common, it was {bench.show(less, '1')} of the melt."
     more: dict[str, Cell] = {"with_customary_sprues": less}
     return make_finding("dross_rate", text, found.share, "1", n=found.rows, group=found.item, more=more)
 
@@ -392,15 +371,14 @@ def blame_words(line: Line, alternatives: Sequence[Blame], bench: Bench) -> str:
             how = "left" if blame.gap > 0 else "came in"
             gap = abs(blame.gap) if item.unit != "pieces" else round(abs(blame.gap))
             amount = bench.show(gap, item.unit)
-            parts.append(
-                f"{amount} {how} without a row between {line.day(before.day)} and {line.day(after.day)}"
-            )
+            days = f"{line.day(before.day)} and {line.day(after.day)}"
+            parts.append(f"{amount} {how} without a row between {days}")
     return ", or ".join(parts)
 
 
 def slip_words(item: Item, blame: Blame, bench: Bench) -> str:
     """How a count was written wrong: a decimal place, packs for pieces, one unit for another."""
-    found, implied = as_kept(blame.found, item, bench), as_kept(blame.implied, item, bench)
+    found, implied = (as_kept(float(f"{amount:.6g}"), item, bench) for amount in (blame.found, blame.implied))
     if blame.slip is None:
         return "mistyped"
     if isinstance(blame.slip, float):
@@ -501,16 +479,13 @@ def _search(line: Line, season: Season, lately: date) -> Action:
     when = f"between {day(first.day)} and {day(last.day)}"
     room = f"the rows leave room for {margin(K * balance.u, item.unit, bench)}"
     room = room if K * balance.u > line.step else "the rows are exact to the scale"
-    book, counted = bench.show(balance.book, item.unit), bench.show(balance.counted, item.unit)
-    because = f"{book} by the book, {counted} counted{'; ' + room if balance.u else ''}."
-    packs = size / item.pack if item.pack else 0.5
-    if line.verdict == "surplus" and not balance.u and packs == int(packs):
-        because += f" That is just {packs:.0f} pack{'' if packs == 1 else 's'}: a purchase without its row?"
+    book, found = bench.show(balance.book, item.unit), bench.show(balance.counted, item.unit)
+    because = f"{book} by the book, {found} counted{'; ' + room if balance.u else ''}."
+    if line.verdict == "surplus" and not balance.u and (packs := whole_packs(size, item)):
+        because += f" That is just {counted(packs, 'pack')}: a purchase without its row?"
     if line.discarded_from_rejects:
-        text = (
-            f"Look at the `discarded` rows of {item.name} between {day(first.day)} and {day(last.day)}: take "
-        )
-        text += "out those of inserts cut out of rejects."
+        text = f"Look at the `discarded` rows of {item.name} {when}: take out those of inserts cut out of "
+        text += "rejects."
         return Action(id=f"discarded-{item.name}", text=text, because=because)
     if line.verdict == "surplus":
         text = f"Find out where {amount} came from {when}, and log it.{again}"

@@ -16,11 +16,12 @@ from benchwater.statistics.interval import Interval
 from benchwater.statistics.proportions import design_effect, wilson_interval
 from benchwater.statistics.uncertainty import combined_uncertainty
 
+from .balance import K
+
 if TYPE_CHECKING:
     import pandas as pd
 
 ODD_FACTOR = 2.0
-FACTOR = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +140,7 @@ def dross_rates(season: Season, span: Span) -> tuple[Dross, ...]:
         melted = amount + discarded
         discarded_u = combined_uncertainty(thrown["u"])
         share = discarded / melted
-        spread = FACTOR * sqrt((amount * discarded_u) ** 2 + (discarded * amount_u) ** 2) / melted**2
+        spread = K * sqrt((amount * discarded_u) ** 2 + (discarded * amount_u) ** 2) / melted**2
         limits = Interval(
             estimate=share, low=max(0.0, share - spread), high=min(1.0, share + spread), level=0.95
         )
@@ -155,23 +156,10 @@ def odd_masses(season: Season, span: Span) -> tuple[OddMass, ...]:
     """
     rows = _weighed(season, span)
     rows = rows[rows["net_mass_g"].notna()]
-    each, nominal = (rows["net_mass_g"] / rows["count"]).to_numpy(), _nominal(season, rows)
-    odd = _is_odd(each, nominal)
-    if not odd.any():
-        return ()
-    places = season.log("pour").loc[rows.index[odd], ["file", "line"]]
-    columns = ["mold", "cavity", "count"]
-    return tuple(
-        OddMass(str(file), int(line), mold, cavity, int(pieces), float(each_g), float(nominal_g))
-        for file, line, (mold, cavity, pieces), each_g, nominal_g in zip(
-            places["file"],
-            places["line"],
-            rows.loc[odd, columns].itertuples(index=False),
-            each[odd],
-            nominal[odd],
-            strict=True,
-        )
-    )
+    rows = rows.assign(each=rows["net_mass_g"] / rows["count"], nominal=_nominal(season, rows))
+    odd = rows[_is_odd(rows["each"], rows["nominal"])].astype({"count": int})
+    columns = ["file", "line", "mold", "cavity", "count", "each", "nominal"]
+    return tuple(OddMass(*row) for row in odd[columns].itertuples(index=False, name=None))
 
 
 def left_out(season: Season, span: Span) -> LeftOut | None:
@@ -184,29 +172,29 @@ def left_out(season: Season, span: Span) -> LeftOut | None:
     if rows.empty or other_unit(season) is not None:
         return None
     insert_g = {name: item.mass_g or 0.0 for name, item in season.bench.items.items()}
-    inserts = rows["insert"].astype(object).map(insert_g).fillna(0.0).to_numpy(dtype=np.float64)
-    as_ounces = rows["mass_g"].to_numpy() * OUNCE_G / rows["count"].to_numpy() - inserts
-    place = season.log("pour").loc[rows.index[0], ["file", "line"]]
+    inserts = rows["insert"].astype("str").map(insert_g).fillna(0.0)
+    as_ounces = rows["mass_g"] * OUNCE_G / rows["count"] - inserts
     right = ~_is_odd(as_ounces, _nominal(season, rows))
-    return LeftOut(len(rows), int(right.sum()), str(place["file"]), int(place["line"]))
+    return LeftOut(len(rows), int(right.sum()), str(rows["file"].iloc[0]), int(rows["line"].iloc[0]))
 
 
 def _weighed(season: Season, span: Span) -> "pd.DataFrame":
-    """The span's rows of good castings that were weighed."""
+    """The span's rows of `castings` that are good and were weighed, and where they stand."""
     table = castings(season)
     inside = (table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))
-    return table[inside & (table["outcome"] == "good") & table["mass_g"].notna() & (table["count"] > 0)]
+    rows = table[inside & (table["outcome"] == "good") & table["mass_g"].notna()]
+    return rows.join(season.log("pour")[["file", "line"]]) if len(rows) else rows.assign(file="", line=0)
 
 
-def _nominal(season: Season, rows: "pd.DataFrame") -> NDArray[np.float64]:
-    """The nominal mass in g of a casting of each row (n,)."""
-    nominal = np.zeros(len(rows))
-    for piece, own in rows_by(rows, "mold", "cavity").items():
-        nominal[own] = season.bench.cavity(*piece).mass_g
-    return nominal
+def _nominal(season: Season, rows: "pd.DataFrame") -> "pd.Series[float]":
+    """The nominal mass in g of a casting of each row."""
+    import pandas as pd
+
+    pieces = zip(rows["mold"], rows["cavity"], strict=True)
+    return pd.Series([season.bench.cavity(*piece).mass_g for piece in pieces], rows.index, dtype=float)
 
 
-def _is_odd(each: NDArray[np.float64], nominal: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _is_odd(each: "pd.Series[float]", nominal: "pd.Series[float]") -> "pd.Series[bool]":
     return (each > ODD_FACTOR * nominal) | (each < nominal / ODD_FACTOR)
 
 
@@ -219,7 +207,7 @@ def _share(
     (Kish 1965, Survey Sampling; from memory).
     """
     pieces, total = float(count.sum()), float((count * mass).sum())
-    if pieces == 0 or total <= 0:
+    if total == 0:
         return None
     weight = count * mass * pieces / total
     unequal = max(1.0, pieces * float((count * mass**2).sum()) / total**2)

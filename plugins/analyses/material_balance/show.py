@@ -1,15 +1,15 @@
 """The tables and figures of the section."""
 
 from collections.abc import Iterator, Sequence
-from math import isfinite, nan
+from math import isfinite, isnan
 
 import numpy as np
 
 from benchwater.ledger import midnight
 from benchwater.ledger.castings import casting_mass, castings_made
 from benchwater.ledger.stock import FLOWS, table_unit
-from benchwater.plugin import Bench, Cell, Figure, Season, Table, TableColumn
-from benchwater.words import known, listed
+from benchwater.plugin import Bench, Cell, Figure, Season, Table
+from benchwater.words import listed, make_columns, make_table
 
 from .balance import Chain
 from .compute import Line, MaterialBalance
@@ -18,6 +18,40 @@ from .metal import MoldYield
 
 POUND_G = 453.59237
 MOST_PRINTED = 40
+BALANCE = make_columns(
+    *(("item", "Item"), ("opening", "Opening"), ("received", "Received"), ("recovered", "Recovered")),
+    *(("in_castings", "In castings"), ("used", "Used"), ("discarded", "Discarded")),
+    *(("book_closing", "By the book"), ("counted_closing", "Counted"), ("unaccounted", "Unaccounted")),
+    *(("std_uncertainty", "Give or take"), ("verdict", "Verdict"), ("unit", "Unit")),
+    hidden="unit",
+    unit_from=dict.fromkeys(
+        ("opening", *FLOWS, "book_closing", "counted_closing", "unaccounted", "std_uncertainty"), "unit"
+    ),
+)
+RECONCILED = make_columns(
+    *(("item", "Item"), ("quantity", "Quantity"), ("date", "Date"), ("measured", "Measured")),
+    *(("std_uncertainty", "Give or take"), ("reconciled", "Reconciled"), ("adjustment", "Adjustment")),
+    *(("z", "z", None, 1), ("unit", "Unit")),
+    hidden="unit",
+    unit_from=dict.fromkeys(("measured", "std_uncertainty", "reconciled", "adjustment"), "unit"),
+)
+MASSES = make_columns(
+    *(("mold", "Mold"), ("cavity", "Cavity"), ("material", "Material"), ("mass_g", "Mass", "g")),
+    *(("std_uncertainty_g", "Give or take", "g"), ("nominal_g", "Nominal", "g")),
+    *(("weighed", "Weighed", None, 0), ("basis", "Taken from")),
+    hidden="weighed",
+)
+YIELDS = make_columns(
+    *(("mold", "Mold"), ("good", "Good", None, 0), ("rejects", "Rejects", None, 0)),
+    *(("blanks", "Blanks", None, 0), ("first_pass_yield", "First-pass yield", "1")),
+    *(("first_pass_yield_low", "low", "1"), ("first_pass_yield_high", "high", "1")),
+    *(
+        ("metal_yield", "Metal yield", "1"),
+        ("metal_yield_low", "low", "1"),
+        ("metal_yield_high", "high", "1"),
+    ),
+    ("poured_g", "Poured", "g"),
+)
 BALANCE_NOTE = (
     "Unaccounted is book less counted: above 0 is missing. A book closes within twice what is under give or "
     "take (the standard uncertainty)."
@@ -44,40 +78,29 @@ def figures(result: MaterialBalance, season: Season) -> tuple[Figure, ...]:
 def balance_table(result: MaterialBalance) -> Table:
     """Every item from opening to unaccounted, with its verdict; what lay still and closes is last."""
     notes = [note for line in result.lines for note in count_notes(line, result.span, result.bench)]
-    labels = {"in_castings": "In castings", "book_closing": "By the book", "counted_closing": "Counted"}
-    amounts = ("opening", *FLOWS, "book_closing", "counted_closing", "unaccounted", "std_uncertainty")
-    labels["std_uncertainty"] = "Give or take"
     still = [
         line for line in result.lines if line.verdict == "closes" and not any(line.balance.flows.values())
     ]
     lines = [*(line for line in result.lines if line not in still), *still]
+    if still:
+        notes[:0] = [f"Nothing moved, and all is there: {listed([line.item.name for line in still])}."]
     rows = []
     for line in lines:
         balance = line.balance
-        values = [balance.opening, *(balance.flows.get(kind, 0.0) for kind in FLOWS)]
-        spread = balance.u if isfinite(balance.unaccounted) else nan
-        values += [balance.book, balance.counted, balance.unaccounted, spread]
-        cells = known(*values)
-        rows.append((line.item.name, *cells, line.verdict, line.item.unit))
-    return Table(
-        id="balance",
-        title="Material balance",
-        columns=(
-            TableColumn(name="item", label="Item"),
-            *(TableColumn(name=n, label=labels.get(n, n.capitalize()), unit_from="unit") for n in amounts),
-            TableColumn(name="verdict", label="Verdict"),
-            TableColumn(name="unit", label="Unit", hidden=True),
-        ),
-        rows=tuple(rows),
-        note=" ".join((BALANCE_NOTE, *_lay_still(still), *result.notes, *notes)),
+        spread = None if isnan(balance.unaccounted) else balance.u
+        amounts = (balance.opening, *(balance.flows.get(kind, 0.0) for kind in FLOWS), balance.book)
+        found = balance.counted, balance.unaccounted, spread
+        rows.append((line.item.name, *amounts, *found, line.verdict, line.item.unit))
+    return make_table(
+        "balance",
+        "Material balance",
+        " ".join(BALANCE),
+        rows,
+        BALANCE,
+        note=" ".join((BALANCE_NOTE, *result.notes, *notes)),
         paper_rows=len(lines) - len(still) or None,
-        print_units=tuple(table_unit(result.bench, line.item) for line in lines),
+        print_units=[table_unit(result.bench, line.item) for line in lines],
     )
-
-
-def _lay_still(still: Sequence[Line]) -> Iterator[str]:
-    if still:
-        yield f"Nothing moved, and all is there: {listed([line.item.name for line in still])}."
 
 
 def reconciled_table(chains: Sequence[tuple[Line, Chain]], bench: Bench) -> Table:
@@ -88,32 +111,23 @@ def reconciled_table(chains: Sequence[tuple[Line, Chain]], bench: Bench) -> Tabl
     for line, chain in sorted(chains, key=lambda pair: pair[1].result.agrees):
         item, found, size = line.item, chain.result.reconciliation, len(chain.counts)
         measured = [*(count.amount for count in chain.counts), *chain.flows]
-        in_time = sorted(range(len(measured)), key=lambda q: 2 * q if q < size else 2 * (q - size) + 1)
-        for q in in_time:
+        for q in sorted(range(len(measured)), key=lambda q: 2 * q if q < size else 2 * (q - size) + 1):
             word, count = ("count", q) if q < size else ("net flow", q - size + 1)
-            numbers = (found.reconciled[q], found.adjustment[q], found.measurement_z[q])
-            cells = (measured[q], chain.u[q], *known(*map(float, numbers)))
-            rows.append((item.name, word, chain.counts[count].day, *cells, item.unit))
+            numbers = map(float, (found.reconciled[q], found.adjustment[q], found.measurement_z[q]))
+            day = chain.counts[count].day
+            rows.append((item.name, word, day, measured[q], chain.u[q], *numbers, item.unit))
             units.append(table_unit(bench, item))
         printed = printed if chain.result.agrees else len(rows)
-    amounts = {"measured": "Measured", "std_uncertainty": "Give or take", "reconciled": "Reconciled"}
-    amounts["adjustment"] = "Adjustment"
-    return Table(
-        id="reconciled",
-        title="Counts and the rows between them, reconciled",
-        columns=(
-            TableColumn(name="item", label="Item"),
-            TableColumn(name="quantity", label="Quantity"),
-            TableColumn(name="date", label="Date"),
-            *(TableColumn(name=name, label=label, unit_from="unit") for name, label in amounts.items()),
-            TableColumn(name="z", label="z", digits=1),
-            TableColumn(name="unit", label="Unit", hidden=True),
-        ),
-        rows=tuple(rows),
+    return make_table(
+        "reconciled",
+        "Counts and the rows between them, reconciled",
+        " ".join(RECONCILED),
+        rows,
+        RECONCILED,
         note="A net flow is what the rows moved since the count before. Reconciled are the amounts that "
         "agree with one another and stray least from the logs; z is the adjustment in standard "
         "uncertainties, and the largest points to the error.",
-        print_units=tuple(units),
+        print_units=units,
         print_rows=min(printed, MOST_PRINTED),
         paper_rows=0,
     )
@@ -131,52 +145,23 @@ def masses_table(season: Season) -> Iterator[Table]:
                 basis = f"nominal mass ±{season.bench.show(cavity.tolerance, '1')}"
             rows.append((mold, name, material, mass.mass_g, mass.u, cavity.mass_g, mass.weighed, basis))
     if rows:
-        yield Table(
-            id="casting_mass",
-            title="What a casting is taken to weigh",
-            columns=(
-                TableColumn(name="mold", label="Mold"),
-                TableColumn(name="cavity", label="Cavity"),
-                TableColumn(name="material", label="Material"),
-                TableColumn(name="mass_g", label="Mass", unit="g"),
-                TableColumn(name="std_uncertainty_g", label="Give or take", unit="g"),
-                TableColumn(name="nominal_g", label="Nominal", unit="g"),
-                TableColumn(name="weighed", label="Weighed", digits=0, hidden=True),
-                TableColumn(name="basis", label="Taken from"),
-            ),
-            rows=tuple(sorted(rows, key=lambda row: row[:3])),
-            note="Without the insert, up to the last day. A weighed row enters the books as it was weighed.",
-            paper_rows=0,
-        )
+        note = "Without the insert, up to the last day. A weighed row enters the books as it was weighed."
+        names, title = " ".join(MASSES), "What a casting is taken to weigh"
+        rows.sort(key=lambda row: row[:3])
+        yield make_table("casting_mass", title, names, rows, MASSES, note=note, paper_rows=0)
 
 
 def yields_table(yields: Sequence[MoldYield]) -> Table:
     """Castings good, rejected and blank of each mold, and both yields."""
-    limits = ("", "_low", "_high")
     rows = []
     for found in yields:
         cells: list[Cell] = [found.mold, found.good, found.rejects, found.blanks]
         for share in (found.first_pass, found.metal):
             cells += [None] * 3 if share is None else [share.estimate, share.low, share.high]
         rows.append((*cells, found.poured_g))
-    labels = {"first_pass": "First-pass yield", "metal": "Metal yield", "_low": "low", "_high": "high"}
-    return Table(
-        id="yields",
-        title="What each mold gave",
-        columns=(
-            TableColumn(name="mold", label="Mold"),
-            *(TableColumn(name=n, label=n.capitalize(), digits=0) for n in ("good", "rejects", "blanks")),
-            *(
-                TableColumn(name=f"{share}_yield{end}", label=labels[end or share], unit="1")
-                for share in ("first_pass", "metal")
-                for end in limits
-            ),
-            TableColumn(name="poured_g", label="Poured", unit="g"),
-        ),
-        rows=tuple(rows),
-        note="First-pass yield is by castings, good of good and rejected. Metal yield is by mass, rejects "
-        "and blank fills in what was poured; sprues are not weighed. Low and high are 95 % limits.",
-    )
+    note = "First-pass yield is by castings, good of good and rejected. Metal yield is by mass, rejects "
+    note += "and blank fills in what was poured; sprues are not weighed. Low and high are 95 % limits."
+    return make_table("yields", "What each mold gave", " ".join(YIELDS), rows, YIELDS, note=note)
 
 
 def stock_figure(lines: Sequence[Line], season: Season) -> tuple[Figure, ...]:
