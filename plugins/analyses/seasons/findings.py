@@ -7,6 +7,7 @@ from benchwater.plugin import Bench, Finding, Span
 from benchwater.words import MONTHS, make_finding, times
 
 from .compute import ALL, BAD, COST, ENDED, LEVEL, ChangeEffect, Measure, SeasonComparison
+from .ratios import ratio_and_limits
 
 METHODS = (
     "Each season is taken up to the same day of the year. Units are sessions of pouring and trips; the "
@@ -47,14 +48,13 @@ def _season(each: SeasonComparison, bench: Bench) -> Finding:
     else:
         own, other = (_shown(each.now, value.estimate, bench) for value in (now, then))
         text = f"{_said(each.now).format(own)} this season, against {other} by the same day of {each.against}"
-        found = times(each.found.ratio, each.found.low, each.found.high)
+        found = times(*ratio_and_limits(each.found))
         much = "as much" if each.now.name == COST else "as often"
         text += f": {found} {much}." if each.told else ". That may be chance."
-    found_parts = (each.found.ratio, each.found.low, each.found.high) if each.found else None
     return make_finding(
         "season_ratio",
         text,
-        found_parts,
+        ratio_and_limits(each.found),
         "1",
         n=each.now.n + each.then.n,
         group=f"{each.against}, {each.now.name}, {each.now.group}",
@@ -83,15 +83,14 @@ def _change(effect: ChangeEffect) -> Finding:
     if effect.found is None:
         text = f"Too little lies before or after {day} to say what “{effect.what}” did to how often {what}."
     elif effect.found.p < LEVEL:
-        found = times(effect.found.ratio, effect.found.low, effect.found.high)
+        found = times(*ratio_and_limits(effect.found))
         text = f"Since {day} ({effect.what}), {what} {found} as often as the trend before would give."
     else:
         text = f"Since {day} ({effect.what}): no clear change in how often {what}."
-    parts = (effect.found.ratio, effect.found.low, effect.found.high) if effect.found else None
     return make_finding(
         "change_ratio",
         text,
-        parts,
+        ratio_and_limits(effect.found),
         "1",
         n=effect.measure.n,
         group=f"{effect.what}, {effect.measure.name}, {effect.measure.group}",

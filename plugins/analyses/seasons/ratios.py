@@ -24,6 +24,11 @@ class Comparison:
     p: float
 
 
+def ratio_and_limits(found: Comparison | None) -> tuple[float | None, float | None, float | None]:
+    """The ratio, low and high; None for each without a comparison."""
+    return (None, None, None) if found is None else (found.ratio, found.low, found.high)
+
+
 def ratio_of_estimates(one: Interval, other: Interval) -> Comparison | None:
     """Compare two independent estimates above 0 with 95 % limits; None where either is 0 or has no limits.
 
@@ -44,12 +49,8 @@ def ratio_of_estimates(one: Interval, other: Interval) -> Comparison | None:
         ratio=math.exp(difference),
         low=math.exp(difference - below),
         high=math.exp(difference + above),
-        p=_two_sided(abs(difference) / towards_one * _Z),
+        p=math.erfc(abs(difference) / towards_one * _Z / math.sqrt(2)),
     )
-
-
-def _two_sided(z: float) -> float:
-    return math.erfc(z / math.sqrt(2))
 
 
 def level_change(

@@ -9,6 +9,7 @@ from benchwater.statistics.interval import Interval
 from benchwater.words import listed, make_columns, make_table
 
 from .compute import ALL, BAD, COST, ENDED, FISH, ChangeEffect, Measure, SeasonComparison
+from .ratios import ratio_and_limits
 
 MOST_DRAWN = 4
 _COLUMNS = make_columns(
@@ -51,7 +52,7 @@ def tables(seasons: Sequence[SeasonComparison], changes: Sequence[ChangeEffect])
                 each.against,
                 _estimate(each.now),
                 _estimate(each.then),
-                *_ratio(each),
+                *ratio_and_limits(each.found),
                 each.p_adjusted,
             )
             for each in seasons
@@ -67,7 +68,7 @@ def tables(seasons: Sequence[SeasonComparison], changes: Sequence[ChangeEffect])
                 f"{each.measure.name}, {each.measure.group}",
                 each.before,
                 each.after,
-                *_ratio(each),
+                *ratio_and_limits(each.found),
             )
             for each in changes
         ]
@@ -78,11 +79,6 @@ def tables(seasons: Sequence[SeasonComparison], changes: Sequence[ChangeEffect])
 
 def _estimate(measure: Measure) -> float | None:
     return None if measure.found is None else measure.found.estimate
-
-
-def _ratio(each: SeasonComparison | ChangeEffect) -> tuple[float | None, float | None, float | None]:
-    found = each.found
-    return (None, None, None) if found is None else (found.ratio, found.low, found.high)
 
 
 def _by_season(seasons: Sequence[SeasonComparison]) -> dict[tuple[str, str], dict[str, Measure]]:
@@ -101,13 +97,13 @@ def _by_season(seasons: Sequence[SeasonComparison]) -> dict[tuple[str, str], dic
 def _side_by_side(seasons: Sequence[SeasonComparison]) -> Table:
     """One row for each question, one column for each season, and how this season compares with the last."""
     last = max(each.against for each in seasons)
-    against = {(each.now.name, each.now.group): each for each in seasons if each.against == last}
+    against = {(each.now.name, each.now.group): each.found for each in seasons if each.against == last}
     years = [*sorted({each.against for each in seasons}), seasons[0].season]
     rows: list[tuple[Cell, ...]] = []
     for key, of in _by_season(seasons).items():
         unit = next(iter(of.values())).unit
         numbers = [_estimate(of[year]) if year in of else None for year in years]
-        rows.append((*key, unit, *numbers, *(_ratio(against[key]) if key in against else (None,) * 3)))
+        rows.append((*key, unit, *numbers, *ratio_and_limits(against.get(key))))
     named = make_columns(
         *(("measure", "What"), ("group", "Of"), ("unit", "Unit"), *((year, year) for year in years)),
         *(("ratio", f"Times {last}", None, 2), ("low", "From", None, 2), ("high", "To", None, 2)),

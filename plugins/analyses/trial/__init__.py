@@ -31,8 +31,7 @@ def trials(season: Season) -> Sequence[Analysis]:
 def analyse(name: str, season: Season, span: Span) -> Section:
     """What one trial says, from its first row up to the end of the span."""
     from .compute import LEAST_BLOCKS, compute
-    from .findings import METHODS, actions, findings
-    from .show import table
+    from .findings import METHODS, actions, findings, table
 
     found = compute(season, span, name)
     if found is None:

@@ -41,7 +41,7 @@ class Trial:
     `against_lot` counts units whose `arm` is not the one the lot gave their place; they are compared as the
     lot said. `trips` are days. `spared` are the events of the last two months beyond those that the best arm
     would have had. `still_needed` is the exposure that would tell `TOLD_APART` times apart with 80 % power,
-    beyond what there is, `days_needed` how many such days it takes; None where no rate is known.
+    beyond what there is, `days_needed` how many such days it takes; 0 where no rate is known.
     """
 
     name: str
@@ -53,8 +53,8 @@ class Trial:
     left_out: int
     test: RandomisationTest
     spared: float
-    still_needed: float | None
-    days_needed: int | None
+    still_needed: float
+    days_needed: int
 
     @property
     def events(self) -> float:
@@ -119,12 +119,10 @@ def _trial(name: str, kind: str, units: pd.DataFrame, lately: Span) -> Trial | N
         )
         for place, arm in enumerate(names)
     )
-    if any(arm.exposure == 0 for arm in arms):
-        return None
     in_all, of_late = float(exposure.sum()), (known["day"] >= pd.Timestamp(lately.start)).to_numpy()
     best = min(arm.rate for arm in arms)
     half = (in_all / 2, in_all / 2) if len(arms) > 2 else (arms[0].exposure, arms[1].exposure)
-    needed = more_exposure(float(events.sum()), half, TOLD_APART) if events.sum() else None
+    needed = more_exposure(float(events.sum()), half, TOLD_APART) if events.sum() else 0.0
     return Trial(
         name=name,
         log=kind,
@@ -136,7 +134,7 @@ def _trial(name: str, kind: str, units: pd.DataFrame, lately: Span) -> Trial | N
         test=randomisation_test(events, exposure, drawn, block),
         spared=float(events[of_late].sum() - best * exposure[of_late].sum()),
         still_needed=needed,
-        days_needed=None if needed is None else ceil(needed / in_all * known["day"].nunique()),
+        days_needed=ceil(needed / in_all * known["day"].nunique()),
     )
 
 

@@ -1,11 +1,11 @@
-"""What a trial says in words."""
+"""What a trial says in words, and the table of its arms."""
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import NamedTuple
 
-from benchwater.plugin import Action, Finding
-from benchwater.units import figures
-from benchwater.words import counted, make_finding, times
+from benchwater.plugin import Action, Finding, Table
+from benchwater.words import counted, make_columns, make_finding, make_table, times
 
 from .compute import TOLD_APART, Arm, Trial
 
@@ -18,22 +18,48 @@ METHODS = (
     "drawn with a fixed seed. Limits of a ratio are those that this test does not reject at 5 %.",
     "What is still needed: Schoenfeld (1981), 80 % power at the 5 % level, what there is counted in.",
 )
-_EVENT = {"fishing": ("ended", "h of fishing"), "pour": ("went bad", "castings")}
-_SUBJECT = {"fishing": "baits", "pour": "castings"}
 _CALLED = {
     "mold_temp": "the mold's warmth",
     "leader": "a leader",
     "build": "the build",
     "coat": "the coat",
 }
-
-
 MOST_DAYS, LEVEL = 100, 0.05
+
+
+class _Words(NamedTuple):
+    """What a log's units are called: in sentences, and at the heads of the columns of the table."""
+
+    subject: str
+    done: str
+    exposure: str
+    heads: tuple[tuple[str, str] | tuple[str, str, str], ...]
+
+
+_WORDS = {
+    "fishing": _Words(
+        subject="baits",
+        done="ended",
+        exposure="h of fishing",
+        heads=(
+            ("units", "Lines"),
+            ("exposure", "h fished", "h"),
+            ("events", "Ended"),
+            ("rate", "Rate", "1/h"),
+        ),
+    ),
+    "pour": _Words(
+        subject="castings",
+        done="went bad",
+        exposure="castings",
+        heads=(("units", "Fills"), ("exposure", "Castings"), ("events", "Bad"), ("rate", "Rate", "1")),
+    ),
+}
 
 
 def findings(trial: Trial) -> Iterator[Finding]:
     """The comparison, and what would settle what is open."""
-    done, of = _EVENT[trial.log]
+    _, done, of, _ = _WORDS[trial.log]
     told = "; ".join(f"{arm.name}: {arm.events:g} {done} in {arm.exposure:.3g} {of}" for arm in trial.arms)
     size = f"{counted(trial.blocks, 'block')} on {counted(trial.trips, 'day')}"
     found = make_finding(
@@ -77,17 +103,24 @@ def actions(trial: Trial) -> Iterator[Action]:
             worth=trial.spared if trial.spared > 0 else None,
             worth_unit="baits" if trial.spared > 0 else None,
         )
-    elif trial.still_needed and (trial.days_needed or 0) <= MOST_DAYS:
+    elif trial.still_needed and trial.days_needed <= MOST_DAYS:
         text = f"Go on with the trial of {trial.name.replace('_', ' ')}. {_settled_text(trial)}"
         yield Action(id=f"go_on:{trial.name}", text=text, because=_answer(trial))
 
 
+def table(trial: Trial) -> Table:
+    """One row an arm."""
+    columns = make_columns(("arm", "Arm"), *_WORDS[trial.log].heads)
+    rows = [(arm.name, arm.units, arm.exposure, arm.events, arm.rate) for arm in trial.arms]
+    return make_table("arms", "The arms of the trial", " ".join(columns), rows, columns)
+
+
 def _settled_text(trial: Trial) -> str:
     """What would tell one arm's rate from twice the other's."""
-    more = f"{float(figures(trial.still_needed or 0.0, significant=2)):,.0f} more {_EVENT[trial.log][1]}"
-    more += f" ({counted(trial.days_needed or 1, 'day')} like these)"
+    more = f"{float(f'{trial.still_needed:.2g}'):,.0f} more {_WORDS[trial.log].exposure}"
+    more += f" ({counted(trial.days_needed, 'day')} like these)"
     text = f"About {more} would tell {TOLD_APART:g} times as often from chance"
-    return f"{text}{', too many to wait for' if (trial.days_needed or 0) > MOST_DAYS else ''}."
+    return f"{text}{', too many to wait for' if trial.days_needed > MOST_DAYS else ''}."
 
 
 def _answer(trial: Trial) -> str:
@@ -97,7 +130,7 @@ def _answer(trial: Trial) -> str:
     best, worst = (pick(trial.arms, key=lambda arm: arm.rate) for pick in (min, max))
     if len(trial.arms) > 2 or (test.ratio is None and best.events):
         return f"{what[0].upper()}{what[1:]} makes a difference, and {_with(trial, best)} does best."
-    subject, done = _SUBJECT[trial.log], _EVENT[trial.log][0]
+    subject, done, *_ = _WORDS[trial.log]
     if test.ratio is None or not best.events:
         return f"With {_with(trial, worst)}, {subject} {done}; with {_with(trial, best)} none did."
     limits = (test.ratio, test.low, test.high)

@@ -62,7 +62,7 @@ def test_a_trial_without_a_difference_says_how_much_more_would_settle_it():
     (action,) = section.actions
     assert action.id == "go_on:leader"
     # Schoenfeld's 65.3 events less the 12 there are, of one in 2 h and two a day
-    assert "About 107 more h of fishing (27 days like these)" in action.text
+    assert "About 110 more h of fishing (27 days like these)" in action.text
 
 
 def test_lines_that_went_against_the_lot_are_counted_and_compared_as_drawn():
