@@ -201,7 +201,7 @@ def compute(season: Season, span: Span) -> Mortality | None:
     factors = factors_of(rows, season.bench)
     summed, factors_of_sums = sum_equal_rows(rows, factors)
     months = recent(season, "fishing")
-    late = (summed["date"] >= midnight(months.start)) & (summed["date"] < midnight(months.end))
+    late = summed["date"].between(midnight(months.start), midnight(months.end), inclusive="left")
     contrasts, skipped = ([], []) if thin else compare_baits(summed, factors_of_sums)
     return Mortality(
         season=span.name == "season",

@@ -268,8 +268,8 @@ def _life_text(found: Mortality) -> str:
     """`half of your baits were gone after about 3½ hours of fishing (3 to 5)`; empty where nobody knows."""
     lives, horizon = found.lives["all"], found.horizon_h
     curve = lives.survival
-    at_first = lives.records.at_risk(np.nextafter([curve.observed_from], np.inf))
-    if max(*at_first, *curve.n_risk[:1], 0) < LEAST_AT_RISK or horizon <= 0:
+    first = np.nextafter(curve.observed_from, np.inf), curve.time.min(initial=lives.records.observed_to)
+    if lives.records.at_risk(np.array(first)).max() < LEAST_AT_RISK or not horizon:
         return ""
     baits = "your baits"
     if curve.observed_from:

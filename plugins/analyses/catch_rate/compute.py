@@ -99,7 +99,7 @@ def compute(season: Season, span: Span) -> CatchRates | None:
         return None
     catch = season.rows("catch", span)
     table, months = rates.trips.table, recent(season, "fishing")
-    late = (table["day"] >= midnight(months.start)) & (table["day"] < midnight(months.end))
+    late = table["day"].between(midnight(months.start), midnight(months.end), inclusive="left")
     sums = table[late & (table["factor"] == "build")].groupby("group", observed=True)[["fish", "hours"]].sum()
     trips = rates.rate(ALL, ALL).units
     left_open = _left_open(season, span, rates.rate(ALL, ALL))
@@ -169,7 +169,7 @@ def fish_per_hour(season: Season, span: Span) -> tuple[float | None, int]:
     if not season.holds("catch"):
         return None, 0
     trips = _trips_in(season, min(season.start, span.start), season.end).of(ALL, ALL)
-    inside = trips[(trips["day"] >= midnight(span.start)) & (trips["day"] < midnight(span.end))]
+    inside = trips[trips["day"].between(midnight(span.start), midnight(span.end), inclusive="left")]
     if inside.empty:
         return None, 0
     if _left_open(season, span, ratio_of_totals(inside["fish"], inside["hours"])) is not None:

@@ -219,6 +219,7 @@ def test_few_baits_or_few_ends_are_thin_and_bring_no_advice() -> None:
         assert not section.actions
         assert finding(section, "loss_rate").low is not None
     assert "4 lost baits of 74 on 12 trips" in few_ends.why
+    assert whole(*bitten("no", 5, 5, trips=3)).status == "ok"
     assert "5 lost baits of 9" in few_baits.why
 
 

@@ -106,6 +106,14 @@ def test_months_without_a_fish_are_no_fish_over_all_the_hours() -> None:
     assert section.actions == ()
 
 
+def test_a_month_s_fish_an_hour_are_those_of_its_own_days_the_first_and_last_too() -> None:
+    days = ("04-30", "05-01", "05-31", "06-01")
+    baits = [f"2026-{day},plain,2 h,kept,,,Pond," for day in days]
+    made = season(baits, [f"2026-{day},yellow perch,plain,1,,Pond," for day in days], "2026-05")
+    assert ANALYSIS.vitals is not None
+    assert [(each.value, each.n) for each in ANALYSIS.vitals(made.season, made.period)] == [(0.5, 2)]
+
+
 def test_a_trip_without_a_fish_lowers_the_rate_and_is_told() -> None:
     section = whole(
         ["2026-05-01,plain,2 h,kept,,,Pond,", "2026-05-02,plain,3 h,kept,,,Pond,"],
@@ -203,6 +211,7 @@ def test_a_supported_difference_is_said_and_acted_on() -> None:
     assert said.text.startswith(
         "On the trips that used both, plain caught about 3.6 times as many fish per hour"
     )
+    assert "are clear" not in said.text
     assert (said.low, said.level) == (row["adjusted_low"], row["level"])
     assert said.more["p_adjusted"] == row["p_adjusted"]
     (action,) = section.actions
