@@ -2,11 +2,12 @@
 
 import csv
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,15 +16,14 @@ from benchwater.ledger.pieces import SOFTENING_MARGIN_C, softens
 from benchwater.plugin import Bench, Season, Span
 
 MELT_ALERT_C, MELT_NEVER_C, PLASTIC_CEILING_C = 450.0, (900.0 - 32) / 1.8, 190.0
-PROJECT_CHOICE, COMMON_PRACTICE = (
-    "benchwater's own, no published source",
-    "common practice, no published source",
-)
+PROJECT_CHOICE = "benchwater's own, no published source"
+COMMON_PRACTICE = "common practice, no published source"
 MELT, PLASTIC, OVEN = "melt", "plastic", "oven"
 COLUMNS = "date mold cavity material session fill melt_temp_c coat cure_temp_c".split()
 ROUNDING = 1e-6
-LEAD_MELTS_C, HOTTEST_C = 327.462, 926.85
+LEAD_MELTS_C = 327.462
 KELVIN, GAS_CONSTANT, LEAD_G_PER_MOL = 273.15, 8.314462618, 207.2
+Reference = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -90,7 +90,15 @@ def bench_temperatures(season: Season, span: Span) -> Temperatures:
     metal, plastic = (_sessions(poured, bench, kind) for kind in ("metal", "plastic"))
     return Temperatures(
         ovens=int(cured["cure_temp_c"].notna().sum()),
-        exceedances=tuple(sorted([*_melts(metal), *_plastics(plastic), *_ovens(cured, bench)])),
+        exceedances=tuple(
+            sorted(
+                [
+                    *_over(metal, MELT, "melt of", (MELT_ALERT_C, MELT_NEVER_C), PROJECT_CHOICE),
+                    *_over(plastic, PLASTIC, "hot", (PLASTIC_CEILING_C,), COMMON_PRACTICE),
+                    *_ovens(cured, bench),
+                ]
+            )
+        ),
         metal=_poured(metal),
         plastic=_poured(plastic),
     )
@@ -129,20 +137,13 @@ def _peaks(rows: pd.DataFrame, over: float = -math.inf) -> Iterator[Peak]:
         yield Peak(day.date(), f"{day:%Y-%m-%d} {session}", name, float(peak))
 
 
-def _melts(metal: pd.DataFrame) -> Iterator[Exceedance]:
-    for peak in _peaks(metal, MELT_ALERT_C + ROUNDING):
-        limit = MELT_NEVER_C if peak.value > MELT_NEVER_C + ROUNDING else MELT_ALERT_C
-        yield Exceedance(
-            peak.day, f"melt of {peak.name}", peak.value, limit, PROJECT_CHOICE, MELT, peak.session
-        )
-
-
-def _plastics(plastic: pd.DataFrame) -> Iterator[Exceedance]:
-    for peak in _peaks(plastic, PLASTIC_CEILING_C + ROUNDING):
-        what = f"hot {peak.name}"
-        yield Exceedance(
-            peak.day, what, peak.value, PLASTIC_CEILING_C, COMMON_PRACTICE, PLASTIC, peak.session
-        )
+def _over(
+    rows: pd.DataFrame, kind: str, what: str, limits: tuple[float, ...], source: str
+) -> Iterator[Exceedance]:
+    """Yields the sessions hotter than the first of the limits, each with the highest that it passed."""
+    for peak in _peaks(rows, limits[0] + ROUNDING):
+        limit = max(each for each in limits if peak.value > each + ROUNDING)
+        yield Exceedance(peak.day, f"{what} {peak.name}", peak.value, limit, source, kind, peak.session)
 
 
 def _ovens(cured: pd.DataFrame, bench: Bench) -> Iterator[Exceedance]:
@@ -150,22 +151,15 @@ def _ovens(cured: pd.DataFrame, bench: Bench) -> Iterator[Exceedance]:
     for place, day, mold, cavity, coat, heat in ovens.itertuples():
         what, value = f"oven, {coat} on {mold} {cavity}", float(heat)
         cure, alloy = bench.items[coat].cure, bench.items[bench.material_of(mold)]
+        found = []
         if cure is not None and cure.max_temp_c is not None and value > cure.max_temp_c + ROUNDING:
-            yield Exceedance(
-                day.date(),
-                what,
-                value,
-                cure.max_temp_c,
-                f"cure window of {coat}, bench.toml",
-                OVEN,
-                str(place),
-            )
+            found.append((cure.max_temp_c, f"cure window of {coat}, bench.toml"))
         if alloy.kind == "metal" and alloy.melts_c is not None and softens(value, alloy.melts_c):
             below = bench.show(SOFTENING_MARGIN_C, "delta_degC")
             source = f"{below} below where {alloy.name} begins to melt, bench.toml"
-            yield Exceedance(
-                day.date(), what, value, alloy.melts_c - SOFTENING_MARGIN_C, source, OVEN, str(place)
-            )
+            found.append((alloy.melts_c - SOFTENING_MARGIN_C, source))
+        for limit, source in found:
+            yield Exceedance(day.date(), what, value, limit, source, OVEN, str(place))
 
 
 def _poured(rows: pd.DataFrame) -> Poured:
@@ -186,14 +180,12 @@ def _poured(rows: pd.DataFrame) -> Poured:
 
 
 def lead_vapour_pressure(temp_c: float) -> float:
-    """Returns the vapor pressure in Pa of lead at `temp_c`: log10(P/Pa) = 9.917 - 9701 / T, T in kelvin.
+    """Returns the vapor pressure in Pa of liquid lead: log10(P/Pa) = 9.917 - 9701 / T, T in kelvin.
 
     Alcock, Itkin and Horrigan 1984, Canadian Metallurgical Quarterly 23:309-313, as in the CRC Handbook
-    (coefficients from memory, checked within 2.5 % against tabulated values at 400 to 700 degC). Raises
-    ValueError below the melting point or above 1200 K, where the formula does not hold.
+    (coefficients from memory, checked within 2.5 % against tabulated values at 400 to 700 degC). It holds
+    from the melting point to 1200 K.
     """
-    if not LEAD_MELTS_C <= temp_c <= HOTTEST_C:
-        raise ValueError(f"the formula holds from {LEAD_MELTS_C} to {HOTTEST_C} degC, not at {temp_c}")
     return float(10 ** (9.917 - 9701 / (temp_c + KELVIN)))
 
 
@@ -201,80 +193,33 @@ def saturated_lead_vapour(temp_c: float) -> float:
     """Returns micrograms of lead in a cubic metre of air in equilibrium with pure lead at `temp_c`.
 
     An ideal gas, P M / (R T). It bounds the vapour at the surface, and says nothing of what is breathed.
-    Raises ValueError as `lead_vapour_pressure` does.
     """
-    moles = lead_vapour_pressure(temp_c) / (GAS_CONSTANT * (temp_c + KELVIN))
-    grams = moles * LEAD_G_PER_MOL
-    return grams * 1e6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ExposureLimit:
-    """A published limit: of what, whose, its `value` in `unit`, since when (may be empty) and where read."""
-
-    what: str
-    whose: str
-    value: float
-    unit: str
-    since: str
-    source: str
-    checked: str
-
-    @property
-    def limit(self) -> str:
-        """Returns the value with its unit, joined by no-break spaces."""
-        return f"{self.value:g} {self.unit.replace('/', ' per ')}".replace(" ", "\u00a0")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TackleRule:
-    """An example of a rule on lead tackle: what it covers, whether jig heads and paint, and since when."""
-
-    place: str
-    rule: str
-    jig_heads: str
-    dated: str
-    source: str
-    checked: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Caution:
-    """One usual caution at the bench; `card` is what the card says of it, empty where it is not on it."""
-
-    about: str
-    what: str
-    card: str
-    source: str
+    return lead_vapour_pressure(temp_c) * LEAD_G_PER_MOL * 1e6 / (GAS_CONSTANT * (temp_c + KELVIN))
 
 
 @cache
-def exposure_limits() -> tuple[ExposureLimit, ...]:
-    """Returns published exposure limits and reference values, for workplaces and blood."""
-    return tuple(
-        ExposureLimit(
-            what=row["what"],
-            whose=row["whose"],
-            value=float(row["value"]),
-            unit=row["unit"],
-            since=row["since"],
-            source=row["source"],
-            checked=row["checked"],
-        )
-        for row in _rows("exposure_limits.csv")
-    )
+def exposure_limits() -> tuple[Reference, ...]:
+    """Returns published limits: of `what`, `whose`, `value`, `unit`, `since` (may be empty) and `source`.
+
+    `limit` is the value with its unit, joined by no-break spaces.
+    """
+    rows = []
+    for row in _rows("exposure_limits.csv"):
+        value, unit = float(row["value"]), row["unit"].replace("/", " per ")
+        rows.append({**row, "value": value, "limit": f"{value:g} {unit}".replace(" ", "\u00a0")})
+    return tuple(rows)
 
 
 @cache
-def tackle_rules() -> tuple[TackleRule, ...]:
+def tackle_rules() -> tuple[Reference, ...]:
     """Returns examples of published rules on lead tackle that differ in kind."""
-    return tuple(TackleRule(**row) for row in _rows("tackle_rules.csv"))
+    return tuple(_rows("tackle_rules.csv"))
 
 
 @cache
-def bench_cautions() -> tuple[Caution, ...]:
-    """Returns the usual cautions of casting, coating and curing."""
-    return tuple(Caution(**row) for row in _rows("bench_cautions.csv"))
+def bench_cautions() -> tuple[Reference, ...]:
+    """Returns the usual cautions; `card` is what the card says of one, empty where it is not on it."""
+    return tuple(_rows("bench_cautions.csv"))
 
 
 def _rows(name: str) -> list[dict[str, str]]:

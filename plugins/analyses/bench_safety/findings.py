@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from benchwater.ledger import recent
-from benchwater.ledger.pieces import SOFTENING_MARGIN_C, softens
+from benchwater.ledger.pieces import SOFTENING_MARGIN_C, cures_that_melt
 from benchwater.plugin import Action, Bench, Card, CardLine, Cell, Finding, Season, Span
 from benchwater.units import figures
 from benchwater.words import counted, day_words
@@ -93,8 +93,7 @@ def _hottest(id: str, name: str, poured: Poured, season: Season) -> Finding:
 
 def _time_at_pot(found: Temperatures, bench: Bench) -> Finding:
     """Sessions and fills, and the hours between first and last row where rows carry clock times."""
-    parts = []
-    more: dict[str, Cell] = {}
+    parts, more = [], dict[str, Cell]()
     for name, poured in (("metal", found.metal), ("plastic", found.plastic)):
         more |= {f"{name}_sessions": poured.sessions, f"{name}_fills": poured.fills}
         fills = counted(poured.fills, "numbered fill")
@@ -104,9 +103,8 @@ def _time_at_pot(found: Temperatures, bench: Bench) -> Finding:
     if hours:
         text += f" {len(hours)} have clock times and took at least {bench.show(sum(hours), 'h')} in all."
     else:
-        text += (
-            " Time at the pot is not known: a clock time beside the date of first and last fills would tell."
-        )
+        text += " Time at the pot is not known: a clock time beside the date of first and last fills would "
+        text += "tell."
     return Finding(id="time_at_pot", text=text, value=sum(hours) if hours else None, unit="h", more=more)
 
 
@@ -142,31 +140,19 @@ def all_actions(found: Sequence[Exceedance], season: Season, standing: bool) -> 
             False,
         ),
     ):
-        over = [each for each in found if each.kind == kind]
+        over, lately = [each for each in found if each.kind == kind], recent(season, "pour")
         if over:
-            late, lately = (
-                [each for each in over if each.date >= recent(season, "pour").start],
-                recent(season, "pour"),
-            )
-            because = _passed(late or over, season)
-            because += "" if late else f" Not since, in {lately.label}."
-            yield Action(
-                id=id,
-                text=f"Keep {text.format(held_at(bench, ceiling))}.",
-                because=because,
-                urgent=urgent and bool(late),
-                holds=not late,
-            )
+            late = [each for each in over if each.date >= lately.start]
+            because = _passed(late or over, season) + ("" if late else f" Not since, in {lately.label}.")
+            text, urgent = f"Keep {text.format(held_at(bench, ceiling))}.", urgent and bool(late)
+            yield Action(id=id, text=text, because=because, urgent=urgent, holds=not late)
     whole = Span(name="season", label="season", start=season.start, end=season.end)
     if standing and not len(rows_or_none(season, "finishing", whole)):
-        planned = list(_cannot_cure(bench))
+        planned = "; ".join(f"{build} ({where})" for build, where in cures_that_melt(bench).items())
         if planned:
-            yield Action(
-                id="cure-melts-heads",
-                text="Keep heads out of the oven where their own metal begins to melt.",
-                because=f"Planned in bench.toml: {'; '.join(planned)}.",
-                urgent=True,
-            )
+            text = "Keep heads out of the oven where their own metal begins to melt."
+            because = f"Planned in bench.toml: {planned}."
+            yield Action(id="cure-melts-heads", text=text, because=because, urgent=True)
 
 
 def _passed(found: Sequence[Exceedance], season: Season) -> str:
@@ -174,53 +160,29 @@ def _passed(found: Sequence[Exceedance], season: Season) -> str:
     top = max(found, key=lambda each: each.value)
     heat, day = season.bench.show(top.value, "degC"), day_words(top.date, season.end)
     worst = f"{heat} on {day} ({top.what})"
-    return (
-        f"It was hotter once: {worst}."
-        if len(found) == 1
-        else f"It was hotter in {len(found)} sessions, {worst} the most."
-    )
+    if len(found) == 1:
+        return f"It was hotter once: {worst}."
+    return f"It was hotter in {len(found)} sessions, {worst} the most."
 
 
 def all_cards(season: Season) -> tuple[Card, ...]:
     """Returns the cautions that prevent injury, and for each metal mold whether its metal holds lead."""
     bench = season.bench
-    lines = [CardLine(label=each.about, text=each.card) for each in bench_cautions() if each.card]
-    lines.append(
-        CardLine(label="More", text="All cautions, with sources: Bench safety in season-report.html.")
-    )
-    cautions = Card(
-        id="warnings", title="At the bench", order=10, lines=tuple(lines), wide=True, warning=True
-    )
+    more = "All cautions, with sources: Bench safety in season-report.html."
+    said = (*((each["about"], each["card"]) for each in bench_cautions() if each["card"]), ("More", more))
+    lines = tuple(CardLine(label=label, text=text) for label, text in said)
+    cautions = Card(id="warnings", title="At the bench", order=10, lines=lines, wide=True, warning=True)
     poured = set(season.log("pour")["mold"].unique()) if season.holds("pour") else set()
     molds = (
-        Card(
-            id=f"mold:{name}",
-            title=name,
-            order=30,
-            lines=(CardLine(label="Lead", text=_lead(bench, mold.material)),),
-        )
+        Card(id=f"mold:{name}", title=name, order=30, lines=(_lead(bench, mold.material),))
         for name, mold in bench.molds.items()
         if bench.items[mold.material].kind == "metal" and name in poured
     )
     return (cautions, *molds)
 
 
-def _lead(bench: Bench, material: str) -> str:
-    lead = bench.items[material].holds_lead
-    if lead is None:
-        return "not said: treat the metal as lead"
-    if lead:
-        return "yes: wash hands before you eat"
-    return f"none in {material}, by bench.toml"
-
-
-def _cannot_cure(bench: Bench) -> Iterator[str]:
-    """Yields builds whose coat cures at no less than where their head begins to melt or soften."""
-    for build in bench.builds.values():
-        cure = bench.items[build.coat].cure if build.coat else None
-        alloy = bench.items[bench.material_of(build.head[0])] if build.head else None
-        if cure is None or alloy is None or cure.min_temp_c is None or alloy.melts_c is None:
-            continue
-        if softens(cure.min_temp_c, alloy.melts_c):
-            heat, melts = bench.show(cure.min_temp_c, "degC"), bench.show(alloy.melts_c, "degC")
-            yield f"{build.name} ({build.coat} cures from {heat}, {alloy.name} melts from {melts})"
+def _lead(bench: Bench, material: str) -> CardLine:
+    lead, text = bench.items[material].holds_lead, f"none in {material}, by bench.toml"
+    if lead is not False:
+        text = "yes: wash hands before you eat" if lead else "not said: treat the metal as lead"
+    return CardLine(label="Lead", text=text)

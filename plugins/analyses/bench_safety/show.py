@@ -5,15 +5,7 @@ from collections.abc import Sequence
 from benchwater.plugin import Bench, Table
 from benchwater.words import make_columns, make_table
 
-from .compute import (
-    Caution,
-    Exceedance,
-    ExposureLimit,
-    TackleRule,
-    bench_cautions,
-    exposure_limits,
-    tackle_rules,
-)
+from .compute import Exceedance, Reference, bench_cautions, exposure_limits, tackle_rules
 from .findings import held_at
 
 EXCEEDANCES = make_columns(
@@ -36,13 +28,7 @@ def exceedance_table(found: Sequence[Exceedance], bench: Bench) -> Table:
 def standing_tables() -> tuple[Table, ...]:
     """Returns the cautions, the limits and the rules, as their data files hold them."""
     return (
-        _read_table(
-            "cautions",
-            "Every time",
-            bench_cautions(),
-            "about About|what What to do",
-            "source",
-        ),
+        _read_table("cautions", "Every time", bench_cautions(), "about About|what What to do", "source"),
         _read_table(
             "published_limits",
             "Published limits, for scale",
@@ -67,7 +53,7 @@ def standing_tables() -> tuple[Table, ...]:
 def _read_table(
     id: str,
     title: str,
-    rows: Sequence[Caution | ExposureLimit | TackleRule],
+    rows: Sequence[Reference],
     shown: str,
     hidden: str,
     note: str = "",
@@ -75,5 +61,5 @@ def _read_table(
     """Returns a table of reference rows: fields `shown` with their heading, and `hidden` ones."""
     headings = [(name, label) for name, _, label in (each.partition(" ") for each in shown.split("|"))]
     columns = make_columns(*headings, *((name, name) for name in hidden.split()), hidden=hidden)
-    cells = [tuple(getattr(row, name) or None for name in columns) for row in rows]
+    cells = [tuple(row[name] or None for name in columns) for row in rows]
     return make_table(id, title, " ".join(columns), cells, columns, note=note, paper_rows=0)

@@ -54,23 +54,18 @@ def unknown_temperatures(batches: Batches) -> str:
 
 def all_findings(batches: Batches) -> Iterator[Finding]:
     """Yields cures, heads at risk, flaws, coat used and flaws by temperature; the worst is the headline."""
-    found = list(_findings(batches))
+    found = [*_cures(batches), *_heads(batches), *_flaws(batches)]
+    found += [_coat_per_piece(batches.season, coat) for coat in batches.coats]
+    found += [
+        _flaw_trend(each, each.trend.p_value, each.trend.slope, each.p_adjusted, batches)
+        for each in batches.dip_flaws
+        if each.trend is not None and each.p_adjusted is not None
+    ]
     worst = next((id for id in WORST_FIRST if any(each.id == id for each in found)), "cure_in_window")
     rejected = batches.rejects.estimate > batches.season.bench.plan.target_reject_rate
     if worst == "coat_rejects" and not rejected:
         worst = "cure_in_window"
     yield from (replace(each, headline=each.id == worst) for each in found)
-
-
-def _findings(batches: Batches) -> Iterator[Finding]:
-    yield from _cures(batches)
-    yield from _heads(batches)
-    yield from _flaws(batches)
-    for coat in batches.coats:
-        yield _coat_per_piece(batches.season, coat)
-    for each in batches.dip_flaws:
-        if each.trend is not None and each.p_adjusted is not None:
-            yield _flaw_trend(each, each.trend.p_value, each.trend.slope, each.p_adjusted, batches)
 
 
 def all_actions(batches: Batches, lately: Batches, months: str) -> Iterator[Action]:
@@ -81,7 +76,8 @@ def all_actions(batches: Batches, lately: Batches, months: str) -> Iterator[Acti
     """
     planned = f"In bench.toml: {_planned(batches)}." if batches.planned else ""
     if planned or len(batches.melted):
-        too_soft = sorted({*batches.melted["mold"], *(each.mold for each in batches.planned)})
+        heads = [batches.season.bench.builds[build].head for build in batches.planned]
+        too_soft = sorted({*batches.melted["mold"], *(head[0] for head in heads if head)})
         yield Action(
             id="cure-melts-heads",
             text=f"Keep {listed(too_soft)} heads out of the oven, where their own metal begins to "
@@ -145,12 +141,7 @@ def _named(batches: Batches, rows: pd.DataFrame) -> str:
 
 def _planned(batches: Batches) -> str:
     """Names the builds whose coat cures where their head melts."""
-    show = batches.season.bench.show
-    return "; ".join(
-        f"{each.build} ({each.coat} cures from {show(each.cures_from_c, 'degC')}, "
-        f"{each.alloy} melts from {show(each.melts_c, 'degC')})"
-        for each in batches.planned
-    )
+    return "; ".join(f"{build} ({where})" for build, where in batches.planned.items())
 
 
 def _cures(batches: Batches) -> Iterator[Finding]:
@@ -159,10 +150,8 @@ def _cures(batches: Batches) -> Iterator[Finding]:
         held, pieces = total - len(outside), int(batches.judged["count"].sum())
         good = pieces - int(outside["count"].sum())
         were = "was" if held == 1 else "were"
-        text = (
-            f"{held} of {counted(total, 'batch', 'batches')} ({good} of {counted(pieces, 'piece')}) {were} "
-        )
-        text += "cured inside their window."
+        text = f"{held} of {counted(total, 'batch', 'batches')} ({good} of {counted(pieces, 'piece')}) "
+        text += f"{were} cured inside their window."
         melted = int(batches.judged.loc[batches.judged["verdict"] == IN_WINDOW, "melted"].sum())
         if melted:
             text += f" In {melted} of these the heat was right for the powder, and too much for the heads."
@@ -200,32 +189,28 @@ def _flaws(batches: Batches) -> Iterator[Finding]:
     rows, blocked = batches.all, batches.blocked
     if len(blocked):
         pieces = int(blocked["rejects"].sum())
-        text = (
-            f"{counted(pieces, 'piece')} in {len(blocked)} of {counted(len(rows), 'batch', 'batches')} came "
-        )
-        text += "out with a blocked guard hole."
-        yield Finding(
-            id="blocked_guard_holes", text=text, value=pieces, unit="pieces", n=len(blocked), quiet=True
-        )
+        text = f"{counted(pieces, 'piece')} in {len(blocked)} of {counted(len(rows), 'batch', 'batches')} "
+        text += "came out with a blocked guard hole."
+        id, n = "blocked_guard_holes", len(blocked)
+        yield Finding(id=id, text=text, value=pieces, unit="pieces", n=n, quiet=True)
     total, bad = int(rows["count"].sum()), int(rows["rejects"].sum())
     counts = rows["rejects"].groupby(rows["flaw"].astype("str").fillna("not said")).sum()
     counts = counts[counts > 0].sort_values(ascending=False, kind="stable")
     named = ", ".join(f"{flaw} {count}" for flaw, count in counts.items())
     show, ends = batches.season.bench.show, (batches.rejects.low, batches.rejects.high)
     text = f"{bad} of {total} coated pieces had to be stripped or scrapped"
-    text += (
-        f", {show(batches.rejects.estimate, '1')}{in_brackets(lambda x: show(x, '1'), *ends)}" if bad else ""
-    )
+    if bad:
+        text += f", {show(batches.rejects.estimate, '1')}{in_brackets(lambda x: show(x, '1'), *ends)}"
     text += f": {named}." if named else "."
     more: dict[str, Cell] = {str(flaw): int(count) for flaw, count in counts.items()}
     yield make_finding("coat_rejects", text, batches.rejects, "1", n=total, more=more)
 
 
 def _coat_per_piece(season: Season, coat: CoatUsed) -> Finding:
-    found, each, planned, show = coat.used, coat.used.each, coat.planned, season.bench.show
+    each, planned, show = coat.each, coat.planned, season.bench.show
     unit, end = f"{coat.unit}/piece", season.end
-    text = f"{show(found.used, coat.unit, item=coat.coat)} of {coat.coat} went on {found.pieces} pieces "
-    text += f"between the counts of {day_words(found.opened, end)} and {day_words(found.closed, end)}, "
+    text = f"{show(coat.used, coat.unit, item=coat.coat)} of {coat.coat} went on {coat.pieces} pieces "
+    text += f"between the counts of {day_words(coat.opened, end)} and {day_words(coat.closed, end)}, "
     text += f"{show(each.estimate, unit)}: "
     if each.estimate <= 0:
         text += "a count is off, or a jar was not written down."
@@ -233,13 +218,10 @@ def _coat_per_piece(season: Season, coat: CoatUsed) -> Finding:
         text += "bench.toml does not plan a coat mass for each of these heads."
     else:
         against = "more than" if each.low > planned else "less than"
-        text += (
-            f"as far as the counts can tell, the planned {show(planned, unit)}."
-            if each.low <= planned <= each.high
-            else f"{against} the planned {show(planned, unit)}."
-        )
-    more: dict[str, Cell] = {"planned": planned, "used": found.used, "coverage_factor": 2.0}
-    return make_finding("coat_per_piece", text, each, unit, n=found.pieces, group=coat.coat, more=more)
+        against = "as far as the counts can tell," if each.low <= planned <= each.high else against
+        text += f"{against} the planned {show(planned, unit)}."
+    more: dict[str, Cell] = {"planned": planned, "used": coat.used, "coverage_factor": 2.0}
+    return make_finding("coat_per_piece", text, each, unit, n=coat.pieces, group=coat.coat, more=more)
 
 
 def _flaw_trend(each: DipFlaw, p: float, slope: float, p_adjusted: float, batches: Batches) -> Finding:
@@ -248,6 +230,5 @@ def _flaw_trend(each: DipFlaw, p: float, slope: float, p_adjusted: float, batche
     way = way if significant else "as often on cool pieces as on hot ones, as far as these batches show"
     text = f"{each.flaw.capitalize()}: {way} ({counted(batches.with_temperature, 'batch', 'batches')})."
     more: dict[str, Cell] = {"p": p, "p_adjusted": p_adjusted}
-    return Finding(
-        id="flaw_trend", text=text, value=p_adjusted, group=each.flaw, more=more, quiet=not significant
-    )
+    group, quiet = each.flaw, not significant
+    return Finding(id="flaw_trend", text=text, value=p_adjusted, group=group, more=more, quiet=quiet)

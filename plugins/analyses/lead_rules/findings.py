@@ -17,41 +17,25 @@ _MOST = 8
 def findings(rules: Sequence[WaterRule]) -> Iterator[Finding]:
     """Of each water what stays at home, and the days that carried such a bait."""
     for rule in rules:
-        name = rule.water.name
-        stay = (
-            f"leave at home {listed(rule.forbidden, _MOST)}"
-            if rule.forbidden
-            else "no bait is known to break"
-        )
-        stay += "" if rule.forbidden else " what you wrote of it"
-        yield make_finding(
-            "leave_at_home",
-            f"{name}: {stay} ({_source(rule)}).",
-            (float(len(rule.forbidden)),),
-            "1",
-            group=name,
-        )
+        stay = "no bait is known to break what you wrote of it"
+        if rule.forbidden:
+            stay = f"leave at home {listed(rule.forbidden, _MOST)}"
+        told: list[tuple[str, int, str, int | None]] = [
+            ("leave_at_home", len(rule.forbidden), f"{stay} ({_source(rule)})", None)
+        ]
         if rule.not_known:
-            yield make_finding(
-                "lead_not_known",
-                f"{name}: whether {listed(rule.not_known, _MOST)} may go there cannot be told: say "
-                "`lead = true` or `false` of the metal in bench.toml, and the length of the build if the "
-                "rule is about it.",
-                (float(len(rule.not_known)),),
-                "1",
-                group=name,
+            text = (
+                f"whether {listed(rule.not_known, _MOST)} may go there cannot be told: say `lead = true` or "
             )
+            text += "`false` of the metal in bench.toml, and the length of the build if the rule is about it"
+            told.append(("lead_not_known", len(rule.not_known), text, None))
         if rule.carried:
-            days = dict.fromkeys(day for day, _ in rule.carried)
-            yield make_finding(
-                "carried",
-                f"{name}: {counted(len(days), 'day')} carried one of them, last on "
-                f"{max(days).day} {MONTHS[max(days).month - 1]} ({rule.carried[-1][1]}).",
-                (float(len(days)),),
-                "1",
-                n=len(days),
-                group=name,
-            )
+            days, (last, build) = len({day for day, _ in rule.carried}), rule.carried[-1]
+            text = f"{counted(days, 'day')} carried one of them, last on {last.day} "
+            told.append(("carried", days, f"{text}{MONTHS[last.month - 1]} ({build})", days))
+        name = rule.water.name
+        for id, value, text, n in told:
+            yield make_finding(id, f"{name}: {text}.", (float(value),), "1", n=n, group=name)
 
 
 def actions(rules: Sequence[WaterRule]) -> Iterator[Action]:

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from benchwater.ledger import LEAVING, log_table
-from benchwater.plugin.bench import Build
+from benchwater.plugin.bench import Bench, Build
 from benchwater.plugin.season import Season
 from benchwater.statistics.stock_level import share_out
 
@@ -322,3 +322,17 @@ def softens(cure_c: float, melts_c: float) -> bool:
     (Callister, Materials Science and Engineering, on hot shortness; from memory).
     """
     return cure_c > melts_c - SOFTENING_MARGIN_C - _ROUNDING
+
+
+def cures_that_melt(bench: Bench) -> dict[str, str]:
+    """Each build whose coat, at its coolest, cures where its head softens; from where both do, in words."""
+    found = {}
+    for build in bench.builds.values():
+        cure = bench.items[build.coat].cure if build.coat else None
+        alloy = bench.items[bench.material_of(build.head[0])] if build.head else None
+        start = None if cure is None else cure.min_temp_c
+        melts = None if alloy is None or alloy.kind != "metal" else alloy.melts_c
+        if start is not None and alloy is not None and melts is not None and softens(start, melts):
+            heat, end = bench.show(start, "degC"), bench.show(melts, "degC")
+            found[build.name] = f"{build.coat} cures from {heat}, {alloy.name} melts from {end}"
+    return found

@@ -31,12 +31,3 @@ def test_clusters_that_go_all_one_way_widen_the_limits():
 
 def test_no_cluster_gives_no_bin():
     assert binned_shares([], [], [], 20) == ((), None)
-
-
-@pytest.mark.parametrize(
-    ("x", "events", "trials", "width"),
-    [([1], [0], [1], 0), ([1], [0], [0], 5), ([1, 2], [0], [1], 5), ([1], [2], [1], 5)],
-)
-def test_what_makes_no_sense_is_refused(x, events, trials, width):
-    with pytest.raises(ValueError, match=r"."):
-        binned_shares(x, events, trials, width)

@@ -1,8 +1,9 @@
 import pytest
 
+from benchwater.plugin import CureWindow
 from finishing.compute import cure_verdict
 
-WINDOW = {"min_temp_c": 175.0, "max_temp_c": 210.0, "min_time_h": 0.25, "max_time_h": 0.5}
+WINDOW = CureWindow(min_temp_c=175.0, max_temp_c=210.0, min_time_h=0.25, max_time_h=0.5)
 
 
 @pytest.mark.parametrize(
@@ -24,15 +25,18 @@ WINDOW = {"min_temp_c": 175.0, "max_temp_c": 210.0, "min_time_h": 0.25, "max_tim
     ],
 )
 def test_a_cure_against_a_whole_window(temp, time, verdict):
-    assert cure_verdict(temp, time, **WINDOW) == verdict
+    assert cure_verdict(temp, time, WINDOW) == verdict
 
 
 def test_an_end_that_is_not_stated_does_not_bind_and_needs_no_record():
-    assert cure_verdict(400.0, None, min_temp_c=175.0) == "in the window"
-    assert cure_verdict(None, 0.1, max_time_h=0.5) == "in the window"
-    assert cure_verdict(None, None) == "in the window"
+    assert cure_verdict(400.0, None, CureWindow(min_temp_c=175.0)) == "in the window"
+    assert cure_verdict(None, 0.1, CureWindow(max_time_h=0.5)) == "in the window"
+    assert cure_verdict(None, None, CureWindow()) == "no window stated"
 
 
 def test_the_ends_survive_conversion_from_fahrenheit_and_minutes():
     low, short = (350 - 32) / 1.8, 15 / 60
-    assert cure_verdict(low - 1e-12, short - 1e-12, min_temp_c=low, min_time_h=short) == "in the window"
+    assert (
+        cure_verdict(low - 1e-12, short - 1e-12, CureWindow(min_temp_c=low, min_time_h=short))
+        == "in the window"
+    )

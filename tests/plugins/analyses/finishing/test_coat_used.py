@@ -1,16 +1,23 @@
 from datetime import date
+from unittest.mock import Mock
 
+import pandas as pd
 import pytest
 
-from finishing.compute import used_per_piece
+from benchwater.plugin import Span
+from finishing.compute import coat_used
 
 MAY, JUNE = date(2026, 5, 1), date(2026, 6, 1)
 
 
-def used(stock, batches, start=MAY, end=JUNE, u=0.3):
-    days, moves, amounts = zip(*stock, strict=True) if stock else ((), (), ())
-    when, pieces = zip(*batches, strict=True) if batches else ((), ())
-    return used_per_piece(days, moves, amounts, [u] * len(days), when, pieces, start=start, end=end)
+def used(stock, batches):
+    span = Span(name="period", label="May", start=MAY, end=JUNE)
+    jar = pd.DataFrame(stock, columns=["date", "move", "amount"]).assign(uncertainty=0.3)
+    done = pd.DataFrame(batches, columns=["date", "count"]).assign(coat="pearl", mold="ball", cavity="1")
+    for table in (jar, done):
+        table["date"] = pd.to_datetime(table["date"])
+    bench = Mock(builds={}, items={"pearl": Mock(unit="g")})
+    return coat_used(jar, done, span, bench)
 
 
 def day(number, month=5):
@@ -39,7 +46,7 @@ def test_a_count_on_the_first_day_comes_before_its_work_and_any_other_after():
     assert used([(MAY, "counted", 9.0), (day(31), "counted", 5.0)], batches).pieces == 8
     assert used([(day(30, 4), "counted", 9.0), (day(31), "counted", 5.0)], batches).pieces == 8
     late = used([(day(2), "counted", 9.0), (day(31), "counted", 5.0)], [(day(2), 3), (day(31), 5)])
-    assert late.meanwhile.tolist() == [False, True]
+    assert late.pieces == 5
 
 
 @pytest.mark.parametrize(
