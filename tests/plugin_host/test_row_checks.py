@@ -54,6 +54,20 @@ def test_a_check_that_breaks_is_reported_with_its_plugin_and_file_and_its_rows_a
     assert problem.why in outcome.out
 
 
+def test_a_check_that_breaks_is_reported_once_for_each_file_it_breaks_on(folder):
+    check = "yield from () if row['sky'] == 'blue' else 1 / 0"
+    (folder / "plugins" / "sky.py").write_text(PLUGIN.format(check=check))
+    write_files(
+        folder,
+        {
+            f"{day}.csv": f"date,sky\n2026-06-0{day},blue\n2026-06-0{day},{sky}\n"
+            for day, sky in enumerate(["red", "blue", "red"], 1)
+        },
+    )
+    problems = read_workspace(folder).reading.check_problems
+    assert [(each.file, each.line) for each in problems] == [("1.csv", 3), ("3.csv", 3), ("sky.csv", 3)]
+
+
 def test_a_check_that_breaks_on_one_row_still_sets_others_aside(folder):
     check = "yield RowProblem(column='sky', why='is grey') if row['sky'] == 'grey' else 1"
     (folder / "plugins" / "sky.py").write_text(PLUGIN.format(check=check))

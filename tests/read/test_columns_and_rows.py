@@ -131,8 +131,8 @@ def test_logs_with_everything_wrong_in_them_are_the_same(tmp_path, seed):
 def test_columns_hold_the_records_whatever_the_text(text, separator):
     wanted = list(records(text, separator))
     plain = text.replace("\r\n", "\n").replace("\r", "\n")
-    for width, small in itertools.product((1, 3), (0, module.SMALL_BYTES)):
-        with mock.patch.object(module, "SMALL_BYTES", small):
+    for width, small in itertools.product((1, 3), (0, module.SMALL)):
+        with mock.patch.object(module, "SMALL", small):
             found = read_body(plain, separator, width, first_line=1)
         rows = [found.record(row) for row in range(len(found.lines))]
         assert [short(record) for record in rows] == [short(record) for record in wanted]
@@ -149,7 +149,7 @@ def test_a_text_is_split_the_same_in_one_stretch_and_in_many(monkeypatch):
     text = (
         "\n".join(f"{n},{n % 7},{'x' if n % 11 else ''}" for n in range(500)) + '\n1,"2",3\n007,True,1.50\n'
     )
-    monkeypatch.setattr(module, "SMALL_BYTES", 0)
+    monkeypatch.setattr(module, "SMALL", 0)
     at_once = read_body(text, ",", 3, first_line=2)
     monkeypatch.setattr(module, "_CHUNK_BYTES", 64)
     in_many = read_body(text, ",", 3, first_line=2)
@@ -189,6 +189,7 @@ def test_a_check_is_asked_for_every_combination_of_what_it_looks_at(tmp_path):
 def test_a_hostile_file_stops_early(monkeypatch):
     monkeypatch.setattr(module, "MOST_ROWS", 5)
     monkeypatch.setattr(module, "MOST_LINES", 20)
+    monkeypatch.setattr(module, "SMALL", 0)
     with pytest.raises(FileError, match="6 rows"):
         read_body("a,b\n" * 6, ",", 2, first_line=1)
     with pytest.raises(FileError, match="21 lines"):

@@ -1,7 +1,7 @@
 """Read the texts of a log's columns into values, each distinct text once."""
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -22,7 +22,7 @@ from benchwater.read.cells import (
     without_mark,
 )
 from benchwater.read.coded import Coded, constant_column, group_rows, map_values
-from benchwater.read.dates import DateHints, date_hints
+from benchwater.read.dates import DateHints
 from benchwater.read.headers import Header
 from benchwater.read.names import find_place, same_spelling
 from benchwater.read.outcome import CellError, Reason
@@ -33,8 +33,8 @@ from benchwater.units.quantities import is_unit
 
 _ROUGH = 0.1
 """The half-width of an amount marked as rough, as a share of it (common practice, no source)."""
-Taken = tuple[tuple[str, str], ...]
-"""Texts as written, each with what it was taken for."""
+Taken = Iterator[Coded]
+"""Columns of what was taken for something else: in each row a text with what it was taken for, or None."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +42,9 @@ class ReadColumns:
     """The columns of a log by the table's names; what cannot be used is a CellError.
 
     `by_itself` holds what a cell says by itself, `by_another` what the item or the mold of its row decides,
-    and `added` what follows from rough cells. `texts` are by the log's own names. `stood_in` says which
-    documented units stood in for bare numbers.
+    and `added` what follows from rough cells. `texts` are by the log's own names. `taken` has in each row
+    a text with what it was taken for, or None. `stood_in` says which documented units stood in for bare
+    numbers.
     """
 
     texts: Mapping[str, Coded]
@@ -51,7 +52,7 @@ class ReadColumns:
     by_another: Mapping[str, Coded]
     added: Mapping[str, Coded]
     dates: DateHints
-    taken: Taken
+    taken: tuple[Coded, ...]
     stood_in: frozenset[str]
 
     @property
@@ -63,15 +64,17 @@ class ReadColumns:
         return str(self.texts[name].value(row)) if name in self.texts else ""
 
 
-def read_columns(file: str, header: Header, body: Body, bench: Bench) -> ReadColumns:
-    """Read the columns below a header."""
+def read_columns(
+    header: Header, body: Body, bench: Bench, hints: Callable[[list[str]], DateHints]
+) -> ReadColumns:
+    """Read the columns below a header; `hints` says what its days, as written, say together."""
     kind, rows = header.kind, len(body.lines)
     texts = {h.column.name: body.columns[h.position] for h in header.headings if h.column is not None}
     texts |= {name: constant_column(rows, word) for name, word, _ in header.implied}
     texts, places = _split_places(texts, kind, bench)
     texts, causes = _split_causes(texts, kind)
     days = next((texts[c.name].held() for c in kind.columns if c.kind == "date" and c.name in texts), [])
-    dates = date_hints(days, bench.date_order, file)
+    dates = hints(days)
     units = BareUnits(header, bench, dates)
     by_itself = {
         column.frame_name: _read_column(texts[column.name], column, units)
@@ -95,17 +98,13 @@ def read_columns(file: str, header: Header, body: Body, bench: Bench) -> ReadCol
         added=_of_rough_cells(rough, {**by_itself, **by_another}, kind, bench) if rough else {},
         dates=dates,
         taken=(
-            *dates.said,
-            *((heading, f"{name} `{word}` in every row") for name, word, heading in header.implied),
             *places,
             *causes,
             *_words_taken(kind, texts, by_itself),
             *_cavities_taken(kind, texts, by_another),
             *(
-                (text, "a rough value")
+                _said(each, ["a rough value" if is_approximate(text) else None for text in each.values])
                 for each in rough.values()
-                for text in each.values
-                if is_approximate(text)
             ),
         ),
         stood_in=frozenset(units.stood_in),
@@ -183,12 +182,20 @@ def _is_empty(text: str) -> bool:
     return text == ""
 
 
-def _split_places(texts: Mapping[str, Coded], kind: LogKind, bench: Bench) -> tuple[dict[str, Coded], Taken]:
+def _said(texts: Coded, taken_for: Sequence[str | None]) -> Coded:
+    """The column of each text with what it was taken for, None where it was taken for nothing."""
+    pairs = zip(texts.values, taken_for, strict=True)
+    return Coded(texts.codes, [None if said is None else (text, said) for text, said in pairs])
+
+
+def _split_places(
+    texts: Mapping[str, Coded], kind: LogKind, bench: Bench
+) -> tuple[dict[str, Coded], list[Coded]]:
     """The texts with a mold and a cavity in each row that names both in one cell, and which cells do."""
-    new, taken = dict(texts), dict[str, str]()
+    new, taken = dict(texts), list[Coded]()
     names = [column.name for column in kind.columns if column.refers_to in {"mold", "cavity"}]
     if len(names) != 2 or not any(name in texts for name in names):
-        return new, ()
+        return new, taken
     for name, other in (names, reversed(names)):
         both, alone = new.get(name), new.get(other)
         if both is None or (alone is not None and "" not in alone.values):
@@ -197,16 +204,17 @@ def _split_places(texts: Mapping[str, Coded], kind: LogKind, bench: Bench) -> tu
         empty = alone.mask(_is_empty)
         places = both.take(empty).map_held(lambda text: find_place(text, bench) if text else None)
         found = np.array([place is not None for place in places], dtype=bool)[both.codes] & empty
-        taken |= {text: " ".join(place) for text, place in zip(both.values, places, strict=True) if place}
+        said = _said(both, [None if place is None else " ".join(place) for place in places])
+        taken.append(constant_column(len(empty)).replaced(empty, said))
         for at, each in enumerate(names):
             parts = ["" if place is None else place[at] for place in places]
             new[each] = (both if each == name else alone).replaced(found, Coded(both.codes, parts))
-    return new, tuple(taken.items())
+    return new, taken
 
 
-def _split_causes(texts: Mapping[str, Coded], kind: LogKind) -> tuple[dict[str, Coded], Taken]:
+def _split_causes(texts: Mapping[str, Coded], kind: LogKind) -> tuple[dict[str, Coded], list[Coded]]:
     """The texts with word and cause in two columns where one cell says both, and which cells do."""
-    new, said = dict(texts), dict[str, str]()
+    new, taken = dict(texts), list[Coded]()
     for column in kind.columns:
         both = new.get(column.name)
         for word, (name, *words) in column.told_by:
@@ -219,14 +227,11 @@ def _split_causes(texts: Mapping[str, Coded], kind: LogKind) -> tuple[dict[str, 
             own = new.get(name) or constant_column(len(both.codes), "")
             empty = np.array([each is not None for each in causes])[both.codes] & own.mask(_is_empty)
             new[name] = own.replaced(empty, Coded(both.codes, [each or "" for each in causes]))
-            told = [
-                (text, each) for text, each in zip(texts[column.name].values, causes, strict=True) if each
-            ]
-            said |= {str(text): f"{word}, {each}" for text, each in told}
+            taken.append(_said(texts[column.name], [each and f"{word}, {each}" for each in causes]))
             pairs = zip(both.values, causes, strict=True)
             both = Coded(both.codes, [text if each is None else word for text, each in pairs])
             new[column.name] = both
-    return new, tuple(said.items())
+    return new, taken
 
 
 def _cause(text: str, column: Column, word: str, other: Column, words: Sequence[str]) -> str | None:
@@ -273,27 +278,28 @@ def _zeros(
 
 def _words_taken(kind: LogKind, texts: Mapping[str, Coded], columns: Mapping[str, Coded]) -> Taken:
     """Each everyday phrase that a cell holds, with the word it was taken for."""
-    return tuple(
-        (text, str(value))
-        for column in kind.columns
-        if column.name in texts and (column.kind in {"word", "yes_no", "name"})
-        for text, value in zip(texts[column.name].values, columns[column.frame_name].values, strict=True)
-        if is_everyday(text, value, column)
-    )
+    for column in kind.columns:
+        if column.name in texts and column.kind in {"word", "yes_no", "name"}:
+            written, values = texts[column.name], columns[column.frame_name].values
+            pairs = zip(written.values, values, strict=True)
+            yield _said(
+                written, [str(value) if is_everyday(text, value, column) else None for text, value in pairs]
+            )
 
 
 def _cavities_taken(kind: LogKind, texts: Mapping[str, Coded], decided: Mapping[str, Coded]) -> Taken:
     """Each cavity that a cell names in other words, with the cavity of its mold that was taken."""
-    taken: dict[tuple[str, str], None] = {}
     for column in kind.columns:
         if column.refers_to == "cavity" and column.name in texts:
             text, cavities = texts[column.name], decided[column.frame_name]
             known = {same_spelling(value) for value in cavities.values if isinstance(value, str)}
             odd = Coded(text.codes, [same_spelling(each) not in known for each in text.values])
-            for row in np.flatnonzero(odd.mask(bool)).tolist():
-                if is_everyday(text.value(row), cavities.value(row), column):
-                    taken[text.value(row), cavities.value(row)] = None
-    return tuple(taken)
+            rows = np.flatnonzero(odd.mask(bool))
+            groups = group_rows([text.take(rows), cavities.take(rows)], len(rows))
+            pairs = [(text.value(row), cavities.value(row)) for row in rows[groups.first].tolist()]
+            codes = np.zeros(len(text.codes), dtype=np.int32)
+            codes[rows] = groups.of_row + 1
+            yield Coded(codes, [None, *(pair if is_everyday(*pair, column) else None for pair in pairs)])
 
 
 def _decided_by_another(

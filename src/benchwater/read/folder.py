@@ -1,18 +1,23 @@
 """Reads every log below a maker's folder, and accounts for every file and row."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import accumulate, chain
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind
+from benchwater.read.dates import DateHints, date_hints
+from benchwater.read.headers import Header
 from benchwater.read.log_parts import LogPart, log_parts
 from benchwater.read.outcome import FileError, NotRead, ReadAs, Reading, SetAside, Source, UnreadColumn
-from benchwater.read.prepare import fill_same_as_above, without_finished_baits
-from benchwater.read.rows import ReadRows, read_rows
+from benchwater.read.prepare import fill_same_as_above, records_by_themselves, without_finished_baits
+from benchwater.read.records import Record, body_of
+from benchwater.read.rows import Origin, ReadRows, check_heading_units, read_rows
 from benchwater.read.tables import build_tables, take_repeats
 from benchwater.read.vocabulary import everyday_key
 from benchwater.words import counted, listed
@@ -22,12 +27,83 @@ if TYPE_CHECKING:
 
 _FAR_AHEAD = np.timedelta64(400, "D")
 _MOST_FAR_AHEAD = 3
+_MOST_WAITING = 5_000
 
 
-class _ReadPart(NamedTuple):
-    part: LogPart
-    content: ReadRows
-    question: str
+class _Waiting(NamedTuple):
+    """A small part that waits to be read: its number, file, records and what its days say together."""
+
+    number: int
+    file: str
+    records: Sequence[Record]
+    hints: DateHints
+
+
+def _read_together(waiting: Sequence[_Waiting], header: Header, bench: Bench) -> dict[int, ReadRows]:
+    """Read parts of one heading laid end to end; each by itself where the log's own check fails on a row.
+
+    Returns the rows by the number of their first part.
+    """
+    ends = list(accumulate((part.records[-1].line if part.records else 0 for part in waiting), initial=0))
+    records = [
+        record._replace(line=record.line + start)
+        for part, start in zip(waiting, ends, strict=False)
+        for record in part.records
+    ]
+    origin = Origin([part.number for part in waiting], [part.file for part in waiting], ends[:-1])
+    hints = [part.hints for part in waiting]
+    together = read_rows(header, body_of(records, len(header.headings)), bench, origin, hints)
+    if together.check_problems and len(waiting) > 1:
+        return {part.number: _read_together([part], header, bench)[part.number] for part in waiting}
+    return {waiting[0].number: together}
+
+
+class _Reader:
+    """Reads part by part; small ones of one heading wait until they are read together."""
+
+    def __init__(self, kinds: Sequence[LogKind], bench: Bench, same_as_above: Sequence[str]) -> None:
+        self._kinds, self._bench, self._same_as_above = kinds, bench, same_as_above
+        self._waiting: dict[object, tuple[Header, list[_Waiting]]] = {}
+        self.parts: list[LogPart] = []
+        self.read: dict[int, ReadRows] = {}
+        self.questions: list[str] = []
+
+    def add(self, found: LogPart) -> None:
+        """Read a part, or let it wait for others. FileError where it is no honest log."""
+        records = records_by_themselves(found, self._kinds, self._bench)
+        if records is not None:
+            self._wait(found, records)
+            return
+        blanks = found.file in self._same_as_above or "*" in self._same_as_above
+        filled = fill_same_as_above(found.header, found.body(), found.file, blanks=blanks)
+        whole = replace(found.without_records(), read_as=found.read_as + filled.read_as)
+        parts = list(without_finished_baits(whole, filled.body, self._kinds, self._bench))
+        self.read |= {
+            number: read_rows(part.header, body, self._bench, Origin([number], [part.file], [0]))
+            for number, (part, body) in enumerate(parts, start=len(self.parts))
+        }
+        self.parts += [part for part, _ in parts]
+        if filled.question:
+            self.questions.append(filled.question)
+
+    def _wait(self, part: LogPart, records: Sequence[Record]) -> None:
+        header, at = part.header, part.header.date_position
+        days = [record.cells[at].strip() for record in records if at is not None and at < len(record.cells)]
+        hints = date_hints(dict.fromkeys(days), self._bench.date_order, part.file)
+        key = header.key, replace(hints, said=())
+        if key not in self._waiting:
+            check_heading_units(header)
+        of_heading, waiting = self._waiting.setdefault(key, (header, []))
+        waiting.append(_Waiting(len(self.parts), part.file, records, hints))
+        self.parts.append(part.without_records())
+        if len(waiting) >= _MOST_WAITING:
+            self.read |= _read_together(waiting, of_heading, self._bench)
+            del self._waiting[key]
+
+    def finish(self) -> None:
+        """Read what waits."""
+        for header, waiting in self._waiting.values():
+            self.read |= _read_together(waiting, header, self._bench)
 
 
 def read_folder(
@@ -44,78 +120,96 @@ def read_folder(
     `keep_repeats` names files whose rows are all meant, though another file holds the same ones; `*` is
     every file. `same_as_above` names files where a blank day or name is that of the row above.
     """
-    files: list[_ReadPart] = []
+    reader = _Reader(kinds, bench, same_as_above)
     not_read: list[NotRead] = []
     for found in log_parts(folder, kinds, bench, progress=progress):
         if isinstance(found, NotRead):
             not_read.append(found)
             continue
         try:
-            blanks = found.file in same_as_above or "*" in same_as_above
-            filled = fill_same_as_above(found.header, found.body(), found.file, blanks=blanks)
-            whole = replace(found.without_records(), read_as=found.read_as + filled.read_as)
-            files += [
-                _ReadPart(part, read_rows(part.file, part.header, body, bench), filled.question)
-                for part, body in without_finished_baits(whole, filled.body, kinds, bench)
-            ]
+            reader.add(found)
         except FileError as error:
             not_read.append(error.not_read(found.file))
-    unique, repeats = take_repeats([read.content for read in files], keep_repeats)
-    cells: list[SetAside] = []
-    sources = []
-    for (part, content, _), kept in zip(files, unique, strict=True):
-        lines = frozenset(kept.lines.tolist() if content.cells_set_aside else ())
-        in_rows_that_count = [cell for cell in content.cells_set_aside if cell.line in lines]
-        cells += in_rows_that_count
-        sources.append(
+    reader.finish()
+    parts, read = reader.parts, [reader.read[first] for first in sorted(reader.read)]
+    files = [part.file for part in parts]
+    unique, repeats = take_repeats(read, files, keep_repeats)
+    tables = build_tables(kinds, unique, files)
+    seen, used = (_rows_of_parts(entries, len(parts)) for entries in (read, unique))
+    set_aside = _by_part([entry.set_aside for entry in read])
+    cells = _by_part([_in_rows(entry) for entry in unique])
+    taken = _by_part([entry.taken for entry in read])
+    check_problems = _by_part([entry.check_problems for entry in read])
+    return Reading(
+        tables=tables,
+        sources=tuple(
             Source(
                 file=part.file,
                 path=part.path,
                 sha256=part.sha256,
                 log=part.log,
-                rows=len(content.lines) + len(content.set_aside),
-                used=len(kept.lines),
-                repeated=len(content.lines) - len(kept.lines),
-                set_aside=len(content.set_aside),
-                cells_set_aside=len(in_rows_that_count),
+                rows=seen[number] + len(set_aside.get(number, ())),
+                used=used[number],
+                repeated=seen[number] - used[number],
+                set_aside=len(set_aside.get(number, ())),
+                cells_set_aside=len(cells.get(number, ())),
                 dialect=part.dialect,
             )
-        )
-    tables = build_tables(kinds, unique)
-    return Reading(
-        tables=tables,
-        sources=tuple(sources),
-        set_aside=tuple(entry for read in files for entry in read.content.set_aside),
-        cells_set_aside=tuple(cells),
+            for number, part in enumerate(parts)
+        ),
+        set_aside=tuple(chain.from_iterable(set_aside.values())),
+        cells_set_aside=tuple(chain.from_iterable(cells.values())),
         repeats=repeats,
         not_read=tuple(not_read),
-        fallbacks=tuple(sorted({text for read in files for text in read.content.fallbacks})),
-        check_problems=tuple(
-            read.content.check_problem for read in files if read.content.check_problem is not None
-        ),
+        fallbacks=tuple(sorted(set().union(*(entry.fallbacks for entry in read)))),
+        check_problems=tuple(chain.from_iterable(check_problems.values())),
         read_as=tuple(
-            ReadAs(file=read.part.file, written=written, read_as=taken_for)
-            for read in files
+            ReadAs(file=part.file, written=written, read_as=taken_for)
+            for number, part in enumerate(parts)
             for written, taken_for in dict.fromkeys(
-                (*read.part.read_as, *read.part.header.read_as, *read.content.words_taken)
+                (*part.read_as, *part.header.read_as, *taken.get(number, ()))
             )
         ),
         questions=(
-            *dict.fromkeys(read.question for read in files if read.question),
+            *dict.fromkeys(reader.questions),
             *_far_ahead(tables),
             *_short_names(kinds, tables),
         ),
         unread_columns=tuple(
             dict.fromkeys(
-                UnreadColumn(
-                    file=read.part.file, column=each.written, may_be=each.may_be, could_be=each.could_be
-                )
-                for read in files
-                for each in read.part.header.headings
+                UnreadColumn(file=part.file, column=each.written, may_be=each.may_be, could_be=each.could_be)
+                for part in parts
+                for each in part.header.headings
                 if each.column is None and each.text
             )
         ),
     )
+
+
+_Entry = TypeVar("_Entry")
+
+
+def _by_part(found: Sequence[Mapping[int, Sequence[_Entry]]]) -> dict[int, Sequence[_Entry]]:
+    """What was found in each part, in the order of the parts."""
+    return dict(sorted(chain.from_iterable(each.items() for each in found), key=lambda each: each[0]))
+
+
+def _rows_of_parts(read: Sequence[ReadRows], parts: int) -> list[int]:
+    """How many usable rows each part has."""
+    of_rows = [np.zeros(0, dtype=np.int32), *(entry.parts for entry in read)]
+    return [int(rows) for rows in np.bincount(np.concatenate(of_rows), minlength=parts)]
+
+
+def _in_rows(entry: ReadRows) -> dict[int, list[SetAside]]:
+    """The cells set aside in the rows that are left."""
+    cells = [(part, cell) for part, its_cells in entry.cells_set_aside.items() for cell in its_cells]
+    keys = np.array([(part << 32) + cell.line for part, cell in cells], dtype=np.int64)
+    left = np.isin(keys, (entry.parts.astype(np.int64) << 32) + entry.lines) if cells else keys
+    found = defaultdict[int, list[SetAside]](list)
+    for (part, cell), is_left in zip(cells, left.tolist(), strict=True):
+        if is_left:
+            found[part].append(cell)
+    return found
 
 
 def _far_ahead(tables: Mapping[str, "pd.DataFrame"]) -> Iterator[str]:

@@ -68,6 +68,12 @@ class Header:
         return next((h.position for h in self.headings if h.column and h.column.kind == "date"), None)
 
     @property
+    def key(self) -> object:
+        """What two headers share by which the same cells are read as the same rows."""
+        names = [(h.text, h.unit, h.column and h.column.name) for h in self.headings]
+        return self.kind.name, self.separator, self.implied, tuple(names)
+
+    @property
     def read_as(self) -> list[tuple[str, str]]:
         """The everyday headings, each with the name of its column."""
         return [(h.written, h.column.name) for h in self.headings if h.column is not None and h.is_everyday]

@@ -3,22 +3,55 @@
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
-from benchwater.plugin.logs import LogKind
+from benchwater.plugin.logs import Column, LogKind
 from benchwater.read.coded import Coded
 from benchwater.read.headers import Header, Heading
 from benchwater.read.log_parts import LogPart
 from benchwater.read.names import find_name, same_spelling
 from benchwater.read.outcome import marks_totals
-from benchwater.read.records import Body
+from benchwater.read.records import SMALL, Body, Record, records_below
+from benchwater.read.rows import record_problem
 from benchwater.words import counted
 
 _DITTO = re.compile(r"[\"“”″〃]|''|-\s?[\"“”″]\s?-|ditto|same(?: as above)?|do\.|idem", re.IGNORECASE)
 _FEW = 0.05
+
+
+def records_by_themselves(part: LogPart, kinds: Sequence[LogKind], bench: Bench) -> list[Record] | None:
+    """The records of a small part if each is a row that stands for itself, else None."""
+    header = part.header
+    if part.records is not None or len(header.below) >= SMALL:
+        return None
+    records = records_below(header.below, header.separator, header.first_line)
+    named = [h for h in header.headings if h.column is not None]
+    can_repeat = [h.position for h in named if h.column and _can_repeat(h.column)]
+    is_split = any(kind.part_of == part.log for kind in kinds)
+    items = [h.position for h in named if is_split and h.column and h.column.refers_to == "item"]
+    for record in records:
+        cells = [cell.strip() for cell in record.cells]
+        if (
+            record_problem(record, header) is not None
+            or any(map(_is_ditto, cells))
+            or not all(at < len(cells) and cells[at] for at in can_repeat)
+            or _builds([cells[at] for at in items if at < len(cells)], bench)
+        ):
+            return None
+    return records
+
+
+def _can_repeat(column: Column) -> bool:
+    return column.needed and column.kind in {"date", "name"}
+
+
+@lru_cache(maxsize=20_000)
+def _is_ditto(text: str) -> bool:
+    return _DITTO.fullmatch(text) is not None
 
 
 class Filled(NamedTuple):
@@ -37,12 +70,11 @@ def fill_same_as_above(header: Header, body: Body, file: str, *, blanks: bool) -
         column = columns[heading.position]
         if heading.column is None:
             continue
-        ditto = {str(text) for text in column.values if text and _DITTO.fullmatch(str(text).strip())}
+        ditto = {text for text in column.values if _is_ditto(text)}
         if ditto:
             columns[heading.position] = column = _filled(column, column.mask(ditto.__contains__))
             said |= dict.fromkeys(sorted(ditto), "the cell above")
-        can_repeat = heading.column.needed and heading.column.kind in {"date", "name"}
-        if not can_repeat or "" not in column.values:
+        if not _can_repeat(heading.column) or "" not in column.values:
             continue
         if has_cells is None:
             has_cells = np.sum([each.mask(bool) for each in body.columns], axis=0) >= 2

@@ -39,8 +39,8 @@ _MARKS = (
 DITTO = "〃"
 LineAt = Callable[[int], str | None]
 """The line of an index from 0, without its end; None behind the last."""
-SMALL_BYTES = 4_000
-"""A text below this size is split line by line, which then costs less than to call pandas."""
+SMALL = 4_000
+"""A text of fewer characters is split line by line, which then costs less than to call pandas."""
 _WIDER = 2
 _CHUNK_BYTES = 8 * 1024 * 1024
 _NEWLINE, _QUOTE, _NOTHING = ord("\n"), ord('"'), 0
@@ -274,15 +274,42 @@ def read_body(text: str, separator: str, width: int, first_line: int) -> Body:
     The body has a few columns more than `width`, for cells behind the last heading.
     """
     width += _WIDER
+    if len(text) < SMALL:
+        return body_of(records_below(text, separator, first_line), width)
     lines = _ByteLines(text)
     irregular = lines.holding(_QUOTE) | lines.holding(_NOTHING)
     irregular[0] |= lines.data.startswith(_MARK)
-    if len(lines.data) < SMALL_BYTES:
-        irregular[:] = True
     try:
         return _body(lines, irregular, separator, width, first_line)
     except _WiderLineError:
         return _body(lines, irregular | (lines.fields(separator) > width), separator, width, first_line)
+
+
+def records_below(text: str, separator: str, first_line: int) -> list[Record]:
+    """The records of a text that hold anything, on the lines where they stand in the file."""
+    found = (record for record, _ in records_and_ends(text, separator))
+    return [record._replace(line=record.line - 1 + first_line) for record in found]
+
+
+def body_of(records: Sequence[Record], width: int) -> Body:
+    """The body of some records. FileError beyond the bounds of an honest log."""
+    if len(records) > MOST_ROWS:
+        raise FileError(f"has {len(records)} rows (at most {MOST_ROWS})")
+    kept_whole = {
+        record.line: record
+        for record in records
+        if record.open_quote or any(map(str.strip, record.cells[width:]))
+    }
+    if len(kept_whole) > MOST_SET_ASIDE:
+        raise FileError(f"has more than {MOST_SET_ASIDE} rows that cannot be read")
+    columns = list(islice(zip_longest(*(record.cells for record in records), fillvalue=""), width))
+    columns += [("",) * len(records)] * (width - len(columns))
+    rows = np.arange(len(records), dtype=np.int32)
+    return Body(
+        lines=np.array([record.line for record in records], dtype=np.int64),
+        columns=tuple(map_values(Coded(rows, texts), str.strip) for texts in columns),
+        irregular=kept_whole,
+    )
 
 
 class _WiderLineError(ValueError):
@@ -290,40 +317,27 @@ class _WiderLineError(ValueError):
 
 
 def _body(lines: "_ByteLines", irregular: Mask, separator: str, width: int, first_line: int) -> Body:
-    single, taken = _irregular_records(lines, irregular, separator)
+    found, taken = _irregular_records(lines, irregular, separator)
+    single = body_of([record._replace(line=record.line - 1 + first_line) for record in found], width)
     wanted = lines.ends > lines.starts
     wanted[taken] = False
     plain = np.flatnonzero(wanted)
     parts = _parse(lines.select(wanted), separator, width) if len(plain) else []
-    parts.append(_columns_of(single, width))
-    columns = [map_values(concatenate(of_one), str.strip) for of_one in zip(*parts, strict=True)]
-    if len(columns[0].codes) != len(plain) + len(single):
-        raise AssertionError(f"{len(plain)} lines gave {len(columns[0].codes) - len(single)} records")
-    starts = np.array([record.line - 1 for record in single], dtype=np.int64)
-    kept_whole = [
-        record for record in single if record.open_quote or any(map(str.strip, record.cells[width:]))
-    ]
-    if len(kept_whole) > MOST_SET_ASIDE:
-        raise FileError(f"has more than {MOST_SET_ASIDE} rows that cannot be read")
-    moved = [record._replace(line=record.line - 1 + first_line) for record in kept_whole]
+    all_parts = zip(*parts, single.columns, strict=True)
+    columns = [map_values(concatenate(of_one), str.strip) for of_one in all_parts]
+    if len(columns[0].codes) != len(plain) + len(found):
+        raise AssertionError(f"{len(plain)} lines gave {len(columns[0].codes) - len(found)} records")
     body = Body(
-        lines=np.concatenate([plain, starts]) + first_line,
+        lines=np.concatenate([plain + first_line, single.lines]),
         columns=tuple(columns),
-        irregular={record.line: record for record in moved},
+        irregular=single.irregular,
     )
-    body = body.take(np.argsort(body.lines, kind="stable")) if single and len(plain) else body
+    body = body.take(np.argsort(body.lines, kind="stable")) if found and len(plain) else body
     blank = _blank_rows(body)
     body = body if not len(blank) else body.take(np.delete(np.arange(len(body.lines)), blank))
     if len(body.lines) > MOST_ROWS:
         raise FileError(f"has {len(body.lines)} rows (at most {MOST_ROWS})")
     return body
-
-
-def _columns_of(records: Sequence[Record], width: int) -> list[Coded]:
-    columns = list(islice(zip_longest(*(record.cells for record in records), fillvalue=""), width))
-    columns += [("",) * len(records)] * (width - len(columns))
-    rows = np.arange(len(records), dtype=np.int32)
-    return [Coded(rows, texts) for texts in columns]
 
 
 def _blank_rows(body: Body) -> Indices:

@@ -1,18 +1,19 @@
 """Read the records below a header as rows, apply the log's own check, and set rows aside with a reason."""
 
 import traceback
+from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Any
 
 import numpy as np
 
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.logs import LogKind, RowProblem, Value
-from benchwater.read.coded import Coded, Indices, Mask, constant_column, group_rows
-from benchwater.read.columns import Taken, is_error, read_columns
-from benchwater.read.dates import DateHints, read_date
+from benchwater.read.coded import Coded, Codes, Indices, Mask, constant_column, group_rows
+from benchwater.read.columns import is_error, read_columns
+from benchwater.read.dates import DateHints, date_hints, read_date
 from benchwater.read.headers import Header, Heading
 from benchwater.read.outcome import (
     LONGEST_CELL,
@@ -30,31 +31,54 @@ from benchwater.text import error_text
 from benchwater.units import QuantityError, is_quantity, read_quantity
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadRows:
-    """The usable rows of one file, and the rows and cells set aside.
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where the lines of a text come from: of one part of a file, or of several laid end to end.
 
-    `columns` holds the values of the usable rows by the table's column names, `lines` the line each row
-    starts on. `words_taken` are everyday phrases with the words they were taken for, `fallbacks` says which
-    documented units stood in for bare numbers, `check_problem` how the log's check failed.
+    `parts` are the numbers of the parts, `files` the files that these stand in. `starts` says how many lines
+    of the text come before line 1 of each.
     """
 
-    file: str
+    parts: Sequence[int]
+    files: Sequence[str]
+    starts: Sequence[int]
+
+    def of(self, line: int) -> tuple[int, str, int]:
+        """The part, the file and the line in that file of a line of the text."""
+        at = bisect_left(self.starts, line) - 1
+        return self.parts[at], self.files[at], line - self.starts[at]
+
+    def of_all(self, lines: Indices) -> tuple[Codes, Indices]:
+        """The part of each line, and the line in its file."""
+        at = np.searchsorted(self.starts, lines) - 1
+        return np.array(self.parts, dtype=np.int32)[at], lines - np.array(self.starts, dtype=np.int64)[at]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadRows:
+    """The usable rows of parts with one heading; by the number of the part what was set aside or taken.
+
+    `columns` holds the values of the usable rows by the table's column names, `parts` the part that each row
+    is of, `lines` the line it starts on. `taken` are texts with what they were taken for, `fallbacks` says
+    which documented units stood in for bare numbers, `check_problems` how the log's check failed first.
+    """
+
     log: str
     columns: Mapping[str, Coded]
+    parts: Codes
     lines: Indices
-    set_aside: tuple[SetAside, ...]
-    cells_set_aside: tuple[SetAside, ...]
-    words_taken: Taken
+    set_aside: Mapping[int, Sequence[SetAside]]
+    cells_set_aside: Mapping[int, Sequence[SetAside]]
+    taken: Mapping[int, Sequence[tuple[str, str]]]
     fallbacks: frozenset[str]
-    check_problem: CheckProblem | None
+    check_problems: Mapping[int, Sequence[CheckProblem]]
 
     def take(self, kept: Mask) -> "ReadRows":
         """The same with some of the usable rows."""
         if kept.all():
             return self
         columns = {name: column.take(kept) for name, column in self.columns.items()}
-        return replace(self, columns=columns, lines=self.lines[kept])
+        return replace(self, columns=columns, parts=self.parts[kept], lines=self.lines[kept])
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,16 +90,24 @@ class Problem:
     error: CellError
 
 
-def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
+def read_rows(
+    header: Header, body: Body, bench: Bench, origin: Origin, hints: Sequence[DateHints] = ()
+) -> ReadRows:
     """Read each record below the header as a row, or set it aside. FileError beyond an honest log's bounds.
 
     Several records of a body may stand on one line. A cell that does not decide its row is set aside alone:
-    the row counts, and the value is unknown.
+    the row counts, and the value is unknown. `hints` is what the days of each part say together, the same of
+    all but for `said`; without it the days below the header are asked.
     """
-    _check_heading_units(header)
+    check_heading_units(header)
     kind = header.kind
     body, unusable = _without_unusable_records(body, header)
-    read = read_columns(file, header, body, bench)
+    read = read_columns(
+        header,
+        body,
+        bench,
+        lambda days: hints[0] if hints else date_hints(days, bench.date_order, origin.files[0]),
+    )
     columns = {**_extra_columns(body, header), **read.values}
     names = {column.frame_name: column.name for column in kind.columns}
     read_cells = [
@@ -96,7 +128,7 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
             cells += [(row, name, columns[frame_name].value(row)) for row in wrong_rows]
             _check_number(len(cells), "cells")
     passed = np.flatnonzero(~refused)
-    found, check_problem = _checked(file, kind, _usable(columns, ~refused), body.lines[passed], bench)
+    found, failure = _checked(kind, _usable(columns, ~refused), len(passed), bench)
     rules_of_row = dict(
         zip(passed[found.mask(bool)].tolist(), np.flatnonzero(found.mask(bool)).tolist(), strict=True)
     )
@@ -126,28 +158,41 @@ def read_rows(file: str, header: Header, body: Body, bench: Bench) -> ReadRows:
             here = np.isin(np.arange(len(body.lines)), ruled_out)
             columns[frame_name] = columns[frame_name].replaced(here, constant_column(len(here)))
     day = read.by_itself.get("date")
+    set_aside, cells_set_aside = (
+        defaultdict[int, list[SetAside]](list),
+        defaultdict[int, list[SetAside]](list),
+    )
+    for line, each, content in sorted(problems, key=lambda problem: problem[0]):
+        part, file, own_line = origin.of(line)
+        set_aside[part].append(
+            _set_aside(file, kind, own_line, each, *_amount_and_unit(content, bench), tuple(content.items()))
+        )
+    for row, name, error in cells:
+        part, file, own_line = origin.of(int(body.lines[row]))
+        values = () if day is None else (("date", day.value(row)),)
+        problem = Problem(name, read.text(name, row), error)
+        cells_set_aside[part].append(_set_aside(file, kind, own_line, [problem], values=values))
+    parts, lines = origin.of_all(body.lines)
+    taken = _taken_by_part(read.taken, origin, parts)
+    implied = [(heading, f"{name} `{word}` in every row") for name, word, heading in header.implied]
+    for part, of_part in zip(origin.parts, hints or [read.dates], strict=True):
+        if of_part.said or implied:
+            taken[part] = [*of_part.said, *implied, *taken.get(part, ())]
+    check_problems = {}
+    if failure is not None:
+        row, why, detail = failure
+        part, file, own_line = origin.of(int(body.lines[passed[row]]))
+        check_problems[part] = [CheckProblem(log=kind.name, file=file, line=own_line, why=why, detail=detail)]
     return ReadRows(
-        file=file,
         log=kind.name,
         columns=_usable(columns, ~refused),
-        lines=body.lines[~refused],
-        set_aside=tuple(
-            _set_aside(file, kind, line, each, *_amount_and_unit(content, bench), tuple(content.items()))
-            for line, each, content in sorted(problems, key=lambda problem: problem[0])
-        ),
-        cells_set_aside=tuple(
-            _set_aside(
-                file,
-                kind,
-                int(body.lines[row]),
-                [Problem(name, read.text(name, row), error)],
-                values=() if day is None else (("date", day.value(row)),),
-            )
-            for row, name, error in cells
-        ),
-        words_taken=read.taken,
+        parts=parts[~refused],
+        lines=lines[~refused],
+        set_aside=set_aside,
+        cells_set_aside=cells_set_aside,
+        taken=taken,
         fallbacks=read.stood_in,
-        check_problem=check_problem,
+        check_problems=check_problems,
     )
 
 
@@ -186,7 +231,8 @@ def extra_name(heading: Heading, kind: LogKind) -> str:
     return f"extra_{heading.text}" if heading.text in kind.frame_columns else heading.text
 
 
-def _check_heading_units(header: Header) -> None:
+def check_heading_units(header: Header) -> None:
+    """FileError where the unit of a heading is none of its column's."""
     for heading in header.headings:
         column = heading.column
         if column is None or heading.unit is None:
@@ -310,32 +356,44 @@ def _set_aside(
     )
 
 
+def _taken_by_part(
+    columns: Sequence[Coded], origin: Origin, parts: Codes
+) -> dict[int, list[tuple[str, str]]]:
+    """The texts of each part that were taken for something else, of each column in their order."""
+    if len(origin.parts) == 1:
+        taken = [pair for column in columns for pair in column.held() if pair is not None]
+        return {origin.parts[0]: taken} if taken else {}
+    found = defaultdict[int, list[tuple[str, str]]](list)
+    for column in columns:
+        rows = np.flatnonzero(column.mask(lambda pair: pair is not None))
+        for part, code in dict.fromkeys(zip(parts[rows].tolist(), column.codes[rows].tolist(), strict=True)):
+            found[part].append(column.values[code])
+    return found
+
+
 Check = Callable[[Mapping[str, Value], Bench], Iterable[RowProblem]]
+_Failure = tuple[int, str, str]
+"""The first row on which a check fails, why, and the traceback."""
 
 
 def _checked(
-    file: str, kind: LogKind, columns: Mapping[str, Coded], lines: Indices, bench: Bench
-) -> tuple[Coded, CheckProblem | None]:
+    kind: LogKind, columns: Mapping[str, Coded], rows: int, bench: Bench
+) -> tuple[Coded, _Failure | None]:
     """Apply the check of a log to its rows (see `_check_rows`); one that would hold the run is left out."""
-    unchecked = constant_column(len(lines), ())
+    unchecked = constant_column(rows, ())
     if kind.check is None:
         return unchecked, None
-    problem = partial(CheckProblem, log=kind.name, file=file)
     try:
         with plugin_call(f"The check of the log {kind.name}"):
-            found, failure = _check_rows(kind.check, columns, len(lines), bench)
+            return _check_rows(kind.check, columns, rows, bench)
     except StoppedError as error:
-        return unchecked, problem(line=int(lines[0]), why=str(error), detail="") if len(lines) else None
-    if failure is None:
-        return found, None
-    row, why, detail = failure
-    return found, problem(line=int(lines[row]), why=why, detail=detail)
+        return unchecked, (0, str(error), "") if rows else None
 
 
 def _check_rows(
     check: Check, columns: Mapping[str, Coded], rows: int, bench: Bench
-) -> tuple[Coded, tuple[int, str, str] | None]:
-    """Return the problems of each row as a column, and row, reason and traceback of the first failure.
+) -> tuple[Coded, _Failure | None]:
+    """Return the problems of each row as a column, and the first failure.
 
     The columns that the check reads are recorded; rows that are equal in all of them get the same answer, so
     the check sees one of them. A row on which it raises or returns something else than RowProblems has none.
@@ -345,7 +403,7 @@ def _check_rows(
         groups = group_rows([columns[name] for name in sorted(checked_columns)], rows)
         read: set[str] = set()
         problems: list[tuple[RowProblem, ...]] = []
-        failure: tuple[int, str, str] | None = None
+        failure: _Failure | None = None
         for row in groups.first.tolist():
             try:
                 problems.append(_problems(check, _RecordingRow(columns, row, read), bench))

@@ -5,6 +5,7 @@ earlier file (by name) already holds is a repeat, as often as that file holds it
 and three here make one new row. Rows are compared by their values, not by how these are written.
 """
 
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from benchwater.read.coded import (
     Coded,
     Codes,
     Indices,
+    Mask,
     concatenate,
     constant_column,
     group_rows,
@@ -32,80 +34,88 @@ _NUMBERS = frozenset({"number", "money", "amount", "spread", *QUANTITIES})
 
 
 def take_repeats(
-    files: Sequence[ReadRows], keep: Sequence[str] = ()
+    read: Sequence[ReadRows], files: Sequence[str], keep: Sequence[str] = ()
 ) -> tuple[list[ReadRows], tuple[Repeat, ...]]:
-    """Return the files without the rows that an earlier one holds, and an account of these.
+    """Return the rows without those that an earlier file holds, and an account of these.
 
-    `keep` names files whose rows are all meant, `*` is all.
+    `files` names the file of each part. `keep` names files whose rows are all meant, `*` is all.
     """
-    kept = [np.ones(len(entry.lines), dtype=bool) for entry in files]
+    kept = [np.ones(len(entry.lines), dtype=bool) for entry in read]
     repeats: list[Repeat] = []
-    for log in dict.fromkeys(entry.log for entry in files):
-        of_log = sorted(
-            (number for number, entry in enumerate(files) if entry.log == log),
-            key=lambda number: files[number].file,
-        )
-        for number, same in zip(of_log, _repeated([files[each] for each in of_log], keep), strict=True):
-            entry = files[number]
-            for first, rows in sorted(same.items()):
-                kept[number][rows] = False
-                lines = entry.lines[rows].tolist()
-                repeats.append(Repeat(file=entry.file, lines=runs(lines), rows=len(lines), first_in=first))
-    unique = [entry.take(rows) for entry, rows in zip(files, kept, strict=True)]
+    for log in dict.fromkeys(entry.log for entry in read):
+        of_log = [number for number, entry in enumerate(read) if entry.log == log]
+        entries = [read[number] for number in of_log]
+        is_new, of_files = _repeated(entries, files, keep)
+        repeats += of_files
+        ends = np.cumsum([len(entry.lines) for entry in entries])
+        for number, of_entry in zip(of_log, np.split(is_new, ends[:-1]), strict=True):
+            kept[number] = of_entry
+    unique = [entry.take(rows) for entry, rows in zip(read, kept, strict=True)]
     return unique, tuple(sorted(repeats, key=lambda repeat: repeat.file))
 
 
-def _repeated(files: Sequence[ReadRows], keep: Sequence[str]) -> list[dict[str, Indices]]:
-    """The rows of each file that are repeats, by the file that holds them first."""
-    found: list[dict[str, Indices]] = []
-    rows_of, same_of, count = _rows_to_compare(files)
-    held = np.zeros(count, dtype=np.int64)
-    first_in = np.full(count, -1, dtype=np.int64)
-    for number, (entry, rows, same) in enumerate(zip(files, rows_of, same_of, strict=True)):
-        if not len(rows):
-            found.append({})
-            continue
-        meant = "*" in keep or entry.file in keep
-        keys, counts = np.unique(same, return_counts=True)
-        again = np.zeros(len(rows), dtype=bool) if meant else _occurrence(same) <= held[same]
-        new = np.unique(same[~again])
-        repeats_of = first_in[same[again]]
-        found.append(
-            {files[first].file: rows[again][repeats_of == first] for first in np.unique(repeats_of).tolist()}
-        )
-        first_in[new] = np.where(first_in[new] < 0, number, first_in[new])
-        held[keys] = held[keys] + counts if meant else np.maximum(held[keys], counts)
-    return found
+def _repeated(
+    entries: Sequence[ReadRows], files: Sequence[str], keep: Sequence[str]
+) -> tuple[Mask, list[Repeat]]:
+    """A mask of the rows of one log that are no repeats, and an account of those that are.
 
-
-def _rows_to_compare(files: Sequence[ReadRows]) -> tuple[list[Indices], list[Codes], int]:
-    """The rows of each file that another file may hold, the group of equal rows each is in, how many groups.
-
-    Only days with rows in several files are compared.
+    Only days with rows of several parts are compared.
     """
-    ends = np.cumsum([len(entry.lines) for entry in files])
-    all_rows = np.arange(ends[-1], dtype=np.int64)
-    if len(files) == 1:
-        return [all_rows[:0]], [np.zeros(0, dtype=np.int32)], 0
-    of_file = np.repeat(np.arange(len(files), dtype=np.int32), [len(entry.lines) for entry in files])
-    names = list(dict.fromkeys(name for entry in files for name in entry.columns))
-    days = _compared(files, "date")
-    pairs = group_rows([days, Coded(of_file, range(len(files)))], len(all_rows)).first
-    files_of_day = np.bincount(days.codes[pairs], minlength=len(days.values))
-    rows = all_rows[files_of_day[days.codes] > 1]
-    same = group_rows([_compared(files, name).take(rows) for name in names], len(rows))
-    starts = np.concatenate([[0], ends[:-1]])
-    cuts = [slice(*np.searchsorted(rows, edges)) for edges in zip(starts, ends, strict=True)]
-    return (
-        [rows[cut] - start for cut, start in zip(cuts, starts, strict=True)],
-        [same.of_row[cut] for cut in cuts],
-        len(same.first),
-    )
+    parts, lines = _parts_and_lines(entries)
+    order, is_new, repeats = _order(files), np.ones(len(lines), dtype=bool), list[Repeat]()
+    if not len(parts) or parts.min() == parts.max():
+        return is_new, repeats
+    days = _compared(entries, "date")
+    rows = np.flatnonzero(_held_by_several(days.codes, parts)[days.codes])
+    rows = rows[np.argsort(order[parts[rows]], kind="stable")]
+    names = dict.fromkeys(name for entry in entries for name in entry.columns)
+    same = group_rows([_compared(entries, name).take(rows) for name in names], len(rows)).of_row
+    several = _held_by_several(same, parts[rows])[same]
+    rows, same = rows[several], same[several]
+    pairs = group_rows([Coded(same, range(len(rows))), Coded(parts[rows], files)], len(rows))
+    held, first_in, before = dict[int, int](), dict[int, int](), np.zeros(len(pairs.first), dtype=np.int64)
+    counts = np.bincount(pairs.of_row).tolist()
+    for pair, (group, part) in enumerate(
+        zip(same[pairs.first].tolist(), parts[rows][pairs.first].tolist(), strict=True)
+    ):
+        is_meant = "*" in keep or files[part] in keep
+        earlier = held.get(group, 0)
+        before[pair] = 0 if is_meant else earlier
+        held[group] = earlier + counts[pair] if is_meant else max(earlier, counts[pair])
+        first_in.setdefault(group, part)
+    again = _occurrence(pairs.of_row) <= before[pairs.of_row]
+    is_new[rows[again]] = False
+    found = defaultdict[tuple[int, str], list[int]](list)
+    for row, group in zip(rows[again].tolist(), same[again].tolist(), strict=True):
+        found[int(parts[row]), files[first_in[group]]].append(int(lines[row]))
+    for (part, first), its_lines in sorted(found.items(), key=lambda each: (order[each[0][0]], each[0][1])):
+        repeats.append(Repeat(file=files[part], lines=runs(its_lines), rows=len(its_lines), first_in=first))
+    return is_new, repeats
 
 
-def _compared(files: Sequence[ReadRows], name: str) -> Coded:
-    """One column of all files; an empty cell equals one of a column that is not there."""
-    return map_values(_concatenate(files, name), lambda value: None if value == "" else value)
+def _parts_and_lines(entries: Sequence[ReadRows]) -> tuple[Codes, Indices]:
+    parts = [np.zeros(0, dtype=np.int32), *(entry.parts for entry in entries)]
+    lines = [np.zeros(0, dtype=np.int64), *(entry.lines for entry in entries)]
+    return np.concatenate(parts), np.concatenate(lines)
+
+
+def _order(files: Sequence[str]) -> Indices:
+    """The place of each part in the order of files, and of their parts within one."""
+    return np.argsort(np.array(sorted(range(len(files)), key=files.__getitem__), dtype=np.int64))
+
+
+def _held_by_several(groups: Codes, parts: Codes) -> Mask:
+    """For each group of rows, whether several parts hold any."""
+    size = int(groups.max(initial=-1)) + 1
+    first, last = np.full(size, np.iinfo(np.int32).max), np.full(size, -1)
+    np.minimum.at(first, groups, parts)
+    np.maximum.at(last, groups, parts)
+    return first < last
+
+
+def _compared(entries: Sequence[ReadRows], name: str) -> Coded:
+    """One column of all rows; an empty cell equals one of a column that is not there."""
+    return map_values(_concatenate(entries, name), lambda value: None if value == "" else value)
 
 
 def _occurrence(keys: Codes) -> Indices:
@@ -119,21 +129,28 @@ def _occurrence(keys: Codes) -> Indices:
     return occurrence
 
 
-def build_tables(kinds: Sequence[LogKind], files: Sequence[ReadRows]) -> "dict[str, pd.DataFrame]":
-    """One table for each log kind, empty ones too, in order of date, file and line; see `Season.log`."""
-    return {kind.name: _table(kind, [entry for entry in files if entry.log == kind.name]) for kind in kinds}
+def build_tables(
+    kinds: Sequence[LogKind], read: Sequence[ReadRows], files: Sequence[str]
+) -> "dict[str, pd.DataFrame]":
+    """One table for each log kind, empty ones too, in order of date, file and line; see `Season.log`.
+
+    `files` names the file of each part.
+    """
+    return {
+        kind.name: _table(kind, [each for each in read if each.log == kind.name], files) for kind in kinds
+    }
 
 
-def _table(kind: LogKind, files: Sequence[ReadRows]) -> "pd.DataFrame":
+def _table(kind: LogKind, entries: Sequence[ReadRows], files: Sequence[str]) -> "pd.DataFrame":
     import pandas as pd
 
-    files = sorted((entry for entry in files if len(entry.lines)), key=lambda entry: entry.file)
-    lines = np.concatenate([np.zeros(0, dtype=np.int64), *(entry.lines for entry in files)])
-    days = _concatenate(files, "date")
-    order = np.argsort(_typed(days.values, "datetime64[us]")[days.codes], kind="stable")
+    entries = [entry for entry in entries if len(entry.lines)]
+    parts, lines = _parts_and_lines(entries)
+    days = _concatenate(entries, "date")
+    order = np.lexsort((_order(files)[parts], _typed(days.values, "datetime64[us]")[days.codes]))
     data: dict[str, Any] = {}
     for column in kind.columns:
-        values = _concatenate(files, column.frame_name).take(order)
+        values = _concatenate(entries, column.frame_name).take(order)
         if column.kind == "name" and column.refers_to is None:
             values = _one_spelling(values)
         dtype = _dtype(column)
@@ -141,18 +158,16 @@ def _table(kind: LogKind, files: Sequence[ReadRows]) -> "pd.DataFrame":
         data[column.frame_name] = (
             _categorical(values) if is_words else _typed(values.values, dtype).take(values.codes)
         )
-    counts = [len(entry.lines) for entry in files]
-    names = Coded(np.repeat(np.arange(len(files), dtype=np.int32), counts), [entry.file for entry in files])
-    data["file"] = _categorical(names.take(order))
+    data["file"] = _categorical(Coded(parts[order], files))
     data["line"] = lines[order]
     declared = set(data)
-    for name in sorted({name for entry in files for name in entry.columns} - declared):
-        data[name] = _categorical(_concatenate(files, name).take(order))
+    for name in sorted({name for entry in entries for name in entry.columns} - declared):
+        data[name] = _categorical(_concatenate(entries, name).take(order))
     return pd.DataFrame(data, copy=False)
 
 
-def _concatenate(files: Sequence[ReadRows], name: str) -> Coded:
-    return concatenate([entry.columns.get(name) or constant_column(len(entry.lines)) for entry in files])
+def _concatenate(entries: Sequence[ReadRows], name: str) -> Coded:
+    return concatenate([entry.columns.get(name) or constant_column(len(entry.lines)) for entry in entries])
 
 
 def _typed(values: Sequence[Any], dtype: str) -> Any:
