@@ -185,3 +185,9 @@ def test_large_logs_stay_outside(report: Report, tmp_path: Path) -> None:
         "small.csv",
         "next.csv",
     ]
+
+
+def test_the_pdf_carries_none_of_a_thousand_logs_and_more(report: Report, tmp_path: Path) -> None:
+    made = _with_logs(report, tmp_path, {f"{number}.csv": f"{number}\n" for number in range(1001)})
+    assert read_logs(tmp_path, made.sources) == ()
+    assert len(read_logs(tmp_path, made.sources[1:])) == 1000

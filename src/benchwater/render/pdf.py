@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 NUMBERS_NAME = "season-report.json"
 MOST_BYTES = 8_000_000
+MOST_LOGS = 1_000
 _FORBIDDEN_IN_NAMES = re.compile(r'[\x00-\x1f/\\:*?"<>|]+')
 _LONGEST_NAME = 120
 _TYPEFACE = {f"benchwater-font:{face.path.name}": face for face in FACES}
@@ -288,12 +289,16 @@ def read_logs(
 ) -> tuple[AttachedLog, ...]:
     """Return the source files that are unchanged since they were read, `most_bytes` together at most.
 
-    Files that changed, are gone or do not fit are left out; the report names those that are in.
+    Files that changed, are gone or do not fit are left out; the report names those that are in. Of more than
+    MOST_LOGS files none is.
     """
+    of_files = {source.of_file: source for source in sources}
+    if len(of_files) > MOST_LOGS:
+        return ()
     attached: list[AttachedLog] = []
     left = most_bytes
     names: set[str] = {NUMBERS_NAME}
-    for source in {source.of_file: source for source in sources}.values():
+    for source in of_files.values():
         data = _read(workspace / source.of_file, left)
         if data is None or hashlib.sha256(data).hexdigest() != source.sha256:
             continue
