@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -35,29 +35,29 @@ _LONGEST_PROJECTION_D = 3 * 365
 class Account:
     """A mold's account at the report's end.
 
-    `gain` is what one bait saves towards it, None where no bait's saving is known; `made` those baits and
-    `saved` what they saved towards it, step by step in `steps`. `day` is the day it was paid,
-    or at this season's pace will be; None where that is years off, or never.
+    `gain` is what one bait saves towards it, None where no bait's saving is known; `made` those baits, and
+    `steps` what they saved, step by step. `day` is the day it was paid, or at this season's pace will be;
+    None where that is years off, or never.
     """
 
     mold: Mold
     castings: int
     gain: Interval | None = None
     made: float = 0.0
-    saved: float | None = None
     steps: Steps = NO_STEPS
     day: date | None = None
 
     @property
+    def saved(self) -> float:
+        """What its baits saved towards it."""
+        return math.fsum(self.steps.number)
+
+    @property
     def remaining(self) -> float | None:
-        """The part of its price not yet saved."""
-        if self.mold.price is None or self.saved is None:
+        """The part of its price not yet saved; None where price or gain are not known."""
+        if self.mold.price is None or self.gain is None:
             return None
         return 0.0 if self.saved >= self.mold.price - _ROUNDING else self.mold.price - self.saved
-
-    def owed(self, since: datetime) -> float:
-        """The part of its price, 0 where that is not known, that no bait dressed before had saved."""
-        return max(0.0, (self.mold.price or 0.0) - self.steps.between(datetime.min, since))
 
     @property
     def to_go(self) -> int | None:
@@ -65,6 +65,12 @@ class Account:
         if self.remaining is None or self.gain is None:
             return None
         return baits_to_break_even(self.remaining, self.gain.estimate)
+
+    def owed(self, since: datetime) -> float:
+        """The part of its price that no bait dressed before had saved; 0 where no price is known."""
+        if self.mold.price is None:
+            return 0.0
+        return max(0.0, self.mold.price - self.steps.between(datetime.min, since))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,52 +111,47 @@ def mold_account(season: Season, facts: Facts, baits: Mapping[str, BaitCost], mo
     gains: dict[str, tuple[float, Interval]] = {}
     for name, bait in baits.items():
         share = _share(season, bait, mold)
-        if share > 0 and bait.gain is not None:
+        if share and bait.gain is not None:
             gains[name] = share, bait.gain
-    castings = facts.good_of[mold.name]
+    account = Account(mold=mold, castings=facts.good_of[mold.name])
     if not gains:
-        return Account(mold=mold, castings=castings)
-    steps_of = {name: facts.steps[name] for name in gains}
-    when = np.concatenate([steps.when for steps in steps_of.values()])
-    gained = np.concatenate(
-        [steps_of[name].number * share * gain.estimate for name, (share, gain) in gains.items()]
-    )
+        return account
+    steps_of = [(facts.steps[name], share * gain.estimate) for name, (share, gain) in gains.items()]
+    when = np.concatenate([steps.when for steps, _ in steps_of])
+    gained = np.concatenate([steps.number * each for steps, each in steps_of])
     order = np.lexsort((gained, when))
-    steps = Steps(when[order], gained[order])
-    numbers_made = {name: each.total for name, each in steps_of.items()}
-    made, saved = sum(numbers_made.values()), math.fsum(steps.number)
-    weights = {name: number / made if made else 1 / len(gains) for name, number in numbers_made.items()}
-    return Account(
-        mold=mold,
-        castings=castings,
-        gain=sum_erring_together((weights[n] * share, gain) for n, (share, gain) in gains.items()),
-        made=made,
-        saved=saved,
-        steps=steps,
-        day=None if mold.price is None else _day_paid(season, steps, saved, mold.price),
-    )
+    numbers = {name: facts.steps[name].total for name in gains}
+    made = sum(numbers.values())
+    weights = {name: number / made if made else 1 / len(gains) for name, number in numbers.items()}
+    gain = sum_erring_together((weights[name] * share, gain) for name, (share, gain) in gains.items())
+    found = replace(account, gain=gain, made=made, steps=Steps(when[order], gained[order]))
+    return replace(found, day=_day_paid(season, found))
 
 
 def _share(season: Season, bait: BaitCost, mold: Mold) -> float:
-    """A mold's part in what a bait saves: by price among the bait's molds, equal where all came free."""
-    pieces = (bait.build.head, bait.build.trailer)
-    molds = dict.fromkeys(piece[0] for piece in pieces if piece is not None)
-    if mold.name not in molds:
-        return 0.0
-    prices = {name: season.bench.molds[name].price or 0.0 for name in molds}
+    """A mold's part in what its bait saves: by price among the bait's molds, equal where all were free."""
+    prices = {name: season.bench.molds[name].price or 0.0 for name in molds_of(bait)}
     total = sum(prices.values())
-    return prices[mold.name] / total if total else 1 / len(molds)
+    return prices[mold.name] / total if total else 1 / len(prices)
 
 
-def _day_paid(season: Season, steps: Steps, saved: float, price: float) -> date | None:
+def molds_of(bait: BaitCost) -> list[str]:
+    """The molds that a bait's castings come from."""
+    pieces = (bait.build.head, bait.build.trailer)
+    return list(dict.fromkeys(piece[0] for piece in pieces if piece is not None))
+
+
+def _day_paid(season: Season, account: Account) -> date | None:
     """The day the running total reached the price, else the day it will at the pace of this season."""
-    if saved >= price - _ROUNDING:
-        paid = np.flatnonzero(np.cumsum(steps.number) >= price - _ROUNDING)
-        if len(paid):
-            day: date = steps.when[paid[0]].astype("datetime64[D]").item()
-            return day
+    steps, left = account.steps, account.remaining
+    if left is None or account.mold.price is None:
+        return None
+    paid = np.flatnonzero(np.cumsum(steps.number) >= account.mold.price - _ROUNDING)
+    if not left and len(paid):
+        day: date = steps.when[paid[0]].astype("datetime64[D]").item()
+        return day
     now = math.fsum(steps.number[steps.when >= np.datetime64(season.start)])
-    days = (price - saved) / now * (season.end - season.start).days if now > 0 else math.inf
+    days = left / now * (season.end - season.start).days if now > 0 else math.inf
     return season.end + timedelta(days=math.ceil(days)) if days <= _LONGEST_PROJECTION_D else None
 
 
@@ -161,19 +162,25 @@ def saved_in(season: Season, span: Span, facts: Facts, baits: Mapping[str, BaitC
     """
     before, by_then = (baits_dressed(season, midnight(day)) for day in (span.start, span.end))
     numbers = {name: _between(before[name], by_then[name]) for name in baits}
-    known = {name: gain for name, bait in baits.items() if (gain := bait.gain) is not None}
-    counts = [numbers[name] for name in known]
-    by_count = [product(numbers[name], gain.estimate) for name, gain in known.items()]
-    by_gain = sum_erring_together((numbers[name].estimate, gain) for name, gain in known.items())
+    known = _compared(baits)
+    by_count = [product(numbers[name], gain.estimate) for name, (gain, _) in known.items()]
+    by_gain = sum_erring_together((numbers[name].estimate, gain) for name, (gain, _) in known.items())
     return Savings(
-        baits=sum_of_estimates(counts),
+        baits=sum_of_estimates(numbers[name] for name in known),
         saved=sum_of_estimates([sum_of_estimates(by_count), less_estimate(by_gain)]),
-        shop=sum_of_estimates(
-            [product(numbers[name], baits[name].build.bought_price or 0.0) for name in known]
-        ),
+        shop=sum_of_estimates(product(numbers[name], price) for name, (_, price) in known.items()),
         unknown=[name for name in baits if name not in known and numbers[name].estimate > 0],
         untold=[name for name, each in facts.dressed.items() if not each.number and each.high],
     )
+
+
+def _compared(baits: Mapping[str, BaitCost]) -> dict[str, tuple[Interval, float]]:
+    """What a bait saves, and what it costs in a shop, by build where both are known."""
+    return {
+        name: (gain, price)
+        for name, bait in baits.items()
+        if (gain := bait.gain) is not None and (price := bait.build.bought_price) is not None
+    }
 
 
 def _between(before: Dressed, by_then: Dressed) -> Interval:
@@ -239,7 +246,10 @@ class Bought:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sold:
-    """Baits sold for a known price: how many, what they brought, and what they cost in a shop (money)."""
+    """Baits sold for a known price: how many, what they brought, and what those of known gain cost in a shop.
+
+    Both sums are money.
+    """
 
     baits: int
     got: float
@@ -288,7 +298,7 @@ def compute(season: Season, span: Span) -> Costs | None:
     facts, baits = _priced(season)
     of_mold: dict[str, dict[str, BaitCost]] = {name: {} for name in season.bench.molds}
     for name, bait in baits.items():
-        for mold in {piece[0] for piece in (bait.build.head, bait.build.trailer) if piece is not None}:
+        for mold in molds_of(bait):
             of_mold[mold][name] = bait
     accounts = [mold_account(season, facts, of_mold[mold.name], mold) for mold in season.bench.molds.values()]
     return Costs(
@@ -300,7 +310,7 @@ def compute(season: Season, span: Span) -> Costs | None:
         losses=losses_in(season, span, baits),
         spoilt=spoilt_in(season, span, facts),
         bought=_bought_in(season, span),
-        sold=sold_in(season, span),
+        sold=sold_in(season, span, baits),
         why_thin=_too_little(facts, baits),
     )
 
@@ -356,10 +366,10 @@ def _finished(name: str) -> Item:
     return Item(name=name, kind="fitting", unit="pieces", print_unit="pieces")
 
 
-def sold_in(season: Season, span: Span) -> Sold:
+def sold_in(season: Season, span: Span, baits: Mapping[str, BaitCost]) -> Sold:
     """The baits sold for a known price in a span, by both logs that may say so."""
-    baits, got, shop = 0, 0.0, 0.0
-    for log, word, number, price in (
+    number, got, shop, known = 0, 0.0, 0.0, _compared(baits)
+    for log, word, count, price in (
         ("builds", "move", "amount", "cost"),
         ("fishing", "fate", "count", "price"),
     ):
@@ -367,7 +377,7 @@ def sold_in(season: Season, span: Span) -> Sold:
             rows = season.rows(log, span)
             rows = rows[(rows[word] == "sold") & rows[price].notna()]
             got += sum_in_order(rows[price])
-            for name, count in sums_by(rows, number, "build").items():
-                baits += round(count)
-                shop += count * (season.bench.builds[name].bought_price or 0.0)
-    return Sold(baits=baits, got=got, shop=shop)
+            number += int(rows[count].sum())
+            of_build = sums_by(rows, count, "build")
+            shop += sum(each * known[name][1] for name, each in of_build.items() if name in known)
+    return Sold(baits=number, got=got, shop=shop)

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 
 from benchwater.ledger.castings import FEWEST_WEIGHED, other_unit
 from benchwater.ledger.costs import BaitCost, Facts
@@ -142,7 +142,7 @@ def _netted(bench: Bench, found: Costs) -> Iterator[Finding]:
     )
     yield make_finding("bought", text, (found.spent,), "money")
     text = f"The molds cost {owed}."
-    if found.owed < math.fsum(account.mold.price or 0.0 for account in found.accounts):
+    if found.owed < math.fsum(account.owed(datetime.min) for account in found.accounts):
         text = f"Of the price of the molds, {owed} was still to be earned when the season began."
     yield make_finding("molds", text, (found.owed,), "money", n=len(found.accounts))
     text = f"In a shop the baits dressed this season cost {money(bench, shop.estimate)}."
@@ -190,7 +190,7 @@ def cards(found: Costs, bench: Bench, end: date) -> Iterator[Card]:
 
 
 def _paid_back(bench: Bench, account: Account, end: date) -> str:
-    price, saved = money(bench, account.mold.price or 0.0), money(bench, account.saved or 0.0)
+    price, saved = money(bench, account.owed(datetime.min)), money(bench, account.saved)
     if account.remaining == 0 and account.day is not None:
         return f"its {price}, by {day_words(account.day, end)}"
     more = f", {counted(account.to_go, 'bait')} to go" if account.to_go is not None else ""
@@ -253,7 +253,7 @@ def _break_even(bench: Bench, account: Account, whole_season: bool, end: date) -
             text = f"{mold.name}: when it has paid for itself cannot be said without {lacks}."
             yield make_finding(id, text, group=mold.name, quiet=not whole_season or id == ids[1])
         return
-    price, saved = money(bench, mold.price), money(bench, account.saved or 0.0)
+    price, saved = money(bench, mold.price), money(bench, account.saved)
     baits = baits_to_break_even(mold.price, gain.estimate)
     low, high = (baits_to_break_even(mold.price, limit) for limit in (gain.high, gain.low))
     text = f"{mold.name} for {price} never pays for itself: making its baits costs no less than buying them."

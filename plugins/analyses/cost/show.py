@@ -69,7 +69,9 @@ def _builds_table(baits: Mapping[str, BaitCost], whole_season: bool) -> Table:
 
 
 def _molds_table(accounts: Sequence[Account], whole_season: bool) -> Table:
-    rows = [(a.mold.name, a.mold.price, a.castings, a.saved, a.remaining) for a in accounts]
+    rows = [
+        (a.mold.name, a.mold.price, a.castings, a.saved if a.gain else None, a.remaining) for a in accounts
+    ]
     note = "Saved counts dressed baits, not spare castings."
     names, title, most = " ".join(BY_MOLD), "What the molds have paid back", 40 if whole_season else 0
     return make_table("by_mold", title, names, rows, BY_MOLD, note=note, print_rows=most)
@@ -131,22 +133,21 @@ def _break_even_figure(
     season: Season, accounts: Sequence[Account], baits: Mapping[str, BaitCost]
 ) -> tuple[Figure, ...]:
     """What each mold has saved so far as a share of its price, day by day, against the whole of it."""
-    drawn = [each for each in accounts if each.mold.price and each.saved is not None and len(each.steps)]
-    drawn = sorted(drawn, key=lambda each: (-each.castings, each.mold.name))[:MOST_CURVES]
+    drawn = [(each, each.mold.price) for each in accounts if each.mold.price and len(each.steps)]
+    drawn = sorted(drawn, key=lambda each: (-each[0].castings, each[0].mold.name))[:MOST_CURVES]
     if not drawn:
         return ()
     figure, axes = plots.new_figure(plots.HALF_MM, 26 + 5 * min(MOST_BARS, max(6, len(baits))))
     start, end = midnight(season.start), midnight(season.end)
     ends, texts = [], []
-    for series, account in enumerate(drawn):
-        price, saved = account.mold.price or 0.0, account.saved or 0.0
+    for series, (account, price) in enumerate(drawn):
         begin, close = np.array([[start], [end]], dtype="datetime64[us]")
         days = np.concatenate([begin, np.maximum(account.steps.when, begin), close])
         saved_by = np.cumsum(np.concatenate([[0.0], account.steps.number, [0.0]]))
         kept = plots.thinned_steps(days, saved_by)
         plots.steps(axes, days[kept], 100 * saved_by[kept] / price, series=series)
         ends.append((100 * float(saved_by[-1]) / price, account.mold.name))
-        share = f"{account.mold.name} has saved {season.bench.show(saved / price, '1')} of its price"
+        share = f"{account.mold.name} has saved {season.bench.show(account.saved / price, '1')} of its price"
         paid = account.day if account.remaining == 0 else None
         texts.append(f"{share}, paid by {day_words(paid, season.end)}" if paid else f"{share}, not yet paid")
     top = max(110.0, *(1.05 * share for share, _ in ends))

@@ -284,6 +284,32 @@ def test_baits_bought_are_spent_on_and_baits_sold_count_for_what_they_brought() 
     assert card.lines[3].text == "4 baits for €9"
 
 
+def test_a_bait_sold_without_a_known_saving_counts_for_what_it_brought_alone() -> None:
+    # Plain has no shop price, so that no shop value stands for the two sold.
+    bench, logs = BENCH.replace("bought_price = 1.00", ""), {"pour": POUR + POURED, "coat": COATED}
+    stock = STOCK + EYES + DRESSED
+    without = finding(whole(made(bench, stock=stock, **logs)), "rest").value
+    stock += "2026-03-21,plain,sold,2,5.00,\n"
+    assert finding(whole(made(bench, stock=stock, **logs)), "rest").value == pytest.approx(without + 5)
+
+
+def test_what_is_not_logged_is_not_priced() -> None:
+    section = whole(made(stock=STOCK + EYES + DRESSED, pour=POUR + POURED, coat=COATED))
+    assert not [each for each in section.findings if each.id.startswith("lost_cost")]
+    baits = FISHED + "2026-03-08,plain,2 h,lost,4,snag\n"
+    section = whole(made(stock=STOCK + EYES + DRESSED, pour=POUR + POURED, coat=COATED, baits=baits))
+    assert [each.id for each in section.findings if "_per_" in each.id and each.id.startswith("lost")] == [
+        "lost_cost_per_hour"
+    ]
+
+
+def test_a_mold_without_a_price_owes_nothing() -> None:
+    bench = BENCH.replace("price = 20.00\n", "")
+    section = whole(made(bench, stock=STOCK + EYES + DRESSED, pour=POUR + POURED, coat=COATED))
+    assert finding(section, "molds").value == 40.0
+    assert finding(section, "molds").text == "The molds cost €40."
+
+
 def test_lost_baits_are_priced_at_what_another_costs_to_make() -> None:
     baits = FISHED + (
         "2026-03-08,plain,2 h,lost,4,snag\n2026-03-08,plain,1 h,kept,2,\n"
@@ -335,6 +361,13 @@ def test_where_money_goes_is_told_only_where_losses_and_rejects_clearly_differ()
         "The bench takes more than the water: rejects €2, lost and worn baits €0.32 (inserts and coat)."
     ]
     assert told(6) == []
+    # With 1 reject, 0.20: Garwood's lower limits of 5 and 4 losses at 0.274 are 0.44 and 0.30.
+    poured = POURED.replace("reject,10", "reject,1")
+    few = [
+        whole(made(pour=POUR + poured, baits=f"{FISHED}2026-03-08,plain,2 h,lost,{lost},snag\n"))
+        for lost in (4, 5)
+    ]
+    assert [sum(each.id == "where_money_goes" for each in section.findings) for section in few] == [0, 1]
     assert water[0].startswith("The water takes more than the bench: lost and worn baits €6.40, rejects €2")
 
 
