@@ -19,6 +19,16 @@ def test_hours_of_a_tagged_bait_before_the_span_count(month, demo):
         assert month_rows[name].tolist() == of_month[name].tolist()
 
 
+def test_a_used_bait_with_no_time_fished_is_in_use_for_an_instant():
+    rows = "2026-05-03,perch-grub,2 h,kept,1,\n2026-06-01,perch-grub,0,lost,1,\n".replace(",1,", ",1,A1")
+    made = make_season(SMALL_BENCH, {"fished.csv": "date,build,fished,fate,count,bait\n" + rows}, "2026-06")
+    rows = rows_in_use(made.season, made.period)
+    # The first day of the month is in it.
+    assert rows["entry"].tolist() == [2.0]
+    assert (rows["time"] - rows["entry"]).tolist() == pytest.approx([1e-6])
+    assert rows["first_day"].dt.month.tolist() == [5]
+
+
 POUR = "date,mold,cavity,outcome,count\n2026-05-01,round-jig,1/8,good,20\n"
 COAT = "date,mold,cavity,coat,count\n2026-05-02,round-jig,1/8,black,20\n"
 FISHED = (

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from benchwater.ledger.castings import CastingMass, casting_mass, castings_made, other_unit
+from benchwater.ledger.castings import CastingMass, casting_mass, castings, castings_made, other_unit
 from benchwater.ledger.stock import stock_movements
 from benchwater.testing import make_season
 
@@ -50,6 +50,12 @@ def test_a_casting_weighs_the_mean_of_the_weighed_without_their_inserts() -> Non
 def test_fewer_than_three_weighed_castings_leave_the_nominal_mass_with_its_tolerance() -> None:
     for found in (weighed("1/4,good,12,"), weighed("1/4,good,2,21.6"), weighed("1/4,good,9,8.9")):
         assert (found.mass_g, found.u, found.weighed) == (10.0, pytest.approx(SPREAD), 0)
+
+
+def test_an_insert_of_no_stated_mass_is_taken_to_weigh_nothing() -> None:
+    bench, text = BENCH.replace('mass = "1 g"\n', ""), HEAD + "2026-03-03,ball,1/4,good,4,43.6\n"
+    found = castings(make_season(bench, {"pour.csv": text}).season)
+    assert found[["insert", "insert_g", "net_mass_g"]].iloc[0].tolist() == ["hook", 0.0, 43.6]
 
 
 def test_two_weighings_say_too_little_of_the_scatter_for_less_than_the_tolerance() -> None:

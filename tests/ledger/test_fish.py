@@ -4,7 +4,7 @@ from importlib.resources import files
 import pandas as pd
 import pytest
 
-from benchwater.ledger.fish import fish_standard, is_length_in_doubt
+from benchwater.ledger.fish import fish_standard, is_count_in_doubt, is_length_in_doubt
 from reference_cases import TRADE, read_table
 
 
@@ -79,3 +79,8 @@ def test_a_fish_of_no_standard_is_too_long_beside_four_others_a_third_of_it(
     assert is_length_in_doubt(catch).tolist() == [in_doubt, *[False] * others]
     at_most = catch.replace({"length_mm": {301.0: 300.0}})
     assert not is_length_in_doubt(at_most).any()
+
+
+@pytest.mark.parametrize("counts", [[2, 2, 2, 100, 101], [10, 10, 10, 200, 201], [101]])
+def test_more_than_a_hundred_fish_and_twenty_times_the_usual_row_are_in_doubt(counts) -> None:
+    assert is_count_in_doubt(pd.DataFrame({"count": counts})).tolist() == [False] * (len(counts) - 1) + [True]

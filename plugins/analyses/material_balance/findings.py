@@ -382,8 +382,8 @@ def slip_words(item: Item, blame: Blame, bench: Bench) -> str:
     if blame.slip is None:
         return "mistyped"
     if isinstance(blame.slip, float):
-        times = blame.slip if blame.slip > 1 else 1 / blame.slip
-        how = f"{times:g} times too {'large' if blame.slip > 1 else 'small'}"
+        times, size = max((blame.slip, "large"), (1 / blame.slip, "small"))
+        how = f"{times:g} times too {size}"
     elif blame.slip == PACKS:
         how = f"counted in packs of {item.pack:g}"
     else:

@@ -171,9 +171,7 @@ def left_out(season: Season, span: Span) -> LeftOut | None:
     rows = rows[rows["net_mass_g"].isna()]
     if rows.empty or other_unit(season) is not None:
         return None
-    insert_g = {name: item.mass_g or 0.0 for name, item in season.bench.items.items()}
-    inserts = rows["insert"].astype("str").map(insert_g).fillna(0.0)
-    as_ounces = rows["mass_g"] * OUNCE_G / rows["count"] - inserts
+    as_ounces = rows["mass_g"] * OUNCE_G / rows["count"] - rows["insert_g"]
     right = ~_is_odd(as_ounces, _nominal(season, rows))
     return LeftOut(len(rows), int(right.sum()), str(rows["file"].iloc[0]), int(rows["line"].iloc[0]))
 

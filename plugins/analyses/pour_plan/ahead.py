@@ -156,23 +156,22 @@ def _compare(
     7:177-188, its principle; from memory), drawn to USUAL_SPREAD as by SPREAD_WEIGHT degrees of freedom
     more (project choice, no source): two or three seasons hardly tell.
     """
-    rate = ended.sum(axis=0) / np.maximum(hours.sum(axis=0), 1e-9)
+    rate = _over(ended.sum(axis=0), hours.sum(axis=0))
     expected = hours @ rate
-    of_season = dict(zip(years, ended.sum(axis=1) / np.maximum(expected, 1e-9), strict=True))
+    of_season = dict(zip(years, _over(ended.sum(axis=1), expected), strict=True))
     by_trip = rows.assign(
         expected=rows["hours"] * rate[rows["place"].astype(int)] * rows["year"].map(of_season),
         trip=trip_names(rows),
     )
     trips = by_trip.groupby("trip")[["ended", "expected"]].sum()
     scatter = dispersion(trips["ended"], trips["expected"])
-    free = len(ended) - 1
-    surplus = float(((ended.sum(axis=1) - expected) ** 2 - scatter * expected).sum())
-    found = max(0.0, surplus / max(float((expected**2).sum()), 1e-9)) * len(ended) / max(free, 1)
-    variance = (SPREAD_WEIGHT * USUAL_SPREAD**2 + free * found) / (SPREAD_WEIGHT + free)
+    surplus = ((ended.sum(axis=1) - expected) ** 2 - scatter * expected).sum()
+    between = len(ended) * max(0.0, float(_over(surplus, (expected**2).sum())))
+    variance = (SPREAD_WEIGHT * USUAL_SPREAD**2 + between) / (SPREAD_WEIGHT + len(ended) - 1)
     fished = rows[rows["hours"] > 0]
     months = fished.groupby("year")["date"].agg(lambda days: days.dt.to_period("M").nunique())
     fished_months = months.reindex(list(years)).fillna(0).to_numpy()
-    monthly = weights @ hours / max(float(weights @ fished_months), 1.0)
+    monthly = weights @ hours / (weights @ fished_months)
     return Seasons(
         number=len(ended),
         months=float(fished_months.sum()),
@@ -180,6 +179,11 @@ def _compare(
         spread=float(np.sqrt(variance)),
         scatter=scatter,
     )
+
+
+def _over(amounts: FloatArray, exposures: FloatArray) -> FloatArray:
+    """Amounts over exposures, 0 where there is no exposure."""
+    return np.divide(amounts, exposures, out=np.zeros_like(exposures), where=exposures != 0)
 
 
 def _wider(rate: GammaRate, hours: float, weights: FloatArray, seasons: Seasons) -> GammaRate:

@@ -152,9 +152,8 @@ class Part:
         return None if self.price is None or isnan(amount) else amount * self.price
 
     def lacking(self, build: str) -> int:
-        """How many pieces of that build go without it, all going short alike."""
-        share = self.short / self.needed if self.short > 0 else 0.0
-        return ceil(self.pieces[build] * share - 1e-9)
+        """How many pieces of that build go without it where it is `short`, all going short alike."""
+        return ceil(self.pieces[build] * self.short / self.needed - 1e-9)
 
 
 @dataclass(frozen=True)
@@ -291,7 +290,7 @@ def make_plan(season: Season, span: Span, foreseen: tuple[Sequence[Outlook], Fis
     stocked = _stocked([need for need in needs if need.build.name not in held_back], shares.lacking)
     needed = {casting: sum(of_build.values()) for casting, of_build in shares.lacking.items()}
     yields = cavities.yields(needed if foreseen else {})
-    pour = _pour(season, needed, stock, cavities, fills_for_level(stocked, _wanted(needed), yields, level))
+    pour = _pour(season, needed, stock, cavities, fills_for_level(stocked, wanted(needed), yields, level))
     prices = unit_prices(season, midnight(span.end))
     blank = {name: Part(item, stock[name], prices[name]) for name, item in bench.items.items()}
     return Plan(
@@ -304,7 +303,7 @@ def make_plan(season: Season, span: Span, foreseen: tuple[Sequence[Outlook], Fis
         waiting=waiting,
         pour=pour,
         parts=_parts(season, pieces, needs, shares.lacking, pour, blank),
-        sure=chance_of_enough(stocked, _wanted(pour.needed), yields, pour.fills),
+        sure=chance_of_enough(stocked, wanted(pour.needed), yields, pour.fills),
     )
 
 
@@ -391,7 +390,8 @@ def _stocked(needs: Sequence[Need], lacking: Mapping[Casting, Mapping[str, int]]
     ]
 
 
-def _wanted(needed: Mapping[Casting, int]) -> dict[Casting, int]:
+def wanted(needed: Mapping[Casting, int]) -> dict[Casting, int]:
+    """The castings of which any is needed."""
     return {casting: count for casting, count in needed.items() if count}
 
 

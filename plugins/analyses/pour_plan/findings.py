@@ -8,8 +8,8 @@ from math import floor, isnan
 from benchwater.plugin import Action, Bench, Cell, Finding, Span
 from benchwater.words import counted, day_words, listed
 
-from .compute import LEAST_DAYS, LEAST_ENDS, WORKING_YIELD, LookBack, Need, Part, Plan
-from .promise import MOST_DRAWN, MOST_FILLS
+from .compute import LEAST_DAYS, LEAST_ENDS, WORKING_YIELD, LookBack, Need, Part, Plan, wanted
+from .promise import MOST_FILLS, are_drawn
 
 MONTH = timedelta(days=30)
 ENOUGH_MONTHS = 12
@@ -238,7 +238,7 @@ def promise(plan: Plan, bench: Bench, span: Span, *, done: bool) -> str:
     if waits and len(waits) == sum(need.outlook.expected > 0 for need in plan.needs):
         return "Nothing can be promised before the mold works."
     sure = bench.show(min(0.99, floor(100 * plan.sure) / 100), "1", 0)
-    if sum(map(bool, plan.pour.needed.values())) > MOST_DRAWN:
+    if not are_drawn(wanted(plan.pour.needed)):
         sure = f"at least {sure}"
     none = "no build runs out" if not waits else f"none but {listed(waits, MOST_NAMED)} runs out"
     return (

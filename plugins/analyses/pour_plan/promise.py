@@ -4,7 +4,8 @@ The good castings of a fill are a draw of their own: random yield, Yano & Lee 19
 43:311-334. Each casting comes out of one mold, so each mold takes the fills of its most demanding cavity.
 """
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, prod
 
@@ -42,16 +43,10 @@ class CavityYield:
 
     def fills_for(self, needed: int, sure: float) -> int:
         """The fewest fills that give `needed` good castings with that probability, `MOST_FILLS` at most."""
-        if needed <= 0:
-            return 0
-        high = ceil(needed / self.per_fill)
-        low = high - 1
-        while high < MOST_FILLS and self.short(high, needed) > 1 - sure:
-            low, high = high, min(MOST_FILLS, 2 * high)
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (low, middle) if self.short(middle, needed) <= 1 - sure else (middle, high)
-        return high
+        most = ceil(needed / self.per_fill)
+        while 0 < most < MOST_FILLS and self.short(most, needed) > 1 - sure:
+            most = min(MOST_FILLS, 2 * most)
+        return bisect_left(range(most), True, key=lambda fills: self.short(fills, needed) <= 1 - sure)
 
     def short(self, fills: int, needed: int) -> float:
         """The chance of fewer good castings than needed in so many fills."""
@@ -95,6 +90,11 @@ class Stocked:
     lacking: Mapping[tuple[str, str], int]
 
 
+def are_drawn(needed: Collection[tuple[str, str]]) -> bool:
+    """Whether the yields of so many cavities are drawn together."""
+    return len(needed) <= MOST_DRAWN
+
+
 def chance_of_enough(
     builds: Sequence[Stocked],
     needed: Mapping[tuple[str, str], int],
@@ -108,8 +108,7 @@ def chance_of_enough(
     not drawn, as their distributions are known. Of more than `MOST_DRAWN` cavities none is drawn: returned is
     the least it can be, the probability that every cavity gives what is needed and that this does.
     """
-    chance, waiting = 1.0, []
-    joint = len(needed) <= MOST_DRAWN
+    chance, waiting, joint = 1.0, [], are_drawn(needed)
     for build in builds:
         if build.lacking and joint:
             waiting.append(build)
@@ -146,7 +145,7 @@ def fills_for_level(
 
     Every cavity is made sure to the same degree, the least that will do.
     """
-    if len(needed) > MOST_DRAWN:
+    if not are_drawn(needed):
         losses = prod(predictive_cdf(build.rate, build.hours, build.stock) for build in builds)
         return plan_fills(needed, yields, min(1 - 1e-9, (level / losses) ** (1 / len(needed))))
     low, high = 0.5, 0.9999

@@ -106,7 +106,8 @@ def castings(season: Season) -> "pd.DataFrame":
     | `insert` | category: what the cavity takes, missing where it takes none |
     | `count` | pieces |
     | `mass_g` | their mass as weighed, inserts included; nan where not weighed |
-    | `net_mass_g` | the same less the inserts' stated mass; nan where nothing is left, or `other_unit` |
+    | `insert_g` | mass of the insert in one casting; 0 without one, or where bench.toml does not state it |
+    | `net_mass_g` | `mass_g` less the inserts; nan where nothing is left, or `other_unit` |
     """
     table = _poured(season).drop(columns="ratio")
     return table.assign(net_mass_g=np.nan) if other_unit(season) is not None else table
@@ -133,6 +134,7 @@ def _poured(season: Season) -> "pd.DataFrame":
     return table.assign(
         material=pd.Categorical.from_codes(material, categories=pd.Index(items, dtype="str")),
         insert=pd.Categorical.from_codes(insert, categories=pd.Index(items, dtype="str")),
+        insert_g=insert_g,
         net_mass_g=np.where(net > 0, net, np.nan),
         ratio=np.divide(mass, whole, out=np.full(len(table), np.nan), where=whole > 0),
     )

@@ -12,6 +12,8 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -122,7 +124,7 @@ def is_count_in_doubt(catch: "pd.DataFrame") -> "pd.Series[bool]":
     practice, no source.
     """
     usual = catch.loc[catch["count"] <= _MOST_ALIKE, "count"].median()
-    return catch["count"] > max(_MOST_ALIKE, _TIMES_USUAL[0] * (1.0 if math.isnan(usual) else usual))
+    return catch["count"] > float(np.fmax(_MOST_ALIKE, _TIMES_USUAL[0] * usual))
 
 
 def is_length_in_doubt(catch: "pd.DataFrame") -> "pd.Series[bool]":

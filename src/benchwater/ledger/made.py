@@ -135,13 +135,13 @@ def baits_dressed(season: Season, up_to: datetime) -> dict[str, Dressed]:
     found = {}
     for name, (low, high) in bounds.items():
         before, number, limits = earlier[name], low, (low, high if high < inf else low)
-        met = seen[name] - before.seen
-        if high - low >= 1 and fished > 0 and met > 0:
+        met, is_known = seen[name] - before.seen, high - low < 1
+        if not is_known and fished > 0 and met > 0:
             hidden = unseen(met, fished, max(0.0, there - fished))
             number = min(max(low, before.number + met * there / fished), high)
             limits = max(low, before.low + met + hidden[0]), min(high, before.high + met + hidden[1])
         least, most = min(limits[0], number), max(limits[1], number)
-        found[name] = Dressed(number=number, low=least, high=most, seen=seen[name], known=high - low < 1)
+        found[name] = Dressed(number=number, low=least, high=most, seen=seen[name], known=is_known)
     return found
 
 

@@ -289,6 +289,7 @@ def test_a_bait_sold_without_a_known_saving_counts_for_what_it_brought_alone() -
     bench, logs = BENCH.replace("bought_price = 1.00", ""), {"pour": POUR + POURED, "coat": COATED}
     stock = STOCK + EYES + DRESSED
     without = finding(whole(made(bench, stock=stock, **logs)), "rest").value
+    assert without is not None
     stock += "2026-03-21,plain,sold,2,5.00,\n"
     assert finding(whole(made(bench, stock=stock, **logs)), "rest").value == pytest.approx(without + 5)
 
@@ -379,9 +380,12 @@ def test_thin_and_empty_seasons_give_no_advice() -> None:
         '[items.alloy]\nkind = "metal"\nunit = "g"\nscale = { resolution = "0.1 g" }\nprice = 10.00\n',
         '[items.alloy]\nkind = "metal"\nunit = "g"\n',
     )
-    section = whole(made(bench, pour=POUR + POURED))
+    thin = made(bench, pour=POUR + POURED)
+    section = whole(thin)
     assert (section.status, section.actions) == ("thin", ())
     assert "alloy has no receipt" in section.why
+    assert ANALYSIS.advise is not None
+    assert [tuple(ANALYSIS.advise(each.season, each.whole)) for each in (thin, made())] == [(), ()]
     season = made(month="2026-04", pour=POUR + POURED + "2026-05-03,ball,1/4,good,19,\n")
     assert ANALYSIS.analyse(season.season, season.period).status == "empty"
 

@@ -11,6 +11,7 @@ from pour_plan.promise import (
     MOST_FILLS,
     CavityYield,
     Stocked,
+    are_drawn,
     chance_of_enough,
     expected_shortage,
     fills_for_level,
@@ -42,6 +43,11 @@ def test_good_castings_are_beta_binomial_and_fills_the_fewest_that_do(casting: t
 def test_a_yield_of_next_to_nothing_stops_at_the_most_fills_that_are_planned() -> None:
     assert CavityYield(share=0.01, castings=100, per_fill=1).fills_for(50, 0.9) == MOST_FILLS
     assert YIELDS[HEAD].fills_for(0, 0.9) == 0
+
+
+def test_the_yields_of_as_many_cavities_as_are_bounded_are_drawn(monkeypatch) -> None:
+    monkeypatch.setattr("pour_plan.promise.MOST_DRAWN", 2)
+    assert [are_drawn([HEAD, TAIL, OTHER][:count]) for count in (2, 3)] == [True, False]
 
 
 def test_a_mold_takes_the_fills_of_its_most_demanding_cavity() -> None:
