@@ -135,80 +135,77 @@ def worth_of_rejects(
     return {"worth": part * money, "worth_unit": "money"} if money > 0 else {}
 
 
-def _lately(rows: pd.DataFrame, column: str, target: float) -> tuple[int, int, bool]:
-    """Returns the castings of recent months, those with the flaw, and whether these are few enough."""
-    made, bad = int(rows["castings"].sum()), int(rows[column].sum())
-    return made, bad, bad <= target / 2 * made
+def few_bad(show: Show, made: int, bad: int) -> bool:
+    """Whether bad castings are at most half of what the bench aims at."""
+    return bad <= show.bench.plan.target_reject_rate / 2 * made
+
+
+def _hooks(show: Show, mold: MoldResult) -> str:
+    inserts = any(each.insert for each in show.bench.molds[mold.name].cavities.values())
+    return "set hooks" if inserts else "count on its castings"
 
 
 def _temperature_advice(show: Show, mold: MoldResult, months: str) -> Iterator[Action]:
     """Pour hotter, wait until the mold is warm (or by fills), rest it when it is too hot."""
     found, rows, name, late = mold.window, mold.rows, mold.name, mold.recent
-    target = show.bench.plan.target_reject_rate
     if mold.by_fill is not None:
-        yield _first_fill_advice(show, mold, months)
+        yield from _first_fill_advice(show, mold, months)
     if found is None or found.window is None:
         return
     temps = rows["mold_temp_c"]
     if found.falls and found.window.first_met is None and found.window.best == found.hottest:
         text = f"Pour {name} hotter than {show.temp(found.hottest)}, the hottest so far"
-        because = "short fills and cold shuts still fall there, and bad castings are not yet down to "
+        target = show.share(show.bench.plan.target_reject_rate)
+        because = f"short fills and cold shuts still fall there, and more than {target} go bad"
         worth = worth_of_rejects(show.season, name, late, "cold")
-        yield Action(id=f"hotter:{name}", text=text, because=because + show.share(target), **worth)
-    start, stop = mold.start_at, mold.stop_at
-    hooks = any(each.insert for each in show.bench.molds[name].cavities.values())
-    for id, end, outside, flaw, shown, words in (
-        (
-            "warm",
-            start,
-            temps < (start or 0),
-            "cold",
-            found.falls,
-            ("colder", "were short fills or cold shuts"),
-        ),
-        ("rest", stop, temps > (stop or 0), "hot", found.rises, ("hotter", "had flash or porosity")),
-    ):
-        if end is None or not shown or not rows.loc[outside, flaw].sum():
-            continue
+        yield Action(id=f"hotter:{name}", text=text, because=because, **worth)
+    start, stop, lately = mold.start_at, mold.stop_at, f"In {months}, at any heat"
+    if start is not None and found.falls:
+        text = f"{name}: wait for {start_words(show, mold)} before you {_hooks(show, mold)}"
+        warm_up = warm_up_finding(show, mold)
+        text += f". That is {warm_up[1]}" if warm_up and warm_up[1].startswith("about") else ""
+        because = "Colder than that, {} of {} castings of the season were short fills or cold shuts. "
+        outside = rows[temps < start], late[late["mold_temp_c"] < start]
+        yield from _end_advice(show, mold, f"warm:{name}", "cold", outside, text, because + lately)
+    if stop is not None and found.rises:
         text = f"Rest {name} when it reads more than {stop_words(show, mold)}"
-        if id == "warm":
-            text = f"{name}: wait for {start_words(show, mold)} before you "
-            text += "set hooks" if hooks else "count on its castings"
-            warm_up = warm_up_finding(show, mold)
-            text += f". That is {warm_up[1]}" if warm_up and warm_up[1].startswith("about") else ""
-        bad, made = int(rows.loc[outside, flaw].sum()), int(rows.loc[outside, "castings"].sum())
-        because = f"{words[0].capitalize()} than that, {bad} of {made} castings of the season {words[1]}. "
-        made, bad, few = _lately(late, flaw, target)
-        because += f"In {months}, at any heat: {bad} of {made}"
-        past = late[(late["mold_temp_c"] < end) if id == "warm" else (late["mold_temp_c"] > end)]
-        worth = worth_of_rejects(show.season, name, past, flaw)
-        yield Action(id=f"{id}:{name}", text=text, because=because, holds=few, **worth)
+        because = "Hotter than that, {} of {} castings of the season had flash or porosity. "
+        outside = rows[temps > stop], late[late["mold_temp_c"] > stop]
+        yield from _end_advice(show, mold, f"rest:{name}", "hot", outside, text, because + lately)
 
 
-def _first_fill_advice(show: Show, mold: MoldResult, months: str) -> Action:
+def _end_advice(
+    show: Show,
+    mold: MoldResult,
+    id: str,
+    flaw: str,
+    outside: tuple[pd.DataFrame, pd.DataFrame],
+    text: str,
+    because: str,
+) -> Iterator[Action]:
+    """Advice to stay within one end, if any of the season's rows `outside` it has the flaw.
+
+    `outside` holds these rows, and the recent ones of them. It holds once recent months have few such flaws.
+    """
+    season, late = outside
+    if not season[flaw].sum():
+        return
+    made, bad = int(mold.recent["castings"].sum()), int(mold.recent[flaw].sum())
+    because = because.format(int(season[flaw].sum()), int(season["castings"].sum()))
+    holds, worth = few_bad(show, made, bad), worth_of_rejects(show.season, mold.name, late, flaw)
+    yield Action(id=id, text=text, because=f"{because}: {bad} of {made}", holds=holds, **worth)
+
+
+def _first_fill_advice(show: Show, mold: MoldResult, months: str) -> Iterator[Action]:
     """Set hooks from the fill on from which the fills themselves meet the target."""
     assert mold.by_fill is not None
-    first, name, rows = mold.by_fill.first, mold.name, mold.rows
-    hooks = any(each.insert for each in show.bench.molds[name].cavities.values())
-    early = rows[rows["number"] < first]
-    bad, made = int(early["cold"].sum()), int(early["castings"].sum())
-    because = f"Before that, {bad} of {made} castings of the season were short fills or cold shuts. "
-    made, bad, few = _lately(mold.recent, "cold", show.bench.plan.target_reject_rate)
-    because += f"In {months}, of any fill: {bad} of {made}"
-    late = mold.recent[mold.recent["number"] < first]
-    return Action(
-        id=f"warm:{name}",
-        text=f"{name}: {'set hooks' if hooks else 'count on castings'} from {from_fill(mold)}. "
-        + (
-            f"Warm the dry mold first to save most of the {first - 1} blank ones"
-            if first > MANY_BLANKS
-            else ""
-        )
-        + ("" if first > MANY_BLANKS else f"Pour the {first - 1} before it blank"),
-        because=because,
-        holds=few,
-        **worth_of_rejects(show.season, name, late, "cold"),
-    )
+    first, name = mold.by_fill.first, mold.name
+    text = f"{name}: {_hooks(show, mold)} from {from_fill(mold)}. Pour the {first - 1} before it blank"
+    text += ", or warm the dry mold first to save most of them" if first > MANY_BLANKS else ""
+    because = "Before that, {} of {} castings of the season were short fills or cold shuts. "
+    outside = mold.rows[mold.rows["number"] < first], mold.recent[mold.recent["number"] < first]
+    because += f"In {months}, of any fill"
+    yield from _end_advice(show, mold, f"warm:{name}", "cold", outside, text, because)
 
 
 def _cavity_advice(show: Show, mold: MoldResult, cavity: CavityRate, months: str) -> Action:
@@ -219,17 +216,14 @@ def _cavity_advice(show: Show, mold: MoldResult, cavity: CavityRate, months: str
     flaws = flawed["rejects"].groupby(flawed["flaw"].astype("str")).sum().sort_values(ascending=False)
     most = f", mostly {flaws.index[0]}" if len(flaws) else ""
     late = mold.recent[mold.recent["cavity"] == cavity.cavity]
-    made, lately, few = _lately(late, "rejects", show.bench.plan.target_reject_rate)
-    because = (
-        f"It {how_it_fails(mold, cavity)}: {bad} of {cavity.castings} castings of the season were bad{most}. "
-    )
-    because += f"In {months}: {lately} of {made}"
+    made, lately = int(late["castings"].sum()), int(late["rejects"].sum())
+    because = f"It {how_it_fails(mold, cavity)}: {bad} of {cavity.castings} castings of the season were bad"
+    because += f"{most}. In {months}: {lately} of {made}"
     cold = rows["cold"].sum() >= bad / 2
     text = f"{'Vent or open up' if cold else 'Look at how it closes:'} cavity {cavity.cavity} of {mold.name}"
-    worth: dict[str, Any] = worth_of_rejects(
-        show.season, mold.name, late, "rejects", 1 - 1 / cavity.often.ratio
-    )
-    return Action(id=f"cavity:{mold.name} {cavity.cavity}", text=text, because=because, holds=few, **worth)
+    worth = worth_of_rejects(show.season, mold.name, late, "rejects", 1 - 1 / cavity.often.ratio)
+    holds, id = few_bad(show, made, lately), f"cavity:{mold.name} {cavity.cavity}"
+    return Action(id=id, text=text, because=because, holds=holds, **worth)
 
 
 def _session_advice(show: Show, mold: MoldResult) -> Iterator[Action]:
@@ -244,9 +238,8 @@ def _session_advice(show: Show, mold: MoldResult) -> Iterator[Action]:
             continue
         rows = mold.rows[mold.rows["session"] == session]
         because = f"{bad} of {made} castings were bad, where {show.share(usual)} are as a rule. "
-        because += "The temperature " + (
-            "was not logged" if math.isnan(temp) else f"({show.temp(temp)}) is no reason"
-        )
+        heat = "was not logged" if math.isnan(temp) else f"({show.temp(temp)}) is no reason"
+        because += f"The temperature {heat}"
         text = f"Look for what was different with {mold.name} on {show.session(session, mold.name)}"
         worth = worth_of_rejects(show.season, mold.name, rows, "rejects", 1 - usual * int(made) / int(bad))
         yield Action(id=f"session:{session}", text=text, because=because, **worth)

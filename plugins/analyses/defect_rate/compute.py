@@ -276,10 +276,9 @@ def bad_castings(season: Season, span: Span) -> BadCastings | None:
 
 @computed_once
 def _made_so_far(season: Season) -> pd.DataFrame:
-    """The fills with castings of the season to date: they tell how much sessions of a mold differ."""
+    """The fills of the season to date: they tell how much sessions of a mold differ."""
     whole = Span(name="season", label="season", start=season.start, end=season.end)
-    fills = fills_of(poured_in(season, whole))
-    return fills[fills["castings"] > 0]
+    return fills_of(poured_in(season, whole))
 
 
 def by_name(table: pd.DataFrame, column: str) -> dict[str, pd.DataFrame]:

@@ -238,17 +238,18 @@ def _temperature(show: Show, mold: MoldResult) -> Iterator[Finding]:
         yield from _window(show, mold, window)
     if mold.by_fill is not None:
         by_fill = mold.by_fill
-        text = f"{mold.name}: {from_fill(mold)}, by {by_fill.castings} castings of numbered fills."
+        text = f"{mold.name}: castings are good from {from_fill(mold)} (by {by_fill.castings} castings of "
+        text += "numbered fills)."
         value = (by_fill.first, by_fill.low, by_fill.high)
         yield make_finding("first_good_fill", text, value, n=by_fill.castings, group=mold.name)
 
 
 def from_fill(mold: MoldResult) -> str:
-    """Returns `fill 9 (somewhere between fill 7 and fill 12) of a session begun as yours were`."""
+    """Returns `fill 9 on (somewhere between 7 and 12), in sessions begun as yours are`."""
     found = mold.by_fill
     assert found is not None
     sure = f" (somewhere between {found.low} and {found.high})" if found.low < found.high else ""
-    return f"fill {found.first}{sure} of a session on, begun as yours are"
+    return f"fill {found.first} on{sure}, in sessions begun as yours are"
 
 
 def _window(show: Show, mold: MoldResult, found: FlawWindow) -> Iterator[Finding]:
@@ -387,10 +388,11 @@ def warm_up_finding(show: Show, mold: MoldResult) -> tuple[Finding, str] | None:
         if not warm_up.as_logged:
             return None
         middle, n = float(np.median(warm_up.as_logged)), len(warm_up.as_logged)
-        ends = min(warm_up.as_logged), max(warm_up.as_logged)
-        words = f"about {middle:.0f}, as in the middle one of {n} sessions ({ends[0]} to {ends[1]})"
+        low, high = min(warm_up.as_logged), max(warm_up.as_logged)
+        words = f"about {counted(round(middle), 'blank fill')}, as in the middle one of {n} sessions"
+        words += f" ({low} to {high})" if low < high else ""
         more: dict[str, Cell] = {"method": "first fill at the target, as logged", "target_c": target}
-        text = f"{name}: {words} until it is warm."
+        text = f"{name}: {words}, until it is warm."
         return make_finding("warm_up_fills", text, (middle,), "pieces", n=n, group=name, more=more), words
     cold, usual, of = warm_up.from_cold, warm_up.from_usual, warm_up.target_mold
     more = {"method": f"heat balance, {_source(model)}", "target_c": target}

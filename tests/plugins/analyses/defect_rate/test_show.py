@@ -2,7 +2,9 @@
 
 import numpy as np
 
-from defect_rate.show import PLACES, distinct_marks
+from defect_rate.show import distinct_marks
+
+PLACES = 100
 
 
 def test_a_season_of_sessions_is_drawn_whole() -> None:
