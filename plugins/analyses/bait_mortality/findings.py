@@ -217,7 +217,7 @@ def _main_cause(found: Mortality) -> Iterable[Finding]:
         if found.season and not found.thin and low is not None and high is not None:
             hundred = [round(100 * each) for each in (share.estimate, low, high)]
             text += f" Of 100 new baits about {hundred[0]} (somewhere between {hundred[1]} and {hundred[2]}) "
-            text += f"are {CAUSE_WORDS.get(main, 'lost to ' + main)} within {_hours(horizon)} of fishing."
+            text += f"are {CAUSE_WORDS.get(main, 'lost to ' + main)} within {half_hours(horizon)} of fishing."
         n, more = found.causes[main], {"horizon_h": horizon}
         yield make_finding("main_cause", text, (value, low, high), "1", n=n, group=main, more=more)
 
@@ -236,7 +236,7 @@ def _loss_rate(found: Mortality) -> Finding:
             text += "lost in 10 hours"
             more |= {"bound_low": left.least, "bound_high": left.most, "set_aside": left.baits}
         elif not found.ends:
-            text += f": fewer than one in {_hours(1 / rate.high)}, as far as so few hours can tell"
+            text += f": fewer than one in {half_hours(1 / rate.high)}, as far as so few hours can tell"
     quiet = found.ends > 0 and left is None
     loss = make_finding("loss_rate", f"{text}.", limits, "1/h", n=found.ends, more=more, quiet=quiet)
     return replace(loss, headline=left is not None)
@@ -259,7 +259,7 @@ def _life_in_use(found: Mortality) -> Iterable[Finding]:
         return
     text = f"{text[0].upper()}{text[1:]}."
     yield make_finding("median_life", text, median_survival(curve), "h", n=ends, quiet=not found.season)
-    text, more = f"Mean hours in use within the first {_hours(horizon)}.", {"horizon_h": horizon}
+    text, more = f"Mean hours in use within the first {half_hours(horizon)}.", {"horizon_h": horizon}
     mean = restricted_mean(curve, horizon)
     yield make_finding("mean_life", text, mean, "h", n=ends, more=more, quiet=True)
 
@@ -273,18 +273,18 @@ def _life_text(found: Mortality) -> str:
         return ""
     baits = "your baits"
     if curve.observed_from:
-        baits += f" that had lasted {_hours(curve.observed_from)}"
+        baits += f" that had lasted {half_hours(curve.observed_from)}"
     median = median_survival(curve)
     if not (curve.n_risk[curve.time == median.estimate] >= LEAST_AT_RISK).any():
-        text = f"more than half of {baits} were still in use after {_hours(horizon)} of fishing"
+        text = f"more than half of {baits} were still in use after {half_hours(horizon)} of fishing"
         return text + (
             "; too few were fished longer to say how long one lasts" if curve.n_event.sum() else ""
         )
     low, high = known(median.low, median.high)
-    end = "more" if high is None else _hours(high, unit=False)
+    end = "more" if high is None else half_hours(high, unit=False)
     joint = " or " if high is None else " to "
-    limits = "" if low is None else f" ({_hours(low, unit=False)}{joint}{end})"
-    return f"half of {baits} were gone after about {_hours(median.estimate)} of fishing{limits}"
+    limits = "" if low is None else f" ({half_hours(low, unit=False)}{joint}{end})"
+    return f"half of {baits} were gone after about {half_hours(median.estimate)} of fishing{limits}"
 
 
 def _contrasts(found: Mortality) -> Iterable[Finding]:
@@ -378,7 +378,7 @@ def _sentence(c: Contrast) -> str:
     often, seldom = (c.group, c.against) if higher else (c.against, c.group)
     (x1, x2), (t1, t2) = c.rates.events, c.rates.exposure
     x1, x2, t1, t2 = (x1, x2, t1, t2) if higher else (x2, x1, t2, t1)
-    much = _how_much(c, "times as often" if c.cause else "times as long")
+    much = how_much(c, "times as often" if c.cause else "times as long")
     unlike = "more often" if c.cause else "longer"
     said = f"about {much}" if much[:1].isdigit() else much or unlike
     few = "" if much else f", but {counted(min(x1, x2), 'loss is', 'losses are')} too few to say by how much"
@@ -394,7 +394,7 @@ def _sentence(c: Contrast) -> str:
     return text[0].upper() + text[1:]
 
 
-def _how_much(c: Contrast, unit: str) -> str:
+def how_much(c: Contrast, unit: str) -> str:
     """`4.6 times as often (somewhere between 1.7 and 16)`; empty where the limits are too far apart."""
     value, low, high = c.rates.ratio, *c.adjusted
     if c.rates.ratio < 1:
@@ -436,7 +436,7 @@ def _fished(hours: float) -> str:
     return f"{hours_words(hours)} of fishing"
 
 
-def _hours(hours: float, *, unit: bool = True) -> str:
+def half_hours(hours: float, *, unit: bool = True) -> str:
     """`3½ hours`, `45 minutes`: to half an hour, below one to five minutes."""
     if hours < 0.95:
         return f"{max(5, 5 * round(hours * 12))} minutes"

@@ -146,9 +146,9 @@ def _rates(rates: Rates, season: bool) -> Iterable[Finding]:
             rate = rates.rate(factor, group)
             low, high = printable_limits(rate)
             what = f"{int(rate.total_y)} fish in {hours_words(rate.total_x)} on {counted(rate.units, 'trip')}"
-            text = f"{group}: {what}{_rate_text(rate.ratio, low, high)}."
+            text = f"{group}: {what}{rate_text(rate.ratio, low, high)}."
             if factor == ALL:
-                text = f"{what}{zero}{_rate_text(rate.ratio, low, high)}."
+                text = f"{what}{zero}{rate_text(rate.ratio, low, high)}."
             more: dict[str, Cell] = {"factor": factor, "fish": int(rate.total_y), "effort_h": rate.total_x}
             yield make_finding(
                 *("cpue", text, (rate.ratio, low, high), PER_HOUR),
@@ -167,7 +167,7 @@ def _bounds(left: LeftOpen) -> str:
     return f"{figures(left.least, significant=2)} to {figures(left.most, significant=2)}"
 
 
-def _rate_text(ratio: float, low: float, high: float | None) -> str:
+def rate_text(ratio: float, low: float, high: float | None) -> str:
     """`, 1.9 an hour (1.5 to 2.5)`; no rate where so few hours hardly tell."""
     if high is None or low == 0.0 or high > WIDEST_TO_PRINT * low:
         return f", at most {figures(high, significant=2)} an hour" if ratio == 0 and high else ""
@@ -185,7 +185,7 @@ def _difference(found: CatchRates) -> Iterable[Finding]:
     held = sum(each.p_adjusted < CLEAR for each in found.contrasts)
     text = f"No build and no water clearly caught more than another ({made})."
     if best.p_adjusted < CLEAR:
-        text = _contrast_text(best)
+        text = contrast_text(best)
         if held > 1:
             text += f" {held} of {made} between builds and between waters are clear."
         if found.doubt:
@@ -236,7 +236,8 @@ def _what_would_settle(found: CatchRates) -> Iterable[Finding]:
         yield make_finding("settled_by", text, (more.hours,), "h", n=n, group=row.group, more=of, quiet=True)
 
 
-def _contrast_text(row: RateContrast) -> str:
+def contrast_text(row: RateContrast) -> str:
+    """Who caught more than whom, and how many times as much as far as the limits tell."""
     where = "On the trips that used both, " if row.factor == "build" else ""
     if math.isinf(row.ratio):
         return f"{where}{row.group} caught fish and {row.against} none."
@@ -273,7 +274,7 @@ def actions(found: CatchRates) -> tuple[Action, ...]:
     text += f"{fish} fish in {hours_words(hours)}, all other baits {sum(each[0] for each in others)} in "
     text += f"{hours_words(sum(each[1] for each in others))}."
     id = f"fish-more-{best.group}"
-    return (Action(id=id, text=text, because=_contrast_text(best), holds=holds),)
+    return (Action(id=id, text=text, because=contrast_text(best), holds=holds),)
 
 
 def _decimals(ratio: float, low: float, high: float | None) -> int:

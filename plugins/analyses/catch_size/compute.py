@@ -99,16 +99,14 @@ def size_distribution(
 
 
 def mean_interval(values: ArrayLike, fish: ArrayLike, trips: ArrayLike | None = None) -> Interval:
-    """Returns the mean with Student's t limits at 95 %; `fish` is how many each value stands for.
+    """Returns the mean of one value or more, with Student's t limits at 95 %; each stands for so many `fish`.
 
     Trips (a name for each value) are the units; without them the values are. The limits are nan for a single
-    unit. Raises ValueError for no value.
+    unit.
 
     Source: Student's t; the ratio estimator of Cochran 1977, Sampling Techniques, section 6.4 (from memory).
     """
     x, w = np.asarray(values, dtype=np.float64), np.asarray(fish, dtype=np.float64)
-    if len(x) == 0:
-        raise ValueError("a mean needs at least one value")
     mean = float(np.sum(w * x) / np.sum(w))
     unit = np.arange(len(x)) if trips is None else np.unique(np.asarray(trips), return_inverse=True)[1]
     off, n = np.bincount(unit, w * (x - mean)), int(unit.max()) + 1
@@ -120,10 +118,8 @@ def mean_interval(values: ArrayLike, fish: ArrayLike, trips: ArrayLike | None = 
 
 
 def median(values: ArrayLike, fish: ArrayLike) -> float:
-    """Returns the median of values that each stand for so many `fish`. Raises ValueError for none."""
+    """Returns the median of one value or more, which each stand for so many `fish`."""
     x, n = np.asarray(values, dtype=np.float64), np.asarray(fish, dtype=np.float64)
-    if len(x) == 0 or n.sum() <= 0:
-        raise ValueError("a median needs at least one value")
     order = np.argsort(x, kind="stable")
     reached = np.cumsum(n[order])
     half = reached[-1] / 2.0

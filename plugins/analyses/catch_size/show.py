@@ -10,7 +10,7 @@ from benchwater.ledger.fish import CATEGORIES
 from benchwater.plugin import Bench, Cell, Figure, Table
 from benchwater.words import make_columns, make_table
 
-from .compute import CaughtSpecies
+from .compute import MM_PER_INCH, CaughtSpecies
 
 MOST_DRAWN = 8
 OF_CATEGORY = (
@@ -76,8 +76,8 @@ def all_tables(species: Sequence[CaughtSpecies]) -> tuple[Table, ...]:
 
 def length_figure(species: Sequence[CaughtSpecies], bench: Bench) -> Figure:
     """Draws one row a species: how many fish of each inch, or each 2 cm, and the median."""
-    step, unit = (25.4, "in") if bench.system == "us" else (20.0, "mm")
-    scale = 25.4 if unit == "in" else 1.0
+    us = bench.system == "us"
+    step, unit, scale = (MM_PER_INCH, "in", MM_PER_INCH) if us else (20.0, "mm", 1.0)
     drawn = [each for each in species if each.measured_fish][:MOST_DRAWN]
     figure, axes = plots.new_figure(plots.HALF_MM, 18 + 10 * len(drawn))
     for place, each in enumerate(drawn):

@@ -1,10 +1,14 @@
 """Groups of baits held against each other, advice from that, and the card."""
 
+import math
 import re
 from collections.abc import Sequence
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
+from bait_mortality.findings import half_hours, how_much
 from benchwater.testing import finding, make_season, records, table
 from fished_seasons import ANALYSIS, BENCH, HEADER, bitten, fished, number, whole
 
@@ -164,6 +168,39 @@ def test_a_ratio_that_is_hardly_known_is_never_printed() -> None:
     assert said.high is None or said.high / number(said.low) > 10
     assert not re.search(r"about [\d.]+ times", said.text)
     assert "somewhere between" not in said.text
+
+
+@pytest.mark.parametrize(
+    ("ratio", "limits", "said"),
+    [
+        (4.0, (1.3, 13.0), "4 times as often (somewhere between 1.3 and 13)"),
+        (0.25, (0.08, 0.8), "4 times as often (somewhere between 1.2 and 12)"),
+        (1.0, (0.5, 2.0), "1 times as often (somewhere between 0.5 and 2)"),
+        (4.0, (1.2, 12.1), "at least 1.2 times as often"),
+        (math.inf, (1.25, math.inf), "at least 1.2 times as often"),
+        (4.0, (1.19, 12.1), ""),
+        (0.0, (0.0, 0.5), "at least 2 times as often"),
+        (0.5, (0.0, math.inf), ""),
+    ],
+)
+def test_how_much_more_often_is_said_as_far_as_the_limits_go(ratio, limits, said) -> None:
+    contrast: Any = SimpleNamespace(rates=SimpleNamespace(ratio=ratio), adjusted=limits)
+    assert how_much(contrast, "times as often") == said
+
+
+def test_hours_in_use_are_said_to_what_a_person_can_know() -> None:
+    said = [half_hours(hours) for hours in (0.02, 0.34, 0.94, 0.95, 1.24, 1.26, 3.4, 12.0)]
+    assert said == [
+        "5 minutes",
+        "20 minutes",
+        "55 minutes",
+        "1 hour",
+        "1 hour",
+        "1½ hours",
+        "3½ hours",
+        "12 hours",
+    ]
+    assert half_hours(3.4, unit=False) == "3½"
 
 
 def test_an_unclear_comparison_is_kept_for_the_json() -> None:

@@ -8,7 +8,9 @@ import pytest
 from benchwater.plugin import Analysis, Section
 from benchwater.statistics.rates import RatioOfTotals
 from benchwater.testing import MadeSeason, finding, make_season, plugin_file, records, table
+from catch_rate.catch_rates import RateContrast
 from catch_rate.compute import printable_limits
+from catch_rate.findings import contrast_text, rate_text
 from reference_cases import worked_examples
 
 ROOT = Path(__file__).parents[4]
@@ -378,9 +380,33 @@ def test_rows_set_aside_that_could_decide_the_rate_bound_it_and_advise_nothing()
     assert (clean.status, "bound_low" in finding(clean, "cpue", "all").more) == ("ok", False)
 
 
+@pytest.mark.parametrize(
+    ("ratio", "low", "high", "said"),
+    [
+        (4.0, 1.3, 13.0, "about 4 times as many fish per hour as b (somewhere between 1.3 and 13)."),
+        (4.0, 1.2, 12.1, "at least 1.2 times as many fish per hour as b."),
+        (4.0, 1.19, 12.1, "more fish per hour than b."),
+        (4.0, 0.0, 12.1, "more fish per hour than b."),
+    ],
+)
+def test_a_ratio_is_said_as_far_as_its_limits_go(ratio: float, low: float, high: float, said: str) -> None:
+    row = RateContrast("build", "a", "b", ratio, low, high, 0.01, 0.01, 9, 0.05, low, high)
+    assert contrast_text(row) == f"On the trips that used both, a caught {said}"
+    assert contrast_text(row._replace(factor="water")) == f"a caught {said}"
+
+
+def test_a_rate_is_said_to_the_figures_that_its_limits_leave() -> None:
+    assert rate_text(1.94, 0.5, 5.0) == ", 1.9 an hour (0.5 to 5.0)"
+    assert rate_text(0.416, 0.26, 0.699) == ", 0.42 an hour (0.26 to 0.70)"
+    assert rate_text(12.3, 11.8, 12.9) == ", 12 an hour (12 to 13)"
+    assert rate_text(12.3, 12.26, 12.34) == ", 12.30 an hour (12.26 to 12.34)"
+    assert rate_text(1.0, 0.4, 4.1) == rate_text(1.0, 0.0, 2.0) == rate_text(1.0, 0.4, None) == ""
+    assert rate_text(0.0, 0.0, 0.312) == ", at most 0.31 an hour"
+
+
 def test_limits_a_hundred_times_off_are_not_printed_and_closer_ones_are() -> None:
     def limits(low: float, high: float) -> tuple[float, float | None]:
         return printable_limits(RatioOfTotals(ratio=2.0, low=low, high=high, units=3, total_y=4, total_x=2))
 
     assert limits(0.021, 199.0) == (0.021, 199.0)
-    assert limits(0.019, 201.0) == (0.0, None)
+    assert limits(0.02, 200.0) == (0.0, None)

@@ -184,6 +184,7 @@ def test_few_measured_fish_are_thin_and_no_fish_is_empty() -> None:
     section = whole("bluegill,9,,", "bluegill,,6 in,")
     assert section.status == "thin"
     assert sizes(section, "bluegill") == {"quality": 1, "not measured": 9}
+    assert [whole(f"bluegill,{fish},6 in,").status for fish in (4, 5)] == ["thin", "ok"]
     unmeasured = whole("bluegill,9,,")
     assert (unmeasured.status, unmeasured.figures) == ("thin", ())
     rows = "date,build,species\n2026-04-01,plain,bluegill\n"
