@@ -1,7 +1,13 @@
 import subprocess
 import sys
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
+from click.shell_completion import ShellComplete
+
+from benchwater.commands import cli
+from benchwater.schedule.manifest import Inputs, Manifest, Period, Scan, write_manifest
 from command_line import run
 
 DEMO = Path(__file__).parents[2] / "sample_logs"
@@ -44,6 +50,25 @@ def test_a_misspelt_command_is_a_plain_refusal():
     assert outcome.status == 2
     assert "reprot" in outcome.err
     assert "Traceback" not in outcome.err
+
+
+def test_the_shell_completes_options_analyses_logs_and_months_with_rows(tmp_path):
+    def completed(*words):
+        *arguments, typed = words
+        found = ShellComplete(cli, {}, "benchwater", "").get_completions([*map(str, arguments)], typed)
+        return [each.value for each in found]
+
+    ends = date(2026, 6, 1)
+    period = Period(label="2026-05", month="2026-05", whole_season=False, ended_on=ends, rows_until=ends)
+    season = replace(period, label="season-2026", whole_season=True)
+    (tmp_path / "reports").mkdir()
+    scan = Scan(inputs=Inputs(version="", bench=""), periods=(period, season))
+    write_manifest(tmp_path / "reports", Manifest(scan=scan))
+    assert completed("re") == ["report"]
+    assert completed("report", "--tr") == ["--trip", "--trust"]
+    assert completed("report", "--only", "catch") == ["catch_rate", "catch_size"]
+    assert completed("report", tmp_path, "--month", "") == ["2026-05"]
+    assert completed("sheets", "--log", "f") == ["finishing", "fishing"]
 
 
 def test_a_closed_pipe_shows_no_traceback():

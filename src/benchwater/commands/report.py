@@ -10,6 +10,7 @@ from benchwater.commands.terminal import (
     DONE,
     INCOMPLETE,
     OUT_OPTION,
+    completed_by,
     debugging,
     plain,
     plain_line,
@@ -24,9 +25,27 @@ if TYPE_CHECKING:
     from benchwater.plugin_host.loaded import PluginProblem
 
 
+def _months(folder: Path) -> list[str]:
+    """Return the months with rows, as `due` has found them."""
+    from benchwater.schedule.manifest import read_manifest
+
+    scan = read_manifest(folder / "reports").scan
+    return [] if scan is None else [period.label for period in scan.periods if not period.whole_season]
+
+
+def _analyses(_folder: Path) -> list[str]:
+    """Return the analyses but those of the folder, whose code runs only when a command does."""
+    from benchwater.plugin_host.load import load_plugins
+
+    return [analysis.id for analysis, _ in load_plugins(None).analyses]
+
+
 @workspace_command(
     click.option(
-        "--month", metavar="YYYY-MM", help="The month to report on (left out: the latest with rows)."
+        "--month",
+        metavar="YYYY-MM",
+        shell_complete=completed_by(_months),
+        help="The month to report on (left out: the latest with rows).",
     ),
     click.option(
         "--season",
@@ -38,7 +57,11 @@ if TYPE_CHECKING:
         "--trip", metavar="NAME", help="A trip that bench.toml names under [trips], instead of a month."
     ),
     click.option(
-        "--only", metavar="ID", multiple=True, help="Only this analysis (may be repeated); see `plugins`."
+        "--only",
+        metavar="ID",
+        multiple=True,
+        shell_complete=completed_by(_analyses),
+        help="Only this analysis (may be repeated); see `plugins`.",
     ),
     OUT_OPTION,
     click.option("--quiet", is_flag=True, help="Print only what went wrong."),

@@ -10,6 +10,7 @@ from benchwater.commands.terminal import (
     DONE,
     INCOMPLETE,
     Folder,
+    completed_by,
     plain,
     print_plugin_problem,
     progress,
@@ -26,10 +27,21 @@ Division = tuple[str, float, float]
 """Columns x rows of a page of labels, its margin, and the gap between labels."""
 
 
+def _logs_to_print(_folder: Path) -> list[str]:
+    from benchwater.plugin_host.load import load_plugins
+
+    return [kind.name for kind in load_plugins(None).log_kinds if not kind.part_of]
+
+
 @workspace_command(
     click.option("--out", type=Folder(), help="Where the sheets go (left out: reports/sheets/ in FOLDER)."),
     click.option(
-        "--log", "logs", metavar="KIND", multiple=True, help="Only the sheet of this log (may be repeated)."
+        "--log",
+        "logs",
+        metavar="KIND",
+        multiple=True,
+        shell_complete=completed_by(_logs_to_print),
+        help="Only the sheet of this log (may be repeated).",
     ),
     click.option("--page", "what", flag_value="page", help="Instead: log-page.html, logs to tap on a phone."),
     click.option(

@@ -4,7 +4,7 @@ import errno
 import functools
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
@@ -70,6 +70,18 @@ class Folder(click.Path):
             if path.exists():
                 self.fail(f"`{name}` is a file, and a folder is needed", param, ctx)
             self.fail(f"there is no folder `{name}` (`benchwater start` makes one)", param, ctx)
+
+
+def completed_by(
+    names: Callable[[Path], Iterable[str]],
+) -> Callable[[click.Context, click.Parameter, str], list[str]]:
+    """Return how the shell completes an option: by the names for the folder given so far."""
+
+    def complete(context: click.Context, _parameter: click.Parameter, typed: str) -> list[str]:
+        folder = Path(context.args[0] if context.args else "")  # an unfinished option leaves arguments there
+        return [name for name in names(folder) if name.startswith(typed)]
+
+    return complete
 
 
 def _store_debug(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
