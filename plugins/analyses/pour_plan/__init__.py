@@ -55,9 +55,9 @@ def _look_back(season: Season, span: Span) -> Section:
 
 def analyse_ahead(season: Season, span: Span) -> Section:
     """The plan of the season ahead, from the season's end on."""
-    from .ahead import plan_ahead
-    from .ahead_page import METHODS, actions, card, findings, tables
+    from .ahead import METHODS, actions, findings, plan_ahead
     from .findings import why_no_plan
+    from .show import ahead_card, ahead_tables
 
     until = season.bench.plan.until
     if until is None:
@@ -70,9 +70,9 @@ def analyse_ahead(season: Season, span: Span) -> Section:
     return Section(
         status="ok",
         findings=tuple(findings(ahead, season.bench, span)),
-        tables=tables(ahead, season.bench),
+        tables=ahead_tables(ahead, season.bench),
         actions=actions(ahead, span),
-        cards=(card(ahead, season.bench, span),),
+        cards=(ahead_card(ahead, season.bench, span),),
         methods=METHODS,
     )
 

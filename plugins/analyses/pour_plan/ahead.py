@@ -1,9 +1,9 @@
-"""Foresees the losses of a season ahead from every season logged, and divides the work into evenings."""
+"""The season ahead: its losses from every season logged, the work in evenings, and what is said of them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from math import ceil
+from math import ceil, floor, isnan
 
 import numpy as np
 import pandas as pd
@@ -12,17 +12,36 @@ from numpy.typing import NDArray
 from benchwater.ledger import LOSSES
 from benchwater.ledger.fills import pour_rows
 from benchwater.ledger.trips import months_ahead, trip_names
-from benchwater.plugin import Season, Span
+from benchwater.plugin import Action, Cell, Finding, Season, Span
 from benchwater.plugin.bench import Bench
 from benchwater.statistics.comparisons import dispersion
 from benchwater.statistics.stock_level import GammaRate, less_sure, predictive_quantile, shared_rate
+from benchwater.words import MONTHS, counted, day_words, listed, make_finding
 
 from .compute import Fished, Outlook, Plan, cannot_be_made, make_plan
+from .findings import cost_words, make_action, packs
 
 FloatArray = NDArray[np.float64]
 AGE_WEIGHT = 0.7
 USUAL_SPREAD, SPREAD_WEIGHT = 0.3, 2.0
 USUAL_FILLS, USUAL_COATED, USUAL_DAYS = 20, 20, 7
+METHODS = (
+    "Losses of the season ahead: each build's from every season logged, one of n years ago counted as "
+    f"{AGE_WEIGHT:g} to the power of n of it (a power prior, Ibrahim & Chen 2000, Statistical Science "
+    "15:46-60; the weight is a project choice, no source), with a gamma prior that the builds share (Clayton "
+    "& Kaldor 1987, Biometrics 43:671-681). The rate is less sure by the scatter of trips (Pearson's "
+    "chi-square over its degrees of freedom) and by what seasons differ: the moment estimate (the principle "
+    f"of DerSimonian & Laird 1986, Controlled Clinical Trials 7:177-188), drawn to {100 * USUAL_SPREAD:g} % "
+    f"as by {SPREAD_WEIGHT:g} seasons more (project choice, no source), as few seasons hardly tell. A "
+    "bad season hits all builds at once; the promise takes them as independent, so that it holds more often "
+    "(Esary, Proschan & Walkup 1967, Annals of Mathematical Statistics 38:1466-1474).",
+    "Hours: `planned_hours` a month where bench.toml states them, else those of a month of fishing in the "
+    "seasons logged, over the months of the year from the first to the last that is fished. Stock, targets, "
+    "fills and parts are made as for the month ahead.",
+    "Evenings: as many fills, and as many coated pieces, as the median evening of the logs, and as many "
+    "days apart where so many days are left; counted back from the first "
+    "day of the first month to be fished. Order by: the lead time before the first of them.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,3 +299,116 @@ def _divided(amounts: Mapping[str, int], room: Mapping[str, int]) -> list[dict[s
         else:
             shared[fits] = (shared[fits][0] + share, {**shared[fits][1], name: left})
     return evenings + [each for _, each in shared]
+
+
+def findings(ahead: SeasonAhead, bench: Bench, span: Span) -> Iterator[Finding]:
+    """The work in a sentence, the losses, the evenings, the money, and what is not known."""
+    plan = ahead.plan
+    yield Finding(
+        id="season_plan",
+        text=f"{work_text(ahead)} {promise_ahead(ahead, bench, span)}",
+        value=float(sum(need.to_make for need in plan.needs)),
+        unit="pieces",
+        n=plan.ends,
+        more={"service_level": plan.level, "sure": plan.sure, "until": ahead.until},
+        headline=True,
+        ahead=True,
+    )
+    mean, low, high = ahead.losses
+    seasons = counted(ahead.seasons.number, "season")
+    text = (
+        f"About {mean:.0f} baits (somewhere between {low} and {high}) may go from {when_words(ahead, span)}"
+    )
+    text += f", by {seasons} and {counted(plan.ends, 'bait')} gone so far."
+    if ahead.seasons.number == 1:
+        text += " One season cannot show how much seasons differ, so the range is wide."
+    more: dict[str, Cell] = {"seasons": ahead.seasons.number, "spread": ahead.seasons.spread}
+    more |= {"scatter": ahead.seasons.scatter, "hours": ahead.hours}
+    yield make_finding("losses_ahead", text, (mean, low, high), "baits", n=plan.ends, more=more)
+    usual = sum(ahead.seasons.hours.values()) * len(ahead.months)
+    text = f"This is for {bench.show(ahead.hours, 'h', 0)} of fishing, each bait's counted."
+    if ahead.hours > 1.5 * usual > 0:
+        text += f" At the pace of {seasons} logged it would be {bench.show(usual, 'h', 0)}: state fewer "
+        text += "`planned_hours` in bench.toml if you fish less, and the plan asks for less."
+    yield make_finding("hours_ahead", text, (ahead.hours,), "h", more={"usual_h": usual})
+    n, first, text = len(ahead.evenings), None, "No evening of work."
+    if ahead.evenings:
+        first = ahead.evenings[0].by
+        text = f"{counted(n, 'evening')} of work, begin {by_words(first, span)}."
+    more = {"first_by": first}
+    yield make_finding("evenings", text, (float(n),), "pieces", n=n, more=more, quiet=not n)
+    yield spend_ahead(ahead, bench)
+    for mold in [" ".join(casting) for casting in plan.waiting]:
+        text = f"Get {mold} to work first: no bait that needs it is in this plan."
+        yield make_finding("mold_first", text, group=mold)
+    for name in [part.item.name for part in plan.parts if isnan(part.short)]:
+        text = f"How much {name} to buy is not known: it was never counted, or no build gives the grams."
+        yield make_finding("not_known", text, group=name)
+
+
+def actions(ahead: SeasonAhead, span: Span) -> tuple[Action, ...]:
+    """Begin in time, where there is anything to make or to buy."""
+    plan = ahead.plan
+    if not ahead.evenings and not plan.to_buy:
+        return ()
+    orders = [day for day in ahead.order_by.values() if day is not None]
+    text = "Get ready for next season: "
+    if plan.to_buy:
+        when = f" {by_words(min(orders), span)}" if orders else ""
+        text += f"order {listed([part.item.name for part in plan.to_buy], 4)}{when}"
+        text += ", and " if ahead.evenings else "."
+    if ahead.evenings:
+        evenings = counted(len(ahead.evenings), "evening")
+        text += f"begin the {evenings} of work {by_words(ahead.evenings[0].by, span)}."
+    mean, low, high = ahead.losses
+    because = f"About {mean:.0f} baits ({low} to {high}) may go from {when_words(ahead, span)}."
+    spared = sum(need.spared(need.to_make) for need in plan.to_make)
+    return (make_action("season-ahead", text, because, spared),)
+
+
+def work_text(ahead: SeasonAhead) -> str:
+    """What to pour, coat, dress and buy, in a sentence."""
+    plan = ahead.plan
+    fills = sum(plan.pour.fills.values())
+    coated = sum(need.to_make for need in plan.to_make if need.build.coat is not None)
+    made = sum(need.to_make for need in plan.to_make)
+    steps = []
+    if fills:
+        steps.append(f"pour {counted(fills, 'fill')} in {counted(ahead.count('pour'), 'evening')}")
+    if coated:
+        steps.append(f"coat {counted(coated, 'piece')} in {counted(ahead.count('coat'), 'evening')}")
+    if made:
+        steps.append(f"dress {counted(made, 'bait')}")
+    if plan.to_buy:
+        steps.append(f"buy {counted(sum(part.packs or 1 for part in plan.to_buy), 'pack')}")
+    text = listed(steps) or "nothing to pour, make or buy: what is on hand lasts"
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def promise_ahead(ahead: SeasonAhead, bench: Bench, span: Span) -> str:
+    """How sure it is that no build runs out once that is done."""
+    sure = bench.show(floor(100 * ahead.plan.sure) / 100, "1", 0)
+    return f"Then it is {sure} sure that no build runs out before {day_words(ahead.until, span.end)}."
+
+
+def spend_ahead(ahead: SeasonAhead, bench: Bench) -> Finding:
+    """What is to be bought, and what that costs."""
+    parts = ahead.plan.to_buy
+    costs = [part.cost for part in parts if part.cost is not None]
+    bought = listed([f"{packs(part, bench)} ({cost_words(part, bench)})" for part in parts], 5)
+    spend = sum(costs)
+    text = f"{bench.show(spend, 'money')} for {bought}." if parts else "Nothing is to be bought."
+    more: dict[str, Cell] = {"unpriced": len(parts) - len(costs)}
+    return make_finding("spend_ahead", text, (spend,), "money", n=len(parts), more=more, quiet=not parts)
+
+
+def by_words(day: date, span: Span) -> str:
+    """`by 3 January 2027`, or `now`."""
+    return f"by {day_words(day, span.end)}" if day > span.end else "now"
+
+
+def when_words(ahead: SeasonAhead, span: Span) -> str:
+    """`March to October 2027`."""
+    first, last = ahead.months[0], ahead.until
+    start = "" if first.year == last.year else f" {first.year}"
+    return f"{MONTHS[first.month - 1]}{start} to {MONTHS[last.month - 1]} {last.year}"

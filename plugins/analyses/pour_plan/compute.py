@@ -182,16 +182,22 @@ class Plan:
         return too_few(self.ends, self.days)
 
     @cached_property
+    def castings_on_hand(self) -> Counter[Casting]:
+        """Castings on hand, bare, coated and on baits."""
+        have: Counter[Casting] = Counter()
+        for (mold, cavity, _), count in self.pieces.bodies.items():
+            have[mold, cavity] += count
+        return have
+
+    @cached_property
     def months_on_hand(self) -> dict[Casting, float]:
         """How many months the castings on hand last, of those that are used and none is poured of."""
         use: defaultdict[Casting, float] = defaultdict(float)
         for need in self.needs:
             for casting in filter(None, (need.build.head, need.build.trailer)):
                 use[casting] += need.outlook.expected
-        have: Counter[Casting] = Counter()
-        for (mold, cavity, _), count in self.pieces.bodies.items():
-            have[mold, cavity] += count
-        return {c: have[c] / used for c, used in use.items() if used and not self.pour.fills.get(c[0])}
+        have, fills = self.castings_on_hand, self.pour.fills
+        return {c: have[c] / used for c, used in use.items() if used and not fills.get(c[0])}
 
     @cached_property
     def to_make(self) -> list[Need]:

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from math import floor, isnan
 
 from benchwater.plugin import Action, Bench, Cell, Finding, Span
-from benchwater.words import counted, day_words, listed
+from benchwater.words import counted, day_words, listed, make_finding
 
 from .compute import LEAST_DAYS, LEAST_ENDS, WORKING_YIELD, LookBack, Need, Part, Plan, wanted
 from .promise import MOST_FILLS, are_drawn
@@ -81,17 +81,15 @@ def losses_finding(found: LookBack, bench: Bench) -> Finding:
     more: dict[str, Cell] = {"fished_h": hours}
     if not found.thin:
         planned, expected, likely = found.planned_h, found.expected_planned, found.expected_fished
-        text += (
-            f" By all trips logged before, about {likely:.0f} were to be expected in these hours, and about "
-        )
-        text += f"{expected:.0f} in the {bench.show(planned, 'h')} planned."
+        text += f" By all trips logged before, about {likely:.0f} were to be expected in these hours, and "
+        text += f"about {expected:.0f} in the {bench.show(planned, 'h')} planned."
         more |= {"planned_h": planned, "expected_planned": expected, "expected_fished": likely}
         if found.beyond:
             covered = f"A stock for {bench.show(found.level, '1')} would not have covered"
             text += f" {covered} {listed(found.beyond)}."
         elif planned > 2 * hours and expected > 2 * lost:
             text += " State fewer `planned_hours` if you fish less: the plan will then ask for less."
-    return Finding(id="losses", text=text, value=float(lost), unit="pieces", n=lost, more=more)
+    return make_finding("losses", text, (float(lost),), "pieces", n=lost, more=more)
 
 
 def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
@@ -102,7 +100,7 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
     for (mold, cavity), of_build in plan.waiting.items():
         text = f"Get good castings out of {mold} {cavity} before you pour it for stock."
         because = f"{listed(_by_build(of_build))} wait for it."
-        yield _action(f"mold-first-{mold}-{cavity}", text, because, float(sum(of_build.values())))
+        yield make_action(f"mold-first-{mold}-{cavity}", text, because, float(sum(of_build.values())))
     builds_of = _builds_by_mold(plan)
     lacking: defaultdict[str, dict[str, Mapping[str, int]]] = defaultdict(dict)
     for (mold, cavity), of_build in plan.lacking.items():
@@ -117,7 +115,7 @@ def actions(plan: Plan, bench: Bench, span: Span) -> Iterator[Action]:
         worth = sum(
             need.spared(part.lacking(need.build.name)) for need in plan.needs if part.pieces[need.build.name]
         )
-        yield _action(
+        yield make_action(
             f"buy-{part.item.name}", f"Buy {packs(part, bench)} ({cost_words(part, bench)}).", because, worth
         )
 
@@ -168,7 +166,7 @@ def _make(
     if short := [part.item.name for part in plan.to_buy if part.item.name in taken]:
         because += f" First buy {listed(short)}."
     worth = sum(need.spared(max(need.to_make, _most(lacking, need.build.name))) for need in builds)
-    return _action(f"make-{mold}", text, because, worth)
+    return make_action(f"make-{mold}", text, because, worth)
 
 
 def _is_dressed(need: Need) -> bool:
@@ -194,7 +192,7 @@ def _order_by(plan: Plan, part: Part, span: Span) -> str:
     return f" It takes {lead.days} days to come{lasts_to}: {when}."
 
 
-def _action(id: str, text: str, because: str, worth: float) -> Action:
+def make_action(id: str, text: str, because: str, worth: float) -> Action:
     """Advice worth the baits that are not missed by it, where there are any."""
     if worth <= 0:
         return Action(id=id, text=text, because=because)
@@ -241,9 +239,8 @@ def promise(plan: Plan, bench: Bench, span: Span, *, done: bool) -> str:
     if not are_drawn(wanted(plan.pour.needed)):
         sure = f"at least {sure}"
     none = "no build runs out" if not waits else f"none but {listed(waits, MOST_NAMED)} runs out"
-    return (
-        f"{'Then it' if done else 'It'} is {sure} sure that {none} in the month from {_day(span.end, span)}."
-    )
+    start = "Then it" if done else "It"
+    return f"{start} is {sure} sure that {none} in the month from {_day(span.end, span)}."
 
 
 def _molds_first(plan: Plan) -> Iterator[Finding]:
@@ -253,14 +250,8 @@ def _molds_first(plan: Plan) -> Iterator[Finding]:
         text = f"Get {mold} {cavity} to work first: of {counted(poured, 'casting')} fewer than "
         text += f"1 in {round(1 / WORKING_YIELD)} can be counted on to be good. "
         text += f"{listed(_by_build(of_build))} wait for it."
-        yield Finding(
-            id="mold_first",
-            text=text,
-            value=float(sum(of_build.values())),
-            unit="pieces",
-            n=poured,
-            group=f"{mold} {cavity}",
-        )
+        waiting = (float(sum(of_build.values())),)
+        yield make_finding("mold_first", text, waiting, "pieces", n=poured, group=f"{mold} {cavity}")
 
 
 def _by_build(number: Mapping[str, int]) -> list[str]:
@@ -277,27 +268,20 @@ def years_on_hand(plan: Plan) -> dict[str, float]:
 
 def _enough(plan: Plan) -> Iterator[Finding]:
     """Molds whose castings on hand last a year and more: a reason to pour none."""
-    bodies: defaultdict[str, dict[str, int]] = defaultdict(dict)
-    for mold, cavity in plan.months_on_hand:
-        bodies[mold][cavity] = 0
-    for (mold, cavity, _), count in plan.pieces.bodies.items():
-        if cavity in bodies[mold]:
-            bodies[mold][cavity] += count
     for mold, months in years_on_hand(plan).items():
-        have = bodies[mold]
+        have = {name: plan.castings_on_hand[of, name] for of, name in plan.months_on_hand if of == mold}
         pieces = listed([f"{count} of {name}" for name, count in have.items()])
         text = f"{mold}: you have {pieces}, enough for {how_long(months)} at this pace. Pour none."
-        more: dict[str, Cell] = {"months": months}
-        value = float(sum(have.values()))
-        yield Finding(id="enough", text=text, value=value, unit="pieces", group=mold, more=more)
+        value, more = (float(sum(have.values())),), {"months": months}
+        yield make_finding("enough", text, value, "pieces", group=mold, more=more)
 
 
 def how_long(months: float) -> str:
     """`about 5 years` or `more than a year`; no more than ten, as nobody knows what they fish then."""
     years = floor(months / 12)
-    return (
-        "more than 10 years" if years > 10 else "more than a year" if years == 1 else f"about {years} years"
-    )
+    if years > 10:
+        return "more than 10 years"
+    return "more than a year" if years == 1 else f"about {years} years"
 
 
 def _stops(plan: Plan, bench: Bench) -> Iterator[Finding]:
@@ -309,7 +293,7 @@ def _stops(plan: Plan, bench: Bench) -> Iterator[Finding]:
         text = f"{name} stops the pour: it takes {takes}, {there} on hand. "
         text += f"{bench.show(lacks, unit)} more lift it"
         text += f" ({counted(part.packs, 'pack')})." if part.packs else "."
-        yield Finding(id="stopped_by", text=text, value=lacks, unit=unit, group=name)
+        yield make_finding("stopped_by", text, (lacks,), unit, group=name)
 
 
 def _fills(plan: Plan, bench: Bench) -> Iterator[Finding]:
@@ -326,11 +310,9 @@ def _fills(plan: Plan, bench: Bench) -> Iterator[Finding]:
             text += f" No casting of {casting[1]} is logged: {good} good are assumed."
         n = sum(pour.poured[casting] for casting in castings)
         text = text if fills else f"{mold} needs no fill."
-        yield Finding(
-            id="fills", text=text, value=float(fills), unit="pieces", n=n, group=mold, quiet=not fills
-        )
+        yield make_finding("fills", text, (float(fills),), "pieces", n=n, group=mold, quiet=not fills)
     text = f"About {counted(round(beyond), 'good casting')} beyond what is needed come of these fills."
-    yield Finding(id="surplus", text=text, value=beyond, unit="pieces", quiet=round(beyond) == 0)
+    yield make_finding("surplus", text, (beyond,), "pieces", quiet=round(beyond) == 0)
 
 
 def _spend(plan: Plan, bench: Bench) -> Finding:
@@ -342,12 +324,12 @@ def _spend(plan: Plan, bench: Bench) -> Finding:
         known_part = f"{text} On top comes" if costs else "Not known is what to pay for"
         text = f"{known_part} {listed(unpriced)}: no receipt and no price on the bench."
     n, more = len(plan.to_buy), {"unpriced": len(unpriced)}
-    return Finding(id="spend", text=text, value=spend, unit="money", n=n, more=more, quiet=n == 0)
+    return make_finding("spend", text, (spend,), "money", n=n, more=more, quiet=n == 0)
 
 
 def _left_out(plan: Plan) -> Iterator[Finding]:
     for outlook in (need.outlook for need in plan.needs if need.outlook.left_out):
-        yield Finding(id="left_out", text=outlook.left_out, group=outlook.build.name)
+        yield make_finding("left_out", outlook.left_out, group=outlook.build.name)
 
 
 def _not_known(plan: Plan, bench: Bench) -> Iterator[Finding]:
@@ -356,10 +338,9 @@ def _not_known(plan: Plan, bench: Bench) -> Iterator[Finding]:
         text += "or the bench no density."
         if not isnan(part.needed):
             needed = bench.show(part.needed, part.item.unit)
-            text = (
-                f"{part.item.name} was never counted: see whether the {needed} that the plan takes are there."
-            )
-        yield Finding(id="not_known", text=text, group=part.item.name)
+            text = f"{part.item.name} was never counted: see whether the {needed} that the plan takes are "
+            text += "there."
+        yield make_finding("not_known", text, group=part.item.name)
 
 
 def packs(part: Part, bench: Bench) -> str:

@@ -1,28 +1,30 @@
 """Tables and figures of the section."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date
 
 from benchwater import plots
 from benchwater.ledger.stock import table_unit
 from benchwater.plugin import Bench, Card, CardLine, Cell, Figure, Span, Table
 from benchwater.words import counted, listed, make_columns, make_table
 
-from .compute import LookBack, Plan
+from .ahead import SeasonAhead, by_words, promise_ahead, spend_ahead, when_words, work_text
+from .compute import LookBack, Part, Plan
 from .findings import MOST_NAMED, cost_words, how_long, packs, promise, years_on_hand
 
 MOST_DRAWN = 16
+BUY = "Parts of the plan, and packs to buy"
 COLUMNS = make_columns(
-    *(
-        (name, name.capitalize())
-        for name in ("build", "mold", "cavity", "coat", "fills", "needed", "lacking", "ended")
-    ),
-    *(("on_hand", "On hand"), ("expected_losses", "Losses expected", None, 1), ("target_stock", "Target")),
+    *((name, name.capitalize()) for name in "build mold cavity coat fills needed lacking ended".split()),
+    *((name, name.capitalize()) for name in "until evening evenings by work what".split()),
+    *(("on_hand", "On hand"), ("expected_losses", "Losses expected", None, 1), ("target_stock", "To have")),
     *(("to_make", "To make"), ("yielded", "Good castings", None, 1), ("surplus", "Surplus", None, 1)),
     *(("planned_hours", "Hours planned", "h", 1), ("fished_hours", "Hours fished", "h", 1)),
+    *(("hours", "Hours", "h", 0), ("amount", "How many")),
 )
 PARTS = make_columns(
     *(("item", "Item"), ("needed", "Needed"), ("on_hand", "On hand"), ("packs", "Packs")),
-    *(("cost", "Cost", "money"), ("unit", "Unit")),
+    *(("cost", "Cost", "money"), ("order_by", "Order by"), ("unit", "Unit")),
     hidden="unit",
     unit_from={"needed": "unit", "on_hand": "unit"},
 )
@@ -30,7 +32,7 @@ PARTS = make_columns(
 
 def tables(plan: Plan, bench: Bench) -> tuple[Table, ...]:
     """Baits to have, and castings on hand; fills and parts where anything can be foreseen."""
-    planned = () if plan.thin else (_fills_table(plan), _buy_table(plan, bench))
+    planned = () if plan.thin else (_fills_table(plan), _parts_table(plan.parts, bench, "buy", BUY))
     return (_demand_table(plan), *planned, _pieces_table(plan))
 
 
@@ -41,25 +43,25 @@ def card(plan: Plan, bench: Bench, span: Span) -> Card:
     baits = [f"{need.to_make} {need.build.name}" for need in plan.to_make]
     buys = [f"{packs(p, bench)} ({cost_words(p, bench)})" for p in plan.to_buy]
     done = bool(pours or baits or buys)
-    lines = [
-        CardLine(
-            label="Pour",
-            text=listed(pours, MOST_NAMED) + (", after warming up" if pours else "nothing"),
-            findings=("plan", "fills"),
-        ),
-        CardLine(label="Finish", text=listed(baits, MOST_NAMED) or "nothing", findings=("plan",)),
-        CardLine(label="Buy", text=listed(buys, MOST_NAMED) or "nothing", findings=("plan", "spend")),
-    ]
-    if plan.waiting:
-        waits = listed([" ".join(casting) for casting in plan.waiting], MOST_NAMED)
-        lines.insert(0, CardLine(label="First", text=f"get {waits} to work", findings=("mold_first",)))
-    if resting:
-        lines.append(CardLine(label="Pour none of", text=listed(resting, MOST_NAMED), findings=("enough",)))
-    text = promise(plan, bench, span, done=done)
-    lines.append(CardLine(label="How sure", text=text, findings=("plan",)))
-    boxes = (_box_table(plan), _buy_table(plan, bench, "card_buy", "Buy"))
-    return Card(
-        id="pour", title="What to pour and buy", order=20, lines=tuple(lines), tables=boxes, wide=True
+    waits = listed([" ".join(casting) for casting in plan.waiting], MOST_NAMED)
+    lines = _lines(
+        ("First", f"get {waits} to work" if waits else "", "mold_first"),
+        ("Pour", listed(pours, MOST_NAMED) + (", after warming up" if pours else "nothing"), "plan fills"),
+        ("Finish", listed(baits, MOST_NAMED) or "nothing", "plan"),
+        ("Buy", listed(buys, MOST_NAMED) or "nothing", "plan spend"),
+        ("Pour none of", listed(resting, MOST_NAMED), "enough"),
+        ("How sure", promise(plan, bench, span, done=done), "plan"),
+    )
+    boxes = (_box_table(plan), _parts_table(plan.parts, bench, "card_buy", "Buy"))
+    return Card(id="pour", title="What to pour and buy", order=20, lines=lines, tables=boxes, wide=True)
+
+
+def _lines(*lines: tuple[str, str, str]) -> tuple[CardLine, ...]:
+    """Lines of a card from (label, text, findings separated by spaces), those without a text left out."""
+    return tuple(
+        CardLine(label=label, text=text, findings=tuple(findings.split()))
+        for label, text, findings in lines
+        if text
     )
 
 
@@ -113,19 +115,31 @@ def _fills_table(plan: Plan) -> Table:
     return _table("fills", "Fills", "mold fills cavity yielded needed surplus", rows)
 
 
-def _buy_table(
-    plan: Plan, bench: Bench, id: str = "buy", title: str = "Parts of the plan, and packs to buy"
+def _parts_table(
+    parts: Sequence[Part],
+    bench: Bench,
+    id: str,
+    title: str,
+    order_by: Mapping[str, date | None] | None = None,
 ) -> Table:
-    parts = plan.parts
+    """Parts and packs to buy, those not needed last; with the day to order them by where that is given."""
+    names = list(PARTS)
+    if order_by is None:
+        names.remove("order_by")
+    rows = []
+    for part in parts:
+        days = () if order_by is None else (order_by.get(part.item.name),)
+        cells = (part.item.name, part.needed, part.on_hand, part.packs, part.cost)
+        rows.append((*cells, *days, part.item.unit))
     return make_table(
         id,
         title,
-        " ".join(PARTS),
-        [(p.item.name, p.needed, p.on_hand, p.packs, p.cost, p.item.unit) for p in parts],
+        " ".join(names),
+        rows,
         PARTS,
-        print_units=[table_unit(bench, p.item) for p in parts],
-        print_rows=sum(p.needed != 0 for p in parts),
-        paper_rows=0 if id == "buy" else None,
+        print_units=[table_unit(bench, part.item) for part in parts],
+        print_rows=sum(part.needed != 0 for part in parts),
+        paper_rows=0,
     )
 
 
@@ -160,3 +174,56 @@ def figures(plan: Plan) -> tuple[Figure, ...]:
     alt += f"Baits on hand, and losses expected in the coming month: {listed(each)}."
     title = "On hand, and what the coming month may take"
     return (Figure(id="stock_and_losses", title=title, alt=alt, svg=plots.to_svg(figure)),)
+
+
+def ahead_card(ahead: SeasonAhead, bench: Bench, span: Span) -> Card:
+    """The season ahead on one page: losses, work, money, how sure, and the tables of all of it."""
+    mean, low, high = ahead.losses
+    begin = by_words(ahead.evenings[0].by, span) if ahead.evenings else ""
+    lost = f"about {mean:.0f} baits ({low} to {high}) from {when_words(ahead, span)}"
+    lines = _lines(
+        ("May be lost", lost, "losses_ahead"),
+        ("Work", work_text(ahead), "season_plan evenings"),
+        ("Begin", begin, "evenings"),
+        ("Cost", spend_ahead(ahead, bench).text, "spend_ahead"),
+        ("How sure", promise_ahead(ahead, bench, span), "season_plan"),
+    )
+    columns = "build hours on_hand expected_losses target_stock to_make"
+    baits = [(name, *row) for name, _, *row in _baits(ahead) if row[-1]]
+    pours = [
+        (mold, fills, sum(mold in each.amounts for each in ahead.evenings if each.work == "pour"))
+        for mold, fills in ahead.plan.pour.fills.items()
+        if fills
+    ]
+    boxes = (
+        _table("card_demand", "Baits to make", columns, baits),
+        _parts_table(ahead.plan.to_buy, bench, "card_shopping", "To buy", ahead.order_by),
+        _table("card_evenings", "To pour", "mold fills evenings", pours),
+    )
+    tables = tuple(table for table in boxes if table.rows)
+    return Card(id="season_ahead", title="The season ahead", order=70, lines=lines, tables=tables, wide=True)
+
+
+def ahead_tables(ahead: SeasonAhead, bench: Bench) -> tuple[Table, ...]:
+    """Baits to have, what to buy and when to order it, and the evenings of work."""
+    columns = "build until hours on_hand expected_losses target_stock to_make"
+    parts = [part for part in ahead.plan.parts if part.needed != 0]
+    evenings = [
+        (number, evening.by, evening.work, name, amount)
+        for number, evening in enumerate(ahead.evenings, start=1)
+        for name, amount in evening.amounts.items()
+    ]
+    return (
+        _table("demand", "Baits to have", columns, _baits(ahead)),
+        _parts_table(parts, bench, "buy", "To buy", ahead.order_by),
+        _table("evenings", "Evenings of work", "evening by work what amount", evenings),
+    )
+
+
+def _baits(ahead: SeasonAhead) -> list[tuple[Cell, ...]]:
+    rows: list[tuple[Cell, ...]] = []
+    for need in ahead.plan.needs:
+        outlook = need.outlook
+        stock = (need.on_hand, outlook.expected, need.target, need.to_make)
+        rows.append((need.build.name, ahead.until, outlook.hours, *stock))
+    return rows
