@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from bait_mortality.survival import kaplan_meier, median_survival
 from bait_mortality.trip_rates import TripComparison
 from benchwater.statistics.rates import ratio_of_totals
+from seasons.compute import LEAST_EVENTS
+from seasons.ratios import ratio_of_estimates
 from simulations.study import Generator, Held
 
 FloatArray = NDArray[np.float64]
@@ -25,6 +27,20 @@ def loss_rate(rng: Generator) -> Held:
     hours = rng.uniform(4, 16, trips)
     lost = rng.poisson(truth * _frailties(rng, trips) * hours)
     found = ratio_of_totals(lost, hours)
+    return found.low <= truth <= found.high
+
+
+def season_against_season(rng: Generator) -> Held:
+    """How many times as often baits ended as a season before, 1/3 to 3; 10 to 35 trips of 4 to 16 h in each."""
+    truth, usual = math.exp(rng.uniform(-math.log(3), math.log(3))), rng.uniform(0.08, 0.4)
+    seasons = []
+    for rate in (truth * usual, usual):
+        trips = int(rng.integers(10, 36))
+        hours = rng.uniform(4, 16, trips)
+        seasons.append(ratio_of_totals(rng.poisson(rate * _frailties(rng, trips) * hours), hours))
+    found = ratio_of_estimates(*(season.interval for season in seasons))
+    if found is None or min(season.total_y for season in seasons) < LEAST_EVENTS:
+        return None
     return found.low <= truth <= found.high
 
 

@@ -20,6 +20,7 @@ WHOLE = "whole baits and fills: at least what is stated"
 TRIPS_SEED = 0x59D0F426
 PLAN_SEED = 0x03832389
 AHEAD_SEED = 0x35F9CE0F
+SEASONS_SEED = 0xB263434D
 RECTANGLES = (
     "few tolerances and roundings, each anything within its limits, weigh most: twice the standard "
     "uncertainty of a rectangle is 115 % of its half-width, and holds it always"
@@ -95,6 +96,7 @@ STUDIES = (
         seed=TRIPS_SEED,
     ),
     Study(name="Median life, trips unlike", draw=trips.median_life, seed=TRIPS_SEED),
+    Study(name="Season against season", draw=trips.season_against_season, seed=SEASONS_SEED),
     Study(name="Unaccounted, k = 2, weighed", draw=stock.unaccounted, again=100),
     Study(name="Unaccounted, k = 2, mixed", draw=stock.unaccounted_mixed, again=100, above=BOUND),
     Study(name="Unaccounted, k = 2, few weighed", draw=stock.unaccounted_few, again=100, above=BOUND),
@@ -149,7 +151,8 @@ PROTOCOL = (
     "on seeds 5, 77 and 78; their seed is of commit 59d0f426c5bc, the last that changed these methods,",
     "and they alone were drawn from it, once. So were the rows of the plan and of baits dressed, tuned on",
     "seeds 1 to 3, 7, 11 and 21 to 23, from the seed of commit 0383238904a5.",
-    "The row of the season ahead was tuned on seeds 1 to 3; its seed is of commit 35f9ce0fadb7.",
+    "The row of the season ahead was tuned on seeds 1 to 3; its seed is of commit 35f9ce0fadb7. So was",
+    "that of the season against the season before, whose seed is of commit b263434d26af.",
     "",
     "Rows in which sessions differ were added when sessions became the unit, and with them the ratio of",
     "cavities was drawn anew, as its limits had changed. They were tuned on 3, 5, 11 and 4711; their seed",
