@@ -31,7 +31,7 @@ def loss_rate(rng: Generator) -> Held:
 
 
 def season_against_season(rng: Generator) -> Held:
-    """How many times as often baits ended as a season before, 1/3 to 3; 10 to 35 trips of 4 to 16 h in each."""
+    """Baits ended 1/3 to 3 times as often as a season before, over 10 to 35 trips of 4 to 16 hours each."""
     truth, usual = math.exp(rng.uniform(-math.log(3), math.log(3))), rng.uniform(0.08, 0.4)
     seasons = []
     for rate in (truth * usual, usual):
