@@ -25,22 +25,20 @@ def check_row(row: Mapping[str, object], bench: Bench) -> Iterable[RowProblem]:
     """
     if row["count"] == 0:
         yield RowProblem(column="count", why="is 0: a row stands for at least one casting")
-    if _above(row["mold_temp_c"], HOTTEST_MOLD_C):
-        hottest = bench.show(HOTTEST_MOLD_C, "degC")
-        yield RowProblem(column="mold_temp", why=f"is hotter than a mold can be (above {hottest})")
-    if _above(row["melt_temp_c"], HOTTEST_MELT_C):
-        hottest = bench.show(HOTTEST_MELT_C, "degC")
-        yield RowProblem(column="melt_temp", why=f"is hotter than this bench can melt (above {hottest})")
+    for column, hottest, can in (
+        ("mold_temp", HOTTEST_MOLD_C, "a mold can be"),
+        ("melt_temp", HOTTEST_MELT_C, "this bench can melt"),
+    ):
+        read = row[f"{column}_c"]
+        if isinstance(read, float) and read > hottest:
+            above = bench.show(hottest, "degC")
+            yield RowProblem(column=column, why=f"is hotter than {can} (above {above})")
     if row["flaw"] is not None and row["outcome"] == "blank":
         yield RowProblem(column="flaw", why="stands on a `blank` fill, which makes no casting to have a flaw")
     material = row["material"]
     if isinstance(material, str) and bench.items[material].kind not in {"metal", "plastic"}:
         kind = bench.items[material].kind
         yield RowProblem(column="material", why=f"is kept as {kind}, and only metal or plastic is poured")
-
-
-def _above(value: object, limit: float) -> bool:
-    return isinstance(value, float) and value > limit
 
 
 POUR = LogKind(

@@ -22,6 +22,9 @@ def test_the_hours_asked_for_tell_a_double_rate_from_chance_eight_times_in_ten()
     z = np.log(one / other) / np.sqrt(1 / one + 1 / other)
     assert np.mean(z > 1.96) == pytest.approx(0.8, abs=0.05)
     assert more_exposure(300, (500, 500)) == 0
+    assert more_exposure(1, (50, 50)) == pytest.approx(64.3 * 100, rel=1e-2), "one event tells the rate"
+    with pytest.raises(ValueError, match="no rate"):
+        more_exposure(0, (50, 50))
 
 
 def test_schoenfelds_number_of_events_is_his():

@@ -154,7 +154,7 @@ def test_dispersion_divides_the_statistic() -> None:
 
 @pytest.mark.parametrize(
     ("events", "trials", "scores"),
-    [([0, 0], [4, 4], [1, 2]), ([4, 4], [4, 4], [1, 2]), ([1, 2], [4, 4], [1, 1])],
+    [([0, 0], [4, 4], [1, 2]), ([4, 4], [4, 4], [1, 2]), ([1, 2], [4, 4], [1, 1]), ([1, 0], [4, 0], [1, 2])],
 )
 def test_nothing_to_test_gives_none(events: list[float], trials: list[float], scores: list[float]) -> None:
     assert cochran_armitage(events, trials, scores) is None

@@ -63,7 +63,8 @@ def _over_limit(found: Temperatures, bench: Bench) -> Iterator[Finding]:
     for kind, (of, one, many, what) in read.items():
         if of:
             over = len({each.place for each in found.exceedances if each.kind == kind})
-            text = f"The {what} in {over or 'none'} of {counted(of, one, many)} that say how hot it was."
+            say = "says" if of == 1 else "say"
+            text = f"The {what} in {over or 'none'} of {counted(of, one, many)} that {say} how hot it was."
             urgent = worst is not None and worst.kind == kind
             yield Finding(id="over_limit", text=text, value=over, n=of, group=kind, headline=urgent)
     if not any(of for of, *_ in read.values()):

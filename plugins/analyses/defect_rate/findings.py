@@ -8,7 +8,6 @@ from datetime import date
 import numpy as np
 
 from benchwater.plugin import Bench, Cell, Finding, Season
-from benchwater.statistics.interval import Interval
 from benchwater.words import counted, day_words, in_brackets, limits, listed, make_finding, times
 
 from .compute import ENOUGH_CASTINGS, ENOUGH_FLAWED, BadCastings, CavityRate, MoldResult, gap_around
@@ -202,9 +201,7 @@ def too_little(molds: Sequence[MoldResult]) -> str:
 
 def _reject_rate(show: Show, mold: str | None, found: RejectRate, *, alone: bool) -> Finding:
     """The share of bad castings; `alone` says that the report has one mold only."""
-    rate = found.rate
-    text = f"{mold or 'All molds'}: {found.rejects} of {found.castings} castings were bad, "
-    text += f"{show.share(rate.estimate)}{_sure_of_share(show, rate)}."
+    text = f"{mold or 'All molds'}: {_bad_castings(show, found)}."
     more: dict[str, Cell] = {"fills": found.fills, "sessions": found.sessions, "design_effect": found.effect}
     if (left := found.left_open) is not None:
         bounds = f"{show.share(left.least)} to {show.share(left.most)}"
@@ -212,15 +209,18 @@ def _reject_rate(show: Show, mold: str | None, found: RejectRate, *, alone: bool
         text += f"{found.castings} that could be read, and {counted(left.castings, 'more is', 'more are')} "
         text += "set aside."
         more |= {"bound_low": left.least, "bound_high": left.most, "set_aside": left.castings}
-    quiet = mold is not None and alone
-    return make_finding("reject_rate", text, rate, "1", n=found.castings, group=mold, more=more, quiet=quiet)
+    n, quiet = found.castings, mold is not None and alone
+    return make_finding("reject_rate", text, found.rate, "1", n=n, group=mold, more=more, quiet=quiet)
 
 
-def _sure_of_share(show: Show, rate: Interval) -> str:
-    """Returns the limits in brackets, or that they are too far apart to tell anything."""
+def _bad_castings(show: Show, found: RejectRate) -> str:
+    """Returns `9 of 97 castings were bad, 9.3 % (5 to 17 %)`, or that the limits are too far apart."""
+    rate, were = found.rate, "was" if found.rejects == 1 else "were"
+    sure = "; too few evenings to say more"
     if rate.high - rate.low <= WIDEST_SHARE:
-        return in_brackets(show.share, rate.low, rate.high)
-    return "; too few evenings to say more"
+        sure = in_brackets(show.share, rate.low, rate.high)
+    of = counted(found.castings, "casting")
+    return f"{found.rejects or 'none'} of {of} {were} bad, {show.share(rate.estimate)}{sure}"
 
 
 def _temperature(show: Show, mold: MoldResult) -> Iterator[Finding]:
@@ -359,9 +359,8 @@ def _unread(show: Show, mold: MoldResult, model: WarmingMold) -> Finding:
     """The share of bad castings of fills of which only the estimated temperature is known."""
     found = mold.heat.unread
     assert found is not None
-    total, rate, trend = found.total, found.total.rate, found.trend
-    text = f"{mold.name} without a thermometer: {total.rejects} of {total.castings} castings were bad, "
-    text += f"{show.share(rate.estimate)}{_sure_of_share(show, rate)}, at an estimated "
+    total, trend = found.total, found.trend
+    text = f"{mold.name} without a thermometer: {_bad_castings(show, total)}, at an estimated "
     text += f"{limits(show.temp, found.coolest_c, found.warmest_c)} (heat balance, {_source(model)}"
     text += f"{', begun cold' if mold.heat.usual_c is None else ''})."
     if trend is not None and trend.p_value < 0.05:
@@ -369,7 +368,8 @@ def _unread(show: Show, mold: MoldResult, model: WarmingMold) -> Finding:
     p = None if trend is None else trend.p_value
     more: dict[str, Cell] = {"coolest_c": found.coolest_c, "warmest_c": found.warmest_c, "trend_p": p}
     n, quiet = total.castings, total.castings < ENOUGH_UNREAD
-    return make_finding("reject_rate_unread", text, rate, "1", n=n, group=mold.name, more=more, quiet=quiet)
+    id, rate, name = "reject_rate_unread", total.rate, mold.name
+    return make_finding(id, text, rate, "1", n=n, group=name, more=more, quiet=quiet)
 
 
 def _source(model: WarmingMold) -> str:

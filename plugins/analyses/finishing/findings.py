@@ -217,8 +217,9 @@ def _coat_per_piece(season: Season, coat: CoatUsed) -> Finding:
     elif planned is None:
         text += "bench.toml does not plan a coat mass for each of these heads."
     else:
-        against = "more than" if each.low > planned else "less than"
-        against = "as far as the counts can tell," if each.low <= planned <= each.high else against
+        against = "as far as the counts can tell,"
+        if not each.low <= planned <= each.high:
+            against = "more than" if each.estimate > planned else "less than"
         text += f"{against} the planned {show(planned, unit)}."
     more: dict[str, Cell] = {"planned": planned, "used": coat.used, "coverage_factor": 2.0}
     return make_finding("coat_per_piece", text, each, unit, n=coat.pieces, group=coat.coat, more=more)

@@ -44,10 +44,9 @@ def _sums_of_eights(values: FloatArray) -> FloatArray:
     """Of each eight of the values (n,) the sum of every choice among them, (n / 8 rounded up, 256)."""
     padded = np.zeros((-(-len(values) // 8), 8))
     padded.ravel()[: len(values)] = values
-    sums = np.zeros((len(padded), 256))
-    for bit in range(8):
-        without = sums[:, : 1 << bit]
-        np.add(without, padded[:, bit : bit + 1], out=sums[:, 1 << bit : 2 << bit])
+    sums = np.zeros((len(padded), 1))
+    for values_of_bit in padded.T[:, :, np.newaxis]:
+        sums = np.hstack([sums, sums + values_of_bit])
     return sums
 
 
@@ -104,9 +103,7 @@ def sign_flip_p(scores: FloatArray) -> float:
     Soc. B 82:841-864 (from memory).
     """
     units, columns = scores.shape
-    scale, axes = (scores.T @ scores)[0], np.ones((1, 1))
-    if columns > 1:
-        scale, axes = np.linalg.eigh(scores.T @ scores)
+    scale, axes = np.linalg.eigh(scores.T @ scores)
     informative = scale > 1e-10 * max(float(scale.max()), 1e-300)
     if not informative.any():
         return 1.0
