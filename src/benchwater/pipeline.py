@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from benchwater import __version__
 from benchwater.analyse.advice import past_actions, rank_actions
 from benchwater.analyse.report import MissingLog, Report
-from benchwater.analyse.run import Unread, run_analyses, shown_photos, split_analyses
+from benchwater.analyse.run import Unread, run_analyses, run_vitals, shown_photos, split_analyses
 from benchwater.analyse.spans import (
     SpanError,
     Spans,
@@ -22,7 +22,6 @@ from benchwater.analyse.spans import (
     season_spans,
     trip_spans,
 )
-from benchwater.analyse.vitals import run_vitals
 from benchwater.ledger.trips import usual_end
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.hooks import Analysis

@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from benchwater.analyse.vitals import months_of, run_vitals
+from benchwater.analyse.run import months_of, run_vitals
 from benchwater.plugin import Analysis, Bench, Season, Section, Span, Vital
 from benchwater.plugin_host.loaded import LoadedPlugin
 

@@ -97,8 +97,7 @@ ROWS = {
 @pytest.fixture
 def as_html(monkeypatch):
     """Write the HTML that would be printed in place of each PDF."""
-    for module in ("label_pdf", "sheet_pdf"):
-        monkeypatch.setattr(f"benchwater.render.{module}.to_pdf", lambda html, **_: html.encode())
+    monkeypatch.setattr("benchwater.render.sheets.to_pdf", lambda html, **_: html.encode())
 
 
 @pytest.mark.usefixtures("as_html")

@@ -13,10 +13,9 @@ from benchwater.pipeline import Request, make_report, read_workspace
 from benchwater.plugin import Action
 from benchwater.plugin.season import Span
 from benchwater.read.outcome import NotRead, SetAside, UnreadColumn
-from benchwater.render.front_advice import MOST_KEPT, MOST_LINES, front_advice
+from benchwater.render.front import MOST_KEPT, MOST_LINES, front_advice, unread
 from benchwater.render.html import render_paper
 from benchwater.render.page import compose
-from benchwater.render.unread import unread
 from render.boxes import laid_out
 from render.sample_report import sample_report
 

@@ -1,5 +1,6 @@
-"""Run the analyses one by one, each in its own guard: one that raises becomes a failed section."""
+"""Call the analyses one by one, each in its own guard: for sections, and for the front page's numbers."""
 
+import math
 import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
@@ -7,10 +8,11 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
-from benchwater.analyse.report import ReportSection, SpanSection
+from benchwater.analyse.report import MonthVital, ReportSection, SpanSection, VitalSeries
+from benchwater.analyse.spans import month_after
 from benchwater.plugin.hooks import Analysis
 from benchwater.plugin.season import Season, Span
-from benchwater.plugin.section import MOST_PHOTOS, Action, Photo, Section, Status
+from benchwater.plugin.section import MOST_PHOTOS, Action, Photo, Section, Status, Vital
 from benchwater.plugin.section_check import section_faults
 from benchwater.plugin_host.loaded import LoadedPlugin, PluginProblem, line_of
 from benchwater.supervisor import plugin_call
@@ -78,8 +80,8 @@ def split_analyses(
             parts.append((analysis, plugin))
             continue
         try:
-            with plugin_call(f"Splitting {analysis.id} of {plugin.where}", LONGEST_ANALYSIS_S):
-                found = list(within(LONGEST_ANALYSIS_S, partial(analysis.split, season)))
+            what = f"The split of {analysis.id} of {plugin.where}"
+            found = list(_limited(what, partial(analysis.split, season)))
             wrong = [each for each in found if each.id.partition(":")[0] != analysis.id]
             if wrong:
                 raise ValueError(f"`{wrong[0].id}` does not begin with `{analysis.id}:`")
@@ -124,9 +126,9 @@ def _guarded(
     if missing:
         return Section.empty(_why_missing(missing, unread))
     try:
-        with plugin_call(f"The analysis {analysis.id} of {plugin.where}", LONGEST_ANALYSIS_S):
-            section = within(LONGEST_ANALYSIS_S, lambda: analysis.analyse(season, span))
-            faults = _faults(section)
+        what = f"The analysis {analysis.id} of {plugin.where}"
+        section = _limited(what, partial(analysis.analyse, season, span))
+        faults = _faults(section)
     except KeyboardInterrupt:
         raise
     except BaseException as error:
@@ -184,6 +186,12 @@ def _where(error: BaseException, plugin: LoadedPlugin) -> str:
     return f" ({'/'.join(filter(None, (plugin.where, module)))}, line {line})"
 
 
+def _limited(what: str, work: Callable[[], _Result]) -> _Result:
+    """Do the work of a plugin within the time that a call has; the supervisor kills what cannot be left."""
+    with plugin_call(what, LONGEST_ANALYSIS_S):
+        return within(LONGEST_ANALYSIS_S, work)
+
+
 class TookTooLongError(RuntimeError):
     """An analysis did not return in time."""
 
@@ -212,3 +220,80 @@ def within(seconds: float, work: Callable[[], _Result]) -> _Result:
     if raised:
         raise raised[0]
     return results[0]
+
+
+def run_vitals(
+    analyses: Sequence[tuple[Analysis, LoadedPlugin]],
+    season: Season,
+    whole: Span,
+    *,
+    on_failure: Callable[[str, str], None] = lambda analysis, trace: None,
+) -> tuple[tuple[VitalSeries, ...], tuple[PluginProblem, ...]]:
+    """Return the vitals of the season and its months, in the order of the analyses, and what failed.
+
+    An analysis without rows in the logs it needs is not called.
+    """
+    months = months_of(whole)
+    series: list[VitalSeries] = []
+    broken: list[PluginProblem] = []
+    for analysis, plugin in analyses:
+        if analysis.vitals is None or not all(season.holds(kind) for kind in analysis.needs):
+            continue
+        try:
+            what = f"The vitals of {analysis.id} of {plugin.where}"
+            series += _limited(what, partial(_series, analysis, season, whole, months))
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            on_failure(analysis.id, traceback.format_exc())
+            why = f"broke while it made the vitals of {analysis.id}: {error_text(error)}"
+            broken.append(PluginProblem(origin=plugin.origin, name=plugin.name, why=why))
+    return tuple(series), tuple(broken)
+
+
+def months_of(whole: Span) -> tuple[Span, ...]:
+    """Return the calendar months of a season, the first and the last cut at its ends."""
+    months = []
+    start = whole.start
+    while start < whole.end:
+        end = min(month_after(start), whole.end)
+        months.append(Span(name="period", label=f"{start:%Y-%m}", start=start, end=end))
+        start = end
+    return tuple(months)
+
+
+def _series(
+    analysis: Analysis, season: Season, whole: Span, months: Sequence[Span]
+) -> tuple[VitalSeries, ...]:
+    assert analysis.vitals is not None
+    in_all = [_checked(vital) for vital in analysis.vitals(season, whole)]
+    by_month = [[_checked(vital) for vital in analysis.vitals(season, month)] for month in months]
+    wanted = [vital.id for vital in in_all]
+    if len(set(wanted)) < len(wanted):
+        raise ValueError(f"the same id twice: {', '.join(wanted)}")
+    for month, vitals in zip(months, by_month, strict=True):
+        if [vital.id for vital in vitals] != wanted:
+            raise ValueError(f"{month.label} has other vitals than the season, or in another order")
+    return tuple(
+        VitalSeries(
+            id=vital.id,
+            label=vital.label,
+            unit=vital.unit,
+            better=vital.better,
+            section_id=analysis.id,
+            months=tuple(
+                MonthVital(span=month, value=vitals[place].value, n=vitals[place].n)
+                for month, vitals in zip(months, by_month, strict=True)
+            ),
+            season=MonthVital(span=whole, value=vital.value, n=vital.n),
+        )
+        for place, vital in enumerate(in_all)
+    )
+
+
+def _checked(vital: object) -> Vital:
+    if not isinstance(vital, Vital):
+        raise TypeError(f"`vitals` must give Vital, not {type(vital).__name__}")
+    if vital.value is not None and not math.isfinite(vital.value):
+        raise ValueError(f"vital {vital.id!r} is not a number: leave it None when it is not known")
+    return vital

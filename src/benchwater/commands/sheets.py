@@ -137,7 +137,7 @@ def sheets(
 
 
 def _logs(workspace: "Workspace", names: Sequence[str], step: Callable[[str], None]) -> Made:
-    from benchwater.render.sheet_pdf import file_name, print_sheet
+    from benchwater.render.sheets import file_name, print_sheet
     from benchwater.sheets.compose import choose_logs, sheet_of
     from benchwater.words import counted
 
@@ -155,16 +155,16 @@ def _logs(workspace: "Workspace", names: Sequence[str], step: Callable[[str], No
 
 
 def _page(workspace: "Workspace") -> Made:
-    from benchwater.render.log_page import FILE_NAME, render_log_page
+    from benchwater.render.sheets import LOG_PAGE_NAME, render_log_page
     from benchwater.sheets.screens import log_page_of, needed_logs
 
     page = log_page_of(needed_logs(workspace.plugins.log_kinds), workspace.bench)
-    yield FILE_NAME, render_log_page(page).encode(), ""
+    yield LOG_PAGE_NAME, render_log_page(page).encode(), ""
     yield "Copy it to the phone or tablet, and open it there in a browser."
 
 
 def _tally(workspace: "Workspace") -> Made:
-    from benchwater.render.label_pdf import print_tallies
+    from benchwater.render.sheets import print_tallies
     from benchwater.sheets.labels import mold_tallies, trip_sheet
     from benchwater.sheets.screens import needed_logs
 
@@ -204,7 +204,7 @@ def _cards(workspace: "Workspace", division: Division) -> Made:
 def _labels(
     name: str, title: str, labels: "Sequence[Label]", workspace: "Workspace", division: Division
 ) -> tuple[str, bytes, str] | str:
-    from benchwater.render.label_pdf import print_labels
+    from benchwater.render.sheets import print_labels
     from benchwater.sheets.labels import label_stock
     from benchwater.words import counted
 
@@ -220,8 +220,7 @@ def _labels(
 
 
 def _trial(workspace: "Workspace", name: str, arms: str, blocks: int, repeats: int) -> Made:
-    from benchwater.render.label_pdf import print_trial
-    from benchwater.render.sheet_pdf import file_name
+    from benchwater.render.sheets import file_name, print_trial
     from benchwater.sheets.labels import trial_csv, trial_sheet_of
 
     try:
@@ -236,8 +235,7 @@ def _trial(workspace: "Workspace", name: str, arms: str, blocks: int, repeats: i
 
 def _trip_box(workspace: "Workspace", water: str) -> Made:
     from benchwater.pipeline import Request, choose_spans, gather
-    from benchwater.render.label_pdf import print_trip_box
-    from benchwater.render.sheet_pdf import file_name
+    from benchwater.render.sheets import file_name, print_trip_box
     from benchwater.sheets.lists import trip_box, trip_csv
 
     if not len(workspace.reading.tables["fishing"]):
@@ -259,7 +257,7 @@ def _trip_box(workspace: "Workspace", water: str) -> Made:
 
 def _work_lists(workspace: "Workspace") -> Made:
     from benchwater.pipeline import Request, make_report
-    from benchwater.render.label_pdf import print_work_lists
+    from benchwater.render.sheets import print_work_lists
     from benchwater.sheets.lists import work_lists
 
     section = None

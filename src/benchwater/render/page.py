@@ -9,8 +9,17 @@ from benchwater.analyse.report import RankedAction, Report, ReportSection, Vital
 from benchwater.drawing.picture import sparkline
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.section import Status
-from benchwater.render.first_report import ToWrite, is_first, next_to_write, shows_something
-from benchwater.render.front_advice import LONGEST_BECAUSE, LONGEST_KEPT, front_advice
+from benchwater.render.front import (
+    LONGEST_BECAUSE,
+    LONGEST_KEPT,
+    ToWrite,
+    Unread,
+    front_advice,
+    is_first,
+    next_to_write,
+    shows_something,
+    unread,
+)
 from benchwater.render.sections import (
     STATUS_WORDS,
     ActionLine,
@@ -20,7 +29,6 @@ from benchwater.render.sections import (
     section_anchors,
 )
 from benchwater.render.text import month_name, months_in_words, sentences, span_title
-from benchwater.render.unread import Unread, unread
 from benchwater.units import figures
 from benchwater.words import counted, shorten, visible
 

@@ -1,28 +1,30 @@
 """The sections of a report on paper: the answer, a picture or two, what to do, and one table."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchwater.analyse.report import Report, ReportSection, SpanSection
-from benchwater.plugin.section import Section, Status, Table
+from benchwater.plugin.section import Finding, Section, Status, Table
 from benchwater.render.sections import (
     STATUS_WORDS,
     ActionLine,
     Block,
     PhotoBlock,
+    counted_kinds,
     figure_block,
     is_shown,
     own_status,
     photo_blocks,
     remaining_advice,
-    repeated_texts,
     section_anchors,
     shown_parts,
     span_label,
     table_block,
+    told_findings,
 )
 from benchwater.render.text import sentences
-from benchwater.words import counted, listed, shorten, visible
+from benchwater.words import listed, shorten, visible
 
 MOST_OF_PERIOD, MOST_OF_SEASON, MOST_ADVISED, MOST_ROWS = 2, 3, 3, 10
 _LETTERS_A_LINE, _LINES_OF_A_PICTURE = 66, 14
@@ -73,7 +75,7 @@ def paper_sections(report: Report) -> tuple[PaperSection, ...]:
 
 def _paper_section(section: ReportSection, anchor: str, report: Report) -> PaperSection:
     shown = shown_parts(section) if section.status != "empty" else []
-    said = (_paper_part(part, section, repeated_texts(part, shown)) for part in shown)
+    said = (_paper_part(part, section, told_findings(part, shown)) for part in shown)
     parts = tuple(part for part in said if part.findings or part.note)
     told = _told_by(section)
     unsaid = next((part.section.unsaid for part in reversed(section.parts) if part.section.unsaid), "")
@@ -91,11 +93,7 @@ def _paper_section(section: ReportSection, anchor: str, report: Report) -> Paper
         - (table is not None),
         "thing to do": len(advice[most:]),
     }
-    kinds = [
-        counted(number, one, "things to do" if one == "thing to do" else "")
-        for one, number in left.items()
-        if number > 0
-    ]
+    kinds = counted_kinds(left)
     return PaperSection(
         title=section.title,
         running=shorten(visible(section.title), _LONGEST_HEAD),
@@ -119,20 +117,15 @@ def _lines(paragraphs: list[str]) -> int:
     return sum(math.ceil(len(text) / _LETTERS_A_LINE) for text in paragraphs)
 
 
-def _paper_part(part: SpanSection, section: ReportSection, repeated: frozenset[str]) -> PaperPart:
-    content = part.section
+def _paper_part(part: SpanSection, section: ReportSection, told: Sequence[Finding]) -> PaperPart:
     most = MOST_OF_SEASON if part is section.parts[-1] else MOST_OF_PERIOD
     most += MOST_OF_PERIOD if len(section.parts) == 1 else 0
-    findings = sorted(
-        (each for each in content.findings if not each.quiet and each.text not in repeated),
-        key=lambda each: not each.headline,
-    )
     return PaperPart(
         label=span_label(part, section),
-        status=content.status,
-        word=STATUS_WORDS[content.status],
+        status=part.section.status,
+        word=STATUS_WORDS[part.section.status],
         note=sentences(visible(own_status(part, section)), _LONGEST_NOTE),
-        findings=tuple(finding.text for finding in findings[:most]),
+        findings=tuple(finding.text for finding in told[:most]),
     )
 
 

@@ -3,7 +3,7 @@
 import base64
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -13,7 +13,7 @@ from benchwater.plots import HALF_MM
 from benchwater.plugin.bench import Bench
 from benchwater.plugin.season import Span
 from benchwater.plugin.section import Action, Figure, Finding, Status, Table
-from benchwater.render.front_advice import LONGEST_BECAUSE, front_advice
+from benchwater.render.front import LONGEST_BECAUSE, front_advice
 from benchwater.render.tables import PrintedTable, print_table, show_number
 from benchwater.render.text import sentences, span_title
 from benchwater.units import figures
@@ -137,7 +137,7 @@ def _span_views(section: ReportSection, report: Report) -> Iterator[SpanView]:
     advice = remaining_advice(section, report)
     for part in parts:
         lines = advice if part is parts[-1] else ()
-        yield _span_view(part, section, report.bench, lines, repeated_texts(part, parts))
+        yield _span_view(part, section, report.bench, lines, told_findings(part, parts))
 
 
 def section_anchors(sections: Sequence[ReportSection]) -> dict[str, str]:
@@ -177,12 +177,21 @@ def shown_parts(section: ReportSection) -> list[SpanSection]:
     return [part for part in section.parts if not _status_says_all(part, section) and _adds(part, section)]
 
 
-def repeated_texts(part: SpanSection, parts: Sequence[SpanSection]) -> frozenset[str]:
-    """Return the sentences of a part that an earlier part says word for word."""
+def told_findings(part: SpanSection, parts: Sequence[SpanSection]) -> list[Finding]:
+    """Return the findings that a part tells and no earlier part does word for word, the headline first."""
     earlier = parts[: parts.index(part)]
-    return frozenset(
-        finding.text for each in earlier for finding in each.section.findings if not finding.quiet
-    )
+    said = {finding.text for each in earlier for finding in each.section.findings if not finding.quiet}
+    told = [each for each in part.section.findings if not each.quiet and each.text not in said]
+    return sorted(told, key=lambda finding: not finding.headline)
+
+
+def counted_kinds(left: Mapping[str, int], more: str = "") -> list[str]:
+    """Return `2 findings`, `1 table` for how many of each kind are left out, none for kinds without any."""
+    return [
+        counted(number, more + one, f"{more}things to do" if one == "thing to do" else "")
+        for one, number in left.items()
+        if number > 0
+    ]
 
 
 def remaining_advice(section: ReportSection, report: Report) -> tuple[ActionLine, ...]:
@@ -260,19 +269,11 @@ def _span_view(
     section: ReportSection,
     bench: Bench,
     advice: tuple[ActionLine, ...],
-    repeated: frozenset[str],
+    told: Sequence[Finding],
 ) -> SpanView:
     content = part.section
-    shown = sorted(
-        (each for each in content.findings if not each.quiet and each.text not in repeated),
-        key=lambda each: not each.headline,
-    )
-    left = {"finding": len(shown) - MOST_SAID, "thing to do": len(advice) - MOST_SAID}
-    in_data = [
-        counted(number, f"more {one}", "more things to do" if one == "thing to do" else "")
-        for one, number in left.items()
-        if number > 0
-    ]
+    left = {"finding": len(told) - MOST_SAID, "thing to do": len(advice) - MOST_SAID}
+    in_data = counted_kinds(left, "more ")
     in_data += [
         f"{shorten(table.title, _LONGEST_TITLE)} ({counted(len(table.rows), 'row')})"
         for table in content.tables
@@ -285,7 +286,7 @@ def _span_view(
         status=content.status,
         word=STATUS_WORDS[content.status],
         note=own_status(part, section),
-        findings=tuple(_finding_line(finding, bench) for finding in shown[:MOST_SAID]),
+        findings=tuple(_finding_line(finding, bench) for finding in told[:MOST_SAID]),
         actions=advice[:MOST_SAID],
         rows=tuple(side_by_side(blocks)),
         unsaid=content.unsaid if part is section.parts[-1] or not section.parts[-1].section.unsaid else "",

@@ -1,10 +1,20 @@
-"""A blank log sheet as PDF with form fields, the same bytes for the same bench."""
+"""Blank sheets, labels, cards and lists as PDF, and the log page: the same bytes for the same bench."""
 
+import base64
+import hashlib
+import json
 import re
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
+from benchwater.plugin.bench import Bench
 from benchwater.render.html import environment
 from benchwater.render.pdf import to_pdf
+from benchwater.sheets.labels import Label, LabelStock, MoldTally, TrialSheet, TripSheet
 from benchwater.sheets.layout import (
     BOTTOM_MM,
     HEAD_MM,
@@ -19,8 +29,14 @@ from benchwater.sheets.layout import (
     Sheet,
     cut,
 )
+from benchwater.sheets.lists import TripBox, WorkLists
+from benchwater.sheets.screens import LogPage
 from benchwater.words import visible
 
+_MM_PER_POINT = 25.4 / 72
+_LARGEST_PT = 12.0
+LOG_PAGE_NAME = "log-page.html"
+_TEMPLATES = Path(__file__).parent / "templates"
 _LONGEST_FIELD = 160
 _HEADING_LETTER_MM = 1.55
 _NO_FILE_NAME = re.compile(r'[\x00-\x1f/\\:*?"<>|]+|^\.+')
@@ -126,3 +142,76 @@ def _is_narrow(entry: Entry, page: Page) -> bool:
     """Return whether the longest word of a heading needs smaller letters to fit its column."""
     longest = max(len(word) for word in [*entry.heading.split(), ""])
     return longest * _HEADING_LETTER_MM + 2 > entry.width(page.tick_mm)
+
+
+def print_labels(title: str, bench: Bench, labels: Sequence[Label], stock: LabelStock) -> bytes:
+    """Return the PDF of labels on a stock. Raises PrintingUnavailable where native libraries are missing."""
+    width, height = stock.label_mm
+    on_one = stock.columns * stock.rows
+    pages = [
+        [
+            (
+                stock.margin_mm + place % stock.columns * (width + stock.gap_mm),
+                stock.margin_mm + place // stock.columns * (height + stock.gap_mm),
+                label,
+            )
+            for place, label in enumerate(labels[start : start + on_one])
+        ]
+        for start in range(0, len(labels), on_one)
+    ]
+    lines = max((len(label.lines) for label in labels), default=0)
+    points = min(_LARGEST_PT, (height - 2) / (1.2 * lines + 1.7) / _MM_PER_POINT)
+    return _printed(
+        "labels.html.j2", title=title, bench=bench, pages=pages, width=width, height=height, points=points
+    )
+
+
+def print_tallies(bench: Bench, molds: Sequence[MoldTally], trip: TripSheet) -> bytes:
+    """Return the PDF of a tally sheet for each mold and one trip sheet; raises as `print_labels` does."""
+    return _printed("tally.html.j2", title="Tally sheets", bench=bench, molds=molds, trip=trip)
+
+
+def print_trial(bench: Bench, trial: TrialSheet) -> bytes:
+    """Return the PDF of the sheet of a trial; raises as `print_labels` does."""
+    return _printed("trial.html.j2", title=f"Trial: {trial.name.replace('_', ' ')}", bench=bench, trial=trial)
+
+
+def print_trip_box(bench: Bench, box: TripBox) -> bytes:
+    """Return the PDF of a list of what to take; raises as `print_labels` does."""
+    return _printed("trip_box.html.j2", title=f"To take: {box.water}", bench=bench, box=box)
+
+
+def print_work_lists(bench: Bench, lists: WorkLists) -> bytes:
+    """Return the PDF of what to buy and the evenings of work; raises as `print_labels` does."""
+    return _printed("shopping.html.j2", title="Before next season", bench=bench, lists=lists)
+
+
+def _printed(template: str, **facts: object) -> bytes:
+    return to_pdf(environment().get_template(template).render(**facts))
+
+
+def render_log_page(page: LogPage) -> str:
+    """Return the log page as one HTML document, the same text for the same bench.
+
+    Its Content-Security-Policy allows its own style and script, by their hashes, and nothing else.
+    """
+    style, script = (
+        f"\n{(_TEMPLATES / name).read_text(encoding='utf-8')}" for name in ("log_page.css", "log_page.js")
+    )
+    facts = json.dumps(asdict(page), ensure_ascii=False).replace("<", "\\u003c")
+    return (
+        environment()
+        .get_template("log_page.html.j2")
+        .render(
+            page=page,
+            facts=Markup(facts),
+            style=Markup(style),
+            script=Markup(script),
+            style_hash=Markup(_hash(style)),
+            script_hash=Markup(_hash(script)),
+        )
+    )
+
+
+def _hash(text: str) -> str:
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"

@@ -15,7 +15,7 @@ import pypdf
 import pytest
 
 from benchwater.render.pdf import typeface
-from benchwater.render.sheet_pdf import file_name, print_sheet, sheet_html
+from benchwater.render.sheets import file_name, print_sheet, sheet_html
 from benchwater.sheets.compose import sheet_of
 from benchwater.sheets.layout import BOTTOM_MM, PAPER_MM, SIDE_MM, Sheet
 from sheets.sample_benches import crowded, demo, empty, kind
@@ -26,7 +26,7 @@ MM = 25.4 / 72
 PRINT_AGAIN = """
 import hashlib
 from sheets.sample_benches import demo, kind
-from benchwater.render.sheet_pdf import print_sheet
+from benchwater.render.sheets import print_sheet
 from benchwater.sheets.compose import sheet_of
 print(hashlib.sha256(print_sheet(sheet_of(kind("catch"), demo()))).hexdigest())
 """
