@@ -22,7 +22,7 @@ from benchwater.ledger.bait_lives import (
     sides,
     sum_equal_rows,
 )
-from benchwater.ledger.log_rows import rows_left_open, what_settles
+from benchwater.ledger.log_rows import LeftOpen, left_open, rows_left_open
 from benchwater.plugin import Season, Span
 from benchwater.statistics.interval import benjamini_hochberg_adjusted, holm_adjusted
 from benchwater.statistics.permutations import sign_flip_p
@@ -109,20 +109,6 @@ class FactorTest:
     p_adjusted: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOpen:
-    """What rows set aside leave of the losses per hour: from `least` to `most`, as all are kept or all lost.
-
-    `settles` says what to mend.
-    """
-
-    rows: int
-    baits: int
-    least: float
-    most: float
-    settles: str
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Mortality:
     """What became of the baits in use during a span.
@@ -194,8 +180,8 @@ def compute(season: Season, span: Span) -> Mortality | None:
         return None
     ends, baits = int(rows["ended"].sum()), count_baits(rows)
     trips = rows["trip_number"].nunique()
-    loss_rate, left_open = _loss_rate(rows, season, span)
-    thin = ends < LEAST_ENDS or baits < LEAST_BAITS or trips < LEAST_TRIPS or left_open is not None
+    loss_rate, open_by = _loss_rate(rows, season, span)
+    thin = ends < LEAST_ENDS or baits < LEAST_BAITS or trips < LEAST_TRIPS or open_by is not None
     ended = rows[rows["ended"] > 0].groupby("cause")["ended"].sum().sort_index()
     causes = {str(cause): int(n) for cause, n in ended.sort_values(ascending=False, kind="stable").items()}
     factors = factors_of(rows, season.bench)
@@ -213,7 +199,7 @@ def compute(season: Season, span: Span) -> Mortality | None:
         causes=causes,
         thin=thin,
         loss_rate=loss_rate,
-        left_open=left_open,
+        left_open=open_by,
         summed=summed,
         recent=late.to_numpy(),
         months=months.label,
@@ -227,11 +213,7 @@ def compute(season: Season, span: Span) -> Mortality | None:
 def _loss_rate(
     rows: pd.DataFrame, season: Season, span: Span
 ) -> tuple[RatioOfTotals | None, LeftOpen | None]:
-    """Losses per hour, and what rows set aside leave of it if they could move it out of its interval.
-
-    None without hours. Bounds without assumptions on what is missing: Horowitz & Manski 2000, J. Amer.
-    Statist. Assoc. 95:77-84 (from memory).
-    """
+    """Losses per hour, None without hours, and what rows set aside leave of it: all kept, or all lost."""
     by_trip = rows.groupby("trip_number")[["ended", "hours"]].sum()
     by_trip = by_trip[by_trip["hours"] > 0]
     if by_trip.empty:
@@ -249,16 +231,10 @@ def _loss_rate(
         ratio_of_totals(np.append(ended, more), hours)
         for more in (lost, np.where(refused["fate"].isna(), count, lost))
     )
-    if rate.low <= least.ratio and most.ratio <= rate.high:
+    open_by = left_open(refused, rate, least.ratio, most.ratio)
+    if open_by is None:
         return rate, None
-    left_open = LeftOpen(
-        rows=len(refused),
-        baits=int(count.sum()),
-        least=least.ratio,
-        most=most.ratio,
-        settles=what_settles(refused),
-    )
-    return replace(rate, low=min(rate.low, least.low), high=max(rate.high, most.high)), left_open
+    return replace(rate, low=min(rate.low, least.low), high=max(rate.high, most.high)), open_by
 
 
 def compare_baits(rows: pd.DataFrame, factors: Sequence[Factor]) -> tuple[list[Contrast], list[str]]:

@@ -113,7 +113,7 @@ def why_thin(found: Mortality) -> str:
     if not found.thin:
         return ""
     if (left := found.left_open) is not None:
-        text = f"{counted(left.rows, 'row')} ({counted(left.baits, 'bait')}) set aside could put the losses "
+        text = f"{counted(left.rows, 'row')} ({counted(left.pieces, 'bait')}) set aside could put the losses "
         text += f"anywhere from {_per_10_hours(left.least)} to {_per_10_hours(left.most)} in 10 hours of "
         return text + f"fishing, so no advice is drawn from them. To settle it, {left.settles}."
     few = f"Only {counted(found.ends, 'lost bait')} of {found.baits} on {counted(found.trips, 'trip')}"
@@ -232,9 +232,11 @@ def _loss_rate(found: Mortality) -> Finding:
         limits = (rate.ratio, rate.low, rate.high)
         if left is not None:
             bounds = f"{_per_10_hours(left.least)} to {_per_10_hours(left.most)}"
-            text += f", and {counted(left.baits, 'bait is', 'baits are')} set aside: somewhere from {bounds} "
+            text += (
+                f", and {counted(left.pieces, 'bait is', 'baits are')} set aside: somewhere from {bounds} "
+            )
             text += "lost in 10 hours"
-            more |= {"bound_low": left.least, "bound_high": left.most, "set_aside": left.baits}
+            more |= {"bound_low": left.least, "bound_high": left.most, "set_aside": left.pieces}
         elif not found.ends:
             text += f": fewer than one in {half_hours(1 / rate.high)}, as far as so few hours can tell"
     quiet = found.ends > 0 and left is None

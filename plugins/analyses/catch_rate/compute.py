@@ -9,7 +9,7 @@ import pandas as pd
 
 from benchwater.ledger import LEAVING, computed_once, midnight, recent, sum_in_order
 from benchwater.ledger.fish import is_count_in_doubt
-from benchwater.ledger.log_rows import rows_left_open, what_settles
+from benchwater.ledger.log_rows import LeftOpen, left_open, rows_left_open
 from benchwater.ledger.trips import ALL, Trips, trips_of
 from benchwater.plugin import Season, Span
 from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
@@ -46,19 +46,6 @@ class Rates:
         fished = {group: sum_in_order(self.trips.amounts(factor, group)[1]) for group in groups}
         kept = sorted(fished, key=lambda group: (-fished[group], group))[:most]
         return sorted(kept, key=lambda group: -self.rate(factor, group).ratio)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOpen:
-    """What rows set aside leave of the fish per hour, from `least` to `most`, and what to mend.
-
-    `least` is where all of their hours and none of their fish count, `most` the other way round.
-    """
-
-    rows: int
-    least: float
-    most: float
-    settles: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -102,14 +89,12 @@ def compute(season: Season, span: Span) -> CatchRates | None:
     late = table["day"].between(midnight(months.start), midnight(months.end), inclusive="left")
     sums = table[late & (table["factor"] == "build")].groupby("group", observed=True)[["fish", "hours"]].sum()
     trips = rates.rate(ALL, ALL).units
-    left_open = _left_open(season, span, rates.rate(ALL, ALL))
+    open_by = _left_open(season, span, rates.rate(ALL, ALL))
     compared = {
         factor: {group: rates.trips.of(factor, group) for group in rates.groups(factor, MOST_COMPARED)}
         for factor in COMPARED
     }
-    contrasts = (
-        contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS and left_open is None else []
-    )
+    contrasts = contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS and open_by is None else []
     builds = [each for each in contrasts if each.factor == "build" and each.p_adjusted < CLEAR]
     beaten = {each.against for each in builds}
     best = next((each for each in builds if each.group not in beaten), None)
@@ -123,25 +108,19 @@ def compute(season: Season, span: Span) -> CatchRates | None:
         months=months.label,
         recent={str(build): (int(fish), float(hours)) for build, fish, hours in sums.itertuples()},
         doubted=catch[is_count_in_doubt(catch)],
-        left_open=left_open,
+        left_open=open_by,
     )
 
 
 def _left_open(season: Season, span: Span, rate: RatioOfTotals) -> LeftOpen | None:
-    """What rows set aside leave of a rate, None where they cannot move it out of its interval.
-
-    Bounds without assumptions on what is missing: Horowitz & Manski 2000, J. Amer. Statist. Assoc. 95:77-84
-    (from memory).
-    """
+    """What rows set aside leave of a rate: from all of their hours and no fish to all fish and no hours."""
     baits = rows_left_open(season, "fishing", span, ("count", "fished_h"))
     baits = baits[~baits["fate"].isin(LEAVING)]
     fish = rows_left_open(season, "catch", span)
     least = rate.total_y / (rate.total_x + float((baits["count"] * baits["fished_h"]).sum()))
     most = (rate.total_y + float(fish["count"].sum())) / rate.total_x
-    if rate.low <= least and most <= rate.high:
-        return None
-    refused = pd.concat([rows[["column", "value", "reason"]] for rows in (baits, fish)])
-    return LeftOpen(rows=len(refused), least=least, most=most, settles=what_settles(refused))
+    refused = pd.concat([rows[["column", "value", "reason", "count"]] for rows in (baits, fish)])
+    return left_open(refused, rate, least, most)
 
 
 def _doubt(season: Season, span: Span, lead: RateContrast) -> str:

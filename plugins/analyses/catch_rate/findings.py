@@ -5,13 +5,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date
 
+from benchwater.ledger.log_rows import LeftOpen
 from benchwater.ledger.trips import ALL, MoreFishing, hours_words, more_fishing
 from benchwater.plugin import Action, Card, CardLine, Cell, Finding, Season, Span
 from benchwater.units import figures
 from benchwater.words import counted, day_words, known, make_finding
 
 from .catch_rates import RateContrast
-from .compute import CLEAR, FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, LeftOpen, Rates, printable_limits
+from .compute import CLEAR, FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, Rates, printable_limits
 
 MOST_ON_PAGE, ADVISED = 8, 0.0097
 WIDEST_TO_PRINT = 10.0

@@ -3,12 +3,14 @@
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from benchwater.plugin import Season, Span
 from benchwater.plugin.section import MOST_PHOTOS, Photo
+from benchwater.statistics.rates import RatioOfTotals
 from benchwater.words import counted, shorten, visible
 
 _LONGEST_VALUE = 24
@@ -26,6 +28,32 @@ def rows_left_open(
     log = season.log(kind)
     middle = {name: math.ceil(log[name].median()) if len(log) else 1.0 for name in numbers}
     return rows.assign(**{name: rows[name].fillna(value) for name, value in middle.items()})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOpen:
+    """What rows set aside, of so many pieces, leave of a rate: from `least` to `most`.
+
+    `settles` says what to mend.
+    """
+
+    rows: int
+    pieces: int
+    least: float
+    most: float
+    settles: str
+
+
+def left_open(refused: pd.DataFrame, rate: RatioOfTotals, least: float, most: float) -> LeftOpen | None:
+    """What refused rows leave of a rate; None where they cannot move it out of its limits.
+
+    Bounds without assumptions on what is missing: Horowitz & Manski 2000, J. Amer. Statist. Assoc. 95:77-84
+    (from memory).
+    """
+    if rate.low <= least and most <= rate.high:
+        return None
+    pieces = int(refused["count"].sum())
+    return LeftOpen(rows=len(refused), pieces=pieces, least=least, most=most, settles=what_settles(refused))
 
 
 def what_settles(rows: pd.DataFrame) -> str:
