@@ -75,6 +75,8 @@ def test_a_count_pins_how_many_are_on_hand_and_later_rows_move_it():
     )
     assert pieces_on_hand(later).counted == {"perch-grub": 12 + 3 - 1 - 2}
     assert on_hand(later)["perch-grub"] == 12
+    same_day = season(counted + "2026-05-03,perch-grub,sold,1,4\n", "2026-05-03,perch-grub,2,lost,2\n")
+    assert pieces_on_hand(same_day).counted == {"perch-grub": 12}, "a count is made at the end of its day"
     more = season(counted, coat=COAT + "2026-05-09,round-jig,1/8,black,5\n")
     assert on_hand(more)["perch-grub"] == 12 + 5
 

@@ -275,8 +275,6 @@ def lowest_book(book: Book, start: datetime, end: datetime) -> LowestBook | None
         levels = bases[stretch][0] + np.cumsum(moved.amount[begin:stop])
         ended = np.flatnonzero(day_ends[begin:stop])
         at = int(ended[np.argmin(levels[ended])])
-        if not isfinite(levels[at]):
-            return None
         if lowest is None or levels[at] < lowest[0]:
             lowest = float(levels[at]), stretch, at
     if lowest is None:

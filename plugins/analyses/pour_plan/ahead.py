@@ -265,8 +265,6 @@ def _logged_fills(season: Season) -> tuple[pd.DataFrame, set[date]]:
 
     Where fills are not numbered they are at least what the castings need.
     """
-    if not season.holds("pour"):
-        return pd.DataFrame({"day": [], "mold": [], "fills": []}), set()
     rows = pour_rows(season.log("pour"))
     rows = rows[rows["castings"] > 0].assign(day=rows["date"].dt.normalize())
     sums = rows.groupby(["day", "mold"], observed=True).agg(
@@ -392,12 +390,17 @@ def promise_ahead(ahead: SeasonAhead, bench: Bench, span: Span) -> str:
 
 
 def spend_ahead(ahead: SeasonAhead, bench: Bench) -> Finding:
-    """What is to be bought, and what that costs."""
+    """What is to be bought, and what that costs; without a value where no price is known."""
     parts = ahead.plan.to_buy
     costs = [part.cost for part in parts if part.cost is not None]
+    spend = sum(costs) if costs or not parts else None
     bought = listed([f"{packs(part, bench)} ({cost_words(part, bench)})" for part in parts], 5)
-    spend = sum(costs)
-    text = f"{bench.show(spend, 'money')} for {bought}." if parts else "Nothing is to be bought."
+    text = f"{bench.show(spend, 'money')}{' and more' if len(costs) < len(parts) else ''} for {bought}."
+    if not parts:
+        text = "Nothing is to be bought."
+    elif spend is None:
+        unpriced = listed([packs(part, bench) for part in parts], 5)
+        text = f"Not known is what to pay for {unpriced}: no receipt and no price on the bench."
     more: dict[str, Cell] = {"unpriced": len(parts) - len(costs)}
     return make_finding("spend_ahead", text, (spend,), "money", n=len(parts), more=more, quiet=not parts)
 

@@ -433,8 +433,6 @@ class _Cavities:
 
 def _sessions_of(season: Season, span: Span) -> dict[str, tuple[float, float]]:
     """By mold: the design effect of the sessions on its good share, and the castings of a session."""
-    if not season.holds("pour"):
-        return {}
     rows = poured_in(season, span)
     rows = rows[rows["castings"] > 0]
     found = {}

@@ -183,15 +183,12 @@ def _tells_of_a_gun(remark: object) -> bool:
 
 
 def _waits(fill: NDArray[np.int64], time: NDArray[np.datetime64]) -> FloatArray | None:
-    """Times between fills, even between those that are timed; None without two times in the fills' order."""
+    """Times between fills, some of them timed, even between these; None without two times in their order."""
     timed = ~np.isnat(time)
-    if not timed.any():
-        return None
     at, seconds = fill[timed].astype(np.float64), (time[timed] - time[timed][0]) / np.timedelta64(1, "s")
     if seconds[-1] == 0 or np.any(np.diff(seconds) < 0):
         return None
     number = np.arange(1.0, fill[-1] + 1)
-    waits = np.diff(np.interp(number, at, seconds), prepend=0.0)
-    waits[(number <= at[0]) | (number > at[-1])] = seconds[-1] / (at[-1] - at[0])
-    waits[0] = 0.0
-    return np.asarray(waits, dtype=np.float64)
+    waits = np.diff(np.interp(number, at, seconds))
+    waits[(number[1:] <= at[0]) | (number[1:] > at[-1])] = seconds[-1] / (at[-1] - at[0])
+    return np.concatenate([[0.0], waits])

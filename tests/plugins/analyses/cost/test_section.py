@@ -115,6 +115,7 @@ def test_payback_worked_example(
     section = whole(made(bench, stock=stock, pour=POUR + "2026-03-03,ball,1/4,good,50,\n", baits=baits))
     found = finding(section, "break_even_baits", "ball")
     assert (found.value, found.low, found.unit, found.n) == (expected["n"], expected["n"], "pieces", 50)
+    assert found.quiet, "the day says it too"
     # 50 made, all good: 26.50 saved. 38.50 of 65 to go, 73 baits, at 50 in a month of 31 days 46 days.
     assert mold(section, "ball")["saved"] == pytest.approx(26.50)
     assert mold(section, "ball")["remaining"] == pytest.approx(38.50)
@@ -395,6 +396,15 @@ def test_spent_lists_what_came_in_and_never_takes_a_missing_cost_for_zero() -> N
     section = whole(made(stock=STOCK + EYES + rows, pour=POUR + POURED))
     found = [(row["item"], row["received"], row["spent"]) for row in records(section, "spent")]
     assert found == [("eye", 150.0, 5.0), ("hook", 50.0, None)]
+
+
+def test_masses_that_look_like_ounces_are_asked_about_and_not_used() -> None:
+    pour = "date,mold,cavity,outcome,count,mass\n" + "2026-03-03,ball,1/4,good,4,0.99\n" * 5
+    found = finding(whole(made(pour=pour)), "masses_in_another_unit")
+    assert (found.n, found.value) == (20, pytest.approx(0.99 / 28))
+    assert found.text == (
+        "Are the 20 weighed castings ounces? So they look, and the costs take the nominal masses."
+    )
 
 
 def test_tables_have_the_columns_of_the_contract() -> None:

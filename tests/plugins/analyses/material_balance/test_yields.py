@@ -48,6 +48,14 @@ def test_metal_yield_is_good_mass_over_all_that_was_poured() -> None:
     assert row["first_pass_yield"] == pytest.approx(17 / 20)
 
 
+def test_warm_up_fills_alone_have_no_first_pass_yield() -> None:
+    season = made(COUNTED, "2026-03-09,ball,bare,blank,3,,,\n")
+    section = ANALYSIS.analyse(season.season, season.period)
+    (row,) = records(section, "yields")
+    assert (row["first_pass_yield"], row["metal_yield"], row["poured_g"]) == (None, 0.0, 30.0)
+    assert [each.id for each in section.findings if each.id.endswith("_yield")] == ["metal_yield"]
+
+
 def test_fills_that_are_all_good_or_all_bad_widen_the_yield() -> None:
     header = "date,mold,cavity,outcome,count,fill,flaw\n"
     fills = "".join(

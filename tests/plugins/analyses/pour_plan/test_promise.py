@@ -97,6 +97,24 @@ def test_fills_for_a_level_reach_it_with_none_to_spare() -> None:
             assert chance_of_enough(BUILDS, NEEDED, YIELDS, one_less) < level
 
 
+def test_of_more_cavities_than_are_drawn_every_one_is_made_sure_and_the_promise_is_the_least(monkeypatch):
+    drawn = chance_of_enough(BUILDS, NEEDED, YIELDS, {"jig": 3})
+    monkeypatch.setattr("pour_plan.promise.MOST_DRAWN", 1)
+    held = np.prod([predictive_cdf(build.rate, build.hours, build.stock) for build in BUILDS])
+    yielded = [
+        betabinom(3 * y.per_fill, y.share * y.castings, (1 - y.share) * y.castings).sf(NEEDED[of] - 1)
+        for of, y in YIELDS.items()
+        if of in NEEDED
+    ]
+    least = chance_of_enough(BUILDS, NEEDED, YIELDS, {"jig": 3})
+    assert least == pytest.approx(held * np.prod(yielded))
+    assert least < drawn
+    level = 0.9 * float(held)
+    fills = fills_for_level(BUILDS, NEEDED, YIELDS, level)
+    assert chance_of_enough(BUILDS, NEEDED, YIELDS, fills) >= level
+    assert fills == plan_fills(NEEDED, YIELDS, 0.9**0.5)
+
+
 def test_a_share_is_drawn_to_its_prior() -> None:
     assert posterior_share(0, 0, 0.8, 10) == 0.8
     assert posterior_share(30, 30, 0.8, 10) == pytest.approx(38 / 40)

@@ -12,6 +12,7 @@ from benchwater.plugin import Analysis, Section
 from benchwater.statistics.stock_level import GammaRate, predictive_quantile
 from benchwater.testing import check_section, finding, make_season, plugin_file, records
 from pour_plan.ahead import Seasons, _divided, _wider
+from pour_plan.findings import how_long
 
 PLUGIN = plugin_file(Path(__file__).parents[4] / "plugins/analyses/pour_plan")
 AHEAD: Analysis = next(each for each in PLUGIN.analyses() if each.id == "season_ahead")
@@ -59,9 +60,9 @@ FISHED = (
 YEAR_BEFORE = "2025-04-05,pond,20 h,lost,10,snag\n2025-03-06,pond,20 h,kept,2,\n"
 
 
-def ahead(until: str = "2027-03-31", fished: str = FISHED) -> Section:
-    plan = f'[plan]\nuntil = "{until}"\n'
-    texts = {f"{log}.csv": text for log, text in (LOGS | {"water": WATER + fished}).items()}
+def ahead(until: str = "2027-03-31", fished: str = FISHED, **logs: str) -> Section:
+    plan = f'[plan]\nuntil = "{until}"\n' if until else ""
+    texts = {f"{log}.csv": text for log, text in (LOGS | {"water": WATER + fished} | logs).items()}
     made = make_season(BENCH + plan, texts)
     section = AHEAD.analyse(made.season, made.whole)
     check_section(section)
@@ -132,3 +133,53 @@ def test_no_season_is_planned_that_nobody_asks_for() -> None:
     )
     assert AHEAD.split is not None
     assert AHEAD.split(made.season) == []
+
+
+@pytest.mark.parametrize(
+    ("until", "fished", "status", "why"),
+    [
+        ("", FISHED, "empty", "bench.toml does not say up to when to plan."),
+        (
+            "2027-03-31",
+            "2026-03-08,pond,,sold,1,\n",
+            "empty",
+            "No month up to 2027-03-31 is one in which",
+        ),
+        ("2027-03-31", "2026-03-08,pond,2 h,lost,4,snag\n", "thin", "4 baits ended on 1 day so far"),
+    ],
+)
+def test_what_cannot_be_planned_says_why(until: str, fished: str, status: str, why: str) -> None:
+    section = ahead(until, fished)
+    assert (section.status, section.findings, section.cards) == (status, (), ())
+    assert section.why.startswith(why)
+
+
+def test_what_is_bought_by_the_gram_and_what_was_never_counted_are_told_apart() -> None:
+    stock = "date,item,move,amount\n2026-03-01,alloy,counted,100 g\n2026-03-01,pearl,counted,50 g\n"
+    section = ahead(stock=stock)
+    row = next(row for row in records(section, "buy") if row["item"] == "alloy")
+    assert (row["on_hand"], row["packs"], row["cost"]) == (pytest.approx(2), None, None)
+    spend = finding(section, "spend_ahead")
+    assert (spend.value, spend.more["unpriced"]) == (None, 1)
+    assert spend.text == "Not known is what to pay for 56.8 g of alloy: no receipt and no price on the bench."
+    text = finding(ahead(stock=stock + "2026-03-01,hook,counted,36\n"), "spend_ahead").text
+    assert text == "$4.00 and more for 56.8 g of alloy (no price known) and 1 pack of hook ($4.00)."
+    assert finding(section, "not_known", "hook").text.startswith("How much hook to buy is not known")
+
+
+def test_a_cavity_that_gives_next_to_nothing_must_work_first() -> None:
+    pour = "date,mold,cavity,outcome,count\n2026-03-02,jig,1/8,reject,40\n"
+    section = ahead(pour=pour, coat="date,mold,cavity,coat,count,rejects\n")
+    assert finding(section, "mold_first", "jig 1/8").text == (
+        "Get jig 1/8 to work first: no bait that needs it is in this plan."
+    )
+    assert finding(section, "evenings").text == "No evening of work."
+    assert section.actions == ()
+
+
+@pytest.mark.parametrize(
+    ("months", "said"),
+    [(23.9, "more than a year"), (24, "about 2 years"), (131, "about 10 years"), (132, "more than 10 years")],
+)
+def test_how_long_castings_last_is_said_in_years(months: float, said: str) -> None:
+    assert how_long(months) == said
