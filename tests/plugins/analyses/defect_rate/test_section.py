@@ -1,13 +1,17 @@
 """The section of small seasons: temperature, heat, cavities and sessions, and too little of each."""
 
 from collections.abc import Iterable
+from unittest.mock import Mock
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.special import expit
 
 from benchwater.plugin import Finding, Section
 from benchwater.testing import finding, make_season, records, table
+from defect_rate.advice import few_bad
+from defect_rate.compute import gap_around
 from poured_seasons import ANALYSIS, BENCH, HEADER, check, fill_rows, section_of, separated
 
 
@@ -495,3 +499,40 @@ def test_what_would_tell_the_warmth_counts_castings_read_and_flaws_seen_already(
     assert settled.value == pytest.approx((5 - 3) / (4 / 52))
     assert "about 6 fills more" in settled.text, "5 castings each, of two cavities"
     assert "1 evening like those so far" in settled.text
+
+
+@pytest.mark.parametrize(("castings", "flaws", "told"), [(30, 5, True), (29, 5, False), (30, 4, False)])
+def test_a_temperature_takes_30_castings_and_5_flaws(castings: int, flaws: int, told: bool) -> None:
+    made = [5, 5, 5, 5, 5, castings - 25]
+    bad = [3, 1 if flaws < 5 else 2, 0, 0, 0, 0]
+    rows = [
+        row
+        for fill, (count, short) in enumerate(zip(made, bad, strict=True), start=1)
+        for row in fill_rows("2026-05-01", fill, 100 + 10 * fill, {"short fill": short}, count)
+    ]
+    assert ("target_temp" in {each.id for each in section_of(rows).findings}) == told
+
+
+@pytest.mark.parametrize("days", [3, 4])
+def test_sessions_are_judged_from_four_on(days: int) -> None:
+    rows = [row for day in range(1, days + 1) for row in fill_rows(f"2026-05-{day:02}", 1, "", {"flash": 1})]
+    assert ("session_signals" in {each.id for each in section_of(rows).findings}) == (days == 4)
+
+
+@pytest.mark.parametrize(("melt", "second"), [("", 27.2856), ("400", 27.7342)])
+def test_the_first_fill_warms_a_cold_mold_as_the_heat_balance_says_by_hand(melt: str, second: float) -> None:
+    """24 g at 370 or 400 degC (2 * 2 g, 3 * 4 g and half of that in sprues) into 250 g of aluminium at 20."""
+    rows = [f"2026-05-01,ball,large,good,5,{fill},,{melt},," for fill in range(1, 9)]
+    heat = records(section_of(rows), "mold_heat")
+    assert [heat[0]["estimated_c"], heat[1]["estimated_c"]] == pytest.approx([20.0, second], abs=1e-3)
+
+
+@pytest.mark.parametrize(("above", "gap"), [(120.0, None), (120.5, (100.0, 120.5))])
+def test_readings_enclose_a_gap_if_they_lie_more_than_20_degrees_apart(above: float, gap: object) -> None:
+    read = pd.DataFrame({"mold_temp_c": [90.0, 100.0, above, 150.0]})
+    assert gap_around(Mock(by_temperature=Mock(fills=read)), 110.0) == gap
+
+
+def test_advice_holds_at_half_of_what_the_bench_aims_at() -> None:
+    show = Mock(bench=Mock(plan=Mock(target_reject_rate=0.1)))
+    assert [few_bad(show, 100, bad) for bad in (5, 6)] == [True, False]
