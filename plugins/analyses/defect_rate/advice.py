@@ -11,15 +11,7 @@ from benchwater.ledger.costs import cost_of_reject
 from benchwater.plugin import Action, Card, CardLine, Season
 from benchwater.words import in_brackets, times
 
-from .compute import (
-    ENOUGH_CASTINGS,
-    ENOUGH_FLAWED,
-    BadCastings,
-    CavityRate,
-    MoldResult,
-    by_name,
-    gap_around,
-)
+from .compute import ENOUGH_CASTINGS, BadCastings, CavityRate, MoldResult, by_name, gap_around
 from .findings import (
     MANY_BLANKS,
     WIDEST_SHARE,
@@ -30,6 +22,7 @@ from .findings import (
     stop_words,
     warm_up_finding,
 )
+from .working_window import ENOUGH_FLAWED
 
 
 def all_actions(result: BadCastings) -> Iterator[Action]:

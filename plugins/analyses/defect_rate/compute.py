@@ -28,7 +28,6 @@ from .mold_heat import (
     AIR_C,
     LOW_MELTING_C,
     Fills,
-    FillTemperatures,
     WarmingMold,
     fill_temperatures,
     is_far_too_low,
@@ -50,11 +49,11 @@ from .rates import (
     session_effect,
     share_interval,
 )
-from .working_window import FlawWindow, flaw_window
+from .working_window import ENOUGH_FLAWED, FlawWindow, flaw_window
 
 FloatArray = NDArray[np.float64]
 
-ENOUGH_CASTINGS, ENOUGH_FLAWED, ENOUGH_SESSIONS = 30, 5, 4
+ENOUGH_CASTINGS, ENOUGH_SESSIONS = 30, 4
 MOST_MOLDS = 100
 POUR_COLUMNS = ["date", "mold", "cavity", "flaw", "session", "key", "castings", "rejects", "cold", "hot"]
 # Common practice, no source: the superheat of a pour, and how warm a mold for lead alloys should be.
@@ -133,7 +132,7 @@ class MoldHeat:
     usual_c: float | None
     gun_sessions: set[str]
     suspected: bool
-    fills: FillTemperatures | None
+    fills: pd.DataFrame | None
     unread: UnreadFills | None
 
 
@@ -318,7 +317,6 @@ def _window(fills: pd.DataFrame, scale: str, target: float) -> FlawWindow | None
         fills["rejects"] - fills["cold"] - fills["hot"],
         fills["session"].cat.codes,
         target=target,
-        enough=ENOUGH_FLAWED,
     )
 
 
@@ -359,7 +357,7 @@ def _mold_heat(bench: Bench, fills: pd.DataFrame, made: pd.DataFrame, mold: str,
         gun_sessions=of_gun,
         suspected=suspected,
         fills=temperatures,
-        unread=None if temperatures is None else _unread_fills(bench, made, runs, temperatures),
+        unread=None if temperatures is None else _unread_fills(bench, made, temperatures),
     )
 
 
@@ -379,18 +377,12 @@ def _model(
     return warming_mold(spec.metal_mass_g / 1000, metal / 1000, pour, liquidus, *sessions)
 
 
-def _unread_fills(
-    bench: Bench, fills: pd.DataFrame, runs: Runs, each: FillTemperatures
-) -> UnreadFills | None:
+def _unread_fills(bench: Bench, fills: pd.DataFrame, each: pd.DataFrame) -> UnreadFills | None:
     """Rates of the fills without a reading whose number says which they are; None without any."""
-    longest = int(each.fill.max(initial=0))
-    estimates = np.full((len(runs.sessions) + 1, longest + 1), np.nan)
-    estimates[each.session, each.fill] = np.where(np.isnan(each.measured), each.carried, np.nan)
-    session = fills["session"].cat
-    place = pd.Index(runs.sessions).get_indexer(session.categories)[session.codes]
-    number = fills["fill"].to_numpy(dtype=np.float64)
-    number = np.where((number >= 1) & (number <= longest), number, 0).astype(np.int64)
-    fills = fills.assign(estimated=estimates[place, number]).dropna(subset="estimated")
+    carried = each[each["measured_c"].isna()].set_index(["session", "fill"])["carried_c"]
+    numbered = pd.MultiIndex.from_arrays([fills["session"].astype("str"), fills["fill"]])
+    estimated = carried.reindex(numbered).to_numpy()
+    fills = fills.assign(estimated=estimated).dropna(subset="estimated")
     if fills.empty:
         return None
     fills = fills.assign(bin=bin_numbers(bench, fills["estimated"]))

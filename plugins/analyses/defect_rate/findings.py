@@ -10,11 +10,11 @@ import numpy as np
 from benchwater.plugin import Bench, Cell, Finding, Season
 from benchwater.words import counted, day_words, in_brackets, limits, listed, make_finding, times
 
-from .compute import ENOUGH_CASTINGS, ENOUGH_FLAWED, BadCastings, CavityRate, MoldResult, gap_around
+from .compute import ENOUGH_CASTINGS, BadCastings, CavityRate, MoldResult, gap_around
 from .logistic import LogisticFit
 from .mold_heat import GUN_ON_C, GUN_READS_C, Fills, WarmingMold
 from .rates import RejectRate
-from .working_window import FlawWindow
+from .working_window import ENOUGH_FLAWED, FlawWindow
 
 ENOUGH_UNREAD, MOST_SESSIONS_NAMED, MANY_BLANKS, WIDEST_SHARE = 10, 8, 12, 0.4
 STRATA = {

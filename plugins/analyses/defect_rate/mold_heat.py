@@ -19,6 +19,7 @@ from math import log
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from benchwater.ledger.fills import Runs
@@ -132,22 +133,6 @@ class WarmingMold:
         return Fills(*(int(n) if math.isfinite(n) else None for n in ends))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FillTemperatures:
-    """Every fill of a mold, session by session, all arrays (fills,).
-
-    `session` is the place of its session in `Runs`, `fill` its number, `measured` its temperature (nan where
-    not read), `estimated` that of the heat balance from the session's first fill on, and `carried` that of a
-    balance which starts again from each reading.
-    """
-
-    session: NDArray[np.int64]
-    fill: NDArray[np.int64]
-    measured: FloatArray
-    estimated: FloatArray
-    carried: FloatArray
-
-
 def warming_mold(
     mold_mass: float, fill_mass: float, pour: float, liquidus: float, readings: FloatArray, waits: FloatArray
 ) -> WarmingMold:
@@ -218,20 +203,26 @@ def warming_mold(
 
 def fill_temperatures(
     model: WarmingMold, runs: Runs, trusted: BoolArray, usual: float | None
-) -> FillTemperatures:
-    """Returns every fill, also those without a row; sessions without a first reading begin as usual."""
+) -> pd.DataFrame:
+    """Returns every fill, also those without a row; sessions without a first reading begin as usual.
+
+    Columns: `session`, `fill` (its number), `measured_c` (nan where not read), `estimated_c` by the heat
+    balance from the session's first fill on, and `carried_c` by one that starts again from each reading.
+    """
     used = np.where(trusted[:, np.newaxis], runs.readings, np.nan)
     begun = AIR_C if usual is None else usual
     starts = np.where(np.isnan(used[:, 0]), begun, used[:, 0]) if used.size else np.zeros(0)
     estimated = model.temperatures(starts, runs.waits)
     carried = model.temperatures(starts, runs.waits, used)
     session, fill = np.nonzero(np.arange(used.shape[1]) < runs.lengths[:, np.newaxis])
-    return FillTemperatures(
-        session=session,
-        fill=fill + 1,
-        measured=runs.readings[session, fill],
-        estimated=estimated[session, fill],
-        carried=carried[session, fill],
+    return pd.DataFrame(
+        {
+            "session": np.array(runs.sessions, dtype=object)[session],
+            "fill": fill + 1,
+            "measured_c": runs.readings[session, fill],
+            "estimated_c": estimated[session, fill],
+            "carried_c": carried[session, fill],
+        }
     )
 
 

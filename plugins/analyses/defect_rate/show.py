@@ -102,12 +102,9 @@ def _session_rows(molds: Iterable[MoldResult]) -> Rows:
 
 def _heat_rows(molds: Iterable[MoldResult]) -> Rows:
     for mold in molds:
-        fills = mold.heat.fills
-        if fills is not None:
-            names = [mold.heat.runs.sessions[place] for place in fills.session.tolist()]
-            yield from zip(
-                names, fills.fill.tolist(), fills.measured.tolist(), fills.estimated.tolist(), strict=True
-            )
+        if mold.heat.fills is not None:
+            names = ["session", "fill", "measured_c", "estimated_c"]
+            yield from mold.heat.fills[names].itertuples(index=False, name=None)
 
 
 def all_figures(result: BadCastings) -> Iterator[Figure]:

@@ -19,12 +19,12 @@ from .logistic import (
     fit_line,
     with_dispersion,
 )
-from .rates import trend_within
+from .rates import SIGNIFICANCE, trend_within
 
 FloatArray = NDArray[np.float64]
 
 SMALLEST_TARGET, LARGEST_TARGET = 0.005, 0.499
-SIGNIFICANCE = 0.05
+ENOUGH_FLAWED = 5
 SMALLEST_SHARE = 1e-8
 
 
@@ -132,7 +132,6 @@ def flaw_window(
     sessions: ArrayLike,
     *,
     target: float,
-    enough: int = 5,
 ) -> FlawWindow | None:
     """Finds the working window from counts by fill, all (n,): castings and three kinds of flaws.
 
@@ -145,13 +144,13 @@ def flaw_window(
     almost unknown, and the limits of the target temperature say so. How often the limits hold the truth:
     tests/simulations/summary.md.
 
-    Returns None where neither kind has `enough` flaws or there are not two temperatures. Raises ValueError as
-    `fit_line` does.
+    Returns None where neither kind has ENOUGH_FLAWED flaws or there are not two temperatures. Raises
+    ValueError as `fit_line` does.
     """
     x, n, others = (np.asarray(values, dtype=np.float64) for values in (temperature, castings, other))
     kinds, unit = [np.asarray(kind, dtype=np.float64) for kind in (cold, hot)], np.asarray(sessions)
     poured = x[n > 0]
-    if np.unique(poured).size < 2 or max(kind.sum() for kind in kinds) < enough:
+    if np.unique(poured).size < 2 or max(kind.sum() for kind in kinds) < ENOUGH_FLAWED:
         return None
     lines = [_with_dispersion(fit_line(kind, n, x), unit) if kind.sum() > 0 else None for kind in kinds]
     plain = float(others.sum()) / float(n.sum())
