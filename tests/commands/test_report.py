@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from benchwater.files import LOG_ENDINGS, WORKBOOKS
+from benchwater.render.pdf import PrintingUnavailable
 from command_line import run
 from small_bench import SMALL_BENCH
 
@@ -52,6 +54,32 @@ def test_a_new_workspace_gives_a_nearly_empty_report(tmp_path):
     statuses.pop("bench_safety", None)
     assert set(statuses.values()) == {"empty"}
     assert made["set_aside"] == []
+
+
+def test_what_went_wrong_is_said_line_by_line_with_status_1(tmp_path, monkeypatch):
+    folder = workspace(tmp_path, broken=BROKEN, unloadable="1/0\n")
+    (folder / "notes.docx").write_text("no log")
+    older = folder / "reports" / "2026-05" / "season-report.pdf"
+    older.parent.mkdir(parents=True)
+    older.write_bytes(b"of another month")
+
+    def without_libraries():
+        raise PrintingUnavailable("Install Pango.")
+
+    monkeypatch.setattr("benchwater.render.pdf.weasyprint", without_libraries)
+    outcome = run("report", folder, "--trust", "--only", "broken")
+    assert outcome.status == 1
+    assert outcome.err.splitlines() == [
+        f"No row of notes.docx was read: it is not a log: logs end in {', '.join(LOG_ENDINGS + WORKBOOKS)}.",
+        "Plugin unloadable.py (workspace) could not be loaded: ZeroDivisionError: division by zero (line 1)",
+        "broken failed. This analysis broke: KeyError: 'no such column' (broken.py, line 5)",
+        "The PDF was not printed. Install Pango.",
+    ]
+    assert [path.name for path in sorted(older.parent.iterdir())] == [
+        "season-report.html",
+        "season-report.json",
+    ]
+    assert "1 row used, 0 set aside (see the appendix" in outcome.out
 
 
 @pytest.mark.slow

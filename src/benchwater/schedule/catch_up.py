@@ -1,7 +1,5 @@
 """Write the reports that are owed, each in its own guard, and record those that `report` writes by hand."""
 
-import contextlib
-import io
 import time
 import traceback
 from collections.abc import Callable, Generator, Iterator, Sequence
@@ -224,11 +222,11 @@ class _Run:
 
 
 def _can_print() -> bool:
-    """Return whether WeasyPrint finds its native libraries; its import prints to stdout if it does not."""
+    from benchwater.render.pdf import PrintingUnavailable, weasyprint
+
     try:
-        with contextlib.redirect_stdout(io.StringIO()):
-            import weasyprint  # noqa: F401
-    except OSError:
+        weasyprint()
+    except PrintingUnavailable:
         return False
     return True
 
