@@ -133,6 +133,8 @@ def test_a_cause_that_never_struck_is_reported_as_0_when_asked_for() -> None:
 
 
 def test_curves_are_unknown_after_the_last_follow_up_and_without_events_stay_at_0() -> None:
+    assert cumulative_incidence([1, 2], [1, 2])[1].at(3).estimate == 0.5, "none is left to end otherwise"
+    assert math.isnan(cumulative_incidence([1, 2], [1, 0])[1].at(3).estimate)
     curve = cumulative_incidence([1, 3], [0, 0], causes=[1])[1]
     assert curve.at(2).estimate == 0.0
     assert math.isnan(curve.at(4).estimate)

@@ -12,6 +12,7 @@ from catch_rate.catch_rates import (
     compare_rates_between,
     compare_rates_within,
     contrast_rates,
+    deal_sums,
 )
 
 FISH_A, HOURS_A = [6, 3, 0, 8, 5, 2, 7, 4], [2.0, 1.0, 1.5, 3.0, 2.0, 1.0, 2.5, 2.0]
@@ -58,6 +59,13 @@ def test_a_bait_that_caught_nothing_has_one_finite_limit() -> None:
     turned = compare_rates_within([0] * 7, [1.0] * 7, [3, 2, 4, 1, 2, 3, 2], [1.0] * 7)
     assert (turned.ratio, turned.limits()[0]) == (0.0, 0.0)
     assert turned.limits()[1] == pytest.approx(1 / low, rel=0.01)
+
+
+def test_every_deal_gives_the_first_group_its_number_of_trips() -> None:
+    for units, first in ((9, 4), (301, 150)):
+        sums, every_way = deal_sums(np.ones((units, 1)), first)
+        assert (sums == first).all()
+        assert every_way == (units == 9)
 
 
 def test_no_fish_at_all_gives_no_ratio() -> None:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
+from benchwater.statistics.interval import Interval
 from benchwater.statistics.rates import ratio_of_totals
 from seasons.ratios import level_change, ratio_of_estimates
 
@@ -58,3 +59,13 @@ def test_simulated_seasons_of_equal_rates_are_told_apart_no_more_than_promised()
         found = ratio_of_estimates(*(each.interval for each in rates))
         held += found is None or found.low <= 1 <= found.high
     assert held / seasons >= 0.93
+
+
+def test_the_p_value_rests_on_the_limit_that_lies_towards_1() -> None:
+    """By hand: ln 1.5 = 0.4055 over hypot(ln 1.5, ln 1.25) = 0.4627, times 1.96: z = 1.717."""
+    one = Interval(estimate=3, low=2, high=9, level=0.95)
+    other = Interval(estimate=2, low=1.5, high=2.5, level=0.95)
+    for pair in ((one, other), (other, one)):
+        found = ratio_of_estimates(*pair)
+        assert found is not None
+        assert found.p == pytest.approx(0.0859, abs=1e-4)
