@@ -205,6 +205,11 @@ class RateContrast(NamedTuple):
     adjusted_low: float
     adjusted_high: float
 
+    @property
+    def clear(self) -> bool:
+        """Whether chance would hardly give it."""
+        return self.p_adjusted < ALPHA
+
 
 def contrast_rates(
     factors: Mapping[str, Mapping[str, pd.DataFrame]],

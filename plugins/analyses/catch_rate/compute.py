@@ -16,7 +16,7 @@ from benchwater.statistics.rates import RatioOfTotals, ratio_of_totals
 
 from .catch_rates import RateContrast, contrast_rates
 
-LEAST_TRIPS, MOST_COMPARED, CLEAR = 5, 12, 0.05
+LEAST_TRIPS, MOST_COMPARED = 5, 12
 FACTORS, COMPARED = (ALL, "build", "water", "habitat", "coat", "angler"), ("build", "water")
 PER_HOUR = "fish/h"
 
@@ -95,7 +95,7 @@ def compute(season: Season, span: Span) -> CatchRates | None:
         for factor in COMPARED
     }
     contrasts = contrast_rates(compared, within=["build"]) if trips >= LEAST_TRIPS and open_by is None else []
-    builds = [each for each in contrasts if each.factor == "build" and each.p_adjusted < CLEAR]
+    builds = [each for each in contrasts if each.factor == "build" and each.clear]
     beaten = {each.against for each in builds}
     best = next((each for each in builds if each.group not in beaten), None)
     return CatchRates(

@@ -12,7 +12,7 @@ from benchwater.units import figures
 from benchwater.words import counted, day_words, known, make_finding
 
 from .catch_rates import RateContrast
-from .compute import CLEAR, FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, Rates, printable_limits
+from .compute import FACTORS, LEAST_TRIPS, PER_HOUR, CatchRates, Rates, printable_limits
 
 MOST_ON_PAGE, ADVISED = 8, 0.0097
 WIDEST_TO_PRINT = 10.0
@@ -183,9 +183,9 @@ def _difference(found: CatchRates) -> Iterable[Finding]:
         yield Finding(id="difference", text=text, quiet=not found.season)
         return
     best, made = found.best or found.contrasts[0], counted(len(found.contrasts), "comparison")
-    held = sum(each.p_adjusted < CLEAR for each in found.contrasts)
+    held = sum(each.clear for each in found.contrasts)
     text = f"No build and no water clearly caught more than another ({made})."
-    if best.p_adjusted < CLEAR:
+    if best.clear:
         text = contrast_text(best)
         if held > 1:
             text += f" {held} of {made} between builds and between waters are clear."
@@ -204,13 +204,13 @@ def _difference(found: CatchRates) -> Iterable[Finding]:
         n=best.units,
         group=best.group,
         more=more,
-        quiet=bool(actions(found)) or (not found.season and best.p_adjusted >= CLEAR),
+        quiet=bool(actions(found)) or not (found.season or best.clear),
     )
 
 
 def _what_settles(found: CatchRates) -> tuple[RateContrast, MoreFishing] | None:
     """The open comparison of two builds nearest to an answer, with the fishing that would give it."""
-    row = next((c for c in found.contrasts if c.factor == "build" and c.p_adjusted >= CLEAR), None)
+    row = next((c for c in found.contrasts if c.factor == "build" and not c.clear), None)
     if row is None or not found.season:
         return None
     sides = [found.rates.trips.of("build", build).set_index("trip") for build in (row.group, row.against)]

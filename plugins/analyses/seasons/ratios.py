@@ -69,16 +69,16 @@ def level_change(
     sides = [after, ~after]
     if any(side.sum() < 3 or events[side].sum() == 0 for side in sides):
         return None
-    spread = max(float(np.ptp(time)), 1.0)
-    design = np.column_stack([np.ones_like(time), (time - time.mean()) / spread, after.astype(np.float64)])
-    weights = np.array([math.log(events.sum() / exposure.sum()), 0.0, 0.0])
+    trend = (time - time.mean()) / time.std()
+    design = np.column_stack([np.ones_like(time), trend, after.astype(np.float64)])
+    weights = np.append(math.log(events.sum() / exposure.sum()), np.zeros(2))
     for _ in range(_ROUNDS):
         expected = exposure * np.exp(design @ weights)
         information = design.T @ (design * expected[:, None])
-        if np.linalg.cond(information) > 1e12:
+        if np.linalg.matrix_rank(information) < len(weights):
             return None
         step = np.linalg.solve(information, design.T @ (events - expected))
-        weights = weights + step * min(1.0, _LARGEST_STEP / max(float(np.abs(step).max()), 1e-12))
+        weights = weights + np.clip(step, -_LARGEST_STEP, _LARGEST_STEP)
         if np.abs(step).max() < 1e-10:
             break
     else:

@@ -134,7 +134,7 @@ def _answer(trial: Trial) -> str:
     if test.ratio is None or not best.events:
         return f"With {_with(trial, worst)}, {subject} {done}; with {_with(trial, best)} none did."
     limits = (test.ratio, test.low, test.high)
-    if test.ratio < 1:
+    if trial.arms.index(best):  # the ratio is that of the second arm
         low, high = (1 / each if each else None for each in (test.high, test.low))
         limits = (1 / test.ratio, low, high)
     text = f"With {_with(trial, worst)}, {subject} {done} {times(*limits)} as often as with "

@@ -111,7 +111,7 @@ def test_seasons_of_fewer_than_five_events_are_not_compared(lost: int, is_compar
 def test_a_rate_of_fewer_than_three_trips_is_not_known(trips: int, is_known: bool):
     rows = "date,build,fished,fate,count\n"
     for year, days in ((2025, 9), (2026, trips)):
-        rows += "".join(f"{year}-05-{day:02},perch-grub,4 h,lost,5\n" for day in range(1, days + 1))
+        rows += "".join(f"{year}-05-{day:02},perch-grub,9 min,lost,5\n" for day in range(1, days + 1))
     season = make_season(BENCH, {"baits.csv": rows}, month="2026-05")
     told = records(analyse(season.season, season.whole), "seasons")
     assert [row["now"] is not None for row in told if row["group"] == "all"] == [is_known]
