@@ -536,3 +536,21 @@ def test_readings_enclose_a_gap_if_they_lie_more_than_20_degrees_apart(above: fl
 def test_advice_holds_at_half_of_what_the_bench_aims_at() -> None:
     show = Mock(bench=Mock(plan=Mock(target_reject_rate=0.1)))
     assert [few_bad(show, 100, bad) for bad in (5, 6)] == [True, False]
+
+
+def test_a_cavity_of_which_half_the_bad_castings_are_cold_is_to_be_vented() -> None:
+    rows = []
+    for fill in range(1, 25):
+        flaws = {"short fill": int(fill % 3 > 0), "flash": int(fill % 3 > 0)}
+        rows += fill_rows("2026-05-01", fill, 100 + 4 * fill, flaws, made=2, place="ball,small")
+        rows += fill_rows("2026-05-01", fill, 100 + 4 * fill, {"short fill": int(fill < 9)}, made=3)
+    advice = next(each for each in section_of(rows).actions if each.id == "cavity:ball small")
+    assert advice.text == "Vent or open up cavity small of ball"
+    assert "32 of 48 castings of the season were bad" in advice.because
+    # Worth a hook at 0.20 for each bad one, but for the sixth of them that its neighbors would have had.
+    assert advice.worth == pytest.approx(32 * (1 - 1 / 6) * 0.20)
+
+
+def test_enough_castings_at_one_temperature_lack_one_at_another() -> None:
+    rows = [row for fill in range(1, 7) for row in fill_rows("2026-05-01", fill, 120, {"short fill": 1})]
+    assert finding(section_of(rows), "settled_by", "ball").value == 1.0

@@ -226,6 +226,17 @@ def test_all_bad_meets_the_target_nowhere() -> None:
     assert not found.falls
 
 
+def test_a_slope_that_chance_may_give_is_not_shown() -> None:
+    """One cold flaw in every other fill, and one more early on."""
+    temps, made = np.linspace(100, 160, 12), np.full(12, 5)
+    cold = np.array([1, 1, 1, 0, 1, 0, 1, 0, 1, 0, 1, 0])
+    found = flaw_window(temps, made, cold, NONE, NONE, THREES, target=0.1)
+    assert found is not None
+    assert found.cold is not None
+    assert found.cold.slope < 0
+    assert not found.falls
+
+
 def test_flaws_that_differ_by_session_alone_are_not_put_down_to_temperature() -> None:
     """Of 8 sessions, each at one temperature, the two coldest went badly for a reason of their own."""
     sessions = np.repeat(np.arange(8), 6)
