@@ -102,7 +102,7 @@ class Line:
         off = self.balance.unaccounted
         if isnan(off):
             return "not counted"
-        if abs(off) <= K * self.balance.u + 1e-9 * max(1.0, abs(self.balance.book)):
+        if closes(self.balance):
             return "closes"
         if off < 0:
             return "surplus"
@@ -158,6 +158,11 @@ class MaterialBalance:
         return [(line, line.chain) for line in lines if line.chain is not None]
 
 
+def closes(balance: Balance) -> bool:
+    """Whether what is unaccounted for is known, and within its expanded uncertainty."""
+    return abs(balance.unaccounted) <= K * balance.u + 1e-9 * max(1.0, abs(balance.book))
+
+
 def compute(season: Season, span: Span) -> MaterialBalance:
     """The balance of every item, and the yield and dross of what was poured, over the span."""
     lines = [balance_line(book, season, span) for book in books_of(season)]
@@ -186,8 +191,7 @@ def balance_line(book: Book, season: Season, span: Span) -> Line:
     balance = close_book(book, start, end, opens)
     kind, log, _ = WORK.get(item.kind, ("", "", ""))
     worked = len(balance.closed.of_kind("in_castings", "used")) > 0
-    off = not isnan(balance.unaccounted) and abs(balance.unaccounted) > K * balance.u
-    blames = blame_two_counts(item, balance) if off else ()
+    blames = () if closes(balance) else blame_two_counts(item, balance)
     return Line(
         book=book,
         balance=balance,
@@ -236,7 +240,7 @@ def blame_chain(item: Item, chain: Chain) -> tuple[tuple[Blame, ...], ...]:
 def blame_two_counts(item: Item, balance: Balance) -> tuple[tuple[Blame, ...], ...]:
     """The slips of the pen, in either count, that explain a balance that is off."""
     first, last = balance.first, balance.last
-    if first is None or last is None:
+    if first is None or last is None or isnan(balance.unaccounted):
         return ()
     flow, flow_u = balance.closed.net, balance.closed.uncertainty()
     found = _explained(

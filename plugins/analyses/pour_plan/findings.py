@@ -130,8 +130,10 @@ def _builds_by_mold(plan: Plan) -> dict[str, list[Need]]:
     builds: defaultdict[str, list[Need]] = defaultdict(list)
     for need in plan.needs:
         first, name = need.build.head or need.build.trailer, need.build.name
-        if name in held_up_by or (need.to_make and first):
-            builds[held_up_by[name] if first is None or name in held_up_by else first[0]].append(need)
+        if name in held_up_by:
+            builds[held_up_by[name]].append(need)
+        elif need.to_make and first is not None:
+            builds[first[0]].append(need)
     return dict(builds)
 
 

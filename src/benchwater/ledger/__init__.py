@@ -1,7 +1,22 @@
-"""Tables that several analyses share: each is one function of a season, computed once.
+"""What several analyses work out of the logs, each table or number by one function of a season, computed once.
+
+| module | tables | numbers by name, and rules |
+|---|---|---|
+| `castings` | `castings`, `coatings` | what a casting weighs, how many were made, which baits hold lead |
+| `fills` | `poured_in`, `fills_of` | the sessions of a mold by fill |
+| `stock` | `stock_movements`, `stock_counts` | stock on hand, steps of scales, masses of coats |
+| `pieces` | `piece_moves` | castings and baits on hand, shared out among builds |
+| `made` | | baits dressed, and when |
+| `costs` | | prices paid, the cost of a bait |
+| `bait_lives` | `rows_in_use`, `sum_equal_rows` | factors that sort baits |
+| `trips` | `trips_of` | the months that are fished |
+| `log_rows` | `rows_left_open` | pictures that rows name |
+| `fish` | | published weights and lengths, rows in doubt |
+| `labels` | | tags of baits, names of trials |
 
 A table is a pandas DataFrame with plain numbers in canonical units and categories for words. Its function
-says what each column means. Tables are shared, so take copies of what you change.
+says what each column means. What concerns one item, casting or build at a time is a mapping by its name.
+Both are shared, so take copies of what you change.
 """
 
 from collections.abc import Callable, Hashable, Sequence
