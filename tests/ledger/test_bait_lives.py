@@ -21,13 +21,13 @@ def test_hours_of_a_tagged_bait_before_the_span_count(month, demo):
 
 def test_a_used_bait_with_no_time_fished_is_in_use_for_an_instant():
     logged = "date,build,fished,fate,count,bait\n2026-05-03,perch-grub,2 h,kept,1,A1\n"
-    logged += "2026-06-01,perch-grub,0,lost,1,A1\n"
+    logged += "2026-06-01,perch-grub,0,lost,1,A1\n2026-06-01,perch-grub,0,lost,1,\n"
     made = make_season(SMALL_BENCH, {"fished.csv": logged}, "2026-06")
     rows = rows_in_use(made.season, made.period)
     # The first day of the month is in it.
-    assert rows["entry"].tolist() == [2.0]
-    assert (rows["time"] - rows["entry"]).tolist() == pytest.approx([1e-6])
-    assert rows["first_day"].dt.month.tolist() == [5]
+    assert rows["entry"].tolist() == [2.0, 0.0]
+    assert (rows["time"] - rows["entry"]).tolist() == pytest.approx([1e-6, 0])
+    assert rows["first_day"].dt.month.tolist() == [5, 6]
 
 
 POUR = "date,mold,cavity,outcome,count\n2026-05-01,round-jig,1/8,good,20\n"

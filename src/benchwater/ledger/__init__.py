@@ -1,4 +1,4 @@
-"""What several analyses work out of the logs, each table or number by one function of a season, computed once.
+"""What several analyses work out of the logs: each table or number is one function of a season, cached.
 
 | module | tables | numbers by name, and rules |
 |---|---|---|

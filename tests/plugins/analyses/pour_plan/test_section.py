@@ -377,6 +377,7 @@ def test_a_build_without_a_casting_is_left_out() -> None:
 def test_certainty_would_take_an_endless_stock_and_is_held_below() -> None:
     section = plan(made(BENCH + POND + "[plan]\nservice_level = 1.0\n"))
     assert section.findings[0].more["service_level"] == 0.999
+    assert "Then it is 99 % sure" in section.findings[0].text
     assert int(str(row(section, "demand", "pond")["target_stock"])) > 16
 
 
