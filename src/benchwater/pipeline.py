@@ -1,8 +1,10 @@
 """From a folder to a Report: read, gather, analyse. Rendering takes the Report from here."""
 
+import ctypes
 import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -42,6 +44,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 LATE_DAYS = 240
+_M_TRIM_THRESHOLD = -1
+_LEAST_FREED_BYTES = 256 * 1024
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,6 +135,7 @@ def make_report(
         bench = replace(bench, plan=replace(bench.plan, until=usual_end(season)))
         season = gather(reading, bench, spans)
     analyses, split_problems = split_analyses(analyses, season)
+    _return_freed_memory()
     import scipy.optimize  # noqa: F401  # before the fork, so that it is imported once
 
     worker = WorkerProcess()
@@ -169,6 +174,14 @@ def make_report(
         missing_logs=tuple(_missing_logs(analyses, season, workspace.plugins)),
         photos=small_photos(workspace.folder, shown_photos(sections)),
     )
+
+
+def _return_freed_memory() -> None:
+    """Have glibc return to the system what is freed from now on, which it else keeps (mallopt(3))."""
+    with suppress(AttributeError, OSError, TypeError):
+        libc = ctypes.CDLL(None)
+        libc.mallopt(_M_TRIM_THRESHOLD, _LEAST_FREED_BYTES)
+        libc.malloc_trim(0)
 
 
 def _missing_logs(

@@ -1,7 +1,6 @@
 """Supervise a run: a plugin that holds it or ends it is named, and the run starts again without that call."""
 
 import contextlib
-import ctypes
 import os
 import select
 import signal
@@ -17,8 +16,6 @@ LONGEST_CALL_S = 120.0
 GRACE_S = 10.0
 LEAST_MEMORY_BYTES = 3 << 30
 MEMORY_SHARE = 0.75
-_M_TRIM_THRESHOLD, _M_ARENA_MAX = -1, -8
-_LEAST_FREED_BYTES = 256 * 1024
 _POLL_S = 0.2
 _INTERRUPTED_S = 1.0
 
@@ -67,7 +64,6 @@ def supervise(run: Callable[[], int], say: Callable[[str], object]) -> int:
         attempt = _Attempt()
         if attempt.child == 0:
             _limit_memory()
-            _return_freed_memory()
             return run()
         status = attempt.wait()
         if not attempt.held or attempt.held in _stopped:
@@ -163,14 +159,6 @@ def _end_with(life: int) -> None:
     """End this process when the supervisor has ended, which closes the other end of the pipe."""
     os.read(life, 1)
     os._exit(1)
-
-
-def _return_freed_memory() -> None:
-    """Have glibc return freed memory to the system soon, that of all threads alike (mallopt(3))."""
-    with contextlib.suppress(AttributeError, OSError):
-        mallopt = ctypes.CDLL(None).mallopt
-        mallopt(_M_TRIM_THRESHOLD, _LEAST_FREED_BYTES)
-        mallopt(_M_ARENA_MAX, 1)
 
 
 def _limit_memory() -> None:

@@ -203,8 +203,9 @@ def _rows_of_parts(read: Sequence[ReadRows], parts: int) -> list[int]:
 def _in_rows(entry: ReadRows) -> dict[int, list[SetAside]]:
     """The cells set aside in the rows that are left."""
     cells = [(part, cell) for part, its_cells in entry.cells_set_aside.items() for cell in its_cells]
-    keys = np.array([(part << 32) + cell.line for part, cell in cells], dtype=np.int64)
-    left = np.isin(keys, (entry.parts.astype(np.int64) << 32) + entry.lines) if cells else keys
+    width = max([0, *(cell.line for _, cell in cells), int(entry.lines.max(initial=0))]) + 1
+    keys = np.array([part * width + cell.line for part, cell in cells], dtype=np.int64)
+    left = np.isin(keys, entry.parts.astype(np.int64) * width + entry.lines) if cells else keys
     found = defaultdict[int, list[SetAside]](list)
     for (part, cell), is_left in zip(cells, left.tolist(), strict=True):
         if is_left:

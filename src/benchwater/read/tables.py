@@ -63,10 +63,10 @@ def _repeated(
     """
     parts, lines = _parts_and_lines(entries)
     order, is_new, repeats = _order(files), np.ones(len(lines), dtype=bool), list[Repeat]()
-    if not len(parts) or parts.min() == parts.max():
-        return is_new, repeats
     days = _compared(entries, "date")
     rows = np.flatnonzero(_held_by_several(days.codes, parts)[days.codes])
+    if not len(rows):
+        return is_new, repeats
     rows = rows[np.argsort(order[parts[rows]], kind="stable")]
     names = dict.fromkeys(name for entry in entries for name in entry.columns)
     same = group_rows([_compared(entries, name).take(rows) for name in names], len(rows)).of_row
@@ -106,11 +106,11 @@ def _order(files: Sequence[str]) -> Indices:
 
 def _held_by_several(groups: Codes, parts: Codes) -> Mask:
     """For each group of rows, whether several parts hold any."""
-    size = int(groups.max(initial=-1)) + 1
-    first, last = np.full(size, np.iinfo(np.int32).max), np.full(size, -1)
-    np.minimum.at(first, groups, parts)
-    np.maximum.at(last, groups, parts)
-    return first < last
+    any_part = np.zeros(groups.max(initial=-1) + 1, dtype=np.int32)
+    any_part[groups] = parts
+    are_several = np.zeros(len(any_part), dtype=bool)
+    are_several[groups[parts != any_part[groups]]] = True
+    return are_several
 
 
 def _compared(entries: Sequence[ReadRows], name: str) -> Coded:
