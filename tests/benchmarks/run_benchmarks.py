@@ -202,6 +202,22 @@ def growth(bench: Bench) -> list[Row]:
     return rows
 
 
+def files(bench: Bench) -> list[Row]:
+    """`check` of small files, a hundred times the scale, as phones make them, beside a tenth of them."""
+    commands = {}
+    for name, count in (("fewer", 10 * bench.scale), ("more", 100 * bench.scale)):
+        folder = bench.folder / f"{count}-files"
+        folder.mkdir(parents=True, exist_ok=True)
+        shutil.copy(DEMO / "bench.toml", folder)
+        for number in range(count):
+            row = f"2026-0{3 + number % 5}-{1 + number % 28:02},round-jig,1/8,good,{1 + number % 9}\n"
+            (folder / f"{number}.csv").write_text(f"date,mold,cavity,outcome,count\n{row}")
+        commands[name] = bench.program("check", folder)
+    found = measure(commands, bench.repeats, statuses=WITH_FINDINGS)
+    what = f"`check`, {100 * bench.scale:,} small files"
+    return [_time(what, "a tenth of the files", found["more"], found["fewer"], 10)]
+
+
 def many(bench: Bench) -> list[Row]:
     """Each stage of a season of many sessions and few groups, beside reading its logs."""
     folder = bench.folder / "many-sessions"
@@ -229,6 +245,7 @@ PARTS: Mapping[str, Callable[[Bench], list[Row]]] = {
     "reading": reading,
     "season": season,
     "growth": growth,
+    "files": files,
     "many": many,
 }
 

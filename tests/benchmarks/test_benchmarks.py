@@ -51,7 +51,7 @@ def test_many_sessions_are_one_season_of_few_groups_and_read_whole(tmp_path):
 
 @pytest.mark.slow
 def test_the_table_and_the_json_come_out(tmp_path, capsys):
-    parts = ["idle", "reading", "growth"]
+    parts = ["idle", "reading", "growth", "files"]
     main([str(tmp_path), "--repeats", "0", "--scale", "10", "--parts", *parts, "--json", str(tmp_path / "j")])
     told = json.loads((tmp_path / "j").read_text())
     lines = capsys.readouterr().out.splitlines()
@@ -70,4 +70,4 @@ def test_a_target_that_is_missed_is_marked():
     first, second = islice(table(rows).splitlines(), 2, None)
     assert "missed" in first
     assert "missed" not in second
-    assert set(PARTS) == {"idle", "month", "core", "reading", "season", "growth", "many"}
+    assert set(PARTS) == {"idle", "month", "core", "reading", "season", "growth", "files", "many"}

@@ -18,12 +18,12 @@ from benchwater.read.headers import Header, Heading
 from benchwater.read.outcome import (
     LONGEST_CELL,
     MOST_SET_ASIDE,
-    TOTALS,
     CellError,
     CheckProblem,
     FileError,
     Reason,
     SetAside,
+    marks_totals,
 )
 from benchwater.read.records import Body, Record
 from benchwater.supervisor import StoppedError, plugin_call
@@ -219,8 +219,7 @@ def record_problem(record: Record, header: Header) -> Problem | None:
     if dated is not None:
         first = next((cell for cell in cells if cell), "")
         date_cell = cells[dated] if dated < len(cells) else ""
-        is_totals = first.casefold().rstrip(": ") in TOTALS
-        if is_totals and not any(character.isdigit() for character in date_cell):
+        if marks_totals(first) and not any(map(str.isdigit, date_cell)):
             why = "marks a row of totals, which is no entry of its own"
             return Problem(header.headings[cells.index(first)].text, first, CellError(Reason.TOTALS, why))
     return None
