@@ -184,7 +184,7 @@ def _session_figure(show: Show, mold: MoldResult) -> Figure:
         (0, ~chart.above, "as usual, or better"),
         (1, chart.above, "worse than chance"),
     ):
-        if series == 0 or chosen.any():
+        if chosen.any():
             at = np.flatnonzero(chosen)
             at = at[distinct_marks(at, len(order), chart.value[at])]
             plots.points(axes, order[at], 100 * chart.value[at], series=series, label=label)
