@@ -324,7 +324,7 @@ class _Ends:
 
     def __init__(self, rows: pd.DataFrame) -> None:
         self.hours, self._trips, ended = (rows[name].to_numpy() for name in ("hours", "trip_number", "ended"))
-        self._months = (rows["date"].dt.year * 12 + rows["date"].dt.month).to_numpy()
+        self._months = rows["date"].to_numpy().astype("datetime64[M]")
         self.by = {
             cause: np.where(rows["cause"] == cause, ended, 0) for cause in {*QUESTIONS.values(), UNKNOWN}
         }

@@ -59,14 +59,15 @@ def randomisation_test(
     if len(kinds) != 2:
         return RandomisationTest(p=p, exact=exact, ratio=None, low=None, high=None)
     own, other = (events[treatment == kind].sum() / exposure[treatment == kind].sum() for kind in (1, 0))
-    ratio = float(own / other) if other > 0 else None
+    ratio = float(own / other) if other else None
 
     def rejects(candidate: float) -> bool:
         return p_of(exposure * np.where(treatment == 1, candidate, 1.0)) < 0.05
 
-    low = None if own == 0 else _limit(rejects, ratio, 1 / _WIDEST)
-    high = None if other == 0 else _limit(rejects, ratio, _WIDEST)
-    return RandomisationTest(p=p, exact=exact, ratio=ratio, low=0.0 if own == 0 else low, high=high)
+    start = _WIDEST if ratio is None else max(ratio, 1 / _WIDEST)
+    low = _limit(rejects, start, 1 / _WIDEST) if own else 0.0
+    high = _limit(rejects, start, _WIDEST) if other else None
+    return RandomisationTest(p=p, exact=exact, ratio=ratio, low=low, high=high)
 
 
 def _lots(treatment: IntArray, block: IntArray) -> tuple[IntArray, bool]:
@@ -118,9 +119,9 @@ def _p(residual: FloatArray, kinds: Sequence[FloatArray]) -> float:
     return float(np.mean(found >= found[0] * (1 - 1e-9) - 1e-12))
 
 
-def _limit(rejects: Callable[[float], bool], ratio: float | None, farthest: float) -> float | None:
-    """Return the ratio between the estimate and `farthest` from which on the test rejects, by bisection."""
-    inside, outside = math.log(ratio if ratio else 1.0), math.log(farthest)
+def _limit(rejects: Callable[[float], bool], start: float, farthest: float) -> float | None:
+    """Return the ratio between `start` and `farthest` from which on the test rejects, by bisection."""
+    inside, outside = math.log(start), math.log(farthest)
     if not rejects(farthest):
         return None
     for _ in range(_STEPS):

@@ -36,6 +36,13 @@ def test_losses_of_one_trip_prove_nothing() -> None:
     assert (found.p, found.limits()) == (1.0, (0.0, math.inf))
 
 
+def test_three_trips_of_each_group_are_the_fewest_that_tell_anything() -> None:
+    for trips in (2, 3):
+        first = np.arange(2 * trips) < trips
+        found = TripComparison(np.where(first, 9, 0), np.ones(2 * trips), first, ~first, range(2 * trips))
+        assert (found.p < 0.2) == (trips == 3)
+
+
 def test_the_sign_of_every_trip_is_flipped() -> None:
     scores = [0.4, -1.2, 2.0, 0.7, 1.1]
     sums = [abs(np.dot(signs, scores)) for signs in product((-1, 1), repeat=5)]

@@ -372,6 +372,7 @@ def test_rows_set_aside_that_could_decide_the_rate_bound_it_and_advise_nothing()
     assert rate.more["bound_low"] == pytest.approx(40 / 240)
     assert rate.more["bound_high"] == rate.value == pytest.approx(1.0)
     assert section.status == "thin"
+    assert "could put the rate anywhere from 0.17 to 1 fish an hour" in section.why
     assert "10 rows count" in section.why
     assert section.actions == ()
     assert ANALYSIS.vitals is not None
