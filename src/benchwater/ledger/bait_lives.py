@@ -58,10 +58,10 @@ def rows_in_use(season: Season, span: Span) -> pd.DataFrame:
     - `cause`: empty for a bait that was not lost or worn, UNKNOWN where a loss has none.
     - `trip_number`: numbers the trips of the rows from 0, see `trips.trip_names`.
     """
-    log, start = season.log("fishing"), pd.Timestamp(span.start)
-    inside = (log["date"] >= start) & (log["date"] < pd.Timestamp(span.end))
-    before = log["bait"].isin(log.loc[inside, "bait"].dropna().unique()) & (log["date"] < start)
-    log, inside = log[inside | before], inside[inside | before]
+    log = season.before("fishing", span.end)
+    inside = log["date"] >= pd.Timestamp(span.start)
+    wanted = inside | log["bait"].isin(log.loc[inside, "bait"].dropna().unique())
+    log, inside = log[wanted], inside[wanted]
     fished, ended, tagged = log["fished_h"], log["fate"].isin(LOSSES), log["bait"].notna()
     entry, time, life, first_day = fished * 0.0, fished.round(6), log["count"] * 0, log["date"].copy()
     if tagged.any():
