@@ -181,7 +181,11 @@ def _weighed(season: Season, span: Span) -> "pd.DataFrame":
     table = castings(season)
     inside = (table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))
     rows = table[inside & (table["outcome"] == "good") & table["mass_g"].notna()]
-    return rows.join(season.log("pour")[["file", "line"]]) if len(rows) else rows.assign(file="", line=0)
+    return (
+        rows.join(season.log("pour")[["file", "line"]])
+        if len(rows)
+        else rows.reindex(columns=[*rows, "file", "line"])
+    )
 
 
 def _nominal(season: Season, rows: "pd.DataFrame") -> "pd.Series[float]":
