@@ -105,9 +105,12 @@ def test_the_share_that_known_builds_show_on_the_water_tells_of_the_others() -> 
     # 4 bright are known and 2 of them were fished; of 3 bare ones fished there are about 6, 8 at most.
     rows = FISHED + "2026-03-07,bright,1 h,kept,2,,\n2026-03-07,bare,1 h,kept,3,,\n"
     assert bounds("bare", bench=WITHOUT_EYES, pour=POUR, coat=COAT, fished=rows) == (3, 6, 8)
-    before = {name: text.replace("2026-", "2025-") for name, text in {"pour": POUR, "coat": COAT}.items()}
-    before["fished"] = rows.replace("2026-", "2025-")
-    assert bounds("bare", day="2026-03-01", bench=WITHOUT_EYES, **before) == (3, 6, 8)
+    # So too when all of it was a season earlier.
+    logs = {"pour.csv": POUR, "coat.csv": COAT, "fished.csv": rows}
+    logs = {name: text.replace("2026-", "2025-") for name, text in logs.items()}
+    earlier = make_season(WITHOUT_EYES, logs, "2026-03").season
+    found = baits_dressed(earlier, datetime(2026, 3, 1))["bare"]
+    assert (found.low, found.number, found.high) == (3, 6, 8)
     unseen = rows.replace("2026-03-07,bare,1 h,kept,3,,\n", "")
     assert bounds("bare", bench=WITHOUT_EYES, pour=POUR, coat=COAT, fished=unseen) == (0, 0, 8)
     # Of 7 fished there are 7 or 8, and by that share more.
