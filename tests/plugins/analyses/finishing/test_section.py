@@ -236,6 +236,8 @@ def test_coat_per_piece_comes_from_the_counts_and_is_held_against_the_plan():
 def test_a_jar_that_grew_is_told_and_no_plan_is_not_held_against():
     grew = "2026-05-01,pearl,counted,100 g\n2026-05-31,pearl,counted,104 g\n"
     assert "a count is off" in finding(season_part(made(good(5), grew)), "coat_per_piece").text
+    same = grew.replace("104 g", "100 g")
+    assert "a count is off" in finding(season_part(made(good(5), same)), "coat_per_piece").text
     rows = "2026-05-02,pea,1/16,pearl,10,,375 F,20 min,,\n"
     less = "2026-05-01,pearl,counted,100 g\n2026-05-31,pearl,counted,99 g\n"
     used = finding(season_part(made(rows, less)), "coat_per_piece")
