@@ -15,7 +15,7 @@ from benchwater.statistics.permutations import draw_block
 from .lots import RandomisationTest, randomisation_test
 
 LEAST_BLOCKS = 4
-TOLD_APART = 2.0
+TOLD_APART, LEVEL = 2.0, 0.05
 _LOGS = ("fishing", "pour")
 
 
@@ -55,6 +55,11 @@ class Trial:
     spared: float
     still_needed: float
     days_needed: int
+
+    @property
+    def told(self) -> bool:
+        """Whether the lot would hardly give such a difference."""
+        return self.test.p < LEVEL
 
     @property
     def events(self) -> float:

@@ -24,7 +24,7 @@ _CALLED = {
     "build": "the build",
     "coat": "the coat",
 }
-MOST_DAYS, LEVEL = 100, 0.05
+MOST_DAYS = 100
 
 
 class _Words(NamedTuple):
@@ -72,7 +72,7 @@ def findings(trial: Trial) -> Iterator[Finding]:
         more={"p": trial.test.p, "exact": trial.test.exact, "trips": trial.trips},
     )
     yield replace(found, headline=True)
-    if trial.test.p >= LEVEL and trial.still_needed:
+    if trial.still_needed and not trial.told:
         n, more_days = int(trial.events), {"days": trial.days_needed}
         yield make_finding("settled_by", _settled_text(trial), (trial.still_needed,), n=n, more=more_days)
     if trial.against_lot:
@@ -94,7 +94,7 @@ def findings(trial: Trial) -> Iterator[Finding]:
 
 def actions(trial: Trial) -> Iterator[Action]:
     """Do what the trial showed, or go on until it can tell."""
-    if trial.test.p < LEVEL:
+    if trial.told:
         best = min(trial.arms, key=lambda arm: arm.rate)
         yield Action(
             id=f"do:{trial.name}",
@@ -124,7 +124,7 @@ def _settled_text(trial: Trial) -> str:
 
 
 def _answer(trial: Trial) -> str:
-    if trial.test.p >= LEVEL:
+    if not trial.told:
         return f"The trial cannot tell yet whether {_called(trial)} matters."
     what, test = _called(trial), trial.test
     best, worst = (pick(trial.arms, key=lambda arm: arm.rate) for pick in (min, max))

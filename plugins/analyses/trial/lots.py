@@ -95,7 +95,7 @@ def _arrangements(treatment: IntArray) -> int:
 
 def _orders(treatment: IntArray) -> list[IntArray]:
     """Return all distinct orders of the treatments of a block."""
-    if treatment.size == 0:
+    if treatment.size < 2:
         return [treatment]
     orders = []
     for first in np.unique(treatment):

@@ -60,7 +60,7 @@ def test_this_season_is_compared_with_the_last_at_the_same_day_of_the_year():
 
 
 def test_a_change_is_judged_against_the_trend_and_one_that_did_nothing_is_not_told_as_one():
-    changed = BENCH + '\n[[changes]]\non = 2026-05-01\nwhat = "wire leader"\n'
+    changed = BENCH + '\n[[changes]]\non = 2026-05-15\nwhat = "wire leader"\n'
     season = made(changed)
     effects: list[dict[str, Any]] = [
         row
@@ -68,13 +68,13 @@ def test_a_change_is_judged_against_the_trend_and_one_that_did_nothing_is_not_to
         if "baits" in str(row["measure"])
     ]
     (effect,) = effects
-    assert effect["on"] == date(2026, 5, 1)
+    assert effect["on"] == date(2026, 5, 15)
     # 14 trips of 120 bait-hours each: 80 or 81 baits went on a trip, then 20 or 21.
     assert (effect["before"], effect["after"]) == pytest.approx((80.5 / 120, 20.5 / 120))
     assert effect["high"] < 1
     season = made(changed, after=4)
     texts = [each.text for each in analyse(season.season, season.whole).findings if each.id == "change_ratio"]
-    assert "Since 1 May (wire leader): no clear change in how often baits ended." in texts
+    assert "Since 15 May (wire leader): no clear change in how often baits ended." in texts
 
 
 def test_one_season_without_a_change_is_no_section():
