@@ -65,6 +65,32 @@ def test_a_count_that_cannot_be_meant_is_set_aside_with_a_question(text):
         assert refusal.value.why == "is too large for `count`: is it a count? (at most 100000)"
 
 
+@pytest.mark.parametrize(
+    ("kind", "text", "most"),
+    [
+        ("temperature", "20260502 F", "2000 °C"),
+        ("mass", "9000000000000000000 g", "1000 kg"),
+        ("mass", "2300 lb", "1000 kg"),
+        ("volume", "20260502 ml", "1000 L"),
+        ("length", "20260502 mm", "10 m"),
+        ("duration", "20260502 h", "1000 h"),
+        ("money", "20260502001", "1,000,000,000"),
+    ],
+)
+def test_a_quantity_that_no_bench_can_hold_is_set_aside_with_a_question(kind, text, most):
+    context = CellContext(bench=Bench(name="b"), decimal_comma=False, bare_unit=None)
+    with pytest.raises(CellError, match=rf"^is more than {most}: "):
+        read_cell(text, Column(name="x", meaning="x", kind=kind), context)
+
+
+def test_more_pieces_than_a_bench_can_hold_are_set_aside_with_a_question():
+    context = CellContext(bench=Bench(name="b"), decimal_comma=False, bare_unit=None)
+    hook = Item(name="hook", kind="insert", unit="pieces", print_unit="pieces")
+    assert read_amount("100000", hook, context) == 100_000
+    with pytest.raises(CellError, match=r"^is more than 100000 pieces: what was meant"):
+        read_amount("20260502", hook, context)
+
+
 def test_a_log_kind_may_state_another_largest_count():
     context = CellContext(bench=Bench(name="b"), decimal_comma=False, bare_unit=None)
     assert read_cell("100001", count_column(most=10**6), context) == 100_001

@@ -4,11 +4,11 @@ No library guesses a type, a date or a unit.
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from benchwater.plugin.bench import Bench, Item
-from benchwater.plugin.logs import Column, Value
+from benchwater.plugin.logs import MOST_COUNTED, Column, Value
 from benchwater.read.dates import DateHints, is_a_day, read_date
 from benchwater.read.names import (
     find_cavity,
@@ -46,6 +46,16 @@ _COUNTED = re.compile(
     re.IGNORECASE,
 )
 _DAYS = re.compile(r"[0-9]\s?d\b|(?:[0-9]\s?|[a-z]\s)(?:days?|wks?|weeks?)\b", re.IGNORECASE)
+_MOST_PLAUSIBLE: Mapping[Dimension, tuple[float, str]] = {
+    "temperature": (2_000, "2000 °C"),
+    "mass": (1e6, "1000 kg"),
+    "volume": (1e6, "1000 L"),
+    "length": (1e4, "10 m"),
+    "duration": (1_000, "1000 h"),
+    "pieces": (MOST_COUNTED, f"{MOST_COUNTED} pieces"),
+}
+"""More than a bench can hold, in the canonical unit: a slip of the keys, or a number from another column."""
+_MOST_MONEY = 1_000_000_000
 MOST_SAMPLED = 60
 _ENOUGH = 0.8
 _PICTURE = re.compile(r"\.(?:jpe?g|png|heic|webp|gif)\b", re.IGNORECASE)
@@ -228,6 +238,8 @@ def _plain_number(text: str, column: Column, context: CellContext) -> float | in
         if value != int(value):
             raise CellError(Reason.NUMBER, "is not a whole number")
         return int(value)
+    if column.kind == "money" and abs(value) > _MOST_MONEY:
+        raise CellError(Reason.NUMBER, f"is more than {_MOST_MONEY:,}: is it money?")
     return value
 
 
@@ -247,11 +259,15 @@ def _without_currency(text: str, bench: Bench) -> str:
 
 def _amount(text: str, dimension: Dimension, bare_unit: str | None, context: CellContext) -> float:
     try:
-        return read_quantity(
+        value = read_quantity(
             without_mark(text), dimension, default_unit=bare_unit, decimal_comma=context.decimal_comma
         )
     except QuantityError as error:
         raise CellError(Reason.QUANTITY, str(error)) from None
+    most, said = _MOST_PLAUSIBLE[dimension]
+    if value > most:
+        raise CellError(Reason.QUANTITY, f"is more than {said}: what was meant?")
+    return value
 
 
 def columns_of(cells: Sequence[str], columns: Iterable[Column], bench: Bench) -> list[Column]:
