@@ -14,7 +14,7 @@ from benchwater.ledger.fills import pour_rows
 from benchwater.ledger.trips import months_ahead, trip_names
 from benchwater.plugin import Action, Cell, Finding, Season, Span
 from benchwater.plugin.bench import Bench
-from benchwater.statistics.comparisons import dispersion
+from benchwater.statistics.rates import dispersion
 from benchwater.statistics.stock_level import GammaRate, less_sure, predictive_quantile, shared_rate
 from benchwater.words import MONTHS, counted, day_words, listed, make_finding
 

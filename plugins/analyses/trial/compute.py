@@ -9,8 +9,8 @@ import pandas as pd
 from benchwater.ledger import recent
 from benchwater.ledger.labels import arm_name, trial_name
 from benchwater.plugin import Season, Span
-from benchwater.statistics.comparisons import more_exposure
 from benchwater.statistics.permutations import draw_block
+from benchwater.statistics.rates import more_exposure
 
 from .lots import RandomisationTest, randomisation_test
 

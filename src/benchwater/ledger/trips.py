@@ -20,7 +20,7 @@ from benchwater.ledger import rows_by
 from benchwater.ledger.fish import fish_standard, is_count_in_doubt
 from benchwater.plugin import Bench, Cell
 from benchwater.plugin.season import Season
-from benchwater.statistics.comparisons import dispersion, more_exposure
+from benchwater.statistics.rates import dispersion, more_exposure
 from benchwater.units import figures
 from benchwater.words import counted
 

@@ -5,8 +5,8 @@ import itertools
 import numpy as np
 import pytest
 
-from benchwater.statistics.comparisons import events_needed
 from benchwater.statistics.permutations import draw_block
+from benchwater.statistics.rates import events_needed
 from trial.lots import randomisation_test
 
 
