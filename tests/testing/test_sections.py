@@ -21,7 +21,7 @@ from benchwater.plugin import (
 )
 from benchwater.plugin.section_check import section_faults
 from benchwater.plugin_host.loaded import LoadedPlugin
-from benchwater.testing import check_section
+from benchwater.testing import check_section, plugin_file
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"/>'
 FINDING = Finding(id="rate", text="One fish an hour.", value=1.0, low=0.5, high=2.0, unit="fish/h", n=4)
@@ -171,3 +171,13 @@ def test_a_water_and_a_habitat_of_one_name_are_two_groups():
         replace(FINDING, group="Reed Bay", more={"factor": factor}) for factor in ("water", "habitat")
     )
     check_section(replace(GOOD, findings=both))
+
+
+def test_two_plugins_of_one_name_do_not_take_each_others_place(tmp_path):
+    for place in ("one", "other"):
+        folder = tmp_path / place / "mine"
+        folder.mkdir(parents=True)
+        (folder / "__init__.py").write_text("def name():\n    from .part import name\n    return name\n")
+        (folder / "part.py").write_text(f"name = '{place}'\n")
+    one, other = plugin_file(tmp_path / "one" / "mine"), plugin_file(tmp_path / "other" / "mine")
+    assert (one.name(), other.name()) == ("one", "other")

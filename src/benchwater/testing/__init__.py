@@ -69,7 +69,8 @@ def make_season(
 
 def plugin_file(path: Path) -> ModuleType:
     """Import a plugin's file or folder afresh, as the host does, and return the module."""
-    return import_plugin(path, f"benchwater_plugin_under_test_{path.stem}")
+    place = re.sub(r"\W", "_", path.resolve().as_posix())
+    return import_plugin(path, f"benchwater_plugin_under_test{place}")
 
 
 __all__ = ["MadeSeason", "check_section", "finding", "make_season", "plugin_file", "records", "table"]
