@@ -48,11 +48,11 @@ _COUNTED = re.compile(
 _DAYS = re.compile(r"[0-9]\s?d\b|(?:[0-9]\s?|[a-z]\s)(?:days?|wks?|weeks?)\b", re.IGNORECASE)
 _MOST_PLAUSIBLE: Mapping[Dimension, tuple[float, str]] = {
     "temperature": (2_000, "2000 °C"),
-    "mass": (1e6, "1000 kg"),
-    "volume": (1e6, "1000 L"),
+    "mass": (1e7, "10,000 kg"),
+    "volume": (1e7, "10,000 L"),
     "length": (1e4, "10 m"),
     "duration": (1_000, "1000 h"),
-    "pieces": (MOST_COUNTED, f"{MOST_COUNTED} pieces"),
+    "pieces": (MOST_COUNTED, f"{MOST_COUNTED:,} pieces"),
 }
 """More than a bench can hold, in the canonical unit: a slip of the keys, or a number from another column."""
 _MOST_MONEY = 1_000_000_000
