@@ -88,15 +88,15 @@ def test_the_first_day_counted_twice_opens_and_closes_with_them() -> None:
 
 def test_an_item_used_before_it_was_received_is_named_with_its_day() -> None:
     season = made(
-        "2026-03-01,hook,counted,10,,,\n2026-03-20,hook,received,50,,,\n2026-03-31,hook,counted,20,,,\n",
+        "2026-03-01,hook,counted,30,,,\n2026-03-20,hook,received,50,,,\n2026-03-31,hook,counted,40,,,\n",
         "2026-03-09,ball,1/4,good,40,,,\n",
     )
     section = ANALYSIS.analyse(season.season, season.period)
     assert balance(section, "hook")["verdict"] == "closes"
     found = finding(section, "book_below_zero", "hook")
-    assert found.value == 30.0
+    assert found.value == 10.0
     assert found.text == (
-        "hook: by 9 March the rows took out 30 more than there was. Something came in earlier than its "
+        "hook: by 9 March the rows took out 10 more than there was. Something came in earlier than its "
         "row says, or without one, or a count is off."
     )
     same_day = made(
