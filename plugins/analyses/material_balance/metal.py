@@ -122,10 +122,7 @@ def dross_rates(season: Season, span: Span) -> tuple[Dross, ...]:
     nowhere, so the share of all metal melted is lower than this: it reads high.
     Expanded uncertainty (k = 2) of discarded / melted by the law of propagation: JCGM 100:2008, 5.1.2.
     """
-    poured, moved = (
-        table[(table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))]
-        for table in (castings(season), stock_movements(season))
-    )
+    poured, moved = _inside(castings(season), span), _inside(stock_movements(season), span)
     thrown_away, pieces = moved[moved["kind"] == "discarded"], poured["count"].to_numpy()
     found, of_piece = [], rows_by(poured, "material", "mold", "cavity")
     for name in dict.fromkeys(material for material, _, _ in of_piece):
@@ -178,14 +175,17 @@ def left_out(season: Season, span: Span) -> LeftOut | None:
 
 def _weighed(season: Season, span: Span) -> "pd.DataFrame":
     """The span's rows of `castings` that are good and were weighed, and where they stand."""
-    table = castings(season)
-    inside = (table["date"] >= midnight(span.start)) & (table["date"] < midnight(span.end))
-    rows = table[inside & (table["outcome"] == "good") & table["mass_g"].notna()]
+    table = _inside(castings(season), span)
+    rows = table[(table["outcome"] == "good") & table["mass_g"].notna()]
     return (
         rows.join(season.log("pour")[["file", "line"]])
         if len(rows)
         else rows.reindex(columns=[*rows, "file", "line"])
     )
+
+
+def _inside(table: "pd.DataFrame", span: Span) -> "pd.DataFrame":
+    return table[table["date"].between(midnight(span.start), midnight(span.end), inclusive="left")]
 
 
 def _nominal(season: Season, rows: "pd.DataFrame") -> "pd.Series[float]":
