@@ -179,7 +179,7 @@ def run():
         time.sleep(30)
 
 supervisor.GRACE_S = 0.2
-supervisor.supervise(run, print)
+supervisor.supervise(run, lambda told: print(told, flush=True))
 """
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=20)
     assert run.stdout == "Mine of mine.py: it was not done after 0.2 seconds. Starting again without it.\n"
