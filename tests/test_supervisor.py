@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from benchwater import supervisor
 from small_bench import SMALL_BENCH
 
 RUN = """
@@ -196,3 +197,10 @@ commands.main()
 """
     run = subprocess.run([sys.executable, "-c", code, "check"], capture_output=True, check=False)
     assert (run.returncode, run.stderr) == (-number, b"")
+
+
+def test_a_process_that_is_not_supervised_keeps_its_own_settings_of_memory(monkeypatch):
+    monkeypatch.setattr(
+        "benchwater.supervisor.ctypes.CDLL", lambda name: pytest.fail("the library was asked")
+    )
+    supervisor.return_freed_memory()

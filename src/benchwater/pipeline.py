@@ -1,10 +1,8 @@
 """From a folder to a Report: read, gather, analyse. Rendering takes the Report from here."""
 
-import ctypes
 import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -37,6 +35,7 @@ from benchwater.read.found_bench import bench_from_logs
 from benchwater.read.outcome import Reading
 from benchwater.read.own_words import with_own_words
 from benchwater.read.photos import small_photos, with_photos
+from benchwater.supervisor import return_freed_memory
 from benchwater.text import did_you_mean, near_names
 from benchwater.worker_process import WorkerProcess
 
@@ -44,8 +43,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 LATE_DAYS = 240
-_M_TRIM_THRESHOLD = -1
-_LEAST_FREED_BYTES = 256 * 1024
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +132,7 @@ def make_report(
         bench = replace(bench, plan=replace(bench.plan, until=usual_end(season)))
         season = gather(reading, bench, spans)
     analyses, split_problems = split_analyses(analyses, season)
-    _return_freed_memory()
+    return_freed_memory()
     import scipy.optimize  # noqa: F401  # before the fork, so that it is imported once
 
     worker = WorkerProcess()
@@ -174,14 +171,6 @@ def make_report(
         missing_logs=tuple(_missing_logs(analyses, season, workspace.plugins)),
         photos=small_photos(workspace.folder, shown_photos(sections)),
     )
-
-
-def _return_freed_memory() -> None:
-    """Have glibc return to the system what is freed from now on, which it else keeps (mallopt(3))."""
-    with suppress(AttributeError, OSError, TypeError):
-        libc = ctypes.CDLL(None)
-        libc.mallopt(_M_TRIM_THRESHOLD, _LEAST_FREED_BYTES)
-        libc.malloc_trim(0)
 
 
 def _missing_logs(

@@ -1,6 +1,7 @@
 """Supervise a run: a plugin that holds it or ends it is named, and the run starts again without that call."""
 
 import contextlib
+import ctypes
 import os
 import select
 import signal
@@ -16,6 +17,8 @@ LONGEST_CALL_S = 120.0
 GRACE_S = 10.0
 LEAST_MEMORY_BYTES = 3 << 30
 MEMORY_SHARE = 0.75
+_M_TRIM_THRESHOLD = -1
+_LEAST_FREED_BYTES = 256 * 1024
 _POLL_S = 0.2
 _INTERRUPTED_S = 1.0
 
@@ -71,6 +74,18 @@ def supervise(run: Callable[[], int], say: Callable[[str], object]) -> int:
         why = attempt.why or f"it ended the program ({_ending(status)})"
         _stopped[attempt.held] = why
         say(f"{attempt.held}: {why}. Starting again without it.")
+
+
+def return_freed_memory() -> None:
+    """Have glibc return to the system what a supervised run frees from now on (mallopt(3)).
+
+    Elsewhere, as in a notebook, the process is not this program's, and nothing is changed.
+    """
+    if _to_supervisor is not None:
+        with contextlib.suppress(AttributeError, OSError):
+            libc = ctypes.CDLL(None)
+            libc.mallopt(_M_TRIM_THRESHOLD, _LEAST_FREED_BYTES)
+            libc.malloc_trim(0)
 
 
 @dataclass(slots=True)
